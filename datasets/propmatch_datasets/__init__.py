@@ -1,0 +1,1 @@
+"""Bundled tables, all invented, with their origin."""

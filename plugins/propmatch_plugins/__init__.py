@@ -1,0 +1,1 @@
+"""First-party plugins: the same door as anyone else's."""
