@@ -1,0 +1,42 @@
+"""propmatch: matches motor, propeller, controller and pack for small electric model aircraft.
+
+Names are loaded on first use, so that ``import propmatch`` costs next to nothing.
+"""
+
+from importlib import import_module
+from typing import Any
+
+from propmatch._version import __version__
+
+_HOME = {
+    "air": ("Air",),
+    "balance": ("Item",),
+    "brief": ("Brief", "Phase", "load_brief"),
+    "catalogue": ("Catalogue", "load_catalogue"),
+    "coupling": ("OperatingPoint", "hold_thrust", "solve"),
+    "endurance": ("FlightTime", "flight_time"),
+    "faults": ("Fault", "InputFaults"),
+    "flight": ("level_flight",),
+    "hookspecs": ("hookimpl",),
+    "limits": ("Check", "Design", "run_checks"),
+    "match": ("Shortlist", "match"),
+    "cells": ("compare_cells",),
+    "parts": ("Airframe", "Controller", "Motor", "Pack", "PowerTrain", "Propeller", "Source"),
+    "status": ("Flag", "Status", "StatusError"),
+    "tables": ("CoefficientTable",),
+}
+_MODULE = {name: module for module, names in _HOME.items() for name in names}
+
+__all__ = ["__version__", *sorted(_MODULE)]  # noqa: PLE0604
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _MODULE:
+        raise AttributeError(f"module 'propmatch' has no attribute {name!r}")
+    value = getattr(import_module(f"propmatch.{_MODULE[name]}"), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)
