@@ -19,7 +19,7 @@ _HOME = {
     "flight": ("level_flight",),
     "hookspecs": ("hookimpl",),
     "limits": ("Check", "Design", "run_checks"),
-    "match": ("Shortlist", "match"),
+    "matching": ("Shortlist", "match"),
     "cells": ("compare_cells",),
     "parts": ("Airframe", "Controller", "Motor", "Pack", "PowerTrain", "Propeller", "Source"),
     "status": ("Flag", "Status", "StatusError"),

@@ -1,0 +1,57 @@
+"""The controller: an averaged chopper with a series resistance and a loss at part throttle.
+
+Symbols: d duty (throttle) 0..1, k part_throttle_loss, eta = 1 - k (1 - d), I motor current, V_t pack terminal voltage,
+R_c series resistance. V_m = d V_t - R_c I; the pack side carries I_b = d I/eta, for I < 0 I_b = d I eta.
+
+The averaged chopper is standard power-electronics practice; the linear loss term is a plausible reading of published
+part-load measurements (R. H. Brown, MSc thesis, University of Maryland, 2019: down to 65 %), not a fit.
+"""
+
+from typing import Any
+
+import numpy as np
+
+__all__ = ["eta", "pack_current_per_motor_a", "throttle_for"]
+
+
+def eta(throttle: Any, part_throttle_loss: Any) -> Any:
+    """Chopper efficiency eta = 1 - k (1 - d) [-]; 1 at full throttle."""
+    return 1.0 - part_throttle_loss * (1.0 - np.asarray(throttle, dtype=np.float64))
+
+
+def pack_current_per_motor_a(motor_current_a: Any, throttle: Any, part_throttle_loss: Any) -> Any:
+    """I_b = d I/eta, for a regenerating motor d I eta [A]."""
+    loss = eta(throttle, part_throttle_loss)
+    return throttle * motor_current_a * np.where(np.asarray(motor_current_a) >= 0, 1.0 / loss, loss)
+
+
+def throttle_for(
+    controller_voltage_v: Any,
+    motor_current_a: Any,
+    available_v: Any,
+    pack_resistance_ohm: Any,
+    part_throttle_loss: Any,
+    count: Any = 1,
+) -> Any:
+    """Throttle that puts a voltage behind the controller, in closed form.
+
+    With V_c = K w + (R + R_c) I, E' = E - R_b I_acc, A = k E' - count R_b I, B = (1 - k) E' - k V_c:
+    d = 2 (1 - k) V_c/(B + sqrt(B^2 + 4 A (1 - k) V_c)), which solves A d^2 + B d - (1 - k) V_c = 0.
+
+    Parameters
+    ----------
+    controller_voltage_v : V_c [V]; motor_current_a : I [A]; available_v : E' [V]
+    pack_resistance_ohm : R_b [ohm]; part_throttle_loss : k, 0 <= k < 0.5; count : motors on the pack
+
+    Returns
+    -------
+    Throttle [-]; NaN where the radicand is negative (the pack cannot deliver the power). Values above 1 are returned
+    as they are: the caller decides.
+    """
+    k, vc = part_throttle_loss, controller_voltage_v
+    a = k * available_v - count * pack_resistance_ohm * motor_current_a
+    b = (1.0 - k) * available_v - k * vc
+    radicand = b * b + 4.0 * a * (1.0 - k) * vc
+    with np.errstate(invalid="ignore", divide="ignore"):
+        denominator = b + np.sqrt(np.where(radicand >= 0, radicand, np.nan))
+        return np.where(denominator > 0, 2.0 * (1.0 - k) * vc / denominator, np.nan)
