@@ -1,0 +1,442 @@
+"""One declaration for each field: its unit, range and meaning serve Python, files, columns and the schema.
+
+``number(...)``, ``integer(...)`` and the others make a field of a class marked ``@record``. The
+declaration then validates objects built in Python (``TypeError`` or ``ValueError``), lets :func:`build` read a
+mapping from a file and report every fault at once, and tells the schema exporter and the table readers unit and
+range.
+"""
+
+import math
+import numbers
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import Any, TypeVar, dataclass_transform
+
+import attrs
+
+from propmatch.faults import Fault, did_you_mean
+
+__all__ = [
+    "REQUIRED",
+    "Declared",
+    "Rule",
+    "build",
+    "choice",
+    "declared",
+    "flag",
+    "instance",
+    "integer",
+    "many",
+    "not_below",
+    "number",
+    "one",
+    "record",
+    "replace",
+    "text",
+    "words_or_number",
+]
+
+T = TypeVar("T")
+_KEY = "propmatch"
+
+REQUIRED: Any = attrs.NOTHING
+"""Default of a field that has none."""
+
+
+@attrs.frozen(kw_only=True)
+class Declared:
+    """What is known about one field.
+
+    Attributes
+    ----------
+    kind : str
+        ``number``, ``integer``, ``text``, ``flag``, ``choice``, ``words or number``, ``one``, ``many`` or
+        ``instance``.
+    name : str
+        Attribute, key and column name.
+    unit, doc : str
+        Printed unit (empty for a plain number) and meaning.
+    gt, ge, lt, le : float or None
+        Range of a number or integer.
+    options : tuple of str
+        The words allowed.
+    item : Declared, class or None
+        What a list holds, or the class of a nested record.
+    default : object
+        ``REQUIRED`` when there is none. A default of None makes the field optional.
+    """
+
+    kind: str
+    name: str = ""
+    unit: str = ""
+    doc: str = ""
+    gt: float | None = None
+    ge: float | None = None
+    lt: float | None = None
+    le: float | None = None
+    options: tuple[str, ...] = ()
+    item: Any = None
+    default: Any = REQUIRED
+
+    @property
+    def required(self) -> bool:
+        return self.default is REQUIRED
+
+    @property
+    def bounds(self) -> str:
+        """The range in words with its unit, as in ``above 0 and at most 5000 g``."""
+        signs = (("above", self.gt), ("at least", self.ge), ("below", self.lt), ("at most", self.le))
+        words = " and ".join(f"{word} {limit:.12g}" for word, limit in signs if limit is not None)
+        return f"{words} {self.unit}".strip() if words else self.unit and f"in {self.unit}"
+
+    @property
+    def rule(self) -> str:
+        """What a right value is, in words."""
+        kinds = {"number": "a number", "integer": "a whole number", "flag": "true or false", "text": "a text"}
+        if self.kind in ("number", "integer"):
+            return f"{kinds[self.kind]} {self.bounds}".strip()
+        if self.kind == "choice":
+            return "one of " + ", ".join(self.options)
+        if self.kind == "words or number":
+            return f"a number {self.bounds}, or one of: ".replace(" ,", ",") + ", ".join(self.options)
+        if self.kind == "many":
+            return "a list, each " + (self.item.rule if isinstance(self.item, Declared) else "a table")
+        if self.kind == "one":
+            return "a table"
+        if self.kind == "instance":
+            return f"a {self.item if isinstance(self.item, str) else self.item.__name__}"
+        return kinds[self.kind]
+
+
+@attrs.frozen
+class _Problem:
+    key: str
+    value: object
+    rule: str
+    hint: str = ""
+    wrong_type: bool = False
+
+
+@attrs.frozen
+class Rule:
+    """A rule between fields: ``broken(*values)`` of ``keys`` tells whether it is violated.
+
+    The fault names the first key. Reading a file skips the rule while one of its fields is faulty itself.
+    """
+
+    keys: tuple[str, ...]
+    broken: Callable[..., bool]
+    text: str
+
+
+def not_below(high: str, low: str) -> Rule:
+    """Rule: where both are given, ``high`` is at least ``low``."""
+    return Rule(
+        (high, low), lambda a, b: a is not None and b is not None and a < b, f"must be at least {low}"
+    )
+
+
+# ---------------------------------------------------------------- checking one value
+
+
+def _check_number(rule: Declared, value: object, key: str) -> tuple[Any, list[_Problem]]:
+    right = "must be " + rule.rule
+    whole = rule.kind == "integer"
+    if isinstance(value, bool) or not isinstance(value, numbers.Real):
+        hint = "write it without quotes" if isinstance(value, str) and _is_number(value) else ""
+        return None, [_Problem(key, value, right, hint, wrong_type=True)]
+    try:
+        found = float(value)
+    except OverflowError:
+        found = math.inf
+    if not math.isfinite(found):
+        return None, [_Problem(key, found, "must be finite: " + rule.rule)]
+    if whole and found != int(found):
+        return None, [_Problem(key, found, right)]
+    outside = (
+        (rule.gt is not None and not found > rule.gt)
+        or (rule.ge is not None and not found >= rule.ge)
+        or (rule.lt is not None and not found < rule.lt)
+        or (rule.le is not None and not found <= rule.le)
+    )
+    if outside:
+        return None, [_Problem(key, value, right)]
+    return (int(found) if whole else found), []
+
+
+def _is_number(value: str) -> bool:
+    try:
+        return math.isfinite(float(value))
+    except ValueError:
+        return False
+
+
+def _check_words(rule: Declared, value: object, key: str) -> tuple[Any, list[_Problem]]:
+    if rule.kind == "words or number" and not isinstance(value, str):
+        found, problems = _check_number(rule, value, key)
+        return found, [attrs.evolve(problem, rule="must be " + rule.rule) for problem in problems]
+    if not isinstance(value, str):
+        return None, [_Problem(key, value, "must be " + rule.rule, wrong_type=True)]
+    if value not in rule.options:
+        return None, [_Problem(key, value, "must be " + rule.rule, did_you_mean(value, rule.options))]
+    return value, []
+
+
+def _check_text(rule: Declared, value: object, key: str) -> tuple[Any, list[_Problem]]:
+    if not isinstance(value, str):
+        return None, [_Problem(key, value, "must be " + rule.rule, wrong_type=True)]
+    if not value.strip():
+        return None, [_Problem(key, value, "must not be empty")]
+    return value, []
+
+
+def _check_many(rule: Declared, value: object, key: str, reading: bool) -> tuple[Any, list[_Problem]]:
+    if isinstance(value, str | bytes | Mapping) or not isinstance(value, Sequence):
+        return None, [_Problem(key, value, "must be " + rule.rule, wrong_type=True)]
+    item = rule.item if isinstance(rule.item, Declared) else Declared(kind="one", item=rule.item)
+    checked = [_check(item, each, f"{key}[{at}]", reading) for at, each in enumerate(value, start=1)]
+    return tuple(good for good, _ in checked), [problem for _, bad in checked for problem in bad]
+
+
+def _check_one(rule: Declared, value: object, key: str, reading: bool) -> tuple[Any, list[_Problem]]:
+    if isinstance(value, rule.item):
+        return value, []
+    if reading and isinstance(value, Mapping):
+        return _walk(rule.item, value, key)
+    right = "must be a table of keys" if reading else f"must be a {rule.item.__name__}"
+    return None, [_Problem(key, value, right, wrong_type=True)]
+
+
+def _check(rule: Declared, value: object, key: str, reading: bool) -> tuple[Any, list[_Problem]]:
+    """Return the value in its kept form, and what is wrong with it."""
+    if value is None and rule.default is None:
+        return None, []
+    if rule.kind in ("number", "integer"):
+        return _check_number(rule, value, key)
+    if rule.kind in ("choice", "words or number"):
+        return _check_words(rule, value, key)
+    if rule.kind == "text":
+        return _check_text(rule, value, key)
+    if rule.kind == "many":
+        return _check_many(rule, value, key, reading)
+    if rule.kind == "one":
+        return _check_one(rule, value, key, reading)
+    right = isinstance(value, bool) if rule.kind == "flag" else isinstance(value, rule.item)
+    return (value, []) if right else (None, [_Problem(key, value, "must be " + rule.rule, wrong_type=True)])
+
+
+# ---------------------------------------------------------------- declaring fields
+
+
+def _field(rule: Declared, eq: bool = True) -> Any:
+    def keep(value: object) -> object:
+        found, problems = _check(rule, value, "", reading=False)
+        return value if problems else found
+
+    def refuse(owner: object, attribute: Any, value: object) -> None:
+        _, problems = _check(rule, value, attribute.name, reading=False)
+        if problems:
+            faults = [
+                Fault(type(owner).__name__, each.key, each.value, each.rule, each.hint) for each in problems
+            ]
+            kind = TypeError if problems[0].wrong_type else ValueError
+            raise kind("\n".join(str(fault) for fault in faults))
+
+    return attrs.field(default=rule.default, converter=keep, validator=refuse, eq=eq, metadata={_KEY: rule})
+
+
+def number(
+    unit: str = "",
+    *,
+    gt: float | None = None,
+    ge: float | None = None,
+    lt: float | None = None,
+    le: float | None = None,
+    default: Any = REQUIRED,
+    doc: str = "",
+) -> Any:
+    """A finite number kept as float; bool is refused."""
+    return _field(Declared(kind="number", unit=unit, gt=gt, ge=ge, lt=lt, le=le, default=default, doc=doc))
+
+
+def integer(
+    unit: str = "", *, ge: int | None = None, le: int | None = None, default: Any = REQUIRED, doc: str = ""
+) -> Any:
+    """A whole number kept as int; 2.0 is accepted, 2.5 and bool are refused."""
+    return _field(Declared(kind="integer", unit=unit, ge=ge, le=le, default=default, doc=doc))
+
+
+def text(*, default: Any = REQUIRED, doc: str = "") -> Any:
+    """A text that is not blank, kept as written."""
+    return _field(Declared(kind="text", default=default, doc=doc))
+
+
+def flag(*, default: Any = REQUIRED, doc: str = "") -> Any:
+    """True or false."""
+    return _field(Declared(kind="flag", default=default, doc=doc))
+
+
+def choice(options: Sequence[str], *, default: Any = REQUIRED, doc: str = "") -> Any:
+    """One of a few words."""
+    return _field(Declared(kind="choice", options=tuple(options), default=default, doc=doc))
+
+
+def words_or_number(
+    options: Sequence[str],
+    unit: str = "",
+    *,
+    gt: float | None = None,
+    ge: float | None = None,
+    lt: float | None = None,
+    le: float | None = None,
+    default: Any = REQUIRED,
+    doc: str = "",
+) -> Any:
+    """A number in a range, or one of a few wordings that stand for one."""
+    return _field(
+        Declared(
+            kind="words or number", options=tuple(options), unit=unit,
+            gt=gt, ge=ge, lt=lt, le=le, default=default, doc=doc,
+        )
+    )  # fmt: skip
+
+
+def one(cls: type, *, default: Any = REQUIRED, doc: str = "") -> Any:
+    """A nested record; in a file a table."""
+    return _field(Declared(kind="one", item=cls, default=default, doc=doc))
+
+
+def many(item: Any, *, default: Any = REQUIRED, doc: str = "") -> Any:
+    """A list kept as tuple: of records (give the class) or of plain values (give ``integer(...)`` or the like)."""
+    inner = item if isinstance(item, type) else item.metadata[_KEY]
+    return _field(Declared(kind="many", item=inner, default=default, doc=doc))
+
+
+def instance(cls: type, *, default: Any = REQUIRED, eq: bool = True, doc: str = "") -> Any:
+    """A ready object of a class, such as an array carrier; it has no form in a file of keys."""
+    return _field(Declared(kind="instance", item=cls, default=default, doc=doc), eq=eq)
+
+
+def _obey(self: Any) -> None:
+    for rule in type(self).__rules__:
+        values = [getattr(self, key) for key in rule.keys]
+        if rule.broken(*values):
+            raise ValueError(str(Fault(type(self).__name__, rule.keys[0], values[0], rule.text)))
+
+
+@dataclass_transform(
+    kw_only_default=True,
+    frozen_default=True,
+    field_specifiers=(number, integer, text, flag, choice, words_or_number, one, many, instance, attrs.field),
+)
+def record(*, rules: tuple[Rule, ...] = ()) -> Callable[[type[T]], type[T]]:
+    """Make a frozen, keyword-only attrs class whose fields are declared here and obey ``rules``."""
+
+    def decorate(cls: Any) -> Any:
+        cls.__rules__ = rules
+        cls.__attrs_post_init__ = _obey
+        return attrs.frozen(kw_only=True)(cls)
+
+    return decorate
+
+
+def replace(item: T, **changes: Any) -> T:
+    """The same record with some fields changed; everything is checked again."""
+    changed: T = attrs.evolve(item, **changes)  # type: ignore[misc]
+    return changed
+
+
+def declared(cls: type) -> tuple[Declared, ...]:
+    """The declarations of a record class, in order, with their names.
+
+    A field that is not declared by this module (``attrs.field``) is left out.
+    """
+    fields: Any = attrs.fields(cls)
+    return tuple(
+        attrs.evolve(field.metadata[_KEY], name=field.name) for field in fields if _KEY in field.metadata
+    )
+
+
+# ---------------------------------------------------------------- reading mappings
+
+
+def _walk(cls: type, mapping: Mapping[str, Any], path: str) -> tuple[Any, list[_Problem]]:
+    known = {rule.name: rule for rule in declared(cls)}
+    prefix = f"{path}." if path else ""
+    problems: list[_Problem] = []
+    good: dict[str, Any] = {}
+    bad: set[str] = set()
+    for key in mapping:
+        if key not in known:
+            hint = did_you_mean(str(key), known) or "known keys: " + ", ".join(known)
+            problems.append(_Problem(f"{prefix}{key}", None, "unknown key", hint))
+    for key, rule in known.items():
+        value = mapping.get(key)
+        if value is None:
+            if rule.required:
+                problems.append(_Problem(f"{prefix}{key}", None, f"missing; needs {rule.rule}"))
+                bad.add(key)
+            else:
+                good[key] = rule.default
+            continue
+        good[key], wrong = _check(rule, value, f"{prefix}{key}", reading=True)
+        if wrong:
+            problems += wrong
+            bad.add(key)
+    rules: tuple[Rule, ...] = getattr(cls, "__rules__", ())
+    for between in rules:
+        if bad.isdisjoint(between.keys):
+            values = [good[key] for key in between.keys]
+            if between.broken(*values):
+                problems.append(_Problem(f"{prefix}{between.keys[0]}", values[0], between.text))
+    return (None if problems else cls(**good)), problems
+
+
+def build(
+    cls: type[T],
+    mapping: Mapping[str, Any],
+    where: str,
+    *,
+    lines: Mapping[str, int] | None = None,
+    path: str = "",
+) -> tuple[T | None, list[Fault]]:
+    """Read a record from a mapping of keys and report every fault; nothing is raised.
+
+    Parameters
+    ----------
+    cls : type
+        A class marked ``@record``.
+    mapping : mapping
+        Keys as in the class; None counts as not given. Nested records are mappings, lists are lists.
+    where : str
+        File, or file:sheet:row.
+    lines : mapping, optional
+        Line number of a key path; a fault then says file:line. A missing key gets the line of its table.
+    path : str, optional
+        Key path of the mapping itself, put before every key.
+
+    Returns
+    -------
+    tuple
+        The record, or None when there is any fault, and the list of faults in the order of the file.
+    """
+    found, problems = _walk(cls, mapping, path)
+    faults = [
+        Fault(_line_of(where, each.key, lines or {}), each.key, each.value, each.rule, each.hint)
+        for each in problems
+    ]
+    return found, faults
+
+
+def _line_of(where: str, key: str, lines: Mapping[str, int]) -> str:
+    for place in _upwards(key):
+        if place in lines:
+            return f"{where}:{lines[place]}"
+    return where
+
+
+def _upwards(key: str) -> Iterator[str]:
+    """``a.b[2].c``, then ``a.b[2]``, ``a.b`` and ``a``."""
+    while key:
+        yield key
+        cut = key.rfind("[") if key.endswith("]") else key.rfind(".")
+        key = key[:cut] if cut > 0 else ""
