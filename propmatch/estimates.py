@@ -1,7 +1,7 @@
 """Stated estimates for numbers that a part does not bring: each is an ``Assumption`` shown with the result.
 
-Motor constant. A motor of mass m loses ``(torque/Km)^2`` watts in its winding, Km = K/sqrt(R). Among motors of
-one shape Km grows with length^2.5, so with mass^(5/6). The factor places a 20 g outrunner of 2400 rpm/V at
+Motor constant. A motor of mass m loses ``(torque/Km)^2`` watts in its winding, Km = K/sqrt(R). Among motors
+of one shape Km grows with length^2.5, so with mass^(5/6). The factor places a 20 g outrunner of 2400 rpm/V at
 0.1 ohm; measured bench motors of that class fit 0.08 to 0.3 ohm with controller and leads (Cao and Strawson,
 motor_propeller_testing, 2018). The bundled invented motors follow the same law.
 """
@@ -110,7 +110,7 @@ def usable_c(pack: Pack) -> float:
     """Continuous C that the pack can be trusted with [1/h].
 
     Half the label, or the C at which one cell sags by 0.25 V across its own resistance, whichever is lower.
-    Where the resistance is unknown the estimate of 12 mohm A h stands in. Common practice, no published source.
+    Where the resistance is unknown, 12 mohm A h stands in. Common practice, no published source.
     """
     cell_ah = pack.capacity_mah * MAH_AH / pack.cells_parallel
     resistance_mohm = pack.cell_resistance_mohm
@@ -196,8 +196,8 @@ def _motor(part: Motor) -> tuple[Motor, tuple[Assumption, ...]]:
     if part.kv_kind == "label":
         kv = notes.within("kv_rpm_per_v", kv * KV_LABEL_FACTOR)
         text = (
-            f"kV {kv:.0f} rpm/V, the label's {part.kv_rpm_per_v:.0f} times {KV_LABEL_FACTOR}, because labels run "
-            "3 to 15 % high (measured small outrunners)"
+            f"kV {kv:.0f} rpm/V, the label's {part.kv_rpm_per_v:.0f} times {KV_LABEL_FACTOR}, because labels "
+            "run 3 to 15 % high (measured small outrunners)"
         )
         low, high = (part.kv_rpm_per_v * share for share in KV_LABEL_RANGE)
         notes.note("kv_rpm_per_v", kv, text, low, high)
@@ -282,8 +282,8 @@ def _propeller(part: Propeller) -> tuple[Propeller, tuple[Assumption, ...]]:
         which = f"{part.family} blades" if part.family else "the slowest family, none being stated"
         rpm = notes.within("max_rpm", product / part.diameter_in)
         text = (
-            f"speed limit {rpm:.0f} rpm, {product:.0f} over inches of diameter for {which}; {MEMORY}, unverified: "
-            "the maker's limit comes first"
+            f"speed limit {rpm:.0f} rpm, {product:.0f} over inches of diameter for {which}; {MEMORY}, "
+            "unverified: the maker's limit comes first"
         )
         notes.note("max_rpm", rpm, text)
     propeller: tuple[Propeller, tuple[Assumption, ...]] = notes.filled()

@@ -1,9 +1,9 @@
 """One declaration for each field: its unit, range and meaning serve Python, files, columns and the schema.
 
 ``number(...)``, ``integer(...)`` and the others make a field of a class marked ``@record``. The
-declaration then validates objects built in Python (``TypeError`` or ``ValueError``), lets :func:`build` read a
-mapping from a file and report every fault at once, and tells the schema exporter and the table readers unit and
-range.
+declaration then validates objects built in Python (``TypeError`` or ``ValueError``), lets :func:`build` read
+a mapping from a file and report every fault at once, and tells the schema exporter and the table readers unit
+and range.
 """
 
 import math
@@ -306,7 +306,7 @@ def one(cls: type, *, default: Any = REQUIRED, doc: str = "") -> Any:
 
 
 def many(item: Any, *, default: Any = REQUIRED, doc: str = "") -> Any:
-    """A list kept as tuple: of records (give the class) or of plain values (give ``integer(...)`` or the like)."""
+    """A list kept as tuple: of records (give the class) or of plain values (give ``integer(...)``)."""
     inner = item if isinstance(item, type) else item.metadata[_KEY]
     return _field(Declared(kind="many", item=inner, default=default, doc=doc))
 
