@@ -9,6 +9,7 @@ and range.
 import math
 import numbers
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from functools import cache
 from typing import Any, TypeVar, dataclass_transform
 
 import attrs
@@ -139,27 +140,24 @@ def not_below(high: str, low: str) -> Rule:
 
 
 def _check_number(rule: Declared, value: object, key: str) -> tuple[Any, list[_Problem]]:
-    right = "must be " + rule.rule
-    whole = rule.kind == "integer"
     if isinstance(value, bool) or not isinstance(value, numbers.Real):
         hint = "write it without quotes" if isinstance(value, str) and _is_number(value) else ""
-        return None, [_Problem(key, value, right, hint, wrong_type=True)]
+        return None, [_Problem(key, value, "must be " + rule.rule, hint, wrong_type=True)]
     try:
         found = float(value)
     except OverflowError:
         found = math.inf
     if not math.isfinite(found):
         return None, [_Problem(key, found, "must be finite: " + rule.rule)]
-    if whole and found != int(found):
-        return None, [_Problem(key, found, right)]
     outside = (
         (rule.gt is not None and not found > rule.gt)
         or (rule.ge is not None and not found >= rule.ge)
         or (rule.lt is not None and not found < rule.lt)
         or (rule.le is not None and not found <= rule.le)
     )
-    if outside:
-        return None, [_Problem(key, value, right)]
+    whole = rule.kind == "integer"
+    if outside or (whole and not found.is_integer()):
+        return None, [_Problem(key, value, "must be " + rule.rule)]
     return (int(found) if whole else found), []
 
 
@@ -228,20 +226,17 @@ def _check(rule: Declared, value: object, key: str, reading: bool) -> tuple[Any,
 
 
 def _field(rule: Declared, eq: bool = True) -> Any:
-    def keep(value: object) -> object:
-        found, problems = _check(rule, value, "", reading=False)
-        return value if problems else found
-
-    def refuse(owner: object, attribute: Any, value: object) -> None:
-        _, problems = _check(rule, value, attribute.name, reading=False)
+    def keep(value: object, owner: object, attribute: Any) -> object:
+        found, problems = _check(rule, value, attribute.name, reading=False)
         if problems:
-            faults = [
-                Fault(type(owner).__name__, each.key, each.value, each.rule, each.hint) for each in problems
-            ]
+            name = type(owner).__name__
+            faults = [Fault(name, each.key, each.value, each.rule, each.hint) for each in problems]
             kind = TypeError if problems[0].wrong_type else ValueError
             raise kind("\n".join(str(fault) for fault in faults))
+        return found
 
-    return attrs.field(default=rule.default, converter=keep, validator=refuse, eq=eq, metadata={_KEY: rule})
+    converter = attrs.Converter(keep, takes_self=True, takes_field=True)
+    return attrs.field(default=rule.default, converter=converter, eq=eq, metadata={_KEY: rule})
 
 
 def number(
@@ -345,6 +340,7 @@ def replace(item: T, **changes: Any) -> T:
     return changed
 
 
+@cache
 def declared(cls: type) -> tuple[Declared, ...]:
     """The declarations of a record class, in order, with their names.
 
