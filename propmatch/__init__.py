@@ -27,7 +27,7 @@ _HOME = {
 }
 _MODULE = {name: module for module, names in _HOME.items() for name in names}
 
-__all__ = ["__version__", *sorted(_MODULE)]  # noqa: PLE0604
+__all__ = ["__version__", *sorted(_MODULE)]
 
 
 def __getattr__(name: str) -> Any:

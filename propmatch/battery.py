@@ -48,8 +48,13 @@ class Chemistry:
     def __attrs_post_init__(self) -> None:
         q, v = self.charge, self.ocv_v
         sound = (
-            q.ndim == 1 and q.size >= 2 and q.shape == v.shape and bool(np.all(np.isfinite(q) & np.isfinite(v)))
-            and q[0] == 0.0 and q[-1] == 1.0 and bool(np.all(np.diff(q) > 0) and np.all(np.diff(v) > 0))
+            q.ndim == 1
+            and q.size >= 2
+            and q.shape == v.shape
+            and bool(np.all(np.isfinite(q) & np.isfinite(v)))
+            and q[0] == 0.0
+            and q[-1] == 1.0
+            and bool(np.all(np.diff(q) > 0) and np.all(np.diff(v) > 0))
         )
         if not sound:
             raise ValueError(f"chemistry {self.name!r}: charge must rise from 0 to 1 and ocv_v rise with it, finite")

@@ -12,7 +12,14 @@ import numpy as np
 
 from propmatch.units import KV_TO_K
 
-__all__ = ["current_a", "efficiency", "no_load_current_a", "reference_speed_rad_s", "terminal_voltage_v", "torque_constant"]
+__all__ = [
+    "current_a",
+    "efficiency",
+    "no_load_current_a",
+    "reference_speed_rad_s",
+    "terminal_voltage_v",
+    "torque_constant",
+]
 
 
 def torque_constant(kv_rpm_per_v: Any) -> Any:

@@ -187,8 +187,10 @@ class Surface:
     rpm0, rpm_step, j_step : float; s = (rpm - rpm0)/rpm_step + 1 - row, t = J/j_step - column
     rpm_min, rpm_max, j_max : float, range of the source points
     j_zero_low, j_zero_high : float, least and greatest advance ratio of zero torque over the rows
+    j_thrust_zero_low, j_thrust_zero_high : float, the same for zero thrust
     start_c, start_jz : float, fit CP ~ start_c (1 - (J/start_jz)^2), used for the first guess only
-    torque_falls : bool, True when some cell has torque falling with speed
+    start_t, start_jt : float, fit CT ~ start_t (1 - J/start_jt), used for the first guess only
+    torque_falls, thrust_falls : bool, True when some node has torque (thrust) falling with speed
     """
 
     ct_cells: Floats
@@ -203,9 +205,14 @@ class Surface:
     j_max: float
     j_zero_low: float
     j_zero_high: float
+    j_thrust_zero_low: float
+    j_thrust_zero_high: float
     start_c: float
     start_jz: float
+    start_t: float
+    start_jt: float
     torque_falls: bool
+    thrust_falls: bool
 
     @classmethod
     def of(cls, table: CoefficientTable) -> "Surface":
@@ -222,13 +229,10 @@ class Surface:
         j_step = float(j[1] - j[0])
         rpm_step = float(rpm[1] - rpm[0]) if rpm.size > 1 else 1.0
         rows, columns = rpm.size + 1, j.size
-        ct_cells, _ = _cells(rpm, j, ct)
-        cp_cells, end_slope = _cells(rpm, j, cp)
-        zeros = _zero_advance_ratio(j, cp, end_slope)
-        start_jz = float(np.median(zeros))
-        weight = 1 - (j / start_jz) ** 2
-        inside = weight > 0.1
-        start_c = float(np.sum(cp[:, inside] * weight[inside]) / (rpm.size * np.sum(weight[inside] ** 2)))
+        ct_cells, ct_end = _cells(rpm, j, ct)
+        cp_cells, cp_end = _cells(rpm, j, cp)
+        zeros, thrust_zeros = _zero_advance_ratio(j, cp, cp_end), _zero_advance_ratio(j, ct, ct_end)
+        start_jz, start_jt = float(np.median(zeros)), float(np.median(thrust_zeros))
         return cls(
             ct_cells=ct_cells,
             cp_cells=cp_cells,
@@ -242,9 +246,14 @@ class Surface:
             j_max=float(table.advance_ratio[-1]),
             j_zero_low=float(np.min(zeros)),
             j_zero_high=float(np.max(zeros)),
-            start_c=max(start_c, 1e-6),
+            j_thrust_zero_low=float(np.min(thrust_zeros)),
+            j_thrust_zero_high=float(np.max(thrust_zeros)),
+            start_c=_fit(1 - (j / start_jz) ** 2, cp),
             start_jz=start_jz,
-            torque_falls=_torque_falls(rpm, j, cp),
+            start_t=_fit(1 - j / start_jt, ct),
+            start_jt=start_jt,
+            torque_falls=_falls(rpm, j, cp),
+            thrust_falls=_falls(rpm, j, ct),
         )
 
 
@@ -282,10 +291,17 @@ def _cells(rpm: Floats, j: Floats, value: Floats) -> tuple[Floats, Floats]:
     return np.ascontiguousarray(cells.reshape(16, -1)), end
 
 
-def _zero_advance_ratio(j: Floats, cp: Floats, end_slope: Floats) -> Floats:
-    """Advance ratio of zero torque for each row: first crossing inside, else on the continuation."""
-    out = np.empty(cp.shape[0])
-    for row, values in enumerate(cp):
+def _fit(shape: Floats, values: Floats) -> float:
+    """Least-squares factor of a shape over J, where the shape is clearly positive."""
+    inside = shape > 0.1
+    factor = np.sum(values[:, inside] * shape[inside]) / (values.shape[0] * np.sum(shape[inside] ** 2))
+    return float(max(factor, 1e-6))
+
+
+def _zero_advance_ratio(j: Floats, coefficient: Floats, end_slope: Floats) -> Floats:
+    """Advance ratio of zero torque or thrust for each row: first crossing inside, else on the continuation."""
+    out = np.empty(coefficient.shape[0])
+    for row, values in enumerate(coefficient):
         below = np.flatnonzero(values <= 0)
         if below.size and below[0] > 0:
             k = below[0]
@@ -295,11 +311,14 @@ def _zero_advance_ratio(j: Floats, cp: Floats, end_slope: Floats) -> Floats:
     return out
 
 
-def _torque_falls(rpm: Floats, j: Floats, cp: Floats) -> bool:
-    """True when 2 CP + rpm dCP/drpm - J dCP/dJ is not positive at some node: torque then falls with speed."""
-    by_j = monotone_slopes(j, cp)
-    by_rpm = monotone_slopes(rpm, cp.T).T if rpm.size > 1 else np.zeros_like(cp)
-    return bool(np.any(2 * cp + rpm[:, None] * by_rpm - j * by_j <= 0))
+def _falls(rpm: Floats, j: Floats, c: Floats) -> bool:
+    """True when 2 C + rpm dC/drpm - J dC/dJ is not positive at some node: torque (thrust) then falls with speed."""
+    by_j = monotone_slopes(j, c)
+    by_rpm = monotone_slopes(rpm, c.T).T if rpm.size > 1 else np.zeros_like(c)
+    return bool(np.any(2 * c + rpm[:, None] * by_rpm - j * by_j <= 0))
+
+
+_STACKED = tuple(a.name for a in attrs.fields(Surface) if a.type is float)
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -310,7 +329,7 @@ class SurfaceStack:
     ----------
     ct_cells, cp_cells : (16, total cells)
     offset, rows, columns : (P,) integers
-    rpm0, rpm_step, j_step, rpm_min, rpm_max, j_max, j_zero_low, j_zero_high, start_c, start_jz : (P,)
+    everything else : (P,), as in ``Surface``
     """
 
     ct_cells: Floats
@@ -326,9 +345,14 @@ class SurfaceStack:
     j_max: Floats
     j_zero_low: Floats
     j_zero_high: Floats
+    j_thrust_zero_low: Floats
+    j_thrust_zero_high: Floats
     start_c: Floats
     start_jz: Floats
+    start_t: Floats
+    start_jt: Floats
     torque_falls: NDArray[np.bool_]
+    thrust_falls: NDArray[np.bool_]
 
     def locate(self, which: NDArray[np.intp], rpm: Floats, j: Floats) -> tuple[NDArray[np.intp], Floats, Floats]:
         """Cell index and local coordinates (s, t) of each lane; rpm and J must be finite and not negative."""
@@ -375,12 +399,7 @@ def _bicubic(cells: Floats, cell: NDArray[np.intp], s: Floats, t: Floats) -> Flo
 def stack_surfaces(surfaces: list[Surface]) -> SurfaceStack:
     """Put surfaces end to end."""
     sizes = [s.rows * s.columns for s in surfaces]
-    floats = {
-        name: np.array([getattr(s, name) for s in surfaces], dtype=np.float64)
-        for name in (
-            "rpm0 rpm_step j_step rpm_min rpm_max j_max j_zero_low j_zero_high start_c start_jz".split()
-        )
-    }
+    floats = {name: np.array([getattr(s, name) for s in surfaces], dtype=np.float64) for name in _STACKED}
     return SurfaceStack(
         ct_cells=np.concatenate([s.ct_cells for s in surfaces], axis=1),
         cp_cells=np.concatenate([s.cp_cells for s in surfaces], axis=1),
@@ -388,5 +407,6 @@ def stack_surfaces(surfaces: list[Surface]) -> SurfaceStack:
         rows=np.array([s.rows for s in surfaces], dtype=np.intp),
         columns=np.array([s.columns for s in surfaces], dtype=np.intp),
         torque_falls=np.array([s.torque_falls for s in surfaces]),
+        thrust_falls=np.array([s.thrust_falls for s in surfaces]),
         **floats,
     )
