@@ -178,9 +178,7 @@ class _Notes:
             value = max(value, rule.ge)
         return value if rule.le is None else min(value, rule.le)
 
-    def note(
-        self, field: str, value: float, text: str, low: float | None = None, high: float | None = None
-    ) -> None:
+    def note(self, field: str, value: float, text: str, low: float | None = None, high: float | None = None) -> None:
         self.made.append(Assumption(self.part.name, field, value, self.rules[field].unit, text, low, high))
 
     def filled(self, **changes: Any) -> tuple[Any, tuple[Assumption, ...]]:
@@ -212,9 +210,7 @@ def _motor(part: Motor) -> tuple[Motor, tuple[Assumption, ...]]:
         notes.note("resistance_ohm", r, text, r / 2, r * 2)
     if part.no_load_current_a is None:
         i0 = notes.within("no_load_current_a", motor_no_load_current_a(mass, kv))
-        text = (
-            f"no-load current {i0:.2f} A from {mass:g} g and kV, friction in proportion to mass; {PRACTICE}"
-        )
+        text = f"no-load current {i0:.2f} A from {mass:g} g and kV, friction in proportion to mass; {PRACTICE}"
         notes.note("no_load_current_a", i0, text, i0 / 2, i0 * 2)
     if part.max_current_a is None:
         _motor_rating(part, notes)
@@ -235,9 +231,7 @@ def _motor_rating(part: Motor, notes: _Notes) -> None:
     current = notes.within("max_current_a", power / (NOMINAL_CELL_V * cells))
     if part.burst_current_a is not None and part.burst_current_a < current:
         current, basis = part.burst_current_a, "its burst limit, which is below the estimate"
-    text = (
-        f"continuous current {current:.1f} A from {basis} at {cells}S of {NOMINAL_CELL_V} V a cell, {which}"
-    )
+    text = f"continuous current {current:.1f} A from {basis} at {cells}S of {NOMINAL_CELL_V} V a cell, {which}"
     notes.note("max_current_a", current, text)
 
 
@@ -273,9 +267,7 @@ def _propeller(part: Propeller) -> tuple[Propeller, tuple[Assumption, ...]]:
     notes = _Notes(part)
     if part.mass_g is None:
         mass = notes.within("mass_g", propeller_mass_g(part.diameter_in, part.blades))
-        text = (
-            f"propeller mass {mass:.1f} g, 0.025 g per blade times inches of diameter to the 2.5; {PRACTICE}"
-        )
+        text = f"propeller mass {mass:.1f} g, 0.025 g per blade times inches of diameter to the 2.5; {PRACTICE}"
         notes.note("mass_g", mass, text, mass / 2, mass * 2)
     if part.max_rpm is None:
         product = RPM_IN[part.family] if part.family else min(RPM_IN.values())

@@ -96,8 +96,6 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
     if not near and len(asked) > 1:
         near = [option for lower, option in by_lower.items() if asked in lower or lower in asked]
     if not near:
-        near = [
-            by_lower[match] for match in difflib.get_close_matches(asked, list(by_lower), n=1, cutoff=0.55)
-        ]
+        near = [by_lower[match] for match in difflib.get_close_matches(asked, list(by_lower), n=1, cutoff=0.55)]
     near = list(dict.fromkeys(near))[:3]
     return f"did you mean {' or '.join(near)}?" if near else ""

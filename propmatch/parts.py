@@ -122,9 +122,7 @@ class Motor:
     )
     max_current_a: float | None = number("A", gt=0, le=500, default=None, doc="continuous current limit")
     burst_current_a: float | None = number("A", gt=0, le=1000, default=None, doc="short current limit")
-    burst_seconds: float | None = number(
-        "s", gt=0, le=600, default=None, doc="how long the short limit holds"
-    )
+    burst_seconds: float | None = number("s", gt=0, le=600, default=None, doc="how long the short limit holds")
     max_power_w: float | None = number("W", gt=0, le=20000, default=None, doc="continuous input power limit")
     gear_ratio: float = number(ge=0.1, le=50, default=1.0, doc="motor turns per propeller turn")
     gear_efficiency: float = number(gt=0, le=1, default=1.0, doc="share of torque that the gear passes on")
@@ -143,12 +141,8 @@ class Controller:
     mass_g: float = number("g", ge=0, le=2000, doc="mass with leads")
     resistance_mohm: float | None = number("mohm", ge=0, le=500, default=None, doc="switches and leads")
     burst_current_a: float | None = number("A", gt=0, le=1000, default=None, doc="short current limit")
-    burst_seconds: float | None = number(
-        "s", gt=0, le=600, default=None, doc="how long the short limit holds"
-    )
-    part_throttle_loss: float = number(
-        ge=0, lt=0.5, default=0.10, doc="k in efficiency = 1 - k (1 - throttle)"
-    )
+    burst_seconds: float | None = number("s", gt=0, le=600, default=None, doc="how long the short limit holds")
+    part_throttle_loss: float = number(ge=0, lt=0.5, default=0.10, doc="k in efficiency = 1 - k (1 - throttle)")
     servo_supply: str = choice(
         ("none", "linear", "switching"), default="none", doc="how the receiver and servos are fed"
     )
@@ -176,9 +170,7 @@ class Pack:
     lead_resistance_mohm: float | None = number(
         "mohm", ge=0, le=500, default=None, doc="leads and plugs of the whole pack"
     )
-    burst_c_rating: float | None = number(
-        "1/h", gt=0, le=600, default=None, doc="burst C rating on the label"
-    )
+    burst_c_rating: float | None = number("1/h", gt=0, le=600, default=None, doc="burst C rating on the label")
     id: str | None = text(default=None, doc="plugin/part")
     source: Source = one(Source, default=NOT_STATED, doc="where the numbers come from")
 

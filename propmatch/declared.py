@@ -1,0 +1,236 @@
+"""What is declared about a field, and the one check of a value against it.
+
+Lower half of :mod:`propmatch.fields`, which has the words that classes are written with.
+"""
+
+import math
+import numbers
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+import attrs
+
+from propmatch.faults import did_you_mean
+
+__all__ = ["REQUIRED", "Declared", "Problem", "Rule", "check", "declared", "not_below", "walk"]
+
+REQUIRED: Any = attrs.NOTHING
+"""Default of a field that has none."""
+
+
+@attrs.frozen(kw_only=True)
+class Declared:
+    """What is known about one field.
+
+    Attributes
+    ----------
+    kind : str
+        ``number``, ``integer``, ``text``, ``flag``, ``choice``, ``words or number``, ``one``, ``many`` or
+        ``instance``.
+    name : str
+        Attribute, key and column name.
+    unit, doc : str
+        Printed unit (empty for a plain number) and meaning.
+    gt, ge, lt, le : float or None
+        Range of a number or integer.
+    options : tuple of str
+        The words allowed.
+    item : Declared, class or None
+        What a list holds, or the class of a nested record.
+    default : object
+        ``REQUIRED`` when there is none. A default of None makes the field optional.
+    """
+
+    kind: str
+    name: str = ""
+    unit: str = ""
+    doc: str = ""
+    gt: float | None = None
+    ge: float | None = None
+    lt: float | None = None
+    le: float | None = None
+    options: tuple[str, ...] = ()
+    item: Any = None
+    default: Any = REQUIRED
+
+    @property
+    def required(self) -> bool:
+        return self.default is REQUIRED
+
+    @property
+    def bounds(self) -> str:
+        """The range in words with its unit, as in ``above 0 and at most 5000 g``."""
+        signs = (("above", self.gt), ("at least", self.ge), ("below", self.lt), ("at most", self.le))
+        words = " and ".join(f"{word} {limit:.12g}" for word, limit in signs if limit is not None)
+        return f"{words} {self.unit}".strip() if words else self.unit and f"in {self.unit}"
+
+    @property
+    def rule(self) -> str:
+        """What a right value is, in words."""
+        kinds = {"number": "a number", "integer": "a whole number", "flag": "true or false", "text": "a text"}
+        if self.kind in ("number", "integer"):
+            return f"{kinds[self.kind]} {self.bounds}".strip()
+        if self.kind == "choice":
+            return "one of " + ", ".join(self.options)
+        if self.kind == "words or number":
+            return f"a number {self.bounds}, or one of: ".replace(" ,", ",") + ", ".join(self.options)
+        if self.kind == "many":
+            return "a list, each " + (self.item.rule if isinstance(self.item, Declared) else "a table")
+        if self.kind == "one":
+            return "a table"
+        if self.kind == "instance":
+            return f"a {self.item if isinstance(self.item, str) else self.item.__name__}"
+        return kinds[self.kind]
+
+
+@attrs.frozen
+class Problem:
+    """One thing wrong with a value, before it is known which file it came from."""
+
+    key: str
+    value: object
+    rule: str
+    hint: str = ""
+    wrong_type: bool = False
+
+
+@attrs.frozen
+class Rule:
+    """A rule between fields: ``broken(*values)`` of ``keys`` tells whether it is violated.
+
+    The fault names the first key. Reading a file skips the rule while one of its fields is faulty itself.
+    """
+
+    keys: tuple[str, ...]
+    broken: Callable[..., bool]
+    text: str
+
+
+def not_below(high: str, low: str) -> Rule:
+    """Rule: where both are given, ``high`` is at least ``low``."""
+    return Rule((high, low), lambda a, b: a is not None and b is not None and a < b, f"must be at least {low}")
+
+
+def declared(cls: type) -> tuple[Declared, ...]:
+    """The declarations of a record class in order; a field of another making is left out."""
+    found: tuple[Declared, ...] = cls.__declared__  # type: ignore[attr-defined]
+    return found
+
+
+# ---------------------------------------------------------------- checking
+
+
+def _check_number(rule: Declared, value: object, key: str) -> tuple[Any, list[Problem]]:
+    if isinstance(value, bool) or not isinstance(value, numbers.Real):
+        hint = "write it without quotes" if isinstance(value, str) and _is_number(value) else ""
+        return None, [Problem(key, value, "must be " + rule.rule, hint, wrong_type=True)]
+    try:
+        found = float(value)
+    except OverflowError:
+        found = math.inf
+    if not math.isfinite(found):
+        return None, [Problem(key, found, "must be finite: " + rule.rule)]
+    outside = (
+        (rule.gt is not None and not found > rule.gt)
+        or (rule.ge is not None and not found >= rule.ge)
+        or (rule.lt is not None and not found < rule.lt)
+        or (rule.le is not None and not found <= rule.le)
+    )
+    whole = rule.kind == "integer"
+    if outside or (whole and not found.is_integer()):
+        return None, [Problem(key, value, "must be " + rule.rule)]
+    return (int(found) if whole else found), []
+
+
+def _is_number(value: str) -> bool:
+    try:
+        return math.isfinite(float(value))
+    except ValueError:
+        return False
+
+
+def _check_words(rule: Declared, value: object, key: str) -> tuple[Any, list[Problem]]:
+    if rule.kind == "words or number" and not isinstance(value, str):
+        found, problems = _check_number(rule, value, key)
+        return found, [attrs.evolve(problem, rule="must be " + rule.rule) for problem in problems]
+    if not isinstance(value, str):
+        return None, [Problem(key, value, "must be " + rule.rule, wrong_type=True)]
+    if value not in rule.options:
+        return None, [Problem(key, value, "must be " + rule.rule, did_you_mean(value, rule.options))]
+    return value, []
+
+
+def _check_text(rule: Declared, value: object, key: str) -> tuple[Any, list[Problem]]:
+    if not isinstance(value, str):
+        return None, [Problem(key, value, "must be " + rule.rule, wrong_type=True)]
+    if not value.strip():
+        return None, [Problem(key, value, "must not be empty")]
+    return value, []
+
+
+def _check_many(rule: Declared, value: object, key: str, reading: bool) -> tuple[Any, list[Problem]]:
+    if isinstance(value, str | bytes | Mapping) or not isinstance(value, Sequence):
+        return None, [Problem(key, value, "must be " + rule.rule, wrong_type=True)]
+    item = rule.item if isinstance(rule.item, Declared) else Declared(kind="one", item=rule.item)
+    checked = [check(item, each, f"{key}[{at}]", reading) for at, each in enumerate(value, start=1)]
+    return tuple(good for good, _ in checked), [problem for _, bad in checked for problem in bad]
+
+
+def _check_one(rule: Declared, value: object, key: str, reading: bool) -> tuple[Any, list[Problem]]:
+    if isinstance(value, rule.item):
+        return value, []
+    if reading and isinstance(value, Mapping):
+        return walk(rule.item, value, key)
+    right = "must be a table of keys" if reading else f"must be a {rule.item.__name__}"
+    return None, [Problem(key, value, right, wrong_type=True)]
+
+
+def check(rule: Declared, value: object, key: str, reading: bool) -> tuple[Any, list[Problem]]:
+    """Return the value in its kept form, and what is wrong with it."""
+    if value is None and rule.default is None:
+        return None, []
+    if rule.kind in ("number", "integer"):
+        return _check_number(rule, value, key)
+    if rule.kind in ("choice", "words or number"):
+        return _check_words(rule, value, key)
+    if rule.kind == "text":
+        return _check_text(rule, value, key)
+    if rule.kind == "many":
+        return _check_many(rule, value, key, reading)
+    if rule.kind == "one":
+        return _check_one(rule, value, key, reading)
+    right = isinstance(value, bool) if rule.kind == "flag" else isinstance(value, rule.item)
+    return (value, []) if right else (None, [Problem(key, value, "must be " + rule.rule, wrong_type=True)])
+
+
+def walk(cls: type, mapping: Mapping[str, Any], path: str) -> tuple[Any, list[Problem]]:
+    """Read a record of ``cls`` from a mapping; return it, or None, and every problem."""
+    known = {rule.name: rule for rule in declared(cls)}
+    prefix = f"{path}." if path else ""
+    problems: list[Problem] = []
+    good: dict[str, Any] = {}
+    bad: set[str] = set()
+    for key in mapping:
+        if key not in known:
+            hint = did_you_mean(str(key), known) or "known keys: " + ", ".join(known)
+            problems.append(Problem(f"{prefix}{key}", None, "unknown key", hint))
+    for key, rule in known.items():
+        value = mapping.get(key)
+        if value is None:
+            if rule.required:
+                problems.append(Problem(f"{prefix}{key}", None, f"missing; needs {rule.rule}"))
+                bad.add(key)
+            else:
+                good[key] = rule.default
+            continue
+        good[key], wrong = check(rule, value, f"{prefix}{key}", reading=True)
+        if wrong:
+            problems += wrong
+            bad.add(key)
+    rules: tuple[Rule, ...] = getattr(cls, "__rules__", ())
+    for between in rules:
+        if bad.isdisjoint(between.keys):
+            values = [good[key] for key in between.keys]
+            if between.broken(*values):
+                problems.append(Problem(f"{prefix}{between.keys[0]}", values[0], between.text))
+    return (None if problems else cls(**good)), problems
