@@ -38,9 +38,7 @@ class Item:
     position_mm: float | None = number(
         "mm", ge=-10_000, le=10_000, default=None, doc="centre of mass along the fuselage, aft of the datum"
     )
-    height_mm: float | None = number(
-        "mm", ge=-5_000, le=5_000, default=None, doc="centre of mass above the level line"
-    )
+    height_mm: float | None = number("mm", ge=-5_000, le=5_000, default=None, doc="centre of mass above the level line")
 
 
 @record()
@@ -72,9 +70,7 @@ class Structure:
     position_mm: float | None = number(
         "mm", ge=-10_000, le=10_000, default=None, doc="centre of mass along the fuselage, aft of the datum"
     )
-    height_mm: float | None = number(
-        "mm", ge=-5_000, le=5_000, default=None, doc="centre of mass above the level line"
-    )
+    height_mm: float | None = number("mm", ge=-5_000, le=5_000, default=None, doc="centre of mass above the level line")
 
     def printed_g(self, factor: float = 1.0) -> float:
         """Filament in the part [g]: slicer_g x flow_rate x factor."""
@@ -177,9 +173,7 @@ class Tail:
     span_mm: float = number("mm", gt=0, le=10_000, doc="span")
     position_mm: float = number("mm", ge=-10_000, le=10_000, doc="its quarter chord, aft of the datum")
     height_mm: float | None = number("mm", ge=-5_000, le=5_000, default=None, doc="above the level line")
-    incidence_deg: float | None = number(
-        "deg", ge=-20, le=20, default=None, doc="tail chord against the level line"
-    )
+    incidence_deg: float | None = number("deg", ge=-20, le=20, default=None, doc="tail chord against the level line")
     zero_lift_angle_deg: float | None = number(
         "deg", ge=-15, le=15, default=None, doc="angle of attack of the tail section without lift"
     )

@@ -30,9 +30,7 @@ def disk_area_m2(diameter_m: Any) -> Any:
     return np.pi * np.asarray(diameter_m, dtype=np.float64) ** 2 / 4.0
 
 
-def induced_velocity_m_s(
-    thrust_n: Any, diameter_m: Any, *, airspeed_m_s: Any = 0.0, density_kg_m3: Any = 1.225
-) -> Any:
+def induced_velocity_m_s(thrust_n: Any, diameter_m: Any, *, airspeed_m_s: Any = 0.0, density_kg_m3: Any = 1.225) -> Any:
     """Speed the air has gained at the disk [m/s], v = -V/2 + sqrt(V^2/4 + T/(2 rho A)).
 
     Parameters
@@ -64,33 +62,21 @@ def induced_velocity_m_s(
     return np.where(sound & np.isfinite(root), induced, np.nan)[()]
 
 
-def slip_velocity_m_s(
-    thrust_n: Any, diameter_m: Any, *, airspeed_m_s: Any = 0.0, density_kg_m3: Any = 1.225
-) -> Any:
+def slip_velocity_m_s(thrust_n: Any, diameter_m: Any, *, airspeed_m_s: Any = 0.0, density_kg_m3: Any = 1.225) -> Any:
     """Speed of the fully developed jet V + 2 v [m/s]; parameters as `induced_velocity_m_s`."""
-    induced = induced_velocity_m_s(
-        thrust_n, diameter_m, airspeed_m_s=airspeed_m_s, density_kg_m3=density_kg_m3
-    )
+    induced = induced_velocity_m_s(thrust_n, diameter_m, airspeed_m_s=airspeed_m_s, density_kg_m3=density_kg_m3)
     return airspeed_m_s + 2.0 * induced
 
 
-def ideal_power_w(
-    thrust_n: Any, diameter_m: Any, *, airspeed_m_s: Any = 0.0, density_kg_m3: Any = 1.225
-) -> Any:
+def ideal_power_w(thrust_n: Any, diameter_m: Any, *, airspeed_m_s: Any = 0.0, density_kg_m3: Any = 1.225) -> Any:
     """Least shaft power for a thrust P = T (V + v) [W]; parameters as `induced_velocity_m_s`."""
-    induced = induced_velocity_m_s(
-        thrust_n, diameter_m, airspeed_m_s=airspeed_m_s, density_kg_m3=density_kg_m3
-    )
+    induced = induced_velocity_m_s(thrust_n, diameter_m, airspeed_m_s=airspeed_m_s, density_kg_m3=density_kg_m3)
     return thrust_n * (airspeed_m_s + induced)
 
 
-def ideal_efficiency(
-    thrust_n: Any, diameter_m: Any, *, airspeed_m_s: Any, density_kg_m3: Any = 1.225
-) -> Any:
+def ideal_efficiency(thrust_n: Any, diameter_m: Any, *, airspeed_m_s: Any, density_kg_m3: Any = 1.225) -> Any:
     """V/(V + v) [-], the best any propeller of this diameter can do; 0 at V = 0 under thrust."""
-    induced = induced_velocity_m_s(
-        thrust_n, diameter_m, airspeed_m_s=airspeed_m_s, density_kg_m3=density_kg_m3
-    )
+    induced = induced_velocity_m_s(thrust_n, diameter_m, airspeed_m_s=airspeed_m_s, density_kg_m3=density_kg_m3)
     through = np.asarray(airspeed_m_s + induced, dtype=np.float64)
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.where(through > 0, airspeed_m_s / through, np.nan)[()]
@@ -112,18 +98,14 @@ def axial_growth(distance_m: Any, diameter_m: Any) -> Any:
     return 1.0 + x / np.hypot(x, np.asarray(diameter_m, dtype=np.float64) / 2.0)
 
 
-def contraction_radius_m(
-    thrust_n: Any, diameter_m: Any, *, airspeed_m_s: Any = 0.0, density_kg_m3: Any = 1.225
-) -> Any:
+def contraction_radius_m(thrust_n: Any, diameter_m: Any, *, airspeed_m_s: Any = 0.0, density_kg_m3: Any = 1.225) -> Any:
     """Radius of the fully developed jet by continuity, R sqrt((V + v)/(V + 2 v)) [m].
 
     R/sqrt(2) standing, nearly R at speed; R where nothing moves; NaN where the jet does not flow backwards.
     Parameters as `induced_velocity_m_s`.
     """
     speed = np.asarray(airspeed_m_s, dtype=np.float64)
-    induced = induced_velocity_m_s(
-        thrust_n, diameter_m, airspeed_m_s=speed, density_kg_m3=density_kg_m3
-    )
+    induced = induced_velocity_m_s(thrust_n, diameter_m, airspeed_m_s=speed, density_kg_m3=density_kg_m3)
     radius = np.asarray(diameter_m, dtype=np.float64) / 2.0
     jet = speed + 2.0 * induced
     with np.errstate(divide="ignore", invalid="ignore"):

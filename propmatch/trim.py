@@ -9,9 +9,9 @@ trailing edge down, so 'up elevator' is minus the elevator angle. One steady mom
     0 = q S c Cm + L_w (x_cg - x_ac) + M_T - L_t l_t
     L_t = q S_t a_t [(1 - f) alpha_t + f r alpha_jet + (1 - f + f r) tau delta_e],  r = ((V + 2 v)/V)^2
 
-f is the share of the tail span inside the fully developed, contracted jet (`slipstream`), whose direction is the mean of
-the free stream and of the thrust line weighted with V and 2 v. Sources: moment balance and tail lift as in Etkin and
-Reid, Dynamics of Flight, ch. 2; thrust term -T z/(q S c) in the form of J. Roskam; jet by momentum theory, Glauert 1926;
+f is the share of the tail span inside the fully developed, contracted jet (`slipstream`), whose direction is the mean
+of free stream and thrust line weighted with V and 2 v. Sources: moment balance and tail lift as in Etkin and Reid,
+Dynamics of Flight, ch. 2; thrust term -T z/(q S c) in the form of J. Roskam; jet by momentum theory, Glauert 1926;
 elevator effectiveness tau of a thin section with a hinged flap, Glauert, ARC R&M 1095 (formulas from memory, standard).
 """
 
@@ -41,8 +41,8 @@ __all__ = [
 
 TRIM_NOTES = (
     "An estimate for small angles and unchanged speed and path, as felt just after the throttle has moved.",
-    "Left out: swirl, mixing of the jet with the air around it, the jet over wing and fuselage, drag above or below the "
-    "centre of gravity, and the normal force of an inclined propeller. Ground effect and side trim are not covered.",
+    "Left out: swirl, mixing of the jet with the air around it, the jet over wing and fuselage, drag above or below "
+    "the centre of gravity, the normal force of an inclined propeller, ground effect, and trim in yaw and roll.",
     "The elevator effectiveness is that of a thin section with a sealed gap; real hinges reach 80 to 90 % of it (value "
     "from memory), so real elevator angles are somewhat larger.",
 )
