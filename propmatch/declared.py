@@ -10,7 +10,7 @@ from typing import Any
 
 import attrs
 
-from propmatch.faults import did_you_mean
+from propmatch.faults import did_you_mean, near_words
 
 __all__ = ["REQUIRED", "Declared", "Problem", "Rule", "check", "declared", "not_below", "walk"]
 
@@ -51,7 +51,7 @@ class Declared:
     le: float | None = None
     options: tuple[str, ...] = ()
     item: Any = None
-    default: Any = REQUIRED
+    default: Any = attrs.field(factory=lambda: REQUIRED)
 
     @property
     def required(self) -> bool:
@@ -98,12 +98,23 @@ class Problem:
 class Rule:
     """A rule between fields: ``broken(*values)`` of ``keys`` tells whether it is violated.
 
-    The fault names the first key. Reading a file skips the rule while one of its fields is faulty itself.
+    The fault names ``at``, by default the first key; ``broken`` may instead answer with a text that is put behind
+    it, such as ``[2].seconds``. Reading a file skips the rule while one of its fields is faulty itself.
     """
 
     keys: tuple[str, ...]
-    broken: Callable[..., bool]
+    broken: Callable[..., bool | str]
     text: str
+    at: str = ""
+
+    def problem(self, values: Sequence[object], prefix: str = "") -> Problem | None:
+        """The problem these values make, or None."""
+        found = self.broken(*values)
+        if not found:
+            return None
+        key = f"{prefix}{self.at or self.keys[0]}{found if isinstance(found, str) else ''}"
+        plain = not self.at and isinstance(found, bool) and isinstance(values[0], str | int | float)
+        return Problem(key, values[0] if plain else None, self.text)
 
 
 def not_below(high: str, low: str) -> Rule:
@@ -120,10 +131,16 @@ def declared(cls: type) -> tuple[Declared, ...]:
 # ---------------------------------------------------------------- checking
 
 
+def _wrong_type(key: str, value: object, right: str, hint: str = "") -> Problem:
+    if isinstance(value, Mapping) or (isinstance(value, Sequence) and not isinstance(value, str | bytes)):
+        return Problem(key, None, f"{right}, not a {'table' if isinstance(value, Mapping) else 'list'}", hint, True)
+    return Problem(key, value, right, hint, True)
+
+
 def _check_number(rule: Declared, value: object, key: str) -> tuple[Any, list[Problem]]:
     if isinstance(value, bool) or not isinstance(value, numbers.Real):
         hint = "write it without quotes" if isinstance(value, str) and _is_number(value) else ""
-        return None, [Problem(key, value, "must be " + rule.rule, hint, wrong_type=True)]
+        return None, [_wrong_type(key, value, "must be " + rule.rule, hint)]
     try:
         found = float(value)
     except OverflowError:
@@ -154,7 +171,7 @@ def _check_words(rule: Declared, value: object, key: str) -> tuple[Any, list[Pro
         found, problems = _check_number(rule, value, key)
         return found, [attrs.evolve(problem, rule="must be " + rule.rule) for problem in problems]
     if not isinstance(value, str):
-        return None, [Problem(key, value, "must be " + rule.rule, wrong_type=True)]
+        return None, [_wrong_type(key, value, "must be " + rule.rule)]
     if value not in rule.options:
         return None, [Problem(key, value, "must be " + rule.rule, did_you_mean(value, rule.options))]
     return value, []
@@ -162,7 +179,7 @@ def _check_words(rule: Declared, value: object, key: str) -> tuple[Any, list[Pro
 
 def _check_text(rule: Declared, value: object, key: str) -> tuple[Any, list[Problem]]:
     if not isinstance(value, str):
-        return None, [Problem(key, value, "must be " + rule.rule, wrong_type=True)]
+        return None, [_wrong_type(key, value, "must be " + rule.rule)]
     if not value.strip():
         return None, [Problem(key, value, "must not be empty")]
     return value, []
@@ -170,7 +187,7 @@ def _check_text(rule: Declared, value: object, key: str) -> tuple[Any, list[Prob
 
 def _check_many(rule: Declared, value: object, key: str, reading: bool) -> tuple[Any, list[Problem]]:
     if isinstance(value, str | bytes | Mapping) or not isinstance(value, Sequence):
-        return None, [Problem(key, value, "must be " + rule.rule, wrong_type=True)]
+        return None, [_wrong_type(key, value, "must be " + rule.rule)]
     item = rule.item if isinstance(rule.item, Declared) else Declared(kind="one", item=rule.item)
     checked = [check(item, each, f"{key}[{at}]", reading) for at, each in enumerate(value, start=1)]
     return tuple(good for good, _ in checked), [problem for _, bad in checked for problem in bad]
@@ -182,7 +199,7 @@ def _check_one(rule: Declared, value: object, key: str, reading: bool) -> tuple[
     if reading and isinstance(value, Mapping):
         return walk(rule.item, value, key)
     right = "must be a table of keys" if reading else f"must be a {rule.item.__name__}"
-    return None, [Problem(key, value, right, wrong_type=True)]
+    return None, [_wrong_type(key, value, right)]
 
 
 def check(rule: Declared, value: object, key: str, reading: bool) -> tuple[Any, list[Problem]]:
@@ -200,11 +217,14 @@ def check(rule: Declared, value: object, key: str, reading: bool) -> tuple[Any, 
     if rule.kind == "one":
         return _check_one(rule, value, key, reading)
     right = isinstance(value, bool) if rule.kind == "flag" else isinstance(value, rule.item)
-    return (value, []) if right else (None, [Problem(key, value, "must be " + rule.rule, wrong_type=True)])
+    return (value, []) if right else (None, [_wrong_type(key, value, "must be " + rule.rule)])
 
 
 def walk(cls: type, mapping: Mapping[str, Any], path: str) -> tuple[Any, list[Problem]]:
-    """Read a record of ``cls`` from a mapping; return it, or None, and every problem."""
+    """Read a record of ``cls`` from a mapping; return it, or None, and every problem.
+
+    A misspelt key counts for the key it comes near to: that one is not called missing as well.
+    """
     known = {rule.name: rule for rule in declared(cls)}
     prefix = f"{path}." if path else ""
     problems: list[Problem] = []
@@ -212,12 +232,14 @@ def walk(cls: type, mapping: Mapping[str, Any], path: str) -> tuple[Any, list[Pr
     bad: set[str] = set()
     for key in mapping:
         if key not in known:
-            hint = did_you_mean(str(key), known) or "known keys: " + ", ".join(known)
+            open_keys = [each for each in known if mapping.get(each) is None]
+            hint = did_you_mean(str(key), open_keys or known) or "known keys: " + ", ".join(known)
             problems.append(Problem(f"{prefix}{key}", None, "unknown key", hint))
+            bad.update(near_words(str(key), open_keys))
     for key, rule in known.items():
         value = mapping.get(key)
         if value is None:
-            if rule.required:
+            if rule.required and key not in bad:
                 problems.append(Problem(f"{prefix}{key}", None, f"missing; needs {rule.rule}"))
                 bad.add(key)
             else:
@@ -230,7 +252,7 @@ def walk(cls: type, mapping: Mapping[str, Any], path: str) -> tuple[Any, list[Pr
     rules: tuple[Rule, ...] = getattr(cls, "__rules__", ())
     for between in rules:
         if bad.isdisjoint(between.keys):
-            values = [good[key] for key in between.keys]
-            if between.broken(*values):
-                problems.append(Problem(f"{prefix}{between.keys[0]}", values[0], between.text))
+            problem = between.problem([good[key] for key in between.keys], prefix)
+            if problem:
+                problems.append(problem)
     return (None if problems else cls(**good)), problems

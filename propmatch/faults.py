@@ -6,7 +6,7 @@ from typing import Literal
 
 import attrs
 
-__all__ = ["Fault", "InputFaults", "did_you_mean"]
+__all__ = ["Fault", "InputFaults", "did_you_mean", "near_words"]
 
 _LONGEST_VALUE = 60
 
@@ -50,6 +50,7 @@ class Fault:
         what = self.key
         if self.value is not None:
             shown = repr(self.value) if isinstance(self.value, str) else str(self.value)
+            shown = shown.lower() if isinstance(self.value, bool) else shown
             what = f"{what} = {shown}" if what else shown
         line = ": ".join(part for part in (self.where, what, self.rule) if part)
         if self.kind == "warning":
@@ -68,34 +69,30 @@ class InputFaults(Exception):
         return (InputFaults, (self.faults,))
 
 
-def did_you_mean(word: str, known: Iterable[str]) -> str:
-    """Guess which known word was meant.
+def near_words(word: str, known: Iterable[str]) -> list[str]:
+    """Known words that ``word`` may stand for, best first, at most three.
 
-    Parameters
-    ----------
-    word : str
-        What was written.
-    known : iterable of str
-        The words that would have been right.
-
-    Returns
-    -------
-    str
-        ``did you mean kv_rpm_per_v?``, with up to three words, or an empty text when nothing is near.
-        Near means: the same but for case, a prefix (``kv``), a part, or similar letters.
+    Near means: the same but for case, similar letters, a prefix (``kv`` for ``kv_rpm_per_v``), or a part.
     """
     asked = word.strip().lower()
-    options = list(dict.fromkeys(known))
-    if not asked or not options:
-        return ""
-    by_lower = {option.lower(): option for option in options}
-    near = [by_lower[asked]] if asked in by_lower else []
-    near += [by_lower[match] for match in difflib.get_close_matches(asked, list(by_lower), n=3, cutoff=0.7)]
+    options = {option.lower(): option for option in known}
+    if not asked:
+        return []
+    if asked in options:
+        return [options[asked]]
+    similar = {each: difflib.SequenceMatcher(None, asked, each).ratio() for each in options}
+    best = max(similar.values(), default=0.0)
+    near = [each for each in options if similar[each] >= max(0.7, best - 0.08)]
     if not near:
-        near = [option for lower, option in by_lower.items() if lower.startswith(asked)]
+        near = [each for each in options if each.startswith(asked)]
     if not near and len(asked) > 1:
-        near = [option for lower, option in by_lower.items() if asked in lower or lower in asked]
+        near = [each for each in options if asked in each or (len(each) > 1 and each in asked)]
     if not near:
-        near = [by_lower[match] for match in difflib.get_close_matches(asked, list(by_lower), n=1, cutoff=0.55)]
-    near = list(dict.fromkeys(near))[:3]
+        near = [each for each in options if similar[each] >= 0.55]
+    return [options[each] for each in sorted(near, key=lambda each: -similar[each])[:3]]
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """``did you mean kv_rpm_per_v?`` with up to three known words near ``word``; empty when none is near."""
+    near = near_words(word, known)
     return f"did you mean {' or '.join(near)}?" if near else ""

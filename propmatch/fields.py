@@ -5,7 +5,7 @@ then validates objects built in Python (``TypeError`` or ``ValueError``), lets :
 a file and report every fault at once, and tells the schema exporter and the table readers unit and range.
 """
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, TypeVar, dataclass_transform
 
 import attrs
@@ -124,10 +124,11 @@ def instance(cls: type, *, default: Any = REQUIRED, eq: bool = True, doc: str = 
 
 
 def _obey(self: Any) -> None:
-    for rule in type(self).__rules__:
-        values = [getattr(self, key) for key in rule.keys]
-        if rule.broken(*values):
-            raise ValueError(str(Fault(type(self).__name__, rule.keys[0], values[0], rule.text)))
+    name = type(self).__name__
+    problems = [rule.problem([getattr(self, key) for key in rule.keys]) for rule in type(self).__rules__]
+    faults = [str(Fault(name, each.key, each.value, each.rule)) for each in problems if each]
+    if faults:
+        raise ValueError("\n".join(faults))
 
 
 @dataclass_transform(
@@ -136,10 +137,10 @@ def _obey(self: Any) -> None:
     field_specifiers=(number, integer, text, flag, choice, words_or_number, one, many, instance, attrs.field),
 )
 def record(*, rules: tuple[Rule, ...] = ()) -> Callable[[type[T]], type[T]]:
-    """Make a frozen, keyword-only attrs class whose fields are declared here and obey ``rules``."""
+    """Make a frozen, keyword-only attrs class whose fields are declared here and obey ``rules``, its bases' too."""
 
     def decorate(cls: Any) -> Any:
-        cls.__rules__ = rules
+        cls.__rules__ = (*getattr(cls, "__rules__", ()), *rules)
         cls.__attrs_post_init__ = _obey
         made = attrs.frozen(kw_only=True)(cls)
         made.__declared__ = tuple(
@@ -187,22 +188,16 @@ def build(
         The record, or None when there is any fault, and the list of faults in the order of the file.
     """
     found, problems = walk(cls, mapping, path)
+    placed = sorted(((_line_of(each.key, lines or {}), each) for each in problems), key=lambda pair: pair[0])
     faults = [
-        Fault(_line_of(where, each.key, lines or {}), each.key, each.value, each.rule, each.hint) for each in problems
+        Fault(f"{where}:{line}" if line else where, each.key, each.value, each.rule, each.hint) for line, each in placed
     ]
     return found, faults
 
 
-def _line_of(where: str, key: str, lines: Mapping[str, int]) -> str:
-    for place in _upwards(key):
-        if place in lines:
-            return f"{where}:{lines[place]}"
-    return where
-
-
-def _upwards(key: str) -> Iterator[str]:
-    """``a.b[2].c``, then ``a.b[2]``, ``a.b`` and ``a``."""
-    while key:
-        yield key
+def _line_of(key: str, lines: Mapping[str, int]) -> int:
+    """Line of ``a.b[2].c``, else of ``a.b[2]``, ``a.b`` or ``a``; 0 where none is known."""
+    while key and key not in lines:
         cut = key.rfind("[") if key.endswith("]") else key.rfind(".")
         key = key[:cut] if cut > 0 else ""
+    return lines.get(key, 0)
