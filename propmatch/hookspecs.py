@@ -45,7 +45,7 @@ hookimpl = pluggy.HookimplMarker(GROUP)
 
 @attrs.frozen(kw_only=True)
 class PartRow:
-    """One part as read: column names and values, not yet checked.
+    """One part as read: column names and values, not yet checked; or one that its reader has checked.
 
     Attributes
     ----------
@@ -56,11 +56,20 @@ class PartRow:
         File, file:line or file:sheet:row, for the fault list.
     kind : str
         ``motors``, ``controllers``, ``packs`` or ``propellers``; only a file reader needs to say it.
+    part : record, optional
+        The part itself, where the reader checked whole columns and has built it; ``values`` then stays empty.
+    faults : tuple of Fault
+        What the reader found wrong; the row is then set aside.
+    rows : int
+        How many rows of the file this stands for, where one fault concerns them all.
     """
 
-    values: Mapping[str, Any]
     where: str
+    values: Mapping[str, Any] = attrs.field(factory=dict)
     kind: str = ""
+    part: Any = None
+    faults: "tuple[Fault, ...]" = ()
+    rows: int = 1
 
 
 @attrs.frozen(kw_only=True)

@@ -92,13 +92,18 @@ class _Reader:
             self.set_aside += item.kind == "fault"
             return
         if isinstance(item, PartRow):
-            where, item = item.where, item.values
+            if item.faults:
+                self.faults += item.faults
+                self.set_aside += item.rows
+                return
+            where, item = item.where, item.values if item.part is None else item.part
         faults: list[Fault] = []
         part = None
         if isinstance(item, Mapping):
             part, faults = self._from_row(plugin, where, item, source)
         elif isinstance(item, self.cls):
-            part = replace(item, id=f"{plugin}/{_own_id(plugin, item.id or item.name)}")  # type: ignore[attr-defined]
+            named = f"{plugin}/{_own_id(plugin, item.id or item.name)}"  # type: ignore[attr-defined]
+            part = item if item.id == named else replace(item, id=named)  # type: ignore[attr-defined]
         else:
             rule = f"must be a row of keys or a {self.cls.__name__}"
             faults = [Fault(where=where, value=type(item).__name__, rule=rule)]
