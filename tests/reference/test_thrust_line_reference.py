@@ -1,0 +1,37 @@
+"""Cited and hand-calculated values of slipstream, thrust moment and neutral point: the rows of thrust_line.csv."""
+
+import csv
+import json
+from pathlib import Path
+
+import pytest
+
+from propmatch import slipstream, stability, trim
+
+FUNCTIONS = {
+    "induced_velocity": slipstream.induced_velocity_m_s,
+    "slip_velocity": slipstream.slip_velocity_m_s,
+    "ideal_power": slipstream.ideal_power_w,
+    "ideal_efficiency": slipstream.ideal_efficiency,
+    "ideal_static_thrust": slipstream.ideal_static_thrust_n,
+    "axial_growth": slipstream.axial_growth,
+    "thrust_moment": trim.thrust_moment_nm,
+    "moment_coefficient": trim.moment_coefficient,
+    "elevator_effectiveness": trim.elevator_effectiveness,
+    "neutral_point": stability.neutral_point,
+}
+
+with (Path(__file__).parent / "thrust_line.csv").open(encoding="utf-8", newline="") as file:
+    ROWS = list(csv.DictReader(file))
+
+
+@pytest.mark.parametrize("row", ROWS, ids=[row["quantity"] for row in ROWS])
+def test_reference_value(row):
+    found = FUNCTIONS[row["function"]](**json.loads(row["inputs"]))
+    assert found == pytest.approx(float(row["value"]), rel=float(row["tolerance"])), row["source"]
+
+
+def test_dynamic_pressure_ratio_in_the_jet():
+    # (1 + 2 v/V)^2 = 2.38121 for 5 N, 9 inch, 12 m/s: hand calculation to 6 digits, momentum theory.
+    jet = slipstream.slip_velocity_m_s(5.0, 9 * 0.0254, airspeed_m_s=12.0)
+    assert (jet / 12.0) ** 2 == pytest.approx(2.38121, rel=2e-6)

@@ -1,0 +1,323 @@
+"""Thrust line and trim on numbers worked out by hand, and on second paths that share no formula with the model."""
+
+import math
+
+import numpy as np
+import pytest
+from scipy.integrate import quad
+from scipy.optimize import brentq
+
+from propmatch.geometry import Geometry
+from propmatch.layout import Balance, Tail, ThrustLine
+from propmatch.status import Status
+from propmatch.thrustline import ThrottleCases, best_tilt, throttle_trim, tilt_through_cg_deg
+from propmatch.trim import elevator_effectiveness, immersed_share, jet_angle_rad, thrust_moment_nm, trim
+
+FIELDS = (
+    "thrust_moment_nm", "thrust_moment_coefficient", "jet_moment_nm", "wing_lift_coefficient", "tail_lift_n",
+    "tail_lift_coefficient", "tail_local_lift_coefficient", "tail_pressure_ratio", "immersed_share",
+    "jet_speed_m_s", "jet_radius_mm", "jet_height_mm", "tail_clearance_mm", "elevator_deg", "body_angle_deg",
+)  # fmt: skip
+
+
+def geometry(*, line=None, tail=None, **balance):
+    stated = {"target_cg_mm": 260.0, "leading_edge_mm": 200.0, "chord_mm": 200.0, "wing_moment_coefficient": -0.05}
+    return Geometry(
+        wing_area_dm2=20.0,
+        wing_span_mm=1000.0,
+        balance=Balance(**(stated | balance)),
+        tail=Tail(**({"area_dm2": 4.0, "span_mm": 400.0, "position_mm": 760.0, "elevator_chord_fraction": 0.3}
+                     | (tail or {}))),
+        thrust_line=ThrustLine(**({"position_mm": 0.0, "height_mm": 30.0} | (line or {}))),
+    )  # fmt: skip
+
+
+FLIGHT = {"thrust_n": 5.0, "airspeed_m_s": 12.0, "mass_kg": 0.6, "diameter_m": 0.2286}
+
+
+def test_one_trim_digit_by_digit():
+    # Calculated with a pocket calculator language (bc, 12 digits), not with this package. S 0.2 m2, c 0.2 m, A 5;
+    # tail 0.04 m2, b_t 0.4 m, A_t 4; centre of gravity 10 mm behind the quarter chord, tail 500 mm behind it;
+    # propeller 260 mm ahead of and 30 mm above it; T 5 N, V 12 m/s, D 0.2286 m, 0.6 kg, rho 1.225.
+    found = trim(geometry(), **FLIGHT)
+    near = {"rel": 1e-9}
+    # q = 0.5 x 1.225 x 144 = 88.2 Pa; M = -5 x 0.03 = -0.15 N m; over q S c = 3.528 N m: -0.042517006802
+    assert found.thrust_moment_nm == pytest.approx(-0.15, **near)
+    assert found.thrust_moment_coefficient == pytest.approx(-0.042517006802, **near)
+    # v = -6 + sqrt(36 + 5/(2 x 1.225 x 0.041043305806)) = 3.258697968; jet 12 + 2 v = 18.517395937; r = 2.381208002
+    assert found.jet_speed_m_s == pytest.approx(18.517395937, **near)
+    # R_s = 0.1143 sqrt(15.258697968/18.517395937) = 0.103756428 m
+    assert found.jet_radius_mm == pytest.approx(103.756428095, **near)
+    # W = 5.88399 N; wing moment 3.528 x -0.05 = -0.1764; L_t = (-0.1764 + 0.0588399 - 0.15)/0.510 = -0.524627647 N
+    assert found.tail_lift_n == pytest.approx(-0.524627647, **near)
+    assert found.tail_lift_coefficient == pytest.approx(-0.148703981592, **near)  # over 88.2 x 0.04
+    # C_Lw = (5.88399 + 0.524627647)/17.64 = 0.363300320; a_w = 10 pi/(2 + sqrt 29) = 4.253923556;
+    # alpha = 0.085403585 rad, level line 3 degrees less: 0.033043707 rad = 1.893264951 degrees
+    assert found.wing_lift_coefficient == pytest.approx(0.363300320128, **near)
+    assert found.body_angle_deg == pytest.approx(1.893264951, **near)
+    # d eps/d alpha = 2 a_w/(5 pi) = 0.541626369; flow at the tail 0.033043707 - 0.046256833 = -0.013213126 rad;
+    # jet rises 12 x -0.013213126/18.517395937 = -0.008562625 rad: at the tail 30 - 760 x 0.008562625 = 23.492405 mm
+    assert found.jet_height_mm == pytest.approx(23.492405020, **near)
+    # half chord of the jet sqrt(0.103756428^2 - 0.023492405^2) = 0.101061878 m; f = that over 0.2 = 0.505309392
+    assert found.immersed_share == pytest.approx(0.505309392, **near)
+    # a_t = 8 pi/(2 + sqrt 20) = 3.883222077; neutral tail a_t ((1 - f) -0.013213126 + f r -0.008562625) = -0.065390976
+    # pressure 1 - f + f r = 1.697937376; tau(0.3) = (pi - theta + sin theta)/pi, theta = 1.982313173: 0.660745949
+    assert found.tail_pressure_ratio == pytest.approx(1.697937376, **near)
+    assert elevator_effectiveness(0.3) == pytest.approx(0.660745949, **near)
+    # (-0.148703982 + 0.065390976)/(3.883222077 x 0.660745949 x 1.697937376) = -0.019123368 rad = -1.095688313 degrees
+    assert found.elevator_deg == pytest.approx(-1.095688313, **near)
+    # Glide, T = 0: L_t = -0.230510 N, C_Lw 0.346626984, flow -0.015009731 rad, elevator -0.157455533 degrees
+    glide = trim(geometry(), **(FLIGHT | {"thrust_n": 0.0}))
+    assert glide.elevator_deg == pytest.approx(-0.157455533, rel=1e-8)
+    # so full throttle needs 0.938232780 degrees more up elevator than the glide.
+    assert found.up_elevator_deg - glide.up_elevator_deg == pytest.approx(0.93823278, rel=1e-8)
+
+
+def test_forces_and_moments_balance_about_the_datum():
+    # Second path: add up every force at its place about the datum instead of about the centre of gravity.
+    tilt = math.radians(4.0)
+    found = trim(geometry(line={"tilt_deg": 4.0}), **FLIGHT, load_factor=1.2)
+    pressure = 0.5 * 1.225 * 144.0
+    wing = found.wing_lift_coefficient * pressure * 0.2
+    weight = 1.2 * 0.6 * 9.80665
+    assert wing + found.tail_lift_n - weight - 5.0 * math.sin(tilt) == pytest.approx(0.0, abs=1e-12)
+    nose_up = (
+        -wing * 0.250 - found.tail_lift_n * 0.760 + weight * 0.260
+        - 5.0 * math.cos(tilt) * 0.030 + pressure * 0.2 * 0.2 * -0.05
+    )  # fmt: skip
+    assert nose_up == pytest.approx(0.0, abs=1e-12)
+
+
+def test_elevator_gives_the_lift_summed_over_strips_of_the_tail():
+    # Second path: 40 000 strips of the tail span, each wholly in or out of the jet.
+    aircraft = geometry(tail={"height_mm": 55.0, "incidence_deg": -1.0, "zero_lift_angle_deg": -0.5})
+    found = trim(aircraft, **FLIGHT)
+    y = (np.arange(40_000) + 0.5) / 40_000 * 0.4 - 0.2
+    inside = np.hypot(y, (55.0 - found.jet_height_mm) / 1e3) < found.jet_radius_mm / 1e3
+    wing_slope, tail_slope = 10 * np.pi / (2 + math.sqrt(29)), 8 * np.pi / (2 + math.sqrt(20))
+    wing_alpha = found.wing_lift_coefficient / wing_slope
+    flow = wing_alpha - math.radians(3.0) - 2 * wing_slope / (5 * np.pi) * wing_alpha
+    angle = np.where(inside, flow * 12.0 / found.jet_speed_m_s, flow) + math.radians(-0.5)
+    angle = angle + 0.660745949 * math.radians(found.elevator_deg)
+    pressure = 0.5 * 1.225 * np.where(inside, found.jet_speed_m_s, 12.0) ** 2
+    assert np.mean(pressure * tail_slope * angle) * 0.04 == pytest.approx(found.tail_lift_n, rel=2e-3)
+
+
+def test_tilt_acts_by_component_and_arm():
+    # 5 N tilted 10 degrees: 4.924 N on 30 mm height, 0.8682 N on 260 mm arm: -0.14772 - 0.22574 = -0.37346 N m.
+    moment = thrust_moment_nm(5.0, 0.03, ahead_m=0.26, tilt_rad=math.radians(10.0))
+    assert moment == pytest.approx(-0.37346, abs=1e-5)
+    # Up thrust lifts the nose.
+    assert thrust_moment_nm(5.0, 0.0, ahead_m=0.26, tilt_rad=-0.1) > 0
+    # A pusher behind the centre of gravity: down thrust lifts the nose.
+    assert thrust_moment_nm(5.0, 0.0, ahead_m=-0.26, tilt_rad=0.1) > 0
+    assert thrust_moment_nm(5.0, 0.03, ahead_m=0.26, tilt_rad=math.radians(tilt_through_cg_deg(30.0, 260.0))) == (
+        pytest.approx(0.0, abs=1e-15)
+    )
+    assert np.isnan(tilt_through_cg_deg(30.0, 0.0))
+
+
+@pytest.mark.parametrize("fraction", [0.1, 0.25, 0.4, 0.8])
+def test_elevator_effectiveness_against_the_thin_section_integral(fraction):
+    # Thin section theory: zero-lift angle = -(1/pi) int dz/dx (cos t - 1) dt with dz/dx = -delta aft of the hinge.
+    hinge = math.acos(1 - 2 * (1 - fraction))
+    lost, _ = quad(lambda t: -(math.cos(t) - 1) / math.pi, hinge, math.pi)
+    assert elevator_effectiveness(fraction) == pytest.approx(lost, rel=1e-10)
+
+
+@pytest.mark.parametrize("side", [0.0, 0.05, 0.15, 0.4])
+def test_immersed_share_against_counted_points(side):
+    y = (np.arange(200_000) + 0.5) / 200_000 * 0.4 - 0.2
+    inside = (np.hypot(y - side, 0.04) < 0.1) | (np.hypot(y + side, 0.04) < 0.1)
+    assert immersed_share(0.1, 0.04, 0.4, side_m=side) == pytest.approx(inside.mean(), abs=2e-5)
+
+
+def test_jet_direction_between_its_limits():
+    # Standing: along the thrust line. Without thrust: along the free stream. Up-tilted thrust: downwash.
+    assert jet_angle_rad(0.05, 0.1, airspeed_m_s=0.0, induced_m_s=7.0) == pytest.approx(0.1)
+    assert jet_angle_rad(0.05, 0.1, airspeed_m_s=12.0, induced_m_s=0.0) == pytest.approx(0.05)
+    assert jet_angle_rad(0.0, -0.1, airspeed_m_s=12.0, induced_m_s=3.0) < 0
+    # 12 m/s at 0 and 6 m/s along 0.1 rad: 0.6/18 rad.
+    assert jet_angle_rad(0.0, 0.1, airspeed_m_s=12.0, induced_m_s=3.0) == pytest.approx(0.6 / 18.0)
+
+
+def test_tail_out_of_the_jet_in_height_and_ahead_of_a_pusher():
+    high = trim(geometry(tail={"height_mm": 300.0}), **FLIGHT)
+    assert high.immersed_share == 0.0
+    assert high.tail_clearance_mm > 0
+    assert high.jet_moment_nm == 0.0
+    assert high.tail_pressure_ratio == 1.0
+    pusher = trim(geometry(line={"position_mm": 900.0}), **FLIGHT)
+    assert pusher.immersed_share == 0.0
+    # Down thrust raises the jet behind a tractor, up thrust lowers it.
+    tilted = trim(geometry(), **FLIGHT, tilt_deg=[-5.0, 0.0, 5.0])
+    assert np.all(np.diff(tilted.jet_height_mm) > 0)
+
+
+def test_every_geometry_number_matters():
+    base = trim(geometry(), **FLIGHT).elevator_deg
+    changed = [
+        geometry(line={"height_mm": 31.0}), geometry(line={"position_mm": 5.0, "tilt_deg": 1.0}),
+        geometry(line={"tilt_deg": 1.0}), geometry(line={"side_mm": 180.0}), geometry(tail={"height_mm": 60.0}),
+        geometry(tail={"incidence_deg": 1.0}), geometry(tail={"zero_lift_angle_deg": 1.0}),
+        geometry(tail={"span_mm": 450.0}), geometry(tail={"area_dm2": 5.0}), geometry(tail={"position_mm": 800.0}),
+        geometry(tail={"elevator_chord_fraction": 0.4}), geometry(cg_height_mm=5.0), geometry(leading_edge_mm=195.0),
+        geometry(chord_mm=210.0), geometry(wing_incidence_deg=2.0), geometry(wing_zero_lift_angle_deg=-4.0),
+        geometry(wing_moment_coefficient=-0.06), geometry(target_cg_mm=262.0),
+    ]  # fmt: skip
+    angles = [trim(each, **FLIGHT).elevator_deg for each in changed]
+    assert all(abs(angle - base) > 1e-4 for angle in angles)
+    assert trim(geometry(), **FLIGHT, count=2).elevator_deg != base
+    assert trim(geometry(), **FLIGHT, density_kg_m3=1.1).elevator_deg != base
+
+
+def test_bad_lanes_hold_nan_and_leave_the_others_untouched():
+    good = trim(geometry(), **FLIGHT)
+    mixed = trim(geometry(), **(FLIGHT | {"thrust_n": [5.0, np.nan, 5.0, -9.0, np.inf],
+                                          "airspeed_m_s": [12.0, 12.0, 0.0, 12.0, 12.0]}))  # fmt: skip
+    expected = [Status.OK, Status.BAD_INPUT, Status.BAD_INPUT, Status.NO_SOLUTION, Status.BAD_INPUT]
+    np.testing.assert_array_equal(mixed.status, expected)
+    assert good.status is Status.OK
+    for field in FIELDS:
+        assert type(getattr(good, field)) is float
+        assert getattr(mixed, field)[0] == getattr(good, field)
+        assert np.isnan(getattr(mixed, field)[1:]).all()
+
+
+def test_missing_geometry_is_refused_in_words():
+    whole = geometry()
+    without = Geometry(wing_area_dm2=20.0, wing_span_mm=1000.0, balance=whole.balance, tail=whole.tail)
+    with pytest.raises(ValueError, match="thrust line"):
+        trim(without, **FLIGHT)
+    with pytest.raises(ValueError, match="behind the wing"):
+        trim(geometry(tail={"position_mm": 240.0}), **FLIGHT)
+
+
+def test_assumptions_name_every_number_the_brief_leaves_out():
+    bare = Geometry(
+        wing_area_dm2=20.0, wing_span_mm=1000.0, balance=Balance(target_cg_mm=0.0),
+        tail=Tail(area_dm2=4.0, span_mm=400.0, position_mm=500.0),
+        thrust_line=ThrustLine(position_mm=-260.0, height_mm=30.0),
+    )  # fmt: skip
+    assert {each.field for each in bare.assumptions} == {
+        "cg_tolerance_mm", "chord_mm", "leading_edge_mm", "cg_height_mm", "wing_incidence_deg",
+        "wing_zero_lift_angle_deg", "wing_moment_coefficient", "tail_height_mm", "tail_incidence_deg",
+        "tail_zero_lift_angle_deg", "elevator_chord_fraction",
+    }  # fmt: skip
+    # Mean chord by hand: 20 dm2 over 1 m is 200 mm.
+    assert next(each.value for each in bare.assumptions if each.field == "chord_mm") == pytest.approx(200.0)
+    assert np.isfinite(trim(bare, **FLIGHT).elevator_deg)
+
+
+# ---------------------------------------------------------------- change with throttle
+
+
+def cases(**changes):
+    values = {
+        "airspeed_m_s": [9.0, 12.0, 15.0], "full_thrust_n": [[3.5, 3.0, 2.4], [6.0, 5.0, 4.2]],
+        "level_thrust_n": [0.8, 0.7, 0.9], "mass_kg": [0.6, 0.65], "diameter_m": 0.2286, "cg_mm": 260.0,
+    }  # fmt: skip
+    return ThrottleCases.of(["2S", "3S"], **(values | changes))
+
+
+def test_change_with_throttle_is_that_of_single_trims():
+    found = throttle_trim(geometry(), cases())
+    assert found.more_up_deg.shape == (2, 3, 3)
+    assert (found.more_up_deg[:, 0, :] == 0).all()
+    single = [
+        trim(geometry(), thrust_n=thrust, airspeed_m_s=12.0, mass_kg=0.65, diameter_m=0.2286).up_elevator_deg
+        for thrust in (0.0, 0.7, 5.0)
+    ]
+    np.testing.assert_allclose(found.more_up_deg[1, :, 1], np.array(single) - single[0], rtol=1e-12, atol=1e-14)
+    assert found.worst_deg == pytest.approx(np.abs(found.more_up_deg).max())
+
+
+def test_readings_say_case_state_speed_amount_and_side():
+    found = throttle_trim(geometry(), cases())
+    text = found.reading(1, 1)
+    amount = found.more_up_deg[1, 2, 1]
+    assert text.startswith(
+        f"With 3S full throttle at 12.0 m/s needs {amount:.1f} degrees more up elevator than the glide"
+    )
+    assert "30 mm above the centre of gravity" in text
+    assert "of the tail span" in text
+    low = throttle_trim(geometry(line={"height_mm": -80.0}, tail={"height_mm": 200.0}), cases())
+    assert "more down elevator" in low.reading(0, 0, show=lambda v: f"{3.6 * v:.0f} km/h")
+    assert "32 km/h" in low.reading(0, 0, show=lambda v: f"{3.6 * v:.0f} km/h")
+    assert "below the tail" in low.reading(0, 0)
+    beside = throttle_trim(geometry(line={"side_mm": 500.0}), cases())
+    assert "beside the tail" in beside.reading(0, 0)
+    behind = throttle_trim(geometry(line={"position_mm": 900.0}), cases())
+    assert "ahead of the jet" in behind.reading(0, 0)
+    level = throttle_trim(geometry(line={"height_mm": 0.0}, tail={"height_mm": 400.0}), cases())
+    assert "practically the same" in level.reading(0, 0)
+    assert "through the centre of gravity" in level.reading(0, 0)
+    assert len(found.readings()) == 2
+
+
+def test_readings_warn_of_elevator_and_tail_beyond_the_usual():
+    pod = throttle_trim(
+        geometry(line={"height_mm": 400.0, "position_mm": 300.0}, tail={"height_mm": -100.0}),
+        cases(full_thrust_n=9.0),
+    )
+    text = pod.reading(0, 0)
+    assert "beyond the usual 20 degrees" in text
+    assert "lift coefficient beyond 0.8" in text
+
+
+def test_case_without_answer_says_so_and_leaves_the_other():
+    full = [[3.5, 3.0, 2.4], [np.nan] * 3]
+    found = throttle_trim(geometry(), cases(full_thrust_n=full))
+    assert "no answer" in found.readings()[1]
+    np.testing.assert_array_equal(found.more_up_deg[0], throttle_trim(geometry(), cases()).more_up_deg[0])
+    none = cases(full_thrust_n=np.nan, level_thrust_n=np.nan)
+    assert np.isnan(throttle_trim(geometry(), none).worst_deg)
+    advice = best_tilt(geometry(), none)
+    assert np.isnan(advice.tilt_deg)
+    assert "No tilt can be advised" in advice.reading()
+
+
+def test_shapes_that_do_not_fit_are_refused():
+    with pytest.raises(ValueError):
+        cases(full_thrust_n=[1.0, 2.0])
+
+
+def test_best_tilt_for_one_speed_against_a_root_search():
+    # Second path: brentq on the change between glide and full throttle, one trim at a time. Level flight is put at no
+    # thrust so that the one change can be made zero.
+    one = ThrottleCases.of(
+        ["2S"], airspeed_m_s=12.0, full_thrust_n=5.0, level_thrust_n=0.0, mass_kg=0.6, diameter_m=0.2286, cg_mm=260.0
+    )
+    for aircraft in (geometry(), geometry(tail={"height_mm": 400.0}), geometry(line={"height_mm": -20.0})):
+        glide = trim(aircraft, **(FLIGHT | {"thrust_n": 0.0})).elevator_deg
+        root = brentq(lambda tilt: trim(aircraft, **FLIGHT, tilt_deg=tilt).elevator_deg - glide, -15.0, 15.0)  # noqa: B023
+        advice = best_tilt(aircraft, one)
+        assert advice.tilt_deg == pytest.approx(root, abs=0.0251)
+        assert advice.residual_deg <= 0.05
+        assert not advice.at_limit
+
+
+def test_best_tilt_beats_its_neighbours_and_states_its_tolerance():
+    advice = best_tilt(geometry(), cases(), tolerance_deg=0.5)
+
+    def worst(tilt):
+        return throttle_trim(geometry(), cases(), tilt_deg=tilt).worst_deg
+
+    assert advice.residual_deg == pytest.approx(worst(advice.tilt_deg))
+    assert advice.residual_deg <= min(worst(advice.tilt_deg - 0.05), worst(advice.tilt_deg + 0.05)) + 1e-12
+    assert advice.residual_deg < advice.worst_now_deg == pytest.approx(worst(0.0))
+    for end, out in ((advice.tilt_from_deg, -0.06), (advice.tilt_to_deg, 0.06)):
+        assert worst(end) <= advice.residual_deg + 0.5 + 1e-12
+        assert worst(end + out) > advice.residual_deg + 0.5
+    assert "up thrust makes the change of trim with throttle smallest" in advice.reading()
+    assert advice.through_cg_deg == pytest.approx(-math.degrees(math.atan(30.0 / 260.0)))
+    assert advice.lanes_without_answer == 0
+
+
+def test_tilt_out_of_reach_says_move_the_motor_and_counts_missing_speeds():
+    pod = geometry(line={"height_mm": 250.0, "position_mm": 200.0}, tail={"height_mm": -100.0})
+    advice = best_tilt(pod, cases(full_thrust_n=[[3.5, 3.0, np.nan], [6.0, 5.0, 4.2]]))
+    assert advice.at_limit
+    assert "move the motor" in advice.reading()
+    assert advice.lanes_without_answer == 1
+    assert "left out" in advice.reading()
