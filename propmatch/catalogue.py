@@ -205,6 +205,10 @@ class Catalogue:
         of_parts = [fault for kind in KINDS for fault in self._kind(kind).faults]
         return (*self._chemistry_faults, *of_parts)
 
+    def faults_as_read(self, kind: str) -> tuple[Fault, ...]:
+        """The faults of one kind, those of missing coefficient tables apart."""
+        return tuple(self._as_read(kind).faults)
+
     @property
     def broken(self) -> tuple[BrokenPlugin, ...]:
         """Plugins that could not be loaded, and answers that failed so far."""
