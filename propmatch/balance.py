@@ -9,8 +9,12 @@ from typing import Any
 import attrs
 import numpy as np
 
+from propmatch.brief import ResolvedVariant
 from propmatch.fields import replace
-from propmatch.layout import Balance, Item, Structure, ThrustLine
+from propmatch.geometry import Geometry
+from propmatch.layout import Item, Structure
+from propmatch.parts import PowerTrain, propeller_mass_g
+from propmatch.sections import Brief
 from propmatch.status import Status
 
 __all__ = [
@@ -18,10 +22,12 @@ __all__ = [
     "MassBuildUp",
     "PackPlaces",
     "ballast_g",
+    "bare_build_up",
     "build_up",
     "centre_of_gravity_mm",
     "pack_position_mm",
     "place_packs",
+    "place_trains",
     "power_train_items",
 ]
 
@@ -146,28 +152,39 @@ def build_up(
     return MassBuildUp((*items, *printed))
 
 
-def power_train_items(
-    balance: Balance,
-    thrust_line: ThrustLine | None = None,
-    *,
-    motor_g: float,
-    controller_g: float,
-    propeller_g: float,
-    count: int = 1,
-) -> tuple[Item, ...]:
-    """Motor, propeller and controller of all sets at the places of the brief; the pack is placed by `place_packs`."""
-    disk_mm = thrust_line.position_mm if thrust_line is not None else balance.motor_mm
-    propeller_mm = disk_mm if balance.propeller_mm is None else balance.propeller_mm
-    motor_mm = propeller_mm if balance.motor_mm is None else balance.motor_mm
-    height_mm = thrust_line.height_mm if thrust_line is not None else None
-    many = "" if count == 1 else f"{count} "
-    plural = "" if count == 1 else "s"
-    return (
-        Item(name=f"{many}motor{plural}", mass_g=count * motor_g, position_mm=motor_mm, height_mm=height_mm),
-        Item(name=f"{many}propeller{plural}", mass_g=count * propeller_g, position_mm=propeller_mm,
-             height_mm=height_mm),
-        Item(name=f"{many}controller{plural}", mass_g=count * controller_g, position_mm=balance.controller_mm),
-    )  # fmt: skip
+def bare_build_up(brief: Brief, variant: ResolvedVariant) -> MassBuildUp:
+    """Everything but the power train in one variant of a brief.
+
+    The lists of the brief at the variant's filament factor; a variant that states another bare mass has every line in
+    proportion. A brief with one bare mass gives one line, placed by ``balance.bare_cg_mm``.
+    """
+    mass = variant.airframe.bare_mass_g
+    if not brief.item and not brief.structure:
+        place = None if brief.balance is None else brief.balance.bare_cg_mm
+        return MassBuildUp((Item(name="bare aircraft", mass_g=mass, position_mm=place),))
+    listed = build_up(brief.item, brief.structure, filament_factor=variant.filament_factor)
+    return listed if abs(listed.mass_g - mass) < 1e-9 * mass else listed.scaled_to(mass)
+
+
+def power_train_items(geometry: Geometry, train: PowerTrain) -> tuple[Item, ...]:
+    """Motor, propeller and controller of all sets at their places; the pack is placed by `place_packs`."""
+    height = None if geometry.thrust_line is None else geometry.thrust_line.height_mm
+    lines = (
+        ("motor", train.motor.mass_g, geometry.motor_mm, height),
+        ("propeller", _propeller_g(train), geometry.propeller_mm, height),
+        ("controller", train.controller.mass_g, geometry.controller_mm, None),
+    )
+    count = train.count
+    return tuple(
+        Item(name=name if count == 1 else f"{count} {name}s", mass_g=count * mass, position_mm=at, height_mm=up)
+        for name, mass, at, up in lines
+    )
+
+
+def _propeller_g(train: PowerTrain) -> float:
+    propeller = train.propeller
+    stated = propeller.mass_g
+    return propeller_mass_g(propeller.diameter_in, propeller.blades) if stated is None else stated
 
 
 # ---------------------------------------------------------------- the pack
@@ -202,8 +219,7 @@ class PackPlaces:
     mass_g : float or ndarray [g]
         All-up mass without ballast.
     status : Status or ndarray
-    balance : Balance
-    tolerance_mm : float [mm]
+    geometry : Geometry
     """
 
     base_mass_g: Any
@@ -221,8 +237,12 @@ class PackPlaces:
     ballast_mm: Any
     mass_g: Any
     status: Any
-    balance: Balance
-    tolerance_mm: float
+    geometry: Geometry
+
+    @property
+    def tolerance_mm(self) -> float:
+        """Allowed miss of the target."""
+        return self.geometry.cg_tolerance_mm
 
     @property
     def within_tolerance(self) -> Any:
@@ -245,7 +265,8 @@ class PackPlaces:
         self, name: str, mass: float, wanted: float, outside: float, place: float, miss: float,
         ballast: float, ballast_at: float,
     ) -> str:  # fmt: skip
-        start, end = self.balance.pack_tray_from_mm, self.balance.pack_tray_to_mm
+        balance = self.geometry.balance
+        start, end = balance.pack_tray_from_mm, balance.pack_tray_to_mm
         if np.isnan(wanted):
             return f"{name}: the centre of gravity is unknown, because a mass or a position is missing."
         head = f"{name} ({mass:.0f} g): pack centre at {wanted:.0f} mm"
@@ -263,26 +284,23 @@ class PackPlaces:
         return f"{text}; {ballast:.0f} g of ballast at {ballast_at:.0f} mm would restore it."
 
 
-def place_packs(
-    balance: Balance, *, base_mass_g: Any, base_cg_mm: Any, pack_mass_g: Any, tolerance_mm: float = 3.0
-) -> PackPlaces:
+def place_packs(geometry: Geometry, *, base_mass_g: Any, base_cg_mm: Any, pack_mass_g: Any) -> PackPlaces:
     """Needed place of each candidate pack, inside the tray or not, and ballast if not.
 
     Parameters
     ----------
-    balance : Balance
+    geometry : Geometry
     base_mass_g, base_cg_mm : array_like [g], [mm]
         Everything but the pack (`MassBuildUp.mass_g`, `.position_mm`).
     pack_mass_g : array_like [g]
         The candidates; broadcast with the two above.
-    tolerance_mm : float [mm]
-        `Geometry.cg_tolerance_mm`.
 
     Returns
     -------
     PackPlaces
         Lanes with a mass that is not positive or anything not finite hold NaN and ``Status.BAD_INPUT``.
     """
+    balance = geometry.balance
     target = balance.target_cg_mm
     base, base_cg, pack = np.broadcast_arrays(
         *(np.asarray(value, dtype=np.float64) for value in (base_mass_g, base_cg_mm, pack_mass_g))
@@ -325,4 +343,22 @@ def place_packs(
     if cg.ndim == 0:
         fields = {key: np.asarray(value).item() for key, value in fields.items()}
         fields["status"] = Status(fields["status"])
-    return PackPlaces(balance=balance, tolerance_mm=tolerance_mm, **fields)
+    return PackPlaces(geometry=geometry, **fields)
+
+
+def place_trains(geometry: Geometry, bare: MassBuildUp, trains: Sequence[PowerTrain]) -> PackPlaces:
+    """`place_packs` for the pack of every power train, one lane each, on one bare aircraft."""
+    sets = np.array(
+        [[train.count * each for each in (train.motor.mass_g, _propeller_g(train), train.controller.mass_g)]
+         for train in trains]
+    ).reshape(-1, 3)  # fmt: skip
+    places = np.array(
+        [
+            np.nan if each is None else each
+            for each in (geometry.motor_mm, geometry.propeller_mm, geometry.controller_mm)
+        ]
+    )
+    base = bare.mass_g + sets.sum(axis=1)
+    moment = bare.mass_g * bare.position_mm + sets @ places
+    packs = np.array([train.pack.mass_g for train in trains])
+    return place_packs(geometry, base_mass_g=base, base_cg_mm=moment / base, pack_mass_g=packs)

@@ -1,12 +1,11 @@
 """The side view with every gap filled: what the brief states, and stated assumptions for what it does not."""
 
-from typing import Any
-
 import attrs
 
 from propmatch.estimates import MEMORY, PRACTICE, Assumption
 from propmatch.layout import Balance, Tail, ThrustLine
-from propmatch.parts import aspect_ratio
+from propmatch.parts import Airframe, aspect_ratio
+from propmatch.sections import Brief
 
 __all__ = ["Geometry"]
 
@@ -39,13 +38,20 @@ class Geometry:
 
     @classmethod
     def of(
-        cls, airframe: Any, balance: Balance, *, tail: Tail | None = None, thrust_line: ThrustLine | None = None
+        cls, airframe: Airframe, balance: Balance, *, tail: Tail | None = None, thrust_line: ThrustLine | None = None
     ) -> "Geometry":
         """Take wing area and span from an `Airframe`."""
         return cls(
             wing_area_dm2=airframe.wing_area_dm2, wing_span_mm=airframe.wing_span_mm,
             balance=balance, tail=tail, thrust_line=thrust_line,
         )  # fmt: skip
+
+    @classmethod
+    def of_brief(cls, brief: Brief, airframe: Airframe) -> "Geometry | None":
+        """The geometry of a brief in one of its variants; None when it has no ``[balance]``."""
+        if brief.balance is None:
+            return None
+        return cls.of(airframe, brief.balance, tail=brief.tail, thrust_line=brief.thrust_line)
 
     @property
     def aspect_ratio(self) -> float:
@@ -68,6 +74,25 @@ class Geometry:
     def aerodynamic_centre_mm(self) -> float:
         """Quarter chord of the mean chord, aft of the datum."""
         return self.leading_edge_mm + 0.25 * self.chord_mm
+
+    @property
+    def propeller_mm(self) -> float | None:
+        """Place of the propeller; None when neither it nor the thrust line nor the motor has one."""
+        line = None if self.thrust_line is None else self.thrust_line.position_mm
+        stated = self.balance.propeller_mm
+        return next((each for each in (stated, line, self.balance.motor_mm) if each is not None), None)
+
+    @property
+    def motor_mm(self) -> float | None:
+        """Place of the motor."""
+        return self.propeller_mm if self.balance.motor_mm is None else self.balance.motor_mm
+
+    @property
+    def controller_mm(self) -> float | None:
+        """Place of the controller."""
+        if self.balance.controller_mm is not None or self.motor_mm is None:
+            return self.balance.controller_mm
+        return (self.motor_mm + self.balance.target_cg_mm) / 2
 
     @property
     def cg_tolerance_mm(self) -> float:
@@ -120,79 +145,44 @@ class Geometry:
 
     @property
     def assumptions(self) -> tuple[Assumption, ...]:
-        """Every number above that the brief does not state."""
-        balance, tail, thrust_line = self.balance, self.tail, self.thrust_line
-        found: list[Assumption] = []
-
-        def note(subject: str, field: str, stated: Any, unit: str, text: str) -> None:
-            if stated is None:
-                found.append(Assumption(subject, field, float(getattr(self, field)), unit, text))
-
-        note(
-            "balance",
-            "cg_tolerance_mm",
-            balance.cg_tolerance_mm,
-            "mm",
-            f"the centre of gravity may miss its target by {CG_TOLERANCE_MM:g} mm ({PRACTICE})",
+        """Every number above that the brief does not state and that balance, margin or trim may rest on."""
+        tail, line = self.tail is not None, self.thrust_line is not None
+        wanted = (
+            _PLACES + (_CHORD if tail or line else ()) + (_HEIGHT if line else ()) + (_TRIM if tail and line else ())
         )
-        if tail is not None or thrust_line is not None:
-            note("balance", "chord_mm", balance.chord_mm, "mm", "mean chord taken as wing area over span")
-            note(
-                "balance",
-                "leading_edge_mm",
-                balance.leading_edge_mm,
-                "mm",
-                f"leading edge placed so that the target centre of gravity is at {CG_SHARE_OF_CHORD:.0%} of the "
-                f"mean chord ({PRACTICE})",
-            )
-        if thrust_line is not None:
-            note(
-                "balance",
-                "cg_height_mm",
-                balance.cg_height_mm,
-                "mm",
-                "heights are taken to start from the centre of gravity",
-            )
-        if tail is not None and thrust_line is not None:
-            note(
-                "balance",
-                "wing_incidence_deg",
-                balance.wing_incidence_deg,
-                "deg",
-                "wing chord taken as level with the fuselage",
-            )
-            note(
-                "balance",
-                "wing_zero_lift_angle_deg",
-                balance.wing_zero_lift_angle_deg,
-                "deg",
-                f"wing section without lift at {ZERO_LIFT_ANGLE_DEG:g} degrees, moderate camber ({MEMORY})",
-            )
-            note(
-                "balance",
-                "wing_moment_coefficient",
-                balance.wing_moment_coefficient,
-                "",
-                f"pitching moment coefficient {WING_MOMENT_COEFFICIENT:g}, moderate camber ({MEMORY}); it does not "
-                "change with throttle",
-            )
-            note("tail", "tail_height_mm", tail.height_mm, "mm", "tail taken to sit on the level line")
-            note("tail", "tail_incidence_deg", tail.incidence_deg, "deg", "tail taken as level with the fuselage")
-            note(
-                "tail",
-                "tail_zero_lift_angle_deg",
-                tail.zero_lift_angle_deg,
-                "deg",
-                "tail section taken as flat or symmetrical",
-            )
-            note(
-                "tail",
-                "elevator_chord_fraction",
-                tail.elevator_chord_fraction,
-                "",
-                f"elevator taken as {ELEVATOR_CHORD_FRACTION:.0%} of the tail chord ({PRACTICE})",
-            )
-        return tuple(found)  # fmt: skip
+        found = []
+        for subject, field, name, unit, text in wanted:
+            value = getattr(self, name)
+            if getattr(getattr(self, subject), field) is None and value is not None:
+                found.append(Assumption(subject, field, float(value), unit, text))
+        return tuple(found)
+
+
+_PLACES = (
+    ("balance", "cg_tolerance_mm", "cg_tolerance_mm", "mm",
+     f"the centre of gravity may miss its target by {CG_TOLERANCE_MM:g} mm; {PRACTICE}"),
+    ("balance", "motor_mm", "motor_mm", "mm", "the motor sits with the propeller"),
+    ("balance", "controller_mm", "controller_mm", "mm",
+     f"the controller sits midway between motor and target centre of gravity; {PRACTICE}"),
+)  # fmt: skip
+_CHORD = (
+    ("balance", "chord_mm", "chord_mm", "mm", "mean chord is wing area over span"),
+    ("balance", "leading_edge_mm", "leading_edge_mm", "mm",
+     f"the target centre of gravity lies at {CG_SHARE_OF_CHORD:.0%} of the mean chord; {PRACTICE}"),
+)  # fmt: skip
+_HEIGHT = (("balance", "cg_height_mm", "cg_height_mm", "mm", "heights start from the centre of gravity"),)
+_TRIM = (
+    ("balance", "wing_incidence_deg", "wing_incidence_deg", "deg", "the wing chord is level with the fuselage"),
+    ("balance", "wing_zero_lift_angle_deg", "wing_zero_lift_angle_deg", "deg",
+     f"the wing section has no lift at {ZERO_LIFT_ANGLE_DEG:g} degrees, moderate camber; {MEMORY}"),
+    ("balance", "wing_moment_coefficient", "wing_moment_coefficient", "",
+     f"pitching moment coefficient {WING_MOMENT_COEFFICIENT:g}, moderate camber; {MEMORY}; same at every throttle"),
+    ("tail", "height_mm", "tail_height_mm", "mm", "the tail sits on the level line"),
+    ("tail", "incidence_deg", "tail_incidence_deg", "deg", "the tail is level with the fuselage"),
+    ("tail", "zero_lift_angle_deg", "tail_zero_lift_angle_deg", "deg", "the tail section is flat or symmetrical"),
+    ("tail", "elevator_chord_fraction", "elevator_chord_fraction", "",
+     f"the elevator has {ELEVATOR_CHORD_FRACTION:.0%} of the tail chord; {PRACTICE}"),
+)  # fmt: skip
 
 
 def _or(stated: float | None, assumed: float) -> float:

@@ -102,10 +102,13 @@ class Balance:
         How far the centre of gravity may miss it, either way; assumed 3 mm (common practice, no published source).
     cg_height_mm : float or None [mm]
         Height of the centre of gravity above the level line; assumed 0: heights are measured from it.
+    bare_cg_mm : float or None [mm]
+        Centre of gravity of everything but the power train, where the bare mass is one number instead of a list.
     pack_tray_from_mm, pack_tray_to_mm : float or None [mm]
         Foremost and rearmost place of the pack's centre.
     pack_height_mm, motor_mm, propeller_mm, controller_mm : float or None [mm]
-        Places of the power train. Without one the propeller sits on the thrust line's disk, the motor with it.
+        Places of the power train; without them the propeller sits on the thrust line's disk, the motor with it, the
+        controller midway between motor and target (assumed).
     nose_ballast_mm, tail_ballast_mm : float or None [mm]
         Where ballast may go.
     leading_edge_mm, chord_mm : float or None [mm]
@@ -122,6 +125,9 @@ class Balance:
     )
     cg_height_mm: float | None = number(
         "mm", ge=-5_000, le=5_000, default=None, doc="height of the centre of gravity; 0: heights start from it"
+    )
+    bare_cg_mm: float | None = number(
+        "mm", ge=-10_000, le=10_000, default=None, doc="centre of gravity of everything but the power train"
     )
     pack_tray_from_mm: float | None = number(
         "mm", ge=-10_000, le=10_000, default=None, doc="foremost place of the pack's centre"

@@ -229,6 +229,12 @@ def listed_mass_g(item: Sequence[Item], structure: Sequence[Structure], filament
     return sum(each.mass_g for each in item) + sum(each.mass_g(factor) for each in structure)
 
 
+def _foremost(balance: Balance) -> float:
+    """Where a tail cannot be any more [mm]."""
+    edge, chord = balance.leading_edge_mm, balance.chord_mm
+    return balance.target_cg_mm if edge is None else max(balance.target_cg_mm, edge + (chord or 0.0) / 4)
+
+
 def _timed_between_shares(phases: tuple[Phase, ...]) -> str:
     shared = [at for at, phase in enumerate(phases) if phase.share is not None]
     between = [at for at in range(shared[0], shared[-1]) if at not in shared] if shared else []
@@ -264,6 +270,25 @@ def _filament_without_structure(variants: tuple[Variant, ...], structure: tuple[
             ("item", "structure"),
             lambda item, structure: bool(item or structure) and not 1 <= listed_mass_g(item, structure) <= 25000,
             "and structure must add up to between 1 and 25000 g",
+        ),
+        Rule(
+            ("balance", "tail", "thrust_line"),
+            lambda balance, tail, thrust_line: balance is None and not (tail is None and thrust_line is None),
+            "missing; [tail] and [thrust_line] need its target_cg_mm (0 where lengths start from there)",
+        ),
+        Rule(
+            ("thrust_line", "aircraft", "variant"),
+            lambda line, aircraft, variant: (
+                line is not None and line.side_mm > 0 and 1 in (aircraft.motor_count, *(v.motor_count for v in variant))
+            ),
+            "must be 0 with one motor; a motor beside the centre line needs a second one",
+            at="thrust_line.side_mm",
+        ),
+        Rule(
+            ("tail", "balance"),
+            lambda tail, balance: tail is not None and balance is not None and tail.position_mm <= _foremost(balance),
+            "must be aft of the centre of gravity and of the wing's quarter chord; a tail in front is not modelled",
+            at="tail.position_mm",
         ),
         Rule(("phase",), _timed_between_shares, "a timed phase must stand before or after the shares, not between"),
         Rule(("variant", "structure"), _filament_without_structure, "needs [[structure]] lines to act on"),

@@ -231,7 +231,7 @@ def trim(
     diameter_m : array_like [m]
         Propeller diameter.
     count : int
-        Propellers that share the thrust.
+        Propellers that share the thrust; more than two count as two equal jets, one each side.
     cg_mm : array_like [mm], optional
         Default the target.
     tilt_deg : array_like [deg], optional
@@ -248,13 +248,15 @@ def trim(
     Raises
     ------
     ValueError
-        Without tail or thrust line, or with a tail that is not behind the wing.
+        Without tail or thrust line, with a tail that is not behind the wing, or with one propeller beside the centre.
     """
     tail, line = geometry.tail, geometry.thrust_line
     if tail is None or line is None:
         raise ValueError("trim needs the tail and the thrust line")
     if not tail.position_mm > geometry.aerodynamic_centre_mm:
         raise ValueError("trim needs a tail behind the wing's quarter chord")
+    if count == 1 and line.side_mm > 0:
+        raise ValueError("a propeller beside the centre line (side_mm) needs a second one")
     given = (
         thrust_n, airspeed_m_s, mass_kg, diameter_m, load_factor, density_kg_m3,
         geometry.balance.target_cg_mm if cg_mm is None else cg_mm, line.tilt_deg if tilt_deg is None else tilt_deg,

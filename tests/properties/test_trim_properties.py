@@ -146,7 +146,12 @@ def test_wanted_place_and_ballast_restore_the_target(base, base_cg, pack, target
         target_cg_mm=target, pack_tray_from_mm=0.0, pack_tray_to_mm=150.0, nose_ballast_mm=-300.0,
         tail_ballast_mm=1000.0,
     )  # fmt: skip
-    found = place_packs(wished, base_mass_g=base, base_cg_mm=base_cg, pack_mass_g=pack)
+    found = place_packs(
+        Geometry(wing_area_dm2=20.0, wing_span_mm=1100.0, balance=wished),
+        base_mass_g=base,
+        base_cg_mm=base_cg,
+        pack_mass_g=pack,
+    )
     assert centre_of_gravity_mm([base, pack], [base_cg, found.wanted_mm]) == pytest.approx(target, abs=1e-6)
     assert 0.0 <= found.pack_mm <= 150.0
     assert centre_of_gravity_mm([base, pack], [base_cg, found.pack_mm]) == pytest.approx(found.cg_mm, abs=1e-6)
@@ -160,7 +165,12 @@ def test_wanted_place_and_ballast_restore_the_target(base, base_cg, pack, target
 @given(pack=grams, more=st.floats(1.0, 300.0), base_cg=st.floats(300.0, 600.0))
 def test_heavier_pack_moves_back_under_a_tail_heavy_airframe(pack, more, base_cg):
     wished = Balance(target_cg_mm=260.0)
-    found = place_packs(wished, base_mass_g=400.0, base_cg_mm=base_cg, pack_mass_g=[pack, pack + more])
+    found = place_packs(
+        Geometry(wing_area_dm2=20.0, wing_span_mm=1100.0, balance=wished),
+        base_mass_g=400.0,
+        base_cg_mm=base_cg,
+        pack_mass_g=[pack, pack + more],
+    )
     assert found.wanted_mm[1] > found.wanted_mm[0]
 
 

@@ -2,21 +2,29 @@
 
 import numpy as np
 import pytest
+from support import simple_controller, simple_motor, simple_propeller, simple_train
 
 from propmatch.balance import (
     Item,
     MassBuildUp,
     ballast_g,
+    bare_build_up,
     build_up,
     centre_of_gravity_mm,
     pack_position_mm,
     place_packs,
+    place_trains,
     power_train_items,
 )
+from propmatch.brief import loads_brief, resolve_variants
+from propmatch.faults import InputFaults
+from propmatch.fields import replace
 from propmatch.geometry import Geometry
 from propmatch.layout import Balance, Structure, Tail, ThrustLine, filament_factor
 from propmatch.stability import downwash_gradient, lift_slope_per_rad, stability
 from propmatch.status import Status
+
+WING = {"wing_area_dm2": 20.0, "wing_span_mm": 1000.0}
 
 
 def balance(**changes):
@@ -25,6 +33,10 @@ def balance(**changes):
         "nose_ballast_mm": 20.0, "tail_ballast_mm": 800.0,
     }  # fmt: skip
     return Balance(**(values | changes))
+
+
+def geometry(places=None, **changes):
+    return Geometry(**WING, balance=balance() if places is None else places, **changes)
 
 
 def test_one_balance_digit_by_digit():
@@ -45,12 +57,15 @@ def test_one_balance_digit_by_digit():
     assert bare.position_mm == pytest.approx(323.4259, abs=5e-5)
     #   motor 28 g at 15 mm, propeller 4 g at 0 mm, controller 12 g at 90 mm: 44 g, moment 420 + 0 + 1 080 = 1 500 g mm
     #   without the pack 260 g, (69 860 + 1 500)/260 = 71 360/260                           = 274.4615 mm
-    train = power_train_items(
-        balance(motor_mm=15, controller_mm=90),
-        ThrustLine(height_mm=10, position_mm=0),
-        motor_g=28, controller_g=12, propeller_g=4,
-    )  # fmt: skip
-    flying = bare.plus(*train)
+    train = simple_train(
+        motor=simple_motor(mass_g=28.0),
+        propeller=simple_propeller(mass_g=4.0),
+        controller=simple_controller(mass_g=12.0),
+    )
+    aircraft = geometry(
+        balance(motor_mm=15.0, controller_mm=90.0), thrust_line=ThrustLine(height_mm=10.0, position_mm=0.0)
+    )
+    flying = bare.plus(*power_train_items(aircraft, train))
     assert flying.mass_g == pytest.approx(260.0, rel=1e-12)
     assert flying.position_mm == pytest.approx(274.4615, abs=5e-5)
     #   pack 60 g: (260 x 320 - 71 360)/60 = (83 200 - 71 360)/60 = 11 840/60              = 197.3333 mm, 37.3333 behind
@@ -62,7 +77,7 @@ def test_one_balance_digit_by_digit():
     #     nose ballast at 20: 280 x 3.428571/(260 - 20) = 960/240                           = 4.0 g
     #   pack 32 g: (260 x 292 - 71 360)/32 = 4 560/32                                       = 142.5 mm, inside
     places = place_packs(
-        balance(), base_mass_g=flying.mass_g, base_cg_mm=flying.position_mm, pack_mass_g=[60, 100, 20, 32]
+        aircraft, base_mass_g=flying.mass_g, base_cg_mm=flying.position_mm, pack_mass_g=[60, 100, 20, 32]
     )
     np.testing.assert_allclose(places.wanted_mm, [197.3333333, 222.4, 72.0, 142.5], rtol=1e-8)
     np.testing.assert_array_equal(places.in_tray, [False, False, False, True])
@@ -71,6 +86,11 @@ def test_one_balance_digit_by_digit():
     np.testing.assert_allclose(places.ballast_g[[0, 2, 3]], [4.14814815, 4.0, 0.0], rtol=1e-8)
     np.testing.assert_array_equal(places.ballast_mm[[0, 2]], [800.0, 20.0])
     np.testing.assert_array_equal(places.within_tolerance, [False, False, False, True])
+    # The same by whole power trains at once.
+    trains = [replace(train, pack=replace(train.pack, mass_g=float(mass))) for mass in (60, 100, 20, 32)]
+    by_train = place_trains(aircraft, bare, trains)
+    for field in ("base_mass_g", "wanted_mm", "cg_mm", "ballast_g", "mass_g"):
+        np.testing.assert_allclose(getattr(by_train, field), getattr(places, field), rtol=1e-12)
 
 
 def test_filament_factor_scales_the_print_alone():
@@ -88,7 +108,7 @@ def test_missing_place_leaves_the_centre_unknown_and_says_which():
     assert bare.mass_g == 93
     assert np.isnan(bare.position_mm)
     assert bare.without_position == ("glue",)
-    places = place_packs(balance(), base_mass_g=bare.mass_g, base_cg_mm=bare.position_mm, pack_mass_g=50.0)
+    places = place_packs(geometry(), base_mass_g=bare.mass_g, base_cg_mm=bare.position_mm, pack_mass_g=50.0)
     assert places.status is Status.BAD_INPUT
     assert np.isnan(places.cg_mm)
     assert "unknown" in places.readings(["pack"])[0]
@@ -109,15 +129,101 @@ def test_heights_are_averaged_like_positions():
 
 
 def test_two_motors_count_twice_and_default_to_the_thrust_line():
-    lines = power_train_items(
-        balance(), ThrustLine(height_mm=10, position_mm=120), motor_g=20, controller_g=9, propeller_g=3, count=2
-    )
-    assert [(line.mass_g, line.position_mm) for line in lines] == [(40, 120), (6, 120), (18, None)]
+    train = simple_train(
+        motor=simple_motor(mass_g=20.0), propeller=simple_propeller(mass_g=3.0),
+        controller=simple_controller(mass_g=9.0), count=2,
+    )  # fmt: skip
+    twin = geometry(thrust_line=ThrustLine(height_mm=10.0, position_mm=120.0, side_mm=150.0))
+    lines = power_train_items(twin, train)
+    # The controllers sit midway between motor and target: (120 + 260)/2 = 190 mm, an assumption.
+    assert [(line.mass_g, line.position_mm) for line in lines] == [(40, 120), (6, 120), (18, 190)]
+    assert {each.field for each in twin.assumptions} >= {"motor_mm", "controller_mm"}
+    # Nothing says where the motor is: no centre of gravity, and the lines are named.
+    unknown = MassBuildUp((Item(name="bare", mass_g=200, position_mm=300),)).plus(*power_train_items(geometry(), train))
+    assert unknown.without_position == ("2 motors", "2 propellers", "2 controllers")
+    bare = MassBuildUp(unknown.lines[:1])
+    assert place_trains(geometry(), bare, [train]).status.tolist() == [Status.BAD_INPUT]
+
+
+BRIEF = """
+[aircraft]
+name = "invented"
+[wing]
+area_dm2 = 20
+span_mm = 1000
+[[item]]
+name = "servos"
+mass_g = 20
+position_mm = 300
+[[structure]]
+slicer_g = 200
+flow_rate = 0.9
+glue_g = 10
+position_mm = 330
+[[variant]]
+name = "half the filament"
+filament = 0.5
+[[variant]]
+name = "as weighed"
+bare_mass_g = 231
+[balance]
+target_cg_mm = 260
+[tail]
+area_dm2 = 4
+span_mm = 400
+position_mm = 760
+[thrust_line]
+position_mm = 0
+height_mm = 30
+"""
+
+
+def test_variants_of_a_brief_by_filament_and_by_weighing():
+    brief = loads_brief(BRIEF)
+    found = [bare_build_up(brief, each) for each in resolve_variants(brief)]
+    # 20 + 200 x 0.9 + 10 = 210 g at (20 x 300 + 190 x 330)/210 = 327.142857 mm; half: 20 + 90 + 10 = 120 g at
+    # (6 000 + 100 x 330)/120 = 325 mm; weighed: 231 g, the centre stays.
+    assert [each.mass_g for each in found] == pytest.approx([210.0, 120.0, 231.0])
+    assert [each.position_mm for each in found] == pytest.approx([327.142857143, 325.0, 327.142857143])
+    aircraft = Geometry.of_brief(brief, resolve_variants(brief)[0].airframe)
+    assert aircraft.tail.position_mm == 760.0
+    assert aircraft.chord_mm == pytest.approx(200.0)
+
+
+def test_one_bare_mass_is_placed_by_its_own_centre():
+    text = '[aircraft]\nname = "invented"\nbare_mass_g = 300\n'
+    brief = loads_brief(text + "[balance]\ntarget_cg_mm = 260\nbare_cg_mm = 310\n")
+    bare = bare_build_up(brief, resolve_variants(brief)[0])
+    assert (bare.mass_g, bare.position_mm) == (300.0, 310.0)
+    plain = loads_brief(text)
+    assert np.isnan(bare_build_up(plain, resolve_variants(plain)[0]).position_mm)
+    assert Geometry.of_brief(plain, resolve_variants(plain)[0].airframe) is None
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "key"),
+    [
+        ("[balance]\ntarget_cg_mm = 260\n", "", "balance"),
+        ("height_mm = 30", "height_mm = 30\nside_mm = 100", "thrust_line.side_mm"),
+        ("position_mm = 760", "position_mm = 200", "tail.position_mm"),
+        ("target_cg_mm = 260", "target_cg_mm = 260\npack_tray_from_mm = 80", "balance.pack_tray_from_mm"),
+        (
+            "target_cg_mm = 260",
+            "target_cg_mm = 260\npack_tray_from_mm = 80\npack_tray_to_mm = 70",
+            "balance.pack_tray_to_mm",
+        ),
+        ("flow_rate = 0.9", "flow_rate = 0", "structure[1].flow_rate"),
+    ],
+)
+def test_faults_of_the_balance_tables_name_their_key(old, new, key):
+    with pytest.raises(InputFaults) as caught:
+        loads_brief(BRIEF.replace(old, new))
+    assert [fault.key for fault in caught.value.faults] == [key]
 
 
 def test_bad_lanes_do_not_touch_the_others():
-    good = place_packs(balance(), base_mass_g=500.0, base_cg_mm=290.0, pack_mass_g=120.0)
-    mixed = place_packs(balance(), base_mass_g=500.0, base_cg_mm=290.0, pack_mass_g=[np.nan, 120.0, 0.0, -3.0, np.inf])
+    good = place_packs(geometry(), base_mass_g=500.0, base_cg_mm=290.0, pack_mass_g=120.0)
+    mixed = place_packs(geometry(), base_mass_g=500.0, base_cg_mm=290.0, pack_mass_g=[np.nan, 120.0, 0.0, -3.0, np.inf])
     assert good.status is Status.OK
     assert type(good.cg_mm) is float
     np.testing.assert_array_equal(mixed.status, [Status.BAD_INPUT, Status.OK] + [Status.BAD_INPUT] * 3)
@@ -129,7 +235,7 @@ def test_bad_lanes_do_not_touch_the_others():
 
 def test_without_tray_nothing_is_outside_and_the_reading_says_why():
     free = balance(pack_tray_from_mm=None, pack_tray_to_mm=None)
-    places = place_packs(free, base_mass_g=500.0, base_cg_mm=290.0, pack_mass_g=[80.0])
+    places = place_packs(geometry(free), base_mass_g=500.0, base_cg_mm=290.0, pack_mass_g=[80.0])
     assert places.in_tray.all()
     assert np.isnan(places.cg_from_mm).all()
     assert "no pack tray" in places.readings(["small"])[0]
@@ -138,16 +244,16 @@ def test_without_tray_nothing_is_outside_and_the_reading_says_why():
 def test_readings_name_side_distance_and_ballast():
     # 500 g at 290 mm, 85 g pack: wanted (260 x 585 - 145 000)/85 = 83.53 mm, 36.47 ahead of 120; at 120:
     # 155 200/585 = 265.30 mm, 5.3 aft; ballast 585 x 5.2991/240 = 12.92 g.
-    text, inside = place_packs(balance(), base_mass_g=500.0, base_cg_mm=290.0, pack_mass_g=[85.0, 130.0]).readings(
+    text, inside = place_packs(geometry(), base_mass_g=500.0, base_cg_mm=290.0, pack_mass_g=[85.0, 130.0]).readings(
         ["2S small", "3S"]
     )
     assert "36 mm ahead of the tray" in text
     assert "5.3 mm aft of the target" in text
     assert "13 g of ballast at 20 mm" in text
     assert "inside the tray" in inside
-    bare = place_packs(balance(nose_ballast_mm=None), base_mass_g=500.0, base_cg_mm=290.0, pack_mass_g=80.0).readings(
-        ["2S small"]
-    )[0]
+    bare = place_packs(
+        geometry(balance(nose_ballast_mm=None)), base_mass_g=500.0, base_cg_mm=290.0, pack_mass_g=80.0
+    ).readings(["2S small"])[0]
     assert "no place for nose ballast" in bare
 
 
@@ -164,7 +270,6 @@ def test_nothing_has_no_centre():
 
 # ---------------------------------------------------------------- static margin
 
-WING = {"wing_area_dm2": 20.0, "wing_span_mm": 1000.0}
 TAIL = Tail(area_dm2=4.0, span_mm=400.0, position_mm=760.0)
 
 

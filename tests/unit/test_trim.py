@@ -158,7 +158,7 @@ def test_every_geometry_number_matters():
     base = trim(geometry(), **FLIGHT).elevator_deg
     changed = [
         geometry(line={"height_mm": 31.0}), geometry(line={"position_mm": 5.0, "tilt_deg": 1.0}),
-        geometry(line={"tilt_deg": 1.0}), geometry(line={"side_mm": 180.0}), geometry(tail={"height_mm": 60.0}),
+        geometry(line={"tilt_deg": 1.0}), geometry(tail={"height_mm": 60.0}),
         geometry(tail={"incidence_deg": 1.0}), geometry(tail={"zero_lift_angle_deg": 1.0}),
         geometry(tail={"span_mm": 450.0}), geometry(tail={"area_dm2": 5.0}), geometry(tail={"position_mm": 800.0}),
         geometry(tail={"elevator_chord_fraction": 0.4}), geometry(cg_height_mm=5.0), geometry(leading_edge_mm=195.0),
@@ -167,7 +167,9 @@ def test_every_geometry_number_matters():
     ]  # fmt: skip
     angles = [trim(each, **FLIGHT).elevator_deg for each in changed]
     assert all(abs(angle - base) > 1e-4 for angle in angles)
-    assert trim(geometry(), **FLIGHT, count=2).elevator_deg != base
+    twin = trim(geometry(), **FLIGHT, count=2).elevator_deg
+    assert twin != base
+    assert trim(geometry(line={"side_mm": 180.0}), **FLIGHT, count=2).elevator_deg != twin
     assert trim(geometry(), **FLIGHT, density_kg_m3=1.1).elevator_deg != base
 
 
@@ -191,6 +193,8 @@ def test_missing_geometry_is_refused_in_words():
         trim(without, **FLIGHT)
     with pytest.raises(ValueError, match="behind the wing"):
         trim(geometry(tail={"position_mm": 240.0}), **FLIGHT)
+    with pytest.raises(ValueError, match="second one"):
+        trim(geometry(line={"side_mm": 100.0}), **FLIGHT)
 
 
 def test_assumptions_name_every_number_the_brief_leaves_out():
@@ -200,9 +204,9 @@ def test_assumptions_name_every_number_the_brief_leaves_out():
         thrust_line=ThrustLine(position_mm=-260.0, height_mm=30.0),
     )  # fmt: skip
     assert {each.field for each in bare.assumptions} == {
-        "cg_tolerance_mm", "chord_mm", "leading_edge_mm", "cg_height_mm", "wing_incidence_deg",
-        "wing_zero_lift_angle_deg", "wing_moment_coefficient", "tail_height_mm", "tail_incidence_deg",
-        "tail_zero_lift_angle_deg", "elevator_chord_fraction",
+        "cg_tolerance_mm", "motor_mm", "controller_mm", "chord_mm", "leading_edge_mm", "cg_height_mm",
+        "wing_incidence_deg", "wing_zero_lift_angle_deg", "wing_moment_coefficient", "height_mm",
+        "incidence_deg", "zero_lift_angle_deg", "elevator_chord_fraction",
     }  # fmt: skip
     # Mean chord by hand: 20 dm2 over 1 m is 200 mm.
     assert next(each.value for each in bare.assumptions if each.field == "chord_mm") == pytest.approx(200.0)
@@ -230,6 +234,9 @@ def test_change_with_throttle_is_that_of_single_trims():
     ]
     np.testing.assert_allclose(found.more_up_deg[1, :, 1], np.array(single) - single[0], rtol=1e-12, atol=1e-14)
     assert found.worst_deg == pytest.approx(np.abs(found.more_up_deg).max())
+    # What the estimate leaves out, and what it assumes, travel with the result.
+    assert any("swirl" in note for note in found.notes)
+    assert {each.field for each in found.trim.assumptions} >= {"height_mm", "cg_height_mm"}
 
 
 def test_readings_say_case_state_speed_amount_and_side():
@@ -245,7 +252,7 @@ def test_readings_say_case_state_speed_amount_and_side():
     assert "more down elevator" in low.reading(0, 0, show=lambda v: f"{3.6 * v:.0f} km/h")
     assert "32 km/h" in low.reading(0, 0, show=lambda v: f"{3.6 * v:.0f} km/h")
     assert "below the tail" in low.reading(0, 0)
-    beside = throttle_trim(geometry(line={"side_mm": 500.0}), cases())
+    beside = throttle_trim(geometry(line={"side_mm": 500.0}), cases(count=2))
     assert "beside the tail" in beside.reading(0, 0)
     behind = throttle_trim(geometry(line={"position_mm": 900.0}), cases())
     assert "ahead of the jet" in behind.reading(0, 0)
