@@ -1,0 +1,77 @@
+"""The command line ``propmatch``: a group that imports a command only when it is called.
+
+Exit codes: 0 answered, 1 what was asked cannot be met, 2 bad input.
+"""
+
+import sys
+from importlib import import_module
+
+import click
+
+from propmatch._version import __version__
+
+__all__ = ["main", "propmatch"]
+
+COMMANDS = {
+    "match": "Which combinations of parts meet a brief, and which is best.",
+    "cells": "What changes from 2S to 3S, and what must change with it.",
+    "time": "How long it flies, phase by phase.",
+    "point": "What a motor, propeller and pack do together.",
+    "parts": "List and check parts, predict a propeller, write empty tables.",
+    "schema": "Write the brief's JSON Schema, for editors.",
+}
+"""Command, also the name of its module in ``propmatch.commands``, and its line in the help."""
+
+
+class LazyGroup(click.Group):
+    """Knows its commands by name and imports the one that is asked for."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        command: click.Command = import_module(f"propmatch.commands.{cmd_name}").command
+        return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        name = args[0]
+        if name in COMMANDS or name.startswith("-") or ctx.resilient_parsing:
+            return super().resolve_command(ctx, args)
+        from propmatch.faults import did_you_mean
+
+        hint = did_you_mean(name, COMMANDS) or "the commands are " + ", ".join(COMMANDS)
+        raise click.UsageError(f"there is no command '{name}'; {hint}", ctx)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(__version__, prog_name="propmatch")
+def propmatch() -> None:
+    """Match motor, propeller, controller and pack for a small electric model aircraft.
+
+    \b
+    Will it fly at this weight?     propmatch match BRIEF
+    What if somebody fits 3S?       propmatch cells BRIEF
+    What does this combination do?  propmatch point --motor "1500kV 28g" --propeller 6x4 --pack "2S 450mAh"
+
+    Exit code: 0 answered, 1 what was asked cannot be met, 2 bad input.
+    """
+
+
+def main() -> None:
+    """Entry point of the console script."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    propmatch(prog_name="propmatch")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,90 @@
+"""What the commands have in common: their options, and how bad input ends."""
+
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+import click
+
+__all__ = ["Command", "answer_options", "catalogue_options", "form_of", "open_catalogue", "shown_units"]
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+class Command(click.Command):
+    """A command whose bad input ends with every fault on a line of its own and exit code 2."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        from propmatch.faults import Fault, InputFaults
+
+        try:
+            return super().invoke(ctx)
+        except InputFaults as error:
+            faults = error.faults
+        except BrokenPipeError:
+            raise
+        except OSError as error:
+            faults = (Fault(str(error.filename or self.name), rule=f"{error.strerror or error}"),)
+        from propmatch.commands.output import show_faults
+
+        show_faults(str(self.name), faults, form=form_of(ctx.params))
+        ctx.exit(2)
+
+
+def form_of(params: dict[str, Any]) -> str:
+    """``text``, ``json`` or ``csv``, as the options say."""
+    return "json" if params.get("as_json") else "csv" if params.get("as_csv") else "text"
+
+
+def _one_form(ctx: click.Context, param: click.Parameter, value: bool) -> bool:
+    if value and ctx.params.get("as_json"):
+        raise click.UsageError("--json and --csv exclude each other", ctx)
+    return value
+
+
+def answer_options(function: F) -> F:
+    """--units, --json, --csv."""
+    for option in (
+        click.option("--csv", "as_csv", is_flag=True, callback=_one_form, help="Rows as CSV, units as named."),
+        click.option("--json", "as_json", is_flag=True, is_eager=True, help="Rows, assumptions and faults as JSON."),
+        click.option(
+            "--units",
+            type=click.Choice(["metric", "imperial", "si"]),
+            envvar="PROPMATCH_UNITS",
+            help="Units of the text: gf and km/h, oz and mph, or N and m/s.  [default: the brief's, else metric]",
+        ),
+    ):
+        function = option(function)
+    return function
+
+
+def catalogue_options(function: F) -> F:
+    """--parts, --strict."""
+    for option in (
+        click.option("--strict", is_flag=True, help="Stop at any faulty part or plugin instead of setting it aside."),
+        click.option(
+            "--parts",
+            "parts_folder",
+            metavar="DIR",
+            type=click.Path(),
+            help="Folder with parts of your own.",
+        ),
+    ):
+        function = option(function)
+    return function
+
+
+def open_catalogue(parts_folder: str | None, strict: bool) -> Any:
+    """The catalogue of the installed plugins and the user's folder."""
+    from propmatch.catalogue import load_catalogue
+
+    return load_catalogue(parts=parts_folder, strict=strict)
+
+
+def shown_units(chosen: str | None, brief: Any = None) -> Any:
+    """The units of the text: chosen, else the brief's, else metric."""
+    from propmatch.shown import SYSTEMS, Shown
+
+    if chosen is None and brief is not None:
+        own = brief.units
+        return Shown(thrust=own.thrust, speed=own.speed, wing_loading=own.wing_loading)
+    return SYSTEMS[chosen or "metric"]

@@ -1,0 +1,173 @@
+"""What a command answers, and its three forms: text, JSON and CSV."""
+
+import csv
+import io
+import json
+import math
+from collections.abc import Mapping, Sequence
+from enum import IntEnum, IntFlag
+from typing import TYPE_CHECKING, Any
+
+import attrs
+import click
+
+from propmatch.faults import Fault
+from propmatch.shown import plain, wrapped
+
+if TYPE_CHECKING:
+    from propmatch.estimates import Assumption
+
+__all__ = ["CAUTION", "Reply", "as_rows", "show", "show_faults"]
+
+CAUTION = (
+    "Estimates: before flight measure on the bench with a wattmeter, model tied down, everybody behind the propeller's "
+    "disc. Never exceed the lowest rating of motor, controller, pack and propeller; charge packs under watch; local "
+    "rules and the makers' limits come first."
+)
+
+
+@attrs.frozen(kw_only=True)
+class Reply:
+    """The answer of a command.
+
+    Attributes
+    ----------
+    command : str
+    headline : sequence of str
+        The answer in sentences.
+    blocks : sequence of sequences of str
+        Finished lines, one block below the other.
+    rows : sequence of mappings
+        The numbers: attribute name to value, in the units of the attribute.
+    assumptions : sequence of Assumption
+        Estimates the rows rest on.
+    faults : sequence of Fault
+        What is wrong, or hard to believe, and yet did not stop the answer.
+    remarks : sequence of str
+        What the reader must know besides.
+    extra : mapping
+        Further keys of the JSON.
+    caution : bool
+        Whether the cautions belong to the answer.
+    """
+
+    command: str
+    headline: Sequence[str] = ()
+    blocks: Sequence[Sequence[str]] = ()
+    rows: Sequence[Mapping[str, Any]] = ()
+    assumptions: "Sequence[Assumption]" = ()
+    faults: Sequence[Fault] = ()
+    remarks: Sequence[str] = ()
+    extra: Mapping[str, Any] = attrs.field(factory=dict)
+    caution: bool = False
+
+
+def _data(value: Any) -> Any:
+    """Numbers, texts, lists and mappings as JSON knows them; what is not finite becomes None."""
+    if isinstance(value, IntFlag):
+        return [] if not value else [flag.name for flag in value]
+    if isinstance(value, IntEnum):
+        return value.name
+    if hasattr(value, "tolist"):
+        value = value.tolist()
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if value is None or isinstance(value, bool | int | str):
+        return value
+    if isinstance(value, Mapping):
+        return {str(key): _data(each) for key, each in value.items()}
+    if isinstance(value, list | tuple | set | frozenset):
+        return [_data(each) for each in value]
+    if attrs.has(type(value)):
+        return {field.name: _data(getattr(value, field.name)) for field in attrs.fields(type(value))}
+    return str(value)
+
+
+def as_rows(result: Any, fields: Sequence[str]) -> list[dict[str, Any]]:
+    """The lanes of a result whose fields are arrays, or scalars, as one mapping each."""
+    import numpy as np
+
+    from propmatch.status import Flag, Status
+
+    columns = {name: np.ravel(getattr(result, name)) for name in fields}
+    rows = [{name: column[at].item() for name, column in columns.items()} for at in range(len(columns[fields[0]]))]
+    for row in rows:
+        row["status"], row["flags"] = Status(int(row["status"])), Flag(int(row["flags"]))
+    return rows
+
+
+def _document(reply: Reply) -> str:
+    content = {
+        "command": reply.command,
+        "assumptions": reply.assumptions,
+        "faults": reply.faults,
+        "rows": reply.rows,
+        "remarks": reply.remarks,
+        **reply.extra,
+    }
+    return json.dumps(_data(content), indent=1, ensure_ascii=False, allow_nan=False)
+
+
+def _comma_separated(rows: Sequence[Mapping[str, Any]]) -> str:
+    out = io.StringIO()
+    heads = list(dict.fromkeys(key for row in rows for key in row))
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(heads)
+    for row in rows:
+        cells = [_data(row.get(head)) for head in heads]
+        writer.writerow(["|".join(map(str, cell)) if isinstance(cell, list) else cell for cell in cells])
+    return out.getvalue()
+
+
+def _notes(reply: Reply) -> list[list[str]]:
+    """Remarks, doubts and assumptions, a block each."""
+    blocks = []
+    if reply.remarks:
+        blocks.append([line for text in reply.remarks for line in wrapped(text, first="Note: ")])
+    doubts = [line for fault in reply.faults for line in wrapped(str(fault), rest="  ")]
+    if doubts:
+        blocks.append(doubts)
+    if reply.assumptions:
+        blocks.append(["Assumed, because nobody stated it:", *_assumed(reply.assumptions)])
+    return blocks
+
+
+def _assumed(assumptions: "Sequence[Assumption]") -> list[str]:
+    """A line for each assumption, those about one subject together."""
+    subjects: dict[str, list[str]] = {}
+    for each in assumptions:
+        subjects.setdefault(each.subject, []).append(each.text)
+    lines = []
+    for subject, texts in subjects.items():
+        lines += wrapped(subject, first="  ")
+        lines += [line for text in texts for line in wrapped(text, first="    - ")]
+    return lines
+
+
+def _page(blocks: Sequence[Sequence[str]]) -> str:
+    return "\n\n".join("\n".join(block) for block in blocks if block)
+
+
+def show(reply: Reply, *, form: str = "text") -> None:
+    """Print an answer; ``form`` is ``text``, ``json`` or ``csv``.
+
+    With CSV what is not a row goes to standard error, so that a file of rows stays one.
+    """
+    if form == "json":
+        click.echo(_document(reply))
+    elif form == "csv":
+        click.echo(_comma_separated(reply.rows), nl=False)
+        if notes := _page(_notes(reply)):
+            click.echo(notes, err=True)
+    else:
+        head = [line for sentence in reply.headline for line in wrapped(sentence)]
+        last = wrapped(CAUTION) if reply.caution else []
+        click.echo(_page([head, *reply.blocks, *_notes(reply), last]))
+
+
+def show_faults(command: str, faults: Sequence[Fault], *, form: str = "text") -> None:
+    """Print what is wrong with an input, a line each on standard error; as JSON on standard output too."""
+    if form == "json":
+        click.echo(_document(Reply(command=command, faults=faults)))
+    for fault in faults:
+        click.echo(plain(fault), err=True)

@@ -1,0 +1,231 @@
+"""The power train of a command: every part named by id, or typed in full."""
+
+import re
+from collections.abc import Callable
+from functools import cached_property
+from typing import Any, TypeVar
+
+import attrs
+import click
+
+from propmatch.commands.options import open_catalogue
+from propmatch.faults import Fault, InputFaults
+
+__all__ = ["TRAIN_OPTIONS", "ChosenTrain", "Shelf", "choose_train", "sources_block", "train_data", "train_options"]
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def train_options(function: F) -> F:
+    """--motor, --listing, --propeller, --pack, --controller, --motors, --accessories, --pack-temperature."""
+    for option in (
+        click.option("--pack-temperature", metavar="DEGC", help="Temperature of the cells.  [default: near 25]"),
+        click.option("--accessories", metavar="A", help="Current of receiver, servos and payload.  [default: 0.2A]"),
+        click.option("--motors", metavar="N", help="Equal sets of motor, controller, propeller.  [default: 1]"),
+        click.option("--controller", metavar="PART", help='Id, or typed: "20A", "20A 18g r=5mohm".'),
+        click.option("--pack", metavar="PART", help='Id, or typed: "2S 450mAh 35C", "3S2P 5Ah 390g cell=9mohm".'),
+        click.option("--propeller", metavar="PART", help='Id, or typed: "6x4", "6x4x3" (3 blades), "6x4 thin".'),
+        click.option(
+            "--listing",
+            metavar="ROW",
+            help='Instead of --motor: a shop listing\'s row, "1500kV 28g 7.4V 8.5A 6x4 320gf" (volts, amps, propeller, '
+            "thrust at full throttle); its winding resistance and no-load current are solved for.",
+        ),
+        click.option("--motor", metavar="PART", help='Id, or typed: "1500kV 28g", "kv=1500 mass=28 r=0.08 i0=0.9".'),
+    ):
+        function = option(function)
+    return function
+
+
+class Shelf:
+    """The catalogue, opened when it is first needed."""
+
+    def __init__(self, parts_folder: str | None, strict: bool) -> None:
+        self._how = (parts_folder, strict)
+
+    @cached_property
+    def catalogue(self) -> Any:
+        return open_catalogue(*self._how)
+
+    @property
+    def broken(self) -> tuple[Fault, ...]:
+        """Plugins that failed, if the catalogue was opened."""
+        opened = self.__dict__.get("catalogue")
+        return tuple(each.fault for each in opened.broken) if opened else ()
+
+
+@attrs.frozen(kw_only=True)
+class ChosenTrain:
+    """A power train with what had to be assumed to make it, and what is hard to believe about it."""
+
+    train: Any
+    assumptions: tuple[Any, ...]
+    doubts: tuple[Fault, ...]
+
+
+def choose_train(
+    shelf: Shelf,
+    *,
+    motor: str | None,
+    propeller: str | None,
+    pack: str | None,
+    controller: str | None,
+    listing: str | None = None,
+    motors: str | None = None,
+    accessories: str | None = None,
+    pack_temperature: str | None = None,
+    **defaults: Any,
+) -> ChosenTrain:
+    """Put a power train together; ``defaults`` are fields of ``PowerTrain`` that the options override.
+
+    Raises
+    ------
+    InputFaults
+        Every fault of every part at once.
+    """
+    from propmatch.parts import Controller, Motor, Pack, PowerTrain, Propeller
+    from propmatch.plausibility import warnings_of
+    from propmatch.typed import controller_for
+
+    faults: list[Fault] = []
+    assumptions: list[Any] = []
+    doubts: list[Fault] = []
+    found: dict[str, Any] = {}
+    for name, cls, text in (
+        ("motor", Motor, motor),
+        ("propeller", Propeller, propeller),
+        ("pack", Pack, pack),
+        ("controller", Controller, controller),
+    ):
+        if text is None:
+            if name != "controller" and not (name == "motor" and listing is not None):
+                faults.append(Fault(f"--{name}", rule="missing; name a part by id, or type it in full"))
+            continue
+        part, typed = _part(shelf, name, cls, text, faults, assumptions)
+        found[name] = part
+        if typed and part is not None:
+            doubts += warnings_of(part)
+    if listing is not None:
+        if motor is not None:
+            faults.append(Fault("--listing", rule="describes the motor, so leave out --motor"))
+        else:
+            found["motor"] = _listed_motor(shelf, listing, faults, assumptions, doubts)
+    options = {"count": ("--motors", motors), "accessory_current_a": ("--accessories", accessories),
+               "pack_temperature_c": ("--pack-temperature", pack_temperature)}  # fmt: skip
+    numbers = defaults | _numbers(PowerTrain, options, faults)
+    if faults:
+        raise InputFaults(faults)
+    if "controller" not in found:
+        made = controller_for(found["motor"])
+        found["controller"] = made.part
+        assumptions += made.assumptions
+    if found["propeller"].table is None:
+        found["propeller"] = _with_table(shelf, found["propeller"])
+    return ChosenTrain(train=PowerTrain(**found, **numbers), assumptions=tuple(assumptions), doubts=tuple(doubts))
+
+
+_SIZED = re.compile(r"[\d.]+[x×][\d.]+(?:[x×]\d+)?", re.IGNORECASE)
+TRAIN_OPTIONS = ("motor", "listing", "propeller", "pack", "controller", "motors", "accessories", "pack_temperature")
+"""Parameters that ``train_options`` adds."""
+
+
+def _listed_motor(shelf: Shelf, text: str, faults: list[Fault], assumptions: list[Any], doubts: list[Fault]) -> Any:
+    """The motor that reproduces a row of a listing."""
+    from propmatch.fields import declared
+    from propmatch.listing import ListingRow, motor_from_listing
+    from propmatch.parts import Propeller
+    from propmatch.typed import read_part
+
+    words = text.split()
+    sizes = [word for word in words if _SIZED.fullmatch(word)]
+    row = read_part(ListingRow, " ".join(word for word in words if word not in sizes), "--listing")
+    if len(sizes) != 1:
+        rule = "needs the propeller of the row, once" if sizes else "needs the propeller of the row"
+        faults.append(Fault("--listing", value=text, rule=rule, hint="such as 6x4"))
+    faults += row.faults
+    if row.part is None or len(sizes) != 1:
+        return None
+    try:
+        propeller = _with_table(shelf, read_part(Propeller, sizes[0], "--listing").part)
+        values = {rule.name: getattr(row.part, rule.name) for rule in declared(ListingRow)}
+        listed = motor_from_listing(propeller=propeller, where="--listing", **values)
+    except InputFaults as error:
+        faults += [attrs.evolve(fault, where="--listing") for fault in error.faults]
+        return None
+    assumptions += listed.assumptions
+    doubts += listed.warnings
+    return listed.motor
+
+
+def _part(
+    shelf: Shelf, name: str, cls: type, text: str, faults: list[Fault], assumptions: list[Any]
+) -> tuple[Any, bool]:
+    from propmatch.typed import looks_typed, read_part
+
+    if looks_typed(text):
+        typed = read_part(cls, text, f"--{name}")
+        faults += typed.faults
+        assumptions += typed.assumptions
+        return typed.part, True
+    try:
+        return shelf.catalogue.find(f"{name}s", text), False
+    except InputFaults as error:
+        faults += [attrs.evolve(fault, where=f"--{name}") for fault in error.faults]
+        return None, False
+
+
+def _numbers(cls: type, options: dict[str, tuple[str, str | None]], faults: list[Fault]) -> dict[str, Any]:
+    """Numbers of options, checked as the fields of a class are."""
+    from propmatch.typed import read_number
+
+    values = {}
+    for field, (option, text) in options.items():
+        if text is not None:
+            value = read_number(cls, field, text, option)
+            if isinstance(value, Fault):
+                faults.append(value)
+            else:
+                values[field] = value
+    return values
+
+
+def _with_table(shelf: Shelf, propeller: Any) -> Any:
+    """The propeller with the coefficient table that a plugin answers."""
+    from propmatch.partsets import KindParts, with_tables
+
+    own = f"typed/{propeller.name}"
+    answered = with_tables(KindParts(parts={own: propeller}), shelf.catalogue.plugins)
+    if answered.faults:
+        plugins = ", ".join(shelf.catalogue.plugins.plugins) or "none"
+        raise InputFaults(
+            attrs.evolve(fault, where="--propeller", key="", value=propeller.name, hint=f"plugins loaded: {plugins}")
+            for fault in answered.faults
+        )
+    return answered.parts[own]
+
+
+# ---------------------------------------------------------------- saying which train it is
+
+
+def train_data(train: Any) -> dict[str, Any]:
+    """The parts of a train for the JSON: id, name and source of each."""
+    parts = {name: getattr(train, name) for name in ("motor", "propeller", "pack", "controller")}
+    return {
+        **{name: {"id": part.id, "name": part.name, "source": part.source} for name, part in parts.items()},
+        "count": train.count,
+        "accessory_current_a": train.accessory_current_a,
+    }
+
+
+def sources_block(train: Any) -> list[str]:
+    """Where the numbers of each part come from."""
+    from propmatch.shown import wrapped
+
+    lines = ["Where the numbers come from:"]
+    for name in ("motor", "propeller", "pack", "controller"):
+        part = getattr(train, name)
+        source = part.source
+        sure = "" if source.uncertainty is None else f", within about {200 * source.uncertainty:.0f} %"
+        text = f"{part.name}: {source.text} ({source.kind}{sure})"
+        lines += wrapped(text, first=f"  {name:<12}", rest=" " * 14)
+    return lines

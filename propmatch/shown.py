@@ -1,0 +1,155 @@
+"""SI results in the trade units a reader chose, and text that fits a page of plain characters."""
+
+import math
+import textwrap
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+import attrs
+
+from propmatch import units
+
+__all__ = ["SYSTEMS", "WIDTH", "Shown", "plain", "signed", "table", "wrapped"]
+
+WIDTH = 100
+"""Columns a line may have."""
+
+_THRUST = {"gf": (units.GRAM_FORCE_N, "gf"), "oz": (units.OUNCE_FORCE_N, "oz"), "n": (1.0, "N")}
+_SPEED = {"km_h": (units.KMH_M_S, "km/h"), "mph": (units.MPH_M_S, "mph"), "m_s": (1.0, "m/s")}
+_LOADING = {"g_dm2": (units.G_DM2_KG_M2, "g/dm2"), "oz_ft2": (units.OZ_FT2_KG_M2, "oz/ft2")}
+
+
+@attrs.frozen(kw_only=True)
+class Shown:
+    """Which units the text uses; the words are those of the brief's ``[units]``.
+
+    Attributes
+    ----------
+    thrust : str
+        ``gf``, ``oz`` or ``n``; masses are in ounces beside ``oz`` and in grams otherwise.
+    speed : str
+        ``km_h``, ``mph`` or ``m_s``.
+    wing_loading : str
+        ``g_dm2`` or ``oz_ft2``.
+    """
+
+    thrust: str = "gf"
+    speed: str = "km_h"
+    wing_loading: str = "g_dm2"
+
+    @property
+    def thrust_unit(self) -> str:
+        return _THRUST[self.thrust][1]
+
+    @property
+    def speed_unit(self) -> str:
+        return _SPEED[self.speed][1]
+
+    @property
+    def loading_unit(self) -> str:
+        return _LOADING[self.wing_loading][1]
+
+    @property
+    def mass_unit(self) -> str:
+        return "oz" if self.thrust == "oz" else "g"
+
+    def thrust_of(self, thrust_n: float) -> float:
+        """Newtons in the shown unit."""
+        return float(thrust_n) / _THRUST[self.thrust][0]
+
+    def speed_of(self, speed_m_s: float) -> float:
+        """Metres per second in the shown unit."""
+        return float(speed_m_s) / _SPEED[self.speed][0]
+
+    def mass_of(self, mass_g: float) -> float:
+        """Grams in the shown unit."""
+        return float(mass_g) * units.GRAM_KG / units.OUNCE_KG if self.thrust == "oz" else float(mass_g)
+
+    def loading_of(self, loading_g_dm2: float) -> float:
+        """g/dm2 in the shown unit."""
+        return float(loading_g_dm2) * units.G_DM2_KG_M2 / _LOADING[self.wing_loading][0]
+
+    def thrust_text(self, thrust_n: float) -> str:
+        return f"{signed(self.thrust_of(thrust_n), 0 if self.thrust == 'gf' else 2)} {self.thrust_unit}"
+
+    def speed_text(self, speed_m_s: float) -> str:
+        return f"{signed(self.speed_of(speed_m_s), 1 if self.speed == 'm_s' else 0)} {self.speed_unit}"
+
+    def mass_text(self, mass_g: float) -> str:
+        value = self.mass_of(mass_g)
+        return f"{signed(value, 0 if self.mass_unit == 'g' and value >= 10 else 1)} {self.mass_unit}"
+
+    def loading_text(self, loading_g_dm2: float) -> str:
+        return f"{signed(self.loading_of(loading_g_dm2), 1)} {self.loading_unit}"
+
+
+SYSTEMS = {
+    "metric": Shown(),
+    "imperial": Shown(thrust="oz", speed="mph", wing_loading="oz_ft2"),
+    "si": Shown(thrust="n", speed="m_s"),
+}
+"""Sets of units to choose from."""
+
+
+def signed(value: float | None, digits: int = 1) -> str:
+    """A number with fixed digits; ``-`` when there is none, and never ``-0``."""
+    if value is None or not math.isfinite(value):
+        return "-"
+    text = f"{value:.{digits}f}"
+    return text.removeprefix("-") if not text.strip("-0.") else text
+
+
+def plain(text: object) -> str:
+    """Text in one line without control characters, so that a name from a file cannot steer the terminal."""
+    return "".join(sign if sign.isprintable() else " " for sign in str(text))
+
+
+def wrapped(text: str, *, first: str = "", rest: str | None = None, width: int = WIDTH) -> list[str]:
+    """Lines of at most ``width`` columns; ``first`` begins the first line, ``rest`` the others."""
+    follow = " " * len(first) if rest is None else rest
+    lines = textwrap.wrap(plain(text), width, initial_indent=first, subsequent_indent=follow, break_on_hyphens=False)
+    return lines or [first.rstrip()]
+
+
+def table(
+    rows: Iterable[Mapping[str, Any]],
+    *,
+    columns: Sequence[str] | None = None,
+    left: Iterable[str] = (),
+    width: int = WIDTH,
+) -> list[str]:
+    """Columns of plain text: a head, then a line for each row.
+
+    Parameters
+    ----------
+    rows : iterable of mappings
+        Column head to a text or number; a missing one stays blank.
+    columns : sequence of str, optional
+        Heads in order; default: the keys of the first row.
+    left : iterable of str
+        Columns set flush left; the others are flush right.
+    width : int
+        The widest column set flush left is cut with ``...`` until a line fits.
+    """
+    body = [{key: plain(value) for key, value in row.items()} for row in rows]
+    heads = list(columns) if columns is not None else list(body[0]) if body else []
+    flush = set(left)
+    wide = {head: max([len(head), *(len(row.get(head, "")) for row in body)]) for head in heads}
+    spare = width - sum(wide.values()) - 2 * (len(heads) - 1)
+    while spare < 0 and (cut := max((head for head in heads if head in flush), key=wide.__getitem__, default="")):
+        less = min(-spare, wide[cut] - 8)
+        if less <= 0:
+            break
+        wide[cut] -= less
+        spare += less
+
+    def line(cells: Mapping[str, str]) -> str:
+        texts = []
+        for head in heads:
+            text = cells.get(head, "")
+            if len(text) > wide[head]:
+                text = text[: wide[head] - 3] + "..."
+            texts.append(text.ljust(wide[head]) if head in flush else text.rjust(wide[head]))
+        return "  ".join(texts).rstrip()
+
+    return [line({head: head for head in heads}), *map(line, body)]
