@@ -18,7 +18,7 @@ from propmatch.status import Flag, Status, StatusError
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["OperatingPoint", "hold_lanes", "hold_thrust", "solve", "solve_lanes"]
+__all__ = ["OperatingPoint", "as_lanes", "hold_lanes", "hold_thrust", "in_shape", "solve", "solve_lanes"]
 
 Floats = NDArray[np.float64]
 _TIP_MACH_REMARK = 0.8
@@ -135,10 +135,10 @@ def solve(
     I(w) = Q(w/g)/(g K e) + I0(w): first-order motor (Drela, MIT technical note, 2007), averaged chopper, pack with a
     series resistance. Range: the coefficient table; beyond it the answer is flagged.
     """
-    lanes, shape, scalar, made, (v, d, q, rho, a) = _prepare(
+    lanes, shape, scalar, made, (v, d, q, rho, a) = as_lanes(
         train, air, airspeed_m_s=airspeed_m_s, throttle=throttle, charge=charge
     )
-    return _shaped(solve_lanes(lanes, v, d, q, rho, a), shape, scalar, made)
+    return in_shape(solve_lanes(lanes, v, d, q, rho, a), shape, scalar, made)
 
 
 def hold_thrust(
@@ -157,14 +157,14 @@ def hold_thrust(
     Status CANNOT_HOLD where the pack cannot deliver the power or throttle would exceed 1; BELOW_IDLE where less than
     no current is needed; OFF for no thrust at no airspeed.
     """
-    lanes, shape, scalar, made, (v, t, q, rho, a) = _prepare(
+    lanes, shape, scalar, made, (v, t, q, rho, a) = as_lanes(
         train, air, airspeed_m_s=airspeed_m_s, thrust_n=thrust_n, charge=charge
     )
-    return _shaped(hold_lanes(lanes, t, v, q, rho, a), shape, scalar, made)
+    return in_shape(hold_lanes(lanes, t, v, q, rho, a), shape, scalar, made)
 
 
-def _prepare(train: Any, air: Air | None, **numbers: ArrayLike) -> Any:
-    """Trains and arguments as lanes: (lanes, shape, scalar, assumptions, flat arguments + density + sound)."""
+def as_lanes(train: Any, air: Air | None, **numbers: ArrayLike) -> Any:
+    """As lanes: trains, shape, whether scalar, assumptions, and the arguments flat in their order, density, sound."""
     one = isinstance(train, PowerTrain)
     trains = [train] if one else list(train)
     wrong = [type(t).__name__ for t in trains if not isinstance(t, PowerTrain)]
@@ -183,10 +183,7 @@ def _prepare(train: Any, air: Air | None, **numbers: ArrayLike) -> Any:
     index = np.zeros((), dtype=np.intp) if one else np.arange(len(trains))
     which, *full = np.broadcast_arrays(index, *arrays)
     lanes, made = train_lanes(trains)
-    order = ["airspeed_m_s", "throttle", "thrust_n", "charge"]
-    flat = {name: np.ravel(x) for name, x in zip([*numbers, "rho", "a"], full, strict=True)}
-    arguments = [flat[name] for name in order if name in flat] + [flat["rho"], flat["a"]]
-    return lanes.take(np.ravel(which)), which.shape, which.ndim == 0, made, arguments
+    return lanes.take(np.ravel(which)), which.shape, which.ndim == 0, made, [np.ravel(x) for x in full]
 
 
 def solve_lanes(
@@ -359,7 +356,7 @@ def _point(
     return OperatingPoint(status=status, flags=flags, **fields)
 
 
-def _shaped(point: OperatingPoint, shape: tuple[int, ...], scalar: bool, made: Any) -> OperatingPoint:
+def in_shape(point: OperatingPoint, shape: tuple[int, ...], scalar: bool, made: Any) -> OperatingPoint:
     """Give lanes their shape back; scalars become floats, a Status and a Flag."""
     if not scalar:
         fields = {name: getattr(point, name).reshape(shape) for name in POINT_FIELDS}

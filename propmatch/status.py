@@ -16,6 +16,7 @@ class Status(IntEnum):
     NOT_CONVERGED = 5
     CANNOT_HOLD = 6
     BELOW_IDLE = 7
+    BELOW_STALL = 8
 
     @property
     def meaning(self) -> str:
@@ -32,6 +33,7 @@ _MEANING = {
     Status.NOT_CONVERGED: "the search for the operating point did not settle",
     Status.CANNOT_HOLD: "the power train cannot hold this thrust, even at full throttle",
     Status.BELOW_IDLE: "less than no power is needed: the airstream drives the propeller",
+    Status.BELOW_STALL: "slower than the stall speed: the wing cannot carry this load",
 }
 
 
