@@ -115,17 +115,17 @@ class Motor:
     )
     no_load_current_a: float | None = number("A", ge=0, le=50, default=None, doc="current without propeller")
     no_load_voltage_v: float | None = number(
-        "V", gt=0, le=80, default=None, doc="voltage at which the no-load current was measured"
+        "V", ge=0.5, le=80, default=None, doc="voltage at which the no-load current was measured"
     )
     no_load_exponent: float = number(
         ge=0, le=2, default=0.0, doc="growth of the no-load current with speed; 0 is constant"
     )
-    max_current_a: float | None = number("A", gt=0, le=500, default=None, doc="continuous current limit")
-    burst_current_a: float | None = number("A", gt=0, le=1000, default=None, doc="short current limit")
-    burst_seconds: float | None = number("s", gt=0, le=600, default=None, doc="how long the short limit holds")
-    max_power_w: float | None = number("W", gt=0, le=20000, default=None, doc="continuous input power limit")
+    max_current_a: float | None = number("A", ge=0.05, le=500, default=None, doc="continuous current limit")
+    burst_current_a: float | None = number("A", ge=0.05, le=1000, default=None, doc="short current limit")
+    burst_seconds: float | None = number("s", ge=0.1, le=600, default=None, doc="how long the short limit holds")
+    max_power_w: float | None = number("W", ge=0.1, le=20000, default=None, doc="continuous input power limit")
     gear_ratio: float = number(ge=0.1, le=50, default=1.0, doc="motor turns per propeller turn")
-    gear_efficiency: float = number(gt=0, le=1, default=1.0, doc="share of torque that the gear passes on")
+    gear_efficiency: float = number(ge=0.3, le=1, default=1.0, doc="share of torque that the gear passes on")
     cells_min: int | None = integer(ge=1, le=_CELLS_MOST, default=None, doc="fewest cells in series")
     cells_max: int | None = integer(ge=1, le=_CELLS_MOST, default=None, doc="most cells in series")
     id: str | None = text(default=None, doc="plugin/part")
@@ -137,16 +137,16 @@ class Controller:
     """Electronic speed controller (ESC); its current rating is compared with motor current."""
 
     name: str = text(doc="name as the maker or shop writes it")
-    max_current_a: float = number("A", gt=0, le=500, doc="continuous current limit")
+    max_current_a: float = number("A", ge=0.05, le=500, doc="continuous current limit")
     mass_g: float = number("g", ge=0, le=2000, doc="mass with leads")
     resistance_mohm: float | None = number("mohm", ge=0, le=500, default=None, doc="switches and leads")
-    burst_current_a: float | None = number("A", gt=0, le=1000, default=None, doc="short current limit")
-    burst_seconds: float | None = number("s", gt=0, le=600, default=None, doc="how long the short limit holds")
+    burst_current_a: float | None = number("A", ge=0.05, le=1000, default=None, doc="short current limit")
+    burst_seconds: float | None = number("s", ge=0.1, le=600, default=None, doc="how long the short limit holds")
     part_throttle_loss: float = number(ge=0, lt=0.5, default=0.10, doc="k in efficiency = 1 - k (1 - throttle)")
     servo_supply: str = choice(
         ("none", "linear", "switching"), default="none", doc="how the receiver and servos are fed"
     )
-    servo_supply_v: float = number("V", gt=0, le=12, default=5.0, doc="voltage of the servo supply")
+    servo_supply_v: float = number("V", ge=1, le=12, default=5.0, doc="voltage of the servo supply")
     cells_min: int | None = integer(ge=1, le=_CELLS_MOST, default=None, doc="fewest cells in series")
     cells_max: int | None = integer(ge=1, le=_CELLS_MOST, default=None, doc="most cells in series")
     id: str | None = text(default=None, doc="plugin/part")
@@ -160,7 +160,7 @@ class Pack:
     name: str = text(doc="name as the maker or shop writes it")
     cells_series: int = integer(ge=1, le=_CELLS_MOST, doc="cells in series, S")
     capacity_mah: float = number("mAh", ge=10, le=100000, doc="charge of the whole pack")
-    c_rating: float = number("1/h", gt=0, le=300, doc="continuous C rating on the label")
+    c_rating: float = number("1/h", ge=0.1, le=300, doc="continuous C rating on the label")
     mass_g: float = number("g", ge=0.3, le=20000, doc="mass with leads and plugs")
     chemistry: str = text(default="lipo", doc="lipo, lihv, liion, or one that a plugin adds")
     cells_parallel: int = integer(ge=1, le=40, default=1, doc="cells in parallel, P")
@@ -170,7 +170,7 @@ class Pack:
     lead_resistance_mohm: float | None = number(
         "mohm", ge=0, le=500, default=None, doc="leads and plugs of the whole pack"
     )
-    burst_c_rating: float | None = number("1/h", gt=0, le=600, default=None, doc="burst C rating on the label")
+    burst_c_rating: float | None = number("1/h", ge=0.1, le=600, default=None, doc="burst C rating on the label")
     id: str | None = text(default=None, doc="plugin/part")
     source: Source = one(Source, default=NOT_STATED, doc="where the numbers come from")
 
@@ -189,9 +189,9 @@ class Propeller:
 
     name: str = text(doc="name as the maker or shop writes it")
     diameter_in: float = number("in", ge=1, le=40, doc="diameter")
-    pitch_in: float = number("in", gt=0, le=40, doc="pitch")
+    pitch_in: float = number("in", ge=0.2, le=40, doc="pitch")
     blades: int = integer(ge=1, le=8, default=2, doc="number of blades")
-    mass_g: float | None = number("g", gt=0, le=1000, default=None, doc="mass")
+    mass_g: float | None = number("g", ge=0.05, le=1000, default=None, doc="mass")
     max_rpm: float | None = number("rpm", ge=300, le=300000, default=None, doc="speed limit")
     family: str | None = choice(tuple(FAMILIES), default=None, doc="shape of the blades")
     table: CoefficientTable | None = instance(
@@ -213,13 +213,13 @@ class Propeller:
 class Airframe:
     """Wing, drag polar CD = CD0 + CL^2/(pi e AR) on wing area, and the mass of all but the power train."""
 
-    wing_area_dm2: float = number("dm2", gt=0.1, le=1000, doc="wing area")
+    wing_area_dm2: float = number("dm2", ge=0.2, le=1000, doc="wing area")
     wing_span_mm: float = number("mm", ge=50, le=8000, doc="wing span")
     cd0: float | str = words_or_number(
         tuple(CD0_WORDS), ge=0.005, le=0.5, doc="zero-lift drag coefficient of the whole model"
     )
     cl_max: float = number(ge=0.3, le=4, doc="highest lift coefficient")
-    bare_mass_g: float = number("g", gt=0, le=25000, doc="everything but the power train")
+    bare_mass_g: float = number("g", ge=1, le=25000, doc="everything but the power train")
     oswald: float = number(ge=0.3, le=1.1, default=0.8, doc="span efficiency e of the induced drag")
     installed_thrust: float = number(
         ge=0.5, le=1, default=1.0, doc="share of thrust left in front of or behind the airframe"

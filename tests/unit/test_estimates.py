@@ -1,0 +1,164 @@
+import math
+
+import pytest
+
+from propmatch.estimates import (
+    Assumption,
+    burst_c,
+    completed,
+    current_limit_a,
+    motor_constant_nm_per_sqrt_w,
+    motor_no_load_current_a,
+    motor_resistance_ohm,
+    usable_c,
+)
+from propmatch.parts import Airframe, Controller, Motor, Pack, PowerTrain, Propeller
+
+
+def motor(**changes: object) -> Motor:
+    return Motor(**({"name": "m", "kv_rpm_per_v": 2400, "mass_g": 20} | changes))
+
+
+def pack(**changes: object) -> Pack:
+    return Pack(**({"name": "p", "cells_series": 2, "capacity_mah": 600, "c_rating": 60, "mass_g": 40} | changes))
+
+
+def made(part: object) -> dict[str, Assumption]:
+    return {each.field: each for each in completed(part)[1]}
+
+
+@pytest.mark.parametrize("kv", [1744, 2322, 2346, 2394, 2658])
+def test_resistance_lies_in_the_measured_band(kv: float) -> None:
+    # Cao and Strawson, motor_propeller_testing (2018): fits of 83 to 305 mohm with controller and leads for small
+    # outrunners of effective kV 1744 to 2658; the motors weigh about 20 to 30 g (masses: value from memory)
+    for mass in (20, 25, 30):
+        with_controller_and_leads = motor_resistance_ohm(mass, kv) + 0.016
+        assert 0.05 <= with_controller_and_leads <= 0.305
+
+
+def test_motor_constant_follows_the_law_of_similar_shapes() -> None:
+    # twice the size: 8 times the mass, 2^2.5 times the motor constant
+    assert motor_constant_nm_per_sqrt_w(8 * 20) / motor_constant_nm_per_sqrt_w(20) == pytest.approx(2**2.5)
+    assert motor_resistance_ohm(20, 2400) == pytest.approx(0.1, rel=0.02)
+    # same winding space: resistance goes with 1/kV^2
+    assert motor_resistance_ohm(20, 1200) == pytest.approx(4 * motor_resistance_ohm(20, 2400))
+
+
+def test_no_load_current_is_plausible() -> None:
+    # 20 g, 2400 rpm/V: 0.5 to 1 A; 100 g, 900 rpm/V: 1 to 2 A; common practice, no published source
+    assert 0.5 <= motor_no_load_current_a(20, 2400) <= 1.0
+    assert 1.0 <= motor_no_load_current_a(100, 900) <= 2.0
+
+
+def test_label_kv_becomes_effective() -> None:
+    part, assumed = completed(motor(kv_kind="label", resistance_ohm=0.1, no_load_current_a=0.5, max_current_a=9))
+    assert (part.kv_kind, part.kv_rpm_per_v) == ("effective", pytest.approx(2400 * 0.93))
+    (only,) = assumed
+    assert (only.field, only.unit, only.value) == ("kv_rpm_per_v", "rpm/V", part.kv_rpm_per_v)
+    # thirteen measured motors: label 3 to 15 % above the effective value
+    assert (only.low, only.high) == (pytest.approx(2400 * 0.85), pytest.approx(2400 * 0.97))
+
+
+def test_a_complete_part_is_returned_as_it_is() -> None:
+    whole = motor(resistance_ohm=0.1, no_load_current_a=0.5, max_current_a=9)
+    part, assumed = completed(whole)
+    assert part is whole
+    assert assumed == ()
+
+
+def test_motor_rating_from_mass_and_cells() -> None:
+    # 3.5 W per gram: value from memory
+    assert made(motor())["max_power_w"].value == pytest.approx(70)
+    assert made(motor())["max_current_a"].value == pytest.approx(70 / 7.4)
+    assert made(motor(cells_max=3))["max_current_a"].value == pytest.approx(70 / 11.1)
+    assert made(motor(max_power_w=50))["max_current_a"].value == pytest.approx(50 / 7.4)
+    assert "max_power_w" not in made(motor(max_power_w=50))
+    assert made(motor(burst_current_a=5))["max_current_a"].value == 5
+    assert "max_current_a" not in made(motor(max_current_a=8))
+
+
+def test_pack_and_controller_resistances() -> None:
+    assert made(pack())["cell_resistance_mohm"].value == pytest.approx(20)
+    assert made(pack(cells_parallel=2))["cell_resistance_mohm"].value == pytest.approx(40)
+    assert made(pack())["lead_resistance_mohm"].value == 8
+    assert made(pack(capacity_mah=1000))["lead_resistance_mohm"].value == 4
+    for amps, mohm in ((19.9, 8), (20, 3)):
+        part = Controller(name="c", max_current_a=amps, mass_g=9)
+        assert made(part)["resistance_mohm"].value == mohm
+
+
+def test_usable_c_is_half_the_label_or_what_the_cells_support() -> None:
+    # 0.25 V over 20 mohm is 12.5 A, 20.8 C of 0.6 A h
+    assert usable_c(pack()) == pytest.approx(0.25 / 0.020 / 0.6)
+    assert usable_c(pack(c_rating=20)) == 10
+    assert usable_c(pack(cell_resistance_mohm=5)) == 30
+    assert usable_c(pack(cell_resistance_mohm=0)) == 30
+    # two cells in parallel share the current
+    two = pack(capacity_mah=1200, cells_parallel=2)
+    assert usable_c(two) == pytest.approx(usable_c(pack()))
+    # filling in the estimate changes nothing
+    assert usable_c(completed(pack())[0]) == pytest.approx(usable_c(pack()))
+    assert (burst_c(pack()), burst_c(pack(burst_c_rating=90))) == (60, 90)
+
+
+def test_current_limits_for_short_and_long_loads() -> None:
+    part = motor(max_current_a=10, burst_current_a=14, burst_seconds=30)
+    assert [current_limit_a(part, seconds) for seconds in (30, 31, None)] == [14, 10, 10]
+    assert [current_limit_a(motor(max_current_a=10, burst_current_a=14), s) for s in (10, 11)] == [14, 10]
+    assert current_limit_a(motor(max_current_a=10), 1) == 10
+    assert current_limit_a(motor(), 1) is None
+    assert current_limit_a(Controller(name="c", max_current_a=20, burst_current_a=30, mass_g=9), 5) == 30
+
+
+def test_propeller_mass_and_speed_limit() -> None:
+    def five(**changes: object) -> Propeller:
+        return Propeller(**({"name": "5x4", "diameter_in": 5, "pitch_in": 4} | changes))
+
+    assert made(five())["mass_g"].value == pytest.approx(0.05 * 5**2.5)
+    assert made(five(blades=3))["mass_g"].value == pytest.approx(1.5 * made(five())["mass_g"].value)
+    limits = {family: made(five(family=family))["max_rpm"].value for family in ("thin", "thick", "broad", "folding")}
+    assert limits["broad"] == min(limits.values())
+    assert made(five())["max_rpm"].value == limits["broad"], "an unknown family gets the lowest limit"
+    assert "unverified" in made(five())["max_rpm"].text
+    # blade tips stay below Mach 0.65 at every family limit: a conservative figure
+    for rpm in limits.values():
+        assert math.pi * 5 * 0.0254 * rpm / 60 < 0.65 * 340.3
+    assert made(five(mass_g=3, max_rpm=20000)) == {}
+
+
+def test_drag_in_words() -> None:
+    part = Airframe(wing_area_dm2=16, wing_span_mm=1100, cd0="floats", cl_max=1.1, bare_mass_g=265)
+    filled, (only,) = completed(part)
+    assert filled.cd0 == only.value == 0.08
+    assert "floats" in only.text
+
+
+def test_a_train_collects_the_assumptions_of_its_parts() -> None:
+    train = PowerTrain(
+        motor=motor(),
+        pack=pack(),
+        controller=Controller(name="c", max_current_a=12, mass_g=9),
+        propeller=Propeller(name="5x4", diameter_in=5, pitch_in=4),
+    )
+    filled, assumed = completed(train)
+    assert [each.subject for each in assumed] == ["m"] * 4 + ["5x4"] * 2 + ["p"] * 2 + ["c"]
+    for each in assumed:
+        owner = {"m": filled.motor, "5x4": filled.propeller, "p": filled.pack, "c": filled.controller}[each.subject]
+        assert getattr(owner, each.field) == each.value
+    assert completed(filled) == (filled, ())
+
+
+def test_every_assumption_is_one_sentence_with_its_basis() -> None:
+    parts = (motor(kv_kind="label"), pack(), Propeller(name="q", diameter_in=5, pitch_in=4))
+    for part in parts:
+        for each in completed(part)[1]:
+            assert str(each) == f"{each.subject}: {each.text}"
+            assert "\n" not in each.text
+            words = ("common practice", "from memory", "measured", "law", "from its")
+            assert any(word in each.text for word in words), each.text
+            assert each.low is None or each.low <= each.value <= each.high
+
+
+def test_no_estimates_for_anything_else() -> None:
+    with pytest.raises(TypeError, match="int"):
+        completed(3)
