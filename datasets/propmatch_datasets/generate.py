@@ -19,6 +19,7 @@ import io
 import math
 import sys
 from collections.abc import Iterable, Iterator
+from functools import partial
 from pathlib import Path
 from random import Random
 from statistics import NormalDist
@@ -141,11 +142,11 @@ def coefficient_table(diameter_in: float, pitch_in: float, blades: int, family: 
     """CT and CP of a label up to the family's speed limit and past the advance ratio of zero thrust."""
     step = max(100.0, 100.0 * round(RPM_IN[family] / diameter_in / RPM_ROWS / 100))
     rpm = step * np.arange(1, RPM_ROWS + 1)
-    label = {"blades": blades, "family": family, "rpm": rpm}
-    zero_thrust_j = regression_curves(diameter_in, pitch_in, advance_ratio=[0.0], **label).zero_thrust_j
+    curves_at = partial(regression_curves, diameter_in, pitch_in, blades=blades, family=family, rpm=rpm)
+    zero_thrust_j = curves_at(advance_ratio=[0.0]).zero_thrust_j
     j_step = math.ceil(1000 * 1.08 * float(np.max(zero_thrust_j)) / J_STEPS) / 1000
     j = np.round(j_step * np.arange(J_STEPS + 1), 3)
-    curves = regression_curves(diameter_in, pitch_in, advance_ratio=j, **label)
+    curves = curves_at(advance_ratio=j)
     return CoefficientTable(rpm=rpm, advance_ratio=j, ct=curves.ct, cp=curves.cp)
 
 

@@ -1,0 +1,167 @@
+"""The catalogue: lazy by kind, found by id or name, empty and faulty ones with a defined answer."""
+
+import subprocess
+import sys
+
+import pytest
+from support import simple_controller, simple_motor, simple_pack, simple_propeller
+from support_plugins import point
+
+from propmatch.catalogue import KINDS, Catalogue, load_catalogue
+from propmatch.faults import InputFaults
+from propmatch.hookspecs import PartSet, hookimpl
+from propmatch.plugins import build_manager
+
+
+@pytest.fixture(scope="module")
+def bundled():
+    return load_catalogue(plugins=["bundled"])
+
+
+def test_a_kind_is_read_when_it_is_first_used():
+    read = []
+
+    def sets(kind, *parts):
+        def load():
+            read.append(kind)
+            return parts
+
+        return hookimpl(lambda: [PartSet(id="set", description="", source="", load=load)])
+
+    plugin = point(
+        "mine",
+        propmatch_motors=sets("motors", simple_motor()),
+        propmatch_packs=sets("packs", simple_pack()),
+    )
+    catalogue = Catalogue(build_manager(found=[plugin], only=["mine"]))
+    assert read == []
+    assert len(catalogue.packs) == len(catalogue.packs) == 1
+    assert read == ["packs"]
+    assert catalogue.motors
+    assert read == ["packs", "motors"]
+
+
+def test_parts_cannot_be_changed_through_the_catalogue(bundled):
+    with pytest.raises(TypeError):
+        bundled.motors["x"] = 1
+
+
+def test_ids_are_plugin_and_part_and_the_part_knows_its_own(bundled):
+    for kind in KINDS:
+        for name, part in bundled.parts(kind).items():
+            assert name.startswith("bundled/")
+            assert part.id == name
+
+
+def test_select_by_glob_text_and_condition(bundled):
+    assert list(bundled.select("motors", "2204-*")) == [
+        "bundled/2204-1400",
+        "bundled/2204-1800",
+        "bundled/2204-2300",
+        "bundled/2204-2600",
+    ]
+    assert set(bundled.select("propellers", "6X4")) == {
+        "bundled/6x4-thin",
+        "bundled/6x4-thin-3b",
+        "bundled/6x4-thick",
+        "bundled/6x4-folding",
+    }
+    light = bundled.select("packs", "2s*", where=lambda pack: pack.mass_g < 20)
+    assert list(light) == ["bundled/2s-180-30c", "bundled/2s-240-30c", "bundled/2s-300-35c"]
+    assert dict(bundled.select("controllers")) == dict(bundled.controllers)
+    assert bundled.select("motors", "no such motor") == {}
+
+
+def test_restricted_keeps_the_other_kinds(bundled):
+    few = bundled.restricted(motors=["2204-2300", "1104-*"], packs="3s-450*")
+    assert list(few.motors) == ["bundled/1104-4500", "bundled/1104-7500", "bundled/2204-2300"]
+    assert list(few.packs) == ["bundled/3s-450-35c", "bundled/3s-450-75c"]
+    assert dict(few.propellers) == dict(bundled.propellers)
+    with pytest.raises(ValueError, match="no kind 'batteries' of parts; the kinds are motors"):
+        bundled.restricted(batteries="*")
+
+
+@pytest.mark.parametrize("text", ["bundled/2204-2300", "2204-2300", "Outrunner 2204 kV 2300", "outrunner 2204 kv 23*"])
+def test_find_by_id_half_id_name_and_glob(bundled, text):
+    assert bundled.find("motors", text).id == "bundled/2204-2300"
+
+
+def test_find_says_what_comes_near(bundled):
+    with pytest.raises(InputFaults, match=r"motors: '2204-2301': no part with this id or name; did you mean 2204-2300"):
+        bundled.find("motors", "2204-2301")
+    with pytest.raises(InputFaults, match="means 4 parts; say which: bundled/2204-1400, "):
+        bundled.find("motors", "2204")
+    with pytest.raises(InputFaults, match="'propmatch parts packs' lists them"):
+        bundled.find("packs", "§§§")
+    with pytest.raises(ValueError, match="the kinds are motors, controllers, packs, propellers"):
+        bundled.find("wings", "x")
+
+
+def test_an_empty_catalogue_names_every_kind_it_lacks():
+    empty = load_catalogue(plugins=[])
+    assert [dict(empty.parts(kind)) for kind in KINDS] == [{}, {}, {}, {}]
+    with pytest.raises(InputFaults) as caught:
+        empty.require()
+    assert [str(fault) for fault in caught.value.faults] == [
+        f"catalogue: {kind}: the catalogue has no {kind}; plugins loaded: none" for kind in KINDS
+    ]
+    load_catalogue(plugins=["bundled"]).require()
+
+
+def test_an_empty_kind_says_how_many_were_set_aside():
+    rows = hookimpl(lambda: [PartSet(id="set", description="", source="a test", load=lambda: [{}, {}])])
+    catalogue = Catalogue(build_manager(found=[point("mine", propmatch_packs=rows)], only=["mine"]))
+    with pytest.raises(
+        InputFaults, match="the catalogue has no packs; 2 were set aside, see the faults; plugins loaded"
+    ):
+        catalogue.require("packs")
+
+
+def test_a_catalogue_of_given_parts():
+    own = Catalogue.of(
+        motors=[simple_motor(name="m"), simple_motor(name="n", id="lab/n")], packs=[simple_pack(name="p")]
+    )
+    assert list(own.motors) == ["m", "lab/n"]
+    assert own.motors["m"].id == "m"
+    assert own.faults == ()
+    assert own.find("motors", "n").id == "lab/n"
+    assert dict(own.propellers) == {}
+    with pytest.raises(InputFaults, match="two parts have this id"):
+        Catalogue.of(propellers=[simple_propeller(name="p"), simple_propeller(name="p")])
+
+
+def test_strict_reads_everything_and_raises_every_fault(monkeypatch):
+    rows = hookimpl(lambda: [PartSet(id="set", description="", source="a test", load=lambda: [{"name": "x"}])])
+    plugin = point("mine", propmatch_packs=rows)
+    monkeypatch.setattr("propmatch.plugins.entry_points", lambda **options: [plugin])
+    assert len(load_catalogue().faults) == 4
+    with pytest.raises(InputFaults) as caught:
+        load_catalogue(strict=True)
+    assert len(caught.value.faults) == 4
+
+
+def test_assumptions_of_a_part_with_gaps(bundled):
+    made = {each.field for each in bundled.assumptions("motors", "2204-1400")}
+    assert {"kv_rpm_per_v", "resistance_ohm", "no_load_current_a", "max_current_a"} <= made
+    assert bundled.assumptions("controllers", "12a-linear") == ()
+
+
+def test_warnings_are_apart_from_faults():
+    own = Catalogue.of(
+        motors=[simple_motor(name="m", resistance_ohm=9.0)], controllers=[simple_controller(name="c", mass_g=900.0)]
+    )
+    assert own.faults == ()
+    assert [(warning.where, warning.key, warning.kind) for warning in own.warnings] == [
+        ("m", "resistance_ohm", "warning"),
+        ("c", "mass_g", "warning"),
+    ]
+
+
+def test_reading_the_whole_catalogue_needs_neither_scipy_nor_pandas():
+    code = (
+        "import sys; from propmatch import load_catalogue; c = load_catalogue(plugins=['bundled']); "
+        "[c.parts(kind) for kind in ('motors', 'controllers', 'packs', 'propellers')]; "
+        "print([m for m in ('scipy', 'pandas') if m in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
