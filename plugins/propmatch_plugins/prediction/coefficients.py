@@ -1,25 +1,43 @@
-"""Reads the fitted coefficient tables that ship in ``propmatch_datasets.prediction``."""
+"""The fitted coefficient tables: small comma-separated files that ship in ``propmatch_datasets.prediction``."""
 
 import csv
 import io
 from functools import cache
 from importlib.resources import files
 
+import attrs
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 __all__ = ["FittedTable", "read_table"]
 
 
-class FittedTable:
-    """A small table with one row name column: ``rows``, ``columns`` and ``values`` (rows, columns)."""
+def _readonly(values: ArrayLike) -> NDArray[np.float64]:
+    array = np.array(values, dtype=np.float64, ndmin=2)
+    array.setflags(write=False)
+    return array
 
-    def __init__(self, text: str) -> None:
+
+@attrs.frozen(eq=False)
+class FittedTable:
+    """A table with named rows and columns: ``values`` has shape (rows, columns)."""
+
+    rows: tuple[str, ...] = attrs.field(converter=tuple)
+    columns: tuple[str, ...] = attrs.field(converter=tuple)
+    values: NDArray[np.float64] = attrs.field(converter=_readonly)
+
+    @classmethod
+    def parse(cls, text: str) -> "FittedTable":
+        """From comma-separated text: a header, then one name and its numbers a row."""
         header, *body = list(csv.reader(io.StringIO(text)))
-        self.columns: tuple[str, ...] = tuple(header[1:])
-        self.rows: tuple[str, ...] = tuple(row[0] for row in body)
-        self.values: NDArray[np.float64] = np.array([[float(x) for x in row[1:]] for row in body])
-        self.values.setflags(write=False)
+        return cls([row[0] for row in body], header[1:], [[float(x) for x in row[1:]] for row in body])
+
+    def dump(self, corner: str) -> str:
+        """As comma-separated text, seven significant digits."""
+        lines = [",".join([corner, *self.columns])]
+        for name, row in zip(self.rows, self.values, strict=True):
+            lines.append(",".join([name, *(f"{value:.7g}" for value in row)]))
+        return "\n".join(lines) + "\n"
 
     def column(self, name: str) -> NDArray[np.float64]:
         """One column as an array (rows,)."""
@@ -34,4 +52,4 @@ class FittedTable:
 def read_table(name: str) -> FittedTable:
     """The bundled table ``name`` (no extension), read once."""
     path = files("propmatch_datasets.prediction").joinpath(f"{name}.csv")
-    return FittedTable(path.read_text(encoding="utf-8"))
+    return FittedTable.parse(path.read_text(encoding="utf-8"))

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["FAMILIES", "MEASURING_GUIDE", "family_weights", "label_terms", "reynolds_number"]
+__all__ = ["FAMILIES", "MEASURING_GUIDE", "family_weights", "label_size", "label_terms", "reynolds_number"]
 
 FloatArray = NDArray[np.float64]
 
@@ -24,7 +24,7 @@ FAMILIES: dict[str, str] = {
 
 MEASURING_GUIDE = (
     "Mark three quarters of the radius on one blade: measure from the centre of the hole, 0.75 x half the "
-    "diameter (for a 9 in propeller 85.7 mm). Chord: close the callipers on the leading and the trailing edge "
+    "diameter (for a 9 in propeller 85.7 mm). Chord: close the callipers on the leading and trailing edge "
     "at the mark, square to the blade's length, and divide the reading by the radius in the same unit "
     "(typical 0.10 to 0.25). Angle: lay the propeller flat, hub face down on a table, so that the shaft "
     "stands upright; hold a straight strip (a steel rule) against the flat back of the blade at the "
@@ -61,28 +61,42 @@ def family_weights(family: str | None) -> FloatArray:
     return np.array([float(name == family) for name in FAMILIES])
 
 
+_RANGE = {"u": (-0.85, 0.65), "l": (-2.3, 1.3), "d": (-1.3, 0.85), "b": (0.0, 0.7)}
+"""Where the measured propellers are: outside, a correction holds its value at the edge."""
+
+
+def label_size(diameter_in: float, pitch_in: float) -> tuple[float, float]:
+    """u = ln((p/D)/0.65) and d = ln(D/9 in)."""
+    ratio = pitch_in / diameter_in / REFERENCE_PITCH_RATIO
+    return float(np.log(ratio)), float(np.log(diameter_in / REFERENCE_DIAMETER_IN))
+
+
 def label_terms(
     terms: Sequence[str],
     *,
     family: str | None,
-    pitch_ratio: float,
     diameter_in: float,
+    pitch_in: float,
     blades: float,
     reynolds: FloatArray,
+    held: bool = True,
 ) -> FloatArray:
     """Columns of a regression on the label, shape ``reynolds.shape + (len(terms),)``.
 
     u = ln((p/D)/0.65), l = ln(Re_D/0.35e6), d = ln(D/9 in), b = ln(B/2); a term is a family name (indicator),
-    a product such as ``ul`` or ``uu``, or ``FAMILY:u``.
+    a product such as ``ul`` or ``uu``, or ``FAMILY:u``. ``held`` keeps each symbol within the measured range.
     """
     weights = dict(zip(FAMILIES, family_weights(family), strict=True))
     reynolds = np.asarray(reynolds, dtype=np.float64)
-    symbols: dict[str, FloatArray] = {
-        "u": np.full_like(reynolds, np.log(pitch_ratio / REFERENCE_PITCH_RATIO)),
+    u, d = label_size(diameter_in, pitch_in)
+    symbols: dict[str, FloatArray | float] = {
+        "u": u,
         "l": np.log(reynolds / REFERENCE_REYNOLDS),
-        "d": np.full_like(reynolds, np.log(diameter_in / REFERENCE_DIAMETER_IN)),
-        "b": np.full_like(reynolds, np.log(blades / 2.0)),
+        "d": d,
+        "b": float(np.log(blades / 2.0)),
     }
+    if held:
+        symbols = {name: np.clip(value, *_RANGE[name]) for name, value in symbols.items()}
     columns = np.ones((*reynolds.shape, len(terms)))
     for index, term in enumerate(terms):
         name, _, product = term.partition(":")

@@ -1,7 +1,7 @@
 """Cross-check and fallback: twelve coefficients for each of ln CT0, ln CP0 and ln J0, and a curve shape.
 
-ln CT0, ln CP0, ln J0 = family + c1 u + c2 u^2 + c3 l + c4 u l + c5 l^2 + c6 d + c7 b (ridge regression), then with
-x = J/J0: CT/CT0 = (1 - x)(a0 + a1 x + a2 x^2), CP/CP0 = b0 + b1 x + b2 x^2 + b3 x^3.
+ln CT0, ln CP0, ln J0 = family + c1 u + c2 u^2 + c3 l + c4 u l + c5 l^2 + c6 d + c7 b (ridge regression), then
+with x = J/J0: CT/CT0 = (1 - x)(a0 + a1 x + a2 x^2), CP/CP0 = b0 + b1 x + b2 x^2 + b3 x^3.
 Fitted to the UIUC Propeller Database, volumes 1-4; valid for p/D 0.32 to 1.11, D 4 to 11 in, 2 to 4 blades.
 """
 
@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmatch.units import INCH_M
-from propmatch_plugins.prediction.coefficients import read_table
+from propmatch_plugins.prediction.coefficients import FittedTable, read_table
 from propmatch_plugins.prediction.families import FAMILIES, label_terms, reynolds_number
 
 __all__ = ["RegressionCurves", "regression_curves"]
@@ -38,6 +38,7 @@ def regression_curves(
     family: str | None = None,
     rpm: ArrayLike,
     advance_ratio: ArrayLike,
+    fitted: FittedTable | None = None,
 ) -> RegressionCurves:
     """CT and CP of a label over ``rpm`` (R,) and ``advance_ratio`` (J,), shape (R, J).
 
@@ -45,15 +46,15 @@ def regression_curves(
     """
     rpm = np.atleast_1d(np.asarray(rpm, dtype=np.float64))
     j = np.atleast_1d(np.asarray(advance_ratio, dtype=np.float64))
-    table = read_table("regression")
-    names = [name for name in FAMILIES] if family is None else [family]
+    table = read_table("regression") if fitted is None else fitted
+    names = list(FAMILIES) if family is None else [family]
     curves = []
     for name in names:
         columns = label_terms(
             table.rows,
             family=name,
-            pitch_ratio=pitch_in / diameter_in,
             diameter_in=diameter_in,
+            pitch_in=pitch_in,
             blades=blades,
             reynolds=reynolds_number(diameter_in * INCH_M, rpm),
         )

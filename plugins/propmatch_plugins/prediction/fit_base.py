@@ -1,0 +1,197 @@
+"""Fits the section polar, the families' mean shapes and their two free numbers to measured propellers."""
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from propmatch_plugins.prediction.bemt import SectionPolar, solve_blade
+from propmatch_plugins.prediction.coefficients import FittedTable
+from propmatch_plugins.prediction.families import (
+    FAMILIES,
+    REFERENCE_DIAMETER_IN,
+    REFERENCE_PITCH_RATIO,
+    reynolds_number,
+)
+from propmatch_plugins.prediction.measured import MeasuredPropeller
+from propmatch_plugins.prediction.shapes import (
+    RADIUS,
+    WEIGHT,
+    BladeShape,
+    Geometry,
+    family_shape,
+    geometry_shape,
+)
+
+__all__ = ["fit_family_numbers", "fit_polar", "mean_shapes", "measured_geometry", "polar_table", "table_polar"]
+
+FloatArray = NDArray[np.float64]
+
+_STATION = np.round(np.arange(0.15, 1.001, 0.05), 2)
+_PRIOR = np.array([5.5, math.radians(-3.2), 1.5, math.log(0.023), 0.4, 0.16, 0.19])
+_PRIOR_SD = np.array([1.0, 0.03, 0.5, 0.7, 0.4, 0.15, 0.2])
+_POLAR_NAMES = ("slope", "zero_lift_rad", "cl_max", "drag", "drag_exponent", "induced", "slope_exponent")
+
+
+def polar_table(polar: SectionPolar) -> FittedTable:
+    """The polar as a table of one column."""
+    return FittedTable(_POLAR_NAMES, ("value",), [[getattr(polar, name)] for name in _POLAR_NAMES])
+
+
+def table_polar(table: FittedTable) -> SectionPolar:
+    """Inverse of ``polar_table``."""
+    return SectionPolar(**dict(zip(table.rows, table.column("value").tolist(), strict=True)))
+
+
+def measured_geometry(propeller: MeasuredPropeller) -> Geometry | None:
+    """The digitised blade as a ``Geometry``, None when there is none."""
+    if propeller.geometry is None:
+        return None
+    r, c, beta = propeller.geometry.T
+    return Geometry(r, c, np.clip(beta, 0.0, 89.0))
+
+
+def mean_shapes(propellers: Sequence[MeasuredPropeller]) -> FittedTable:
+    """Mean c/R (scaled to 9 in), mean helix h and its slope in u for every family with geometry.
+
+    h = tan(beta) pi x/(p/D); one weight for each model; the slope is drawn to zero with the weight of two models
+    at u = 0.4.
+    """
+    columns: dict[str, FloatArray] = {}
+    for family in FAMILIES:
+        rows = [p for p in propellers if p.family == family and p.geometry is not None]
+        if not rows:
+            continue
+        weight = 1.0 / np.array([sum(q.model == p.model for q in rows) for p in rows])
+        chord, helix, u = [], [], []
+        for p in rows:
+            assert p.geometry is not None
+            r, c, beta = p.geometry.T
+            chord.append(np.interp(_STATION, r, c) * (p.diameter_in / REFERENCE_DIAMETER_IN) ** 0.045)
+            tangent = np.interp(_STATION, r, r * np.tan(np.radians(np.clip(beta, 0.5, 89.0))))
+            helix.append(math.pi * tangent / (p.pitch_in / p.diameter_in))
+            u.append(math.log(p.pitch_in / p.diameter_in / REFERENCE_PITCH_RATIO))
+        design = np.stack([np.ones(len(rows)), np.array(u)], axis=1)
+        normal = design.T @ (weight[:, None] * design) + np.diag([0.0, 2 * 0.4**2])
+        solution = np.linalg.solve(normal, design.T @ (weight[:, None] * np.array(helix)))
+        columns[f"{family}_chord"] = np.average(chord, axis=0, weights=weight)
+        columns[f"{family}_helix"], columns[f"{family}_helix_slope"] = solution
+    return FittedTable([f"{x:.2f}" for x in _STATION], columns, np.array(list(columns.values())).T)
+
+
+class _Points:
+    """A thinned set of measured points of many propellers, each propeller with total weight 3."""
+
+    def __init__(self, propellers: Sequence[MeasuredPropeller]) -> None:
+        rows: list[tuple[float, ...]] = []
+        for index, p in enumerate(propellers):
+            if not p.static_rpm.size:
+                continue
+            chosen = _spread(p.static_rpm.size, 4)
+            for k in chosen:
+                ct, cp = p.static_ct[k], p.static_cp[k]
+                rows.append((index, p.static_rpm[k], 0.0, ct, cp, ct, cp, 1.0 / len(chosen)))
+            sweeps = [p.sweeps[k] for k in _spread(len(p.sweeps), 3) if np.isfinite(p.sweeps[k].zero_thrust_j)]
+            for sweep in sweeps:
+                inside = np.flatnonzero(sweep.j < sweep.zero_thrust_j)
+                inside = inside[_spread(inside.size, 6)]
+                ct0 = np.interp(sweep.rpm, p.static_rpm, p.static_ct)
+                cp0 = np.interp(sweep.rpm, p.static_rpm, p.static_cp)
+                for k in inside:
+                    weight = 2.0 / len(sweeps) / inside.size
+                    rows.append((index, sweep.rpm, sweep.j[k], sweep.ct[k], sweep.cp[k], ct0, cp0, weight))
+        table = np.array(rows)
+        self.owner = table[:, 0].astype(int)
+        self.rpm, self.j, self.ct, self.cp, self.ct0, self.cp0, weight = table[:, 1:].T
+        self.root_weight = np.sqrt(weight)
+        self.blades = np.array([p.blades for p in propellers], dtype=np.float64)[self.owner, None]
+        diameter = np.array([p.diameter_m for p in propellers])[self.owner]
+        self.reynolds = reynolds_number(diameter, self.rpm)[:, None]
+
+    def residual(self, polar: SectionPolar, chord: FloatArray, angle: FloatArray) -> FloatArray:
+        """Errors of CT and CP in units of the static values, times the root of the weight; (2 P,)."""
+        curves = solve_blade(
+            polar,
+            radius=RADIUS,
+            weight=WEIGHT,
+            chord=chord[self.owner],
+            angle_rad=angle[self.owner],
+            blades=self.blades,
+            advance_ratio=self.j[:, None],
+            disk_reynolds=self.reynolds,
+        )
+        thrust = (curves.ct - self.ct) / self.ct0 * self.root_weight
+        power = (curves.cp - self.cp) / self.cp0 * self.root_weight
+        return np.concatenate([thrust, power])
+
+
+def _spread(size: int, most: int) -> NDArray[np.intp]:
+    """At most ``most`` indices spread over ``size``."""
+    return (
+        np.unique(np.linspace(0, size - 1, min(most, size)).round().astype(np.intp)) if size else np.empty(0, np.intp)
+    )
+
+
+def _polar(vector: FloatArray) -> SectionPolar:
+    values = [float(v) for v in vector]
+    values[3] = math.exp(values[3])
+    return SectionPolar(*values)
+
+
+def fit_polar(propellers: Sequence[MeasuredPropeller]) -> SectionPolar:
+    """Seven numbers of the polar from the propellers with a measured shape (robust least squares)."""
+    from scipy.optimize import least_squares
+
+    rows = [p for p in propellers if p.geometry is not None]
+    points = _Points(rows)
+    mean = BladeShape(np.empty(0), np.empty(0))
+    shapes = []
+    for p in rows:
+        geometry = measured_geometry(p)
+        assert geometry is not None
+        shapes.append(geometry_shape(geometry, mean))
+    chord = np.array([s.chord for s in shapes])
+    angle = np.array([s.angle_rad for s in shapes])
+
+    def residual(vector: FloatArray) -> FloatArray:
+        return np.concatenate([points.residual(_polar(vector), chord, angle), 0.15 * (vector - _PRIOR) / _PRIOR_SD])
+
+    fit = least_squares(residual, _PRIOR, loss="soft_l1", f_scale=0.1, x_scale=_PRIOR_SD, max_nfev=25)
+    return _polar(fit.x)
+
+
+def fit_family_numbers(
+    propellers: Sequence[MeasuredPropeller], polar: SectionPolar, shapes: FittedTable
+) -> FittedTable:
+    """Chord factor and angle offset of each family, drawn to 1 (+-0.1) and 0 (+-2 deg)."""
+    from scipy.optimize import least_squares
+
+    numbers = []
+    for family in FAMILIES:
+        rows = [p for p in propellers if p.family == family]
+        lines = len({p.line for p in rows})
+        points = _Points(rows) if rows else None
+        scale = np.array([0.1, 2.0])
+
+        def blades(vector: FloatArray, family: str = family, rows: list[MeasuredPropeller] = rows) -> list[BladeShape]:
+            table = FittedTable([family], ["chord_factor", "angle_offset_deg"], [[math.exp(vector[0]), vector[1]]])
+            return [
+                family_shape(shapes, table, family, pitch_ratio=p.pitch_in / p.diameter_in, diameter_in=p.diameter_in)
+                for p in rows
+            ]
+
+        def residual(vector: FloatArray, points: _Points | None = points) -> FloatArray:
+            shape = blades(vector)  # noqa: B023
+            assert points is not None
+            chord = np.array([s.chord for s in shape])
+            angle = np.array([s.angle_rad for s in shape])
+            return np.concatenate([points.residual(polar, chord, angle), 0.3 * vector / scale])  # noqa: B023
+
+        best = np.zeros(2)
+        if rows:
+            best = least_squares(
+                residual, best, loss="soft_l1", f_scale=0.1, x_scale=scale, diff_step=1e-3, max_nfev=15
+            ).x
+        numbers.append([math.exp(best[0]), best[1], lines])
+    return FittedTable(FAMILIES, ["chord_factor", "angle_offset_deg", "lines"], numbers)

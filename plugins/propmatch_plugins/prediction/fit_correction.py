@@ -1,0 +1,179 @@
+"""Fits the correction: variances by maximum likelihood, then the posterior of the label's coefficients."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from propmatch_plugins.prediction.base import OUTPUTS, Base, Differences
+from propmatch_plugins.prediction.correction import TERMS, Correction, nearness
+from propmatch_plugins.prediction.families import FAMILIES, label_size, label_terms, reynolds_number
+from propmatch_plugins.prediction.fit_base import measured_geometry
+from propmatch_plugins.prediction.measured import MeasuredPropeller
+from propmatch_plugins.prediction.shapes import Geometry
+
+__all__ = ["Observed", "fit_correction", "fit_variances", "observe"]
+
+FloatArray = NDArray[np.float64]
+
+_ROWS = 3
+_LARGEST = 0.9
+"""A larger logarithm is a faulty or too short run, not a propeller."""
+_PRIOR_SD = {"u": 0.5, "uu": 0.3, "l": 0.2, "ul": 0.1, "ll": 0.05, "d": 0.2, "b": 0.2}
+
+
+@dataclass(frozen=True)
+class Observed:
+    """One propeller beside its computed curves: per output (K lists) term rows (n, T) and values (n,)."""
+
+    propeller: MeasuredPropeller
+    terms: list[FloatArray]
+    values: list[FloatArray]
+    u: float
+    d: float
+
+
+def observe(
+    base: Base, propeller: MeasuredPropeller, *, use_geometry: bool = False, only_75: bool = False
+) -> Observed | None:
+    """Differences of a measured propeller from the computed curves, at up to three speeds an output."""
+    p = propeller
+    geometry = measured_geometry(p) if use_geometry else None
+    if p.family is None or (use_geometry and geometry is None):
+        return None
+    if geometry is not None and only_75:
+        beta = float(np.degrees(np.arctan(geometry.pitch_ratio_75 / (np.pi * 0.75))))
+        geometry = Geometry.at_75(geometry.chord_75, beta)
+    blade = base.blade(p.family, diameter_in=p.diameter_in, pitch_in=p.pitch_in, geometry=geometry)
+    gaps = measured_differences(base, blade, p)
+    columns: list[tuple[FloatArray, FloatArray]] = [(gaps.static_rpm, gaps.static[:, k]) for k in range(2)]
+    columns += [(gaps.sweep_rpm, gaps.sweeps[:, k]) for k in range(5)]
+    terms, values = [], []
+    for rpm, value in columns:
+        rpm, value = _thin(rpm, value)
+        terms.append(
+            label_terms(
+                TERMS,
+                family=p.family,
+                diameter_in=p.diameter_in,
+                pitch_in=p.pitch_in,
+                blades=p.blades,
+                reynolds=reynolds_number(p.diameter_m, rpm),
+            )
+        )
+        values.append(value)
+    return Observed(p, terms, values, *label_size(p.diameter_in, p.pitch_in))
+
+
+def measured_differences(base: Base, blade: object, p: MeasuredPropeller) -> Differences:
+    """``Base.differences`` of a measured propeller."""
+    static = (p.static_rpm, reynolds_number(p.diameter_m, p.static_rpm), p.static_ct, p.static_cp)
+    sweeps = [(s.rpm, float(reynolds_number(p.diameter_m, s.rpm)), s.zero_thrust_j, s.j, s.ct, s.cp) for s in p.sweeps]
+    return base.differences(blade, p.blades, static=static, sweeps=sweeps)  # type: ignore[arg-type]
+
+
+def _thin(rpm: FloatArray, value: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Means of up to three groups of neighbouring speeds."""
+    with np.errstate(invalid="ignore"):
+        known = np.abs(value) < _LARGEST
+    groups = np.array_split(np.flatnonzero(known), min(_ROWS, int(known.sum()))) if known.any() else []
+    return (
+        np.array([np.exp(np.mean(np.log(rpm[g]))) for g in groups]),
+        np.array([np.mean(value[g]) for g in groups]),
+    )
+
+
+def _prior_variance() -> FloatArray:
+    out = []
+    for term in TERMS:
+        if term in FAMILIES:
+            out.append(0.5**2)
+        elif ":" in term:
+            out.append(0.15**2)
+        else:
+            out.append(_PRIOR_SD[term] ** 2)
+    return np.array(out)
+
+
+class _Output:
+    """The rows of one output over all propellers, and the covariance of what the label does not explain."""
+
+    def __init__(self, observed: Sequence[Observed], k: int) -> None:
+        rows = [o for o in observed if o.values[k].size]
+        self.x = np.concatenate([o.terms[k] for o in rows])
+        self.y = np.concatenate([o.values[k] for o in rows])
+        self.owner = np.repeat(np.arange(len(rows)), [o.values[k].size for o in rows])
+        names = [o.propeller.line for o in rows]
+        line = np.array([sorted(set(names)).index(name) for name in names])[self.owner]
+        u = np.array([o.u for o in rows])[self.owner]
+        self.same_owner = (self.owner[:, None] == self.owner).astype(np.float64)
+        self.same_line = (line[:, None] == line).astype(np.float64)
+        d = np.array([o.d for o in rows])[self.owner]
+        self.near = self.same_line * nearness(u, d, u, d)
+        self.same_slope = self.same_line * np.outer(u, u)
+        self.prior = _prior_variance()
+        self.fixed = (self.x * self.prior) @ self.x.T
+        self.doubt = np.ones(len(rows))
+
+    def kernel(self, variance: FloatArray) -> FloatArray:
+        """Covariance of line, slope, model and speed effects; ``doubt`` widens the model effect of outliers."""
+        line, slope, near, model, speed = variance
+        own = self.doubt[self.owner]
+        out = line * self.same_line + slope * self.same_slope + near * self.near
+        out += model * self.same_owner * own
+        out[np.diag_indices_from(out)] += speed * own
+        return np.asarray(out)
+
+    def loss(self, log_variance: FloatArray) -> float:
+        """Minus the log likelihood, with a weak pull of each variance to its usual size."""
+        from scipy.linalg import cho_factor, cho_solve
+
+        factor = cho_factor(self.fixed + self.kernel(np.exp(log_variance)), lower=True)
+        pull = 0.5 * np.sum(((log_variance - _USUAL) / 2.5) ** 2)
+        return float(0.5 * self.y @ cho_solve(factor, self.y) + np.sum(np.log(np.diag(factor[0]))) + pull)
+
+    def update_doubt(self, variance: FloatArray) -> None:
+        """Student-t weights (four degrees of freedom) of the model effects, at the present variances."""
+        inside = self.kernel(variance)
+        innovation = np.linalg.solve(self.fixed + inside, self.y)
+        own = self.doubt[self.owner]
+        size = np.bincount(self.owner)
+        effect = variance[3] * self.doubt * np.bincount(self.owner, innovation)
+        rest = variance[4] * np.bincount(self.owner, own * innovation) / size
+        square = (effect + rest) ** 2 / (variance[3] + variance[4] / size)
+        self.doubt = (_FREEDOM + square) / (_FREEDOM + 1.0)
+
+
+_USUAL = np.log(np.array([0.1, 0.1, 0.05, 0.05, 0.03]) ** 2)
+_FREEDOM = 4.0
+
+
+def fit_variances(observed: Sequence[Observed]) -> FloatArray:
+    """Variances (5, K) of line, slope in u, model and speed by maximum likelihood; deterministic."""
+    from scipy.optimize import minimize
+
+    out = np.zeros((5, len(OUTPUTS)))
+    for k in range(len(OUTPUTS)):
+        rows = _Output(observed, k)
+        best = _USUAL
+        for _ in range(3):
+            rows.update_doubt(np.exp(best))
+            best = minimize(rows.loss, best, method="L-BFGS-B", options={"maxiter": 15}).x
+        out[:, k] = np.exp(best)
+    return out
+
+
+def fit_correction(observed: Sequence[Observed], variances: FloatArray) -> Correction:
+    """Posterior of the label's coefficients at given variances (5, K)."""
+    size = len(TERMS)
+    mean = np.zeros((len(OUTPUTS), size))
+    covariance = np.zeros((len(OUTPUTS), size, size))
+    for k in range(len(OUTPUTS)):
+        rows = _Output(observed, k)
+        for _ in range(3):
+            rows.update_doubt(variances[:, k])
+        weighted = np.linalg.solve(rows.kernel(variances[:, k]), rows.x)
+        covariance[k] = np.linalg.inv(rows.x.T @ weighted + np.diag(1.0 / rows.prior))
+        mean[k] = covariance[k] @ (weighted.T @ rows.y)
+    return Correction(mean, covariance, *variances)

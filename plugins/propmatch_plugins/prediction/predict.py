@@ -1,0 +1,398 @@
+"""One call for every kind of knowledge: a coefficient table with the interval it deserves."""
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import attrs
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from propmatch.air import Air
+from propmatch.estimates import Assumption
+from propmatch.faults import Fault, InputFaults, did_you_mean
+from propmatch.parts import Source
+from propmatch.tables import CoefficientTable
+from propmatch.units import INCH_M
+from propmatch_plugins.prediction.base import OUTPUTS
+from propmatch_plugins.prediction.curves import (
+    Evaluated,
+    evaluate,
+    family_mixture,
+    family_state,
+    sibling_rows,
+)
+from propmatch_plugins.prediction.evidence import Anchor, AnchorPoint, anchor_point
+from propmatch_plugins.prediction.families import FAMILIES
+from propmatch_plugins.prediction.knowledge import QUANTITIES, Knowledge, bundled_knowledge, quantity_matrix
+from propmatch_plugins.prediction.regression import regression_curves
+from propmatch_plugins.prediction.shapes import Geometry
+
+__all__ = ["Prediction", "default_rpm", "predict"]
+
+FloatArray = NDArray[np.float64]
+
+SPEEDS = 8
+_LOWEST_TIP_MACH, _HIGHEST_TIP_MACH, _FLAGGED_TIP_MACH = 0.05, 0.7, 0.9
+_CROSS_CHECK = {"ct0": 0.23, "cp0": 0.27, "zero_thrust_j": 0.15}
+"""80 % half-widths (ln) of the regression for a line it never saw: the study of left-out lines that set the goals."""
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Prediction:
+    """A predicted coefficient table and how far it can be trusted.
+
+    Attributes
+    ----------
+    diameter_in, pitch_in, blades, family : the label; family None when it was not given
+    table : CoefficientTable, its J axis runs past zero thrust at every speed
+    tier : what the prediction rests on: ``label``, ``chord and angle``, ``geometry`` or ``siblings``, with
+        `` + static point`` when the bench was used
+    intervals : quantity name to (low, high), relative, 80 %: the truth lies in predicted x (1 + low) to predicted
+        x (1 + high); names in ``knowledge.QUANTITIES``
+    ct0, cp0, zero_thrust_j, peak_efficiency : (R,) predicted values at ``table.rpm``
+    source : Source of kind ``predicted`` that travels with the table
+    remarks : sentences on support, cross-check, contradictions and compressibility
+    assumptions : numbers nobody stated
+    unconverged : elements whose inflow angle was not found; 0 unless something is very wrong
+    """
+
+    diameter_in: float
+    pitch_in: float
+    blades: int
+    family: str | None
+    table: CoefficientTable
+    tier: str
+    intervals: dict[str, tuple[float, float]]
+    ct0: FloatArray
+    cp0: FloatArray
+    zero_thrust_j: FloatArray
+    peak_efficiency: FloatArray
+    source: Source
+    remarks: tuple[str, ...]
+    assumptions: tuple[Assumption, ...]
+    unconverged: int
+
+    @property
+    def ct0_interval(self) -> tuple[float, float]:
+        """Relative 80 % interval of the static thrust coefficient."""
+        return self.intervals["ct0"]
+
+    @property
+    def cp0_interval(self) -> tuple[float, float]:
+        """Relative 80 % interval of the static power coefficient."""
+        return self.intervals["cp0"]
+
+
+def default_rpm(diameter_in: float) -> FloatArray:
+    """Eight speeds from tip Mach 0.05 to 0.7 in standard air, rounded to 10 rpm."""
+    sound = float(Air.standard().speed_of_sound_m_s)
+    per_mach = sound * 60.0 / (math.pi * diameter_in * INCH_M)
+    return np.round(np.linspace(_LOWEST_TIP_MACH, _HIGHEST_TIP_MACH, SPEEDS) * per_mach, -1)
+
+
+def predict(
+    diameter_in: float,
+    pitch_in: float,
+    *,
+    blades: int = 2,
+    family: str | None = None,
+    geometry: Geometry | None = None,
+    siblings: Sequence[Any] = (),
+    anchors: Sequence[Anchor] = (),
+    rpm: ArrayLike | None = None,
+    knowledge: Knowledge | None = None,
+) -> Prediction:
+    """Predict CT and CP over advance ratio and speed for a propeller that was never measured.
+
+    Parameters
+    ----------
+    diameter_in, pitch_in : label [in]
+    blades : 1 to 8; supported by data for 2, weakly for 3 and 4
+    family : ``thin``, ``thick``, ``broad``, ``folding`` or ``wide``; None mixes all, with a wider interval
+    geometry : measured blade shape, ``Geometry(...)`` or ``Geometry.at_75(chord, angle)``
+    siblings : measured propellers of the same line: anything with diameter_in, pitch_in, blades and table
+    anchors : static points from the bench
+    rpm : (R,) speeds of the table, default eight from tip Mach 0.05 to 0.7
+    knowledge : fitted tables, default those that ship
+
+    Returns
+    -------
+    Prediction
+
+    Raises
+    ------
+    InputFaults
+        Size not finite or not above 0, blades out of range, a family that does not exist, rpm not rising; all at once.
+    """
+    speeds, known = _checked(diameter_in, pitch_in, blades, family, geometry, siblings, rpm)
+    knowledge = knowledge or bundled_knowledge()
+    remarks: list[str] = []
+    if known:
+        tier = "siblings"
+        if geometry is not None:
+            remarks.append("Blade shape not used: measured propellers of the same line say more.")
+    elif geometry is not None:
+        tier = "chord and angle" if geometry.only_75 else "geometry"
+    else:
+        tier = "label"
+    names, weights = family_mixture(knowledge, family)
+    states = [
+        family_state(
+            knowledge,
+            name,
+            tier=tier,
+            diameter_in=diameter_in,
+            pitch_in=pitch_in,
+            blades=blades,
+            rpm=speeds,
+            geometry=None if tier == "siblings" else geometry,
+            siblings=sibling_rows(knowledge, name, known) if known else (),
+        )
+        for name in names
+    ]
+
+    def run(shift: FloatArray | None = None) -> Evaluated:
+        return evaluate(knowledge, states, weights, diameter_in=diameter_in, blades=blades, rpm=speeds, shift=shift)
+
+    points = [anchor_point(anchor, diameter_in) for anchor in anchors]
+    answer = run()
+    calibration = knowledge.calibrations[tier]
+    covariance = calibration.correlation * np.outer(answer.spread, answer.spread)
+    before = _intervals(covariance, calibration.q80)
+    if points:
+        shift, covariance = _anchored(answer.level, speeds, points, covariance)
+        remarks += _contradictions(answer.level, speeds, points, before)
+        answer = run(shift)
+    intervals = _intervals(covariance, calibration.q80) if points else before
+    remarks += _support(diameter_in, pitch_in, blades, family, geometry, speeds)
+    remarks += _cross_check(knowledge, answer, diameter_in, pitch_in, blades, family, speeds, intervals)
+    if answer.unconverged:
+        remarks.append(f"{answer.unconverged} blade elements did not converge: do not use this table.")
+    level = np.exp(answer.level)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        eta = np.where(answer.cp > 0, answer.advance_ratio * answer.ct / answer.cp, -np.inf)
+    return Prediction(
+        diameter_in=diameter_in,
+        pitch_in=pitch_in,
+        blades=blades,
+        family=family,
+        table=CoefficientTable(rpm=speeds, advance_ratio=answer.advance_ratio, ct=answer.ct, cp=answer.cp),
+        tier=tier + (" + static point" if points else ""),
+        intervals=intervals,
+        ct0=level[:, 0],
+        cp0=level[:, 1],
+        zero_thrust_j=level[:, 2],
+        peak_efficiency=np.max(eta, axis=1),
+        source=_source(tier, bool(points), family, intervals),
+        remarks=tuple(remarks),
+        assumptions=_family_assumption(names) + tuple(a for point in points for a in point.assumptions),
+        unconverged=answer.unconverged,
+    )
+
+
+def _checked(
+    diameter_in: float,
+    pitch_in: float,
+    blades: int,
+    family: str | None,
+    geometry: Geometry | None,
+    siblings: Sequence[Any],
+    rpm: ArrayLike | None,
+) -> tuple[FloatArray, list[Any]]:
+    faults: list[Fault] = []
+
+    def add(key: str, value: object, rule: str, hint: str = "") -> None:
+        faults.append(Fault("predict", key, value, rule, hint))
+
+    sound = True
+    for key, number in (("diameter_in", diameter_in), ("pitch_in", pitch_in)):
+        if not isinstance(number, int | float | np.number) or not math.isfinite(number) or number <= 0:
+            add(key, number, "must be a finite number of inches above 0")
+            sound = False
+    if isinstance(blades, bool) or not isinstance(blades, int | np.integer) or not 1 <= blades <= 8:
+        add("blades", blades, "must be a whole number from 1 to 8")
+    if family is not None and family not in FAMILIES:
+        add("family", family, f"must be one of {', '.join(FAMILIES)}", did_you_mean(str(family), FAMILIES))
+    if geometry is not None and not isinstance(geometry, Geometry):
+        add("geometry", repr(geometry), "must be a Geometry")
+    known = []
+    for index, sibling in enumerate(siblings):
+        if getattr(sibling, "table", None) is None:
+            add(f"siblings[{index}]", repr(sibling), "must have diameter_in, pitch_in, blades and a table")
+        else:
+            known.append(sibling)
+    speeds = np.empty(0)
+    if rpm is not None:
+        speeds = np.atleast_1d(np.asarray(rpm, dtype=np.float64))
+        rising = speeds.ndim == 1 and np.all(np.isfinite(speeds)) and np.all(np.diff(speeds) > 0)
+        if not rising or not speeds.size or speeds[0] <= 0:
+            add("rpm", str(rpm), "must be finite, above 0 and strictly rising")
+    elif sound:
+        speeds = default_rpm(float(diameter_in))
+    if faults:
+        raise InputFaults(faults)
+    return speeds, known
+
+
+def _intervals(covariance: FloatArray, q80: FloatArray) -> dict[str, tuple[float, float]]:
+    matrix = quantity_matrix()
+    half = q80 * np.sqrt(np.einsum("qi,ij,qj->q", matrix, covariance, matrix))
+    return {
+        name: (math.expm1(-width), math.expm1(width)) for name, width in zip(QUANTITIES, half.tolist(), strict=True)
+    }
+
+
+def _at_speed(level: FloatArray, rpm: FloatArray, speed: float) -> FloatArray:
+    """ln CT0 and ln CP0 at one speed, linear in ln rpm, held at the ends."""
+    return np.array([np.interp(math.log(speed), np.log(rpm), level[:, k]) for k in range(2)])
+
+
+def _anchor_gaps(level: FloatArray, rpm: FloatArray, points: Sequence[AnchorPoint]) -> list[tuple[int, float, float]]:
+    """(output, ln(measured/predicted), standard uncertainty) of every number measured."""
+    out = []
+    for point in points:
+        predicted = _at_speed(level, rpm, point.rpm)
+        for output, value in ((0, point.ct0), (1, point.cp0)):
+            if value is not None:
+                out.append((output, math.log(value) - float(predicted[output]), point.uncertainty))
+    return out
+
+
+_BETWEEN_SPEEDS = 0.02
+"""Standard deviation (ln) of a propeller's coefficients from one speed to another about the predicted trend."""
+
+
+def _anchored(
+    level: FloatArray, rpm: FloatArray, points: Sequence[AnchorPoint], covariance: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Gaussian conditioning of the seven outputs on the bench points: shift (K,) and covariance left (K, K)."""
+    gaps = _anchor_gaps(level, rpm, points)
+    pick = np.zeros((len(gaps), len(OUTPUTS)))
+    pick[np.arange(len(gaps)), [output for output, _, _ in gaps]] = 1.0
+    noise = np.diag([sd**2 + _BETWEEN_SPEEDS**2 for _, _, sd in gaps])
+    gain = covariance @ pick.T @ np.linalg.inv(pick @ covariance @ pick.T + noise)
+    left = covariance - gain @ pick @ covariance
+    left[np.diag_indices_from(left)] += _BETWEEN_SPEEDS**2
+    return gain @ np.array([gap for _, gap, _ in gaps]), left
+
+
+def _contradictions(
+    level: FloatArray,
+    rpm: FloatArray,
+    points: Sequence[AnchorPoint],
+    intervals: dict[str, tuple[float, float]],
+) -> list[str]:
+    out = []
+    for output, gap, sd in _anchor_gaps(level, rpm, points):
+        name, key = (("thrust", "ct0"), ("power", "cp0"))[output]
+        if abs(gap) > math.hypot(math.log1p(intervals[key][1]), 1.28 * sd):
+            out.append(
+                f"The measured static {name} is {100 * math.expm1(gap):+.0f} % from what the label suggests, more than "
+                "its 80 % interval: check diameter, pitch, blade count, the readings and the motor's constants. "
+                "The measurement was used."
+            )
+    return out
+
+
+def _support(
+    diameter_in: float,
+    pitch_in: float,
+    blades: int,
+    family: str | None,
+    geometry: Geometry | None,
+    rpm: FloatArray,
+) -> list[str]:
+    """Remarks on what lies outside the measured propellers."""
+    out = []
+    ratio = pitch_in / diameter_in
+    if diameter_in > 30:
+        out.append(
+            f"Diameter {diameter_in:g} in is hard to believe: {diameter_in:g} mm would be {diameter_in / 25.4:.1f} in."
+        )
+    elif not 4 <= diameter_in <= 11:
+        out.append(f"Diameter {diameter_in:g} in is outside the well measured 4 to 11 in.")
+    if not 0.32 <= ratio <= 1.11:
+        out.append(f"Pitch over diameter {ratio:.2f} is outside the measured 0.32 to 1.11.")
+    if blades != 2:
+        out.append(f"{blades} blades: almost all measured propellers have 2; the ratio is computed, not fitted.")
+    if family == "folding" and geometry is None:
+        out.append("Folding: one measured line only, blade shape taken from the thin family.")
+    if geometry is not None:
+        actual = geometry.pitch_ratio_75 / ratio
+        if not 0.57 <= actual <= 1.73:
+            out.append(
+                f"The blade angle at 75 % radius means a pitch of {actual:.2f} times the label; measured propellers "
+                "have 0.57 to 1.73: check the angle and the label."
+            )
+    sound = float(Air.standard().speed_of_sound_m_s)
+    mach = rpm * (math.pi / 60.0) * diameter_in * INCH_M / sound
+    if np.any(mach > _FLAGGED_TIP_MACH):
+        first = float(rpm[np.argmax(mach > _FLAGGED_TIP_MACH)])
+        out.append(f"Tip Mach above 0.9 from {first:.0f} rpm: compressibility is not in the model.")
+    return out
+
+
+def _cross_check(
+    knowledge: Knowledge,
+    answer: Evaluated,
+    diameter_in: float,
+    pitch_in: float,
+    blades: int,
+    family: str | None,
+    rpm: FloatArray,
+    intervals: dict[str, tuple[float, float]],
+) -> list[str]:
+    """Say so when the twelve-term regression differs by more than both intervals together."""
+    middle = rpm.size // 2
+    other = regression_curves(
+        diameter_in,
+        pitch_in,
+        blades=blades,
+        family=family,
+        rpm=rpm[[middle]],
+        advance_ratio=[0.0],
+        fitted=knowledge.regression,
+    )
+    out = []
+    texts = {"ct0": "static thrust", "cp0": "static power", "zero_thrust_j": "zero-thrust advance ratio"}
+    values = (other.ct0[0], other.cp0[0], other.zero_thrust_j[0])
+    for column, ((key, own), value) in enumerate(zip(_CROSS_CHECK.items(), values, strict=True)):
+        gap = math.log(value) - float(answer.level[middle, column])
+        if abs(gap) > math.hypot(own, math.log1p(intervals[key][1])):
+            out.append(
+                f"Cross-check: a regression on the label alone gives {100 * math.expm1(gap):+.0f} % on {texts[key]}, "
+                "more than the two intervals explain; measure before you rely on it."
+            )
+    return out
+
+
+def _family_assumption(names: Sequence[str]) -> tuple[Assumption, ...]:
+    if len(names) == 1:
+        return ()
+    text = "blade family not given: mean of all families, weighted by how often they were measured"
+    return (Assumption("propeller", "family", math.nan, "", text),)
+
+
+def _percent(interval: tuple[float, float]) -> str:
+    return f"{100 * interval[0]:+.0f}/{100 * interval[1]:+.0f} %"
+
+
+_TIER_WORDS = {
+    "label": "label",
+    "chord and angle": "label, chord and angle at 75 % radius",
+    "geometry": "measured blade shape",
+    "siblings": "label and measured propellers of the same line",
+}
+
+
+def _source(tier: str, anchored: bool, family: str | None, intervals: dict[str, tuple[float, float]]) -> Source:
+    basis = _TIER_WORDS[tier] + (f", family {family}" if family else ", family unknown")
+    if anchored:
+        basis += ", static bench point"
+    text = (
+        f"predicted from {basis}; 80 % interval of static thrust {_percent(intervals['ct0'])}, "
+        f"of static power {_percent(intervals['cp0'])}"
+    )
+    widest = max(math.log1p(intervals[key][1]) for key in ("ct0", "cp0"))
+    return Source(text=text, kind="predicted", uncertainty=round(min(widest / 1.2816, 1.0), 3))
