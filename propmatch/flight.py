@@ -201,7 +201,7 @@ def full_throttle_lanes(
 
     Thrust is solved at rest, at half the stall speed and at 12 speeds from the stall to beyond zero thrust. The best
     climb is the top of a parabola through the best three of them, repeated on a quarter of the step. Top speed and
-    speed of zero thrust are the highest change of sign, closed in by a bracketed secant. About ### points a lane.
+    speed of zero thrust are the highest change of sign, closed in by a bracketed secant. About 32 points a lane.
     """
     names = [a.name for a in attrs.fields(FullThrottle)][:-1]
     out: dict[str, Any] = {name: np.full(lanes.size, np.nan) for name in names}
