@@ -263,7 +263,7 @@ class TiltAdvice:
         text = (
             f"{_tilted(self.tilt_deg)} makes the change of trim with throttle smallest: at most "
             f"{self.residual_deg:.1f} degrees of elevator are left, against {self.worst_now_deg:.1f} degrees now "
-            f"({_tilted(self.tilt_now_deg)}). Between {self.tilt_from_deg:.1f} and {self.tilt_to_deg:.1f} degrees it "
+            f"({_tilted(self.tilt_now_deg)}). From {_tilted(self.tilt_from_deg)} to {_tilted(self.tilt_to_deg)} it "
             f"stays within {self.tolerance_deg:g} degree{'' if self.tolerance_deg == 1 else 's'} of that."
         )
         if self.at_limit:

@@ -316,7 +316,10 @@ def test_best_tilt_beats_its_neighbours_and_states_its_tolerance():
     for end, out in ((advice.tilt_from_deg, -0.06), (advice.tilt_to_deg, 0.06)):
         assert worst(end) <= advice.residual_deg + 0.5 + 1e-12
         assert worst(end + out) > advice.residual_deg + 0.5
-    assert "up thrust makes the change of trim with throttle smallest" in advice.reading()
+    text = advice.reading()
+    assert f"{-advice.tilt_deg:.1f} degrees of up thrust makes the change of trim with throttle smallest" in text
+    assert f"From {-advice.tilt_from_deg:.1f} degrees of up thrust to" in text
+    assert "now (0 degrees of tilt)" in text
     assert advice.through_cg_deg == pytest.approx(-math.degrees(math.atan(30.0 / 260.0)))
     assert advice.lanes_without_answer == 0
 
