@@ -20,7 +20,7 @@ from propmatch.listing import ListingRow
 from propmatch.parts import Controller, Motor, Pack, Propeller, Source
 from propmatch.units import GRAM_FORCE_N, INCH_M, MAH_AH, MM_M, OUNCE_KG
 
-__all__ = ["TypedPart", "controller_for", "looks_typed", "read_number", "read_part"]
+__all__ = ["TypedPart", "controller_for", "field_of", "looks_typed", "read_number", "read_part", "read_value"]
 
 _NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:e[-+]?\d+)?|[-+]?(?:nan|inf(?:inity)?)"
 _QUANTITY = re.compile(rf"({_NUMBER})\s*([^\d\s.,=]*)", re.IGNORECASE)
@@ -71,7 +71,7 @@ _BARE_UNIT: dict[type, dict[str, str]] = {
 """What a number with this unit means when no key is given."""
 
 _EXAMPLE: dict[type, str] = {
-    Motor: '"1500kV 28g" or "kv=1500 mass=28g r=80mohm i0=0.9A"',
+    Motor: '"1500kV label 28g" or "kv=1500 mass=28g r=80mohm i0=0.9A"',
     Controller: '"20A" or "20A 18g r=5mohm"',
     Pack: '"2S 450mAh 35C" or "3S2P 5000mAh 28g cell=18mohm"',
     Propeller: '"6x4", "6x4x3" for three blades, or "6x4 thin 3.5g"',
@@ -79,6 +79,7 @@ _EXAMPLE: dict[type, str] = {
 }
 
 _TYPED = Source(text="typed in", kind="data sheet")
+_MEASURED = Source(text="typed in, kV called effective", kind="measured")
 _PACK_G_PER_WH = 7.5
 _PACK_C = 25.0
 _CONTROLLER_G_PER_A = 0.9
@@ -153,10 +154,11 @@ def read_part(cls: type, text: str, where: str) -> TypedPart:
     ]
     if faults or part is None:
         return TypedPart(part=None, faults=tuple(faults))
-    named = attrs.evolve(part, source=_TYPED) if "source" in attrs.fields_dict(cls) else part  # type: ignore[misc]
+    source = _MEASURED if values.get("kv_kind") == "effective" else _TYPED
+    named = attrs.evolve(part, source=source) if "source" in attrs.fields_dict(cls) else part
     return TypedPart(
         part=named,
-        assumptions=tuple(attrs.evolve(each, subject=part.name) for each in assumed.values()),  # type: ignore[attr-defined]
+        assumptions=tuple(attrs.evolve(each, subject=part.name) for each in assumed.values()),
     )
 
 
@@ -191,21 +193,29 @@ def _read_word(cls: type, rules: Mapping[str, Declared], word: str) -> dict[str,
     return Fault("", value=word, rule="not understood", hint=hint)
 
 
-def _read_key(cls: type, rules: Mapping[str, Declared], key: str, text: str) -> dict[str, Any] | Fault:
+def _named(cls: type, rules: Mapping[str, Declared], key: str) -> str | Fault:
     asked = key.lower().replace("-", "_")
-    name = asked if asked in rules else _SHORT[cls].get(asked)
-    if name is None:
-        near = [each for each in rules if each.startswith(asked)]
-        if len(near) != 1:
-            hint = did_you_mean(asked, [*rules, *_SHORT[cls]]) or "known keys: " + ", ".join(rules)
-            rule = f"could be {' or '.join(near)}" if near else "unknown key"
-            return Fault("", key, None, rule, "" if near else hint)
-        name = near[0]
-    value = _read_value(rules[name], text)
+    name = asked if asked in rules else _SHORT.get(cls, {}).get(asked)
+    if name is not None:
+        return name
+    near = [each for each in rules if each.startswith(asked)]
+    if len(near) == 1:
+        return near[0]
+    if near:
+        return Fault("", key, None, f"could be {' or '.join(near)}")
+    hint = did_you_mean(asked, [*rules, *_SHORT.get(cls, {})]) or "known keys: " + ", ".join(rules)
+    return Fault("", key, None, "unknown key", hint)
+
+
+def _read_key(cls: type, rules: Mapping[str, Declared], key: str, text: str) -> dict[str, Any] | Fault:
+    name = _named(cls, rules, key)
+    if isinstance(name, Fault):
+        return name
+    value = read_value(rules[name], text)
     return value if isinstance(value, Fault) else {name: value}
 
 
-def _read_value(rule: Declared, text: str) -> Any:
+def read_value(rule: Declared, text: str) -> Any:
     """The value of a key: text, or a number with or without a unit; ranges are checked later."""
     name = rule.name
     if rule.kind not in ("number", "integer"):
@@ -221,10 +231,17 @@ def _read_value(rule: Declared, text: str) -> Any:
     return float(number) * factor
 
 
+def field_of(cls: type, key: str) -> Declared | Fault:
+    """The field that a key means: its name, a usual short form, or a clear beginning."""
+    rules = {rule.name: rule for rule in declared(cls) if rule.name not in ("source", "table")}
+    name = _named(cls, rules, key)
+    return name if isinstance(name, Fault) else rules[name]
+
+
 def read_number(cls: type, field: str, text: str, where: str) -> Any:
     """One number typed for a field of a class, in the field's range: the number, or a ``Fault``."""
     rule = next(each for each in declared(cls) if each.name == field)
-    value = _read_value(rule, text)
+    value = read_value(rule, text)
     if not isinstance(value, Fault):
         value, problems = check(rule, value, "", reading=True)
         if problems:

@@ -6,7 +6,14 @@ import attrs
 import click
 
 from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
-from propmatch.commands.trains import TRAIN_OPTIONS, Shelf, choose_train, sources_block, train_data, train_options
+from propmatch.commands.trains import (
+    TRAIN_OPTIONS,
+    LazyCatalogue,
+    choose_train,
+    sources_block,
+    train_data,
+    train_options,
+)
 
 __all__ = ["Question", "command"]
 
@@ -65,9 +72,9 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
     faults: list[Any] = []
     question = _question(options, faults)
-    shelf = Shelf(options["parts_folder"], options["strict"])
+    stock = LazyCatalogue(options["parts_folder"], options["strict"])
     try:
-        chosen = choose_train(shelf, **{name: options[name] for name in TRAIN_OPTIONS})
+        chosen = choose_train(stock, **{name: options[name] for name in TRAIN_OPTIONS})
     except InputFaults as error:
         raise InputFaults([*faults, *error.faults]) from None
     if faults or question is None:
@@ -92,7 +99,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
             blocks=[*blocks_of(chosen.train, question, rows, shown), sources_block(chosen.train)],
             rows=rows,
             assumptions=[each for each in (*chosen.assumptions, *_assumed(chosen.train)) if each.field != "mass_g"],
-            faults=(*chosen.doubts, *shelf.broken),
+            faults=(*chosen.doubts, *stock.broken),
             remarks=[text for flag in dict.fromkeys(flags) for text in flag.remarks],
             extra={"train": train_data(chosen.train)},
             caution=True,

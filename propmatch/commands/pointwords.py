@@ -47,9 +47,10 @@ def headline_of(train: Any, question: "Question", rows: Sequence[Row], shown: Sh
     if row["status"] != Status.OK:
         return [f"{first} no answer. {_why_not(train, question, row, shown)}"]
     if row["motor_current_a"] < 0:
+        brake, back = shown.thrust_text(-row["thrust_n"]), -row["motor_current_a"]
         return [
-            f"{first} the airstream drives the propeller at {row['rpm']:.0f} rpm; it brakes with "
-            f"{shown.thrust_text(-row['thrust_n'])} and {-row['motor_current_a']:.1f} A flow back through the motor."
+            f"{first} the airstream drives the propeller at {row['rpm']:.0f} rpm; it brakes with {brake}, and "
+            f"{back:.1f} A flow back through the motor."
         ]
     answer = f"{shown.thrust_text(row['thrust_n'])} of thrust at {row['rpm']:.0f} rpm, for {_draw(row)} from the pack"
     per_watt = _per_watt(row, shown)
@@ -70,7 +71,8 @@ def _per_watt(row: Row, shown: Shown) -> float | None:
 
 
 def _why_not(train: Any, question: "Question", row: Row, shown: Shown) -> str:
-    text = row["status"].meaning[:1].upper() + row["status"].meaning[1:] + "."
+    meaning: str = row["status"].meaning
+    text = meaning[:1].upper() + meaning[1:] + "."
     if row["status"] == Status.CANNOT_HOLD:
         from propmatch.coupling import solve
 

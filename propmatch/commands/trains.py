@@ -9,9 +9,18 @@ import attrs
 import click
 
 from propmatch.commands.options import open_catalogue
-from propmatch.faults import Fault, InputFaults
+from propmatch.faults import Fault, InputFaults, did_you_mean
 
-__all__ = ["TRAIN_OPTIONS", "ChosenTrain", "Shelf", "choose_train", "sources_block", "train_data", "train_options"]
+__all__ = [
+    "TRAIN_OPTIONS",
+    "ChosenTrain",
+    "LazyCatalogue",
+    "choose_train",
+    "sources_block",
+    "train_data",
+    "train_options",
+    "with_table",
+]
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -37,7 +46,7 @@ def train_options(function: F) -> F:
     return function
 
 
-class Shelf:
+class LazyCatalogue:
     """The catalogue, opened when it is first needed."""
 
     def __init__(self, parts_folder: str | None, strict: bool) -> None:
@@ -64,7 +73,7 @@ class ChosenTrain:
 
 
 def choose_train(
-    shelf: Shelf,
+    stock: LazyCatalogue,
     *,
     motor: str | None,
     propeller: str | None,
@@ -101,7 +110,7 @@ def choose_train(
             if name != "controller" and not (name == "motor" and listing is not None):
                 faults.append(Fault(f"--{name}", rule="missing; name a part by id, or type it in full"))
             continue
-        part, typed = _part(shelf, name, cls, text, faults, assumptions)
+        part, typed = _part(stock, name, cls, text, faults, assumptions)
         found[name] = part
         if typed and part is not None:
             doubts += warnings_of(part)
@@ -109,7 +118,7 @@ def choose_train(
         if motor is not None:
             faults.append(Fault("--listing", rule="describes the motor, so leave out --motor"))
         else:
-            found["motor"] = _listed_motor(shelf, listing, faults, assumptions, doubts)
+            found["motor"] = _listed_motor(stock, listing, faults, assumptions, doubts)
     options = {"count": ("--motors", motors), "accessory_current_a": ("--accessories", accessories),
                "pack_temperature_c": ("--pack-temperature", pack_temperature)}  # fmt: skip
     numbers = defaults | _numbers(PowerTrain, options, faults)
@@ -120,7 +129,7 @@ def choose_train(
         found["controller"] = made.part
         assumptions += made.assumptions
     if found["propeller"].table is None:
-        found["propeller"] = _with_table(shelf, found["propeller"])
+        found["propeller"] = with_table(stock.catalogue, found["propeller"])
     return ChosenTrain(train=PowerTrain(**found, **numbers), assumptions=tuple(assumptions), doubts=tuple(doubts))
 
 
@@ -129,7 +138,9 @@ TRAIN_OPTIONS = ("motor", "listing", "propeller", "pack", "controller", "motors"
 """Parameters that ``train_options`` adds."""
 
 
-def _listed_motor(shelf: Shelf, text: str, faults: list[Fault], assumptions: list[Any], doubts: list[Fault]) -> Any:
+def _listed_motor(
+    stock: LazyCatalogue, text: str, faults: list[Fault], assumptions: list[Any], doubts: list[Fault]
+) -> Any:
     """The motor that reproduces a row of a listing."""
     from propmatch.fields import declared
     from propmatch.listing import ListingRow, motor_from_listing
@@ -146,7 +157,7 @@ def _listed_motor(shelf: Shelf, text: str, faults: list[Fault], assumptions: lis
     if row.part is None or len(sizes) != 1:
         return None
     try:
-        propeller = _with_table(shelf, read_part(Propeller, sizes[0], "--listing").part)
+        propeller = with_table(stock.catalogue, read_part(Propeller, sizes[0], "--listing").part)
         values = {rule.name: getattr(row.part, rule.name) for rule in declared(ListingRow)}
         listed = motor_from_listing(propeller=propeller, where="--listing", **values)
     except InputFaults as error:
@@ -158,7 +169,7 @@ def _listed_motor(shelf: Shelf, text: str, faults: list[Fault], assumptions: lis
 
 
 def _part(
-    shelf: Shelf, name: str, cls: type, text: str, faults: list[Fault], assumptions: list[Any]
+    stock: LazyCatalogue, name: str, cls: type, text: str, faults: list[Fault], assumptions: list[Any]
 ) -> tuple[Any, bool]:
     from propmatch.typed import looks_typed, read_part
 
@@ -166,12 +177,25 @@ def _part(
         typed = read_part(cls, text, f"--{name}")
         faults += typed.faults
         assumptions += typed.assumptions
+        if name == "pack" and typed.part is not None:
+            faults += _chemistry_faults(stock, typed.part.chemistry)
         return typed.part, True
     try:
-        return shelf.catalogue.find(f"{name}s", text), False
+        return stock.catalogue.find(f"{name}s", text), False
     except InputFaults as error:
         faults += [attrs.evolve(fault, where=f"--{name}") for fault in error.faults]
         return None, False
+
+
+def _chemistry_faults(stock: LazyCatalogue, name: str) -> list[Fault]:
+    """Whether anybody knows the cells; plugins are asked only for what is not built in."""
+    from propmatch.battery import CHEMISTRIES
+
+    if name in CHEMISTRIES or name in stock.catalogue.chemistries:
+        return []
+    known = stock.catalogue.chemistries
+    hint = did_you_mean(name, known) or "known: " + ", ".join(known)
+    return [Fault("--pack", "chemistry", name, "nobody knows these cells", hint)]
 
 
 def _numbers(cls: type, options: dict[str, tuple[str, str | None]], faults: list[Fault]) -> dict[str, Any]:
@@ -189,16 +213,16 @@ def _numbers(cls: type, options: dict[str, tuple[str, str | None]], faults: list
     return values
 
 
-def _with_table(shelf: Shelf, propeller: Any) -> Any:
-    """The propeller with the coefficient table that a plugin answers."""
+def with_table(catalogue: Any, propeller: Any, where: str = "--propeller") -> Any:
+    """The propeller with the coefficient table that a plugin answers; ``InputFaults`` when none does."""
     from propmatch.partsets import KindParts, with_tables
 
     own = f"typed/{propeller.name}"
-    answered = with_tables(KindParts(parts={own: propeller}), shelf.catalogue.plugins)
+    answered = with_tables(KindParts(parts={own: propeller}), catalogue.plugins)
     if answered.faults:
-        plugins = ", ".join(shelf.catalogue.plugins.plugins) or "none"
+        plugins = ", ".join(catalogue.plugins.plugins) or "none"
         raise InputFaults(
-            attrs.evolve(fault, where="--propeller", key="", value=propeller.name, hint=f"plugins loaded: {plugins}")
+            attrs.evolve(fault, where=where, key="", value=propeller.name, hint=f"plugins loaded: {plugins}")
             for fault in answered.faults
         )
     return answered.parts[own]

@@ -1,0 +1,51 @@
+"""The search behind ``propmatch match``: cell counts typed, progress shown, the way of searching chosen."""
+
+import inspect
+from typing import Any
+
+from propmatch.commands.progress import progress_line
+from propmatch.commands.trains import LazyCatalogue
+from propmatch.faults import Fault, InputFaults
+
+__all__ = ["cell_counts", "find_shortlist", "with_cells"]
+
+
+def cell_counts(text: str) -> tuple[int, ...]:
+    """``2,3`` or ``2S,3S`` as cell counts, each 1 to 6 and named once."""
+    counts: list[int] = []
+    faults: list[Fault] = []
+    for piece in text.split(","):
+        word = piece.strip().upper().removesuffix("S")
+        if word not in {"1", "2", "3", "4", "5", "6"}:
+            faults.append(Fault("--cells", value=piece, rule="must be cell counts of 1 to 6, such as 2,3"))
+        elif int(word) in counts:
+            faults.append(Fault("--cells", value=piece, rule="names a cell count twice"))
+        else:
+            counts.append(int(word))
+    if faults:
+        raise InputFaults(faults)
+    return tuple(counts)
+
+
+def with_cells(brief: Any, text: str | None) -> Any:
+    """The brief with other cell counts, or as it is."""
+    from propmatch.fields import replace
+
+    if text is None:
+        return brief
+    return replace(brief, limits=replace(brief.limits, cells=cell_counts(text)))
+
+
+def find_shortlist(stock: LazyCatalogue, brief: Any, options: dict[str, Any], top: int) -> Any:
+    """Match, showing progress where somebody watches."""
+    from propmatch.matching import match
+
+    more: dict[str, Any] = {}
+    if options["exhaustive"]:
+        from propmatch.exhaustive import exhaustive
+
+        more["find"] = exhaustive
+    if options["count"] and "count" in inspect.signature(match).parameters:
+        more["count"] = True
+    with progress_line("matching") as progress:
+        return match(brief, stock.catalogue, top=top, variant=options["variant"], progress=progress, **more)

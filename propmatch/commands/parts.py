@@ -1,0 +1,81 @@
+"""``propmatch parts``: list and check parts, show their origin, predict a propeller, write empty tables."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, open_catalogue
+
+__all__ = ["command"]
+
+KINDS = ("motors", "controllers", "packs", "propellers")
+_LIST_LENGTH = 40
+
+
+@click.command("parts", cls=Command)
+@click.argument("kind", required=False, type=click.Choice(KINDS))
+@click.argument("patterns", nargs=-1, metavar="[PATTERN]...")
+@click.option(
+    "--where", multiple=True, metavar="COND", help='Only parts with "mass<25g", "kv>=1400", "family=thin"; repeatable.'
+)
+@click.option("--limit", type=click.IntRange(min=0), metavar="N", help="Lines to list, 0 for all.  [default: 40]")
+@click.option("--show", "show_id", metavar="ID", help="Every number of one part and where it comes from.")
+@click.option("--faults", "only_faults", is_flag=True, help="Everything wrong with parts and plugins.")
+@click.option("--template", metavar="FILE", type=click.Path(path_type=Path), help="Write an empty table to fill in.")
+@click.option("--predict", metavar="SIZE", help="Coefficients of a propeller without a table, such as 7x4.")
+@click.option("--blades", metavar="N", help="Blades of the predicted propeller.  [default: 2]")
+@click.option("--family", metavar="WORD", help="Its blades: thin, thick, broad, folding, wide.")
+@click.option(
+    "--map", "mapping", nargs=2, metavar="MAPPING FILE", type=click.Path(path_type=Path), help="Read FILE by a mapping."
+)
+@click.option("--dry-run", is_flag=True, help="With --map: show the first rows as they would be read.")
+@catalogue_options
+@answer_options
+@click.pass_context
+def command(ctx: click.Context, /, **options: Any) -> None:
+    """List and check parts, predict a propeller, write an empty table.
+
+    KIND is motors, controllers, packs or propellers; PATTERN is a piece of an id or name, or has * for anything.
+
+    \b
+      propmatch parts motors "*2204*" --where "kv>=1500" --where "mass<30g"
+      propmatch parts --show bundled/ID
+      propmatch parts propellers --predict 7x4 --blades 2 --family thin --csv
+    """
+    from propmatch.commands import partsmodes
+
+    modes = [name for name in ("show_id", "only_faults", "template", "predict", "mapping") if options[name]]
+    if len(modes) > 1:
+        raise click.UsageError(f"{_option(modes[0])} and {_option(modes[1])} exclude each other", ctx)
+    for needed, name in (("mapping", "dry_run"), ("predict", "blades"), ("predict", "family")):
+        if options[name] and not options[needed]:
+            raise click.UsageError(f"{_option(name)} goes with {_option(needed)}", ctx)
+    form = form_of(options)
+    if options["template"]:
+        partsmodes.write_template(options["kind"], options["template"])
+        return
+    if options["mapping"]:
+        partsmodes.show_mapping(*options["mapping"], kind=options["kind"], form=form)
+        return
+    catalogue = open_catalogue(options["parts_folder"], options["strict"])
+    if options["predict"]:
+        partsmodes.show_prediction(catalogue, options["predict"], options["blades"], options["family"], form)
+    elif options["show_id"]:
+        partsmodes.show_part(catalogue, options["kind"], options["show_id"], form)
+    elif options["only_faults"]:
+        partsmodes.show_all_faults(catalogue, form)
+    elif options["kind"]:
+        limit = _LIST_LENGTH if options["limit"] is None else options["limit"]
+        partsmodes.show_list(catalogue, options["kind"], options["patterns"], options["where"], limit, form)
+    else:
+        partsmodes.show_overview(catalogue, form)
+
+
+def _option(name: str) -> str:
+    return {
+        "show_id": "--show",
+        "only_faults": "--faults",
+        "mapping": "--map",
+        "dry_run": "--dry-run",
+    }.get(name, f"--{name}")

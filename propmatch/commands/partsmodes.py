@@ -1,0 +1,186 @@
+"""What ``propmatch parts`` can do, a function for each."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from propmatch.commands.output import Reply, show
+from propmatch.commands.partswords import list_block, part_blocks, part_row, table_block, table_rows
+from propmatch.faults import Fault, InputFaults
+from propmatch.shown import table
+
+__all__ = ["show_all_faults", "show_list", "show_overview", "show_part", "show_prediction"]
+
+
+def _counted(number: int, word: str) -> str:
+    return f"{number} {word}" if number != 1 else f"{number} {word.removesuffix('s')}"
+
+
+def _troubles(catalogue: Any) -> list[Fault]:
+    """Broken plugins, and what was set aside of the kinds read so far."""
+    return [each.fault for each in catalogue.broken]
+
+
+def show_overview(catalogue: Any, form: str) -> None:
+    """How many parts of each kind there are, by plugin."""
+    rows = []
+    for kind in ("motors", "controllers", "packs", "propellers"):
+        by_plugin: dict[str, int] = {}
+        for name in catalogue.listed(kind):
+            plugin = name.partition("/")[0]
+            by_plugin[plugin] = by_plugin.get(plugin, 0) + 1
+        rows.append({"kind": kind, "count": len(catalogue.listed(kind)), "set_aside": catalogue.set_aside(kind),
+                     "plugins": by_plugin})  # fmt: skip
+    faults, warnings = catalogue.faults, catalogue.warnings
+    lines = [
+        {"kind": f"  {row['kind']}", "parts": row["count"], "set aside": row["set_aside"],
+         "from plugins": ", ".join(f"{name} {count}" for name, count in row["plugins"].items()) or "-"}
+        for row in rows
+    ]  # fmt: skip
+    total = sum(int(row["count"]) for row in rows)
+    sentence = (
+        f"{_counted(total, 'parts')}, {_counted(len(faults), 'faults')} and {_counted(len(warnings), 'warnings')}."
+    )
+    if faults or warnings or catalogue.broken:
+        sentence += " 'propmatch parts --faults' lists what is wrong or hard to believe."
+    show(
+        Reply(
+            command="parts",
+            headline=[sentence],
+            blocks=[table(lines, left=("kind", "from plugins"))],
+            rows=rows,
+            faults=_troubles(catalogue) if form == "text" else [*_troubles(catalogue), *faults],
+        ),
+        form=form,
+    )
+
+
+def show_list(catalogue: Any, kind: str, patterns: Sequence[str], where: Sequence[str], limit: int, form: str) -> None:
+    """The parts of a kind that match."""
+    from propmatch.commands.partsfilter import condition
+    from propmatch.partsets import KINDS
+
+    faults: list[Fault] = []
+    test = condition(KINDS[kind], where, faults)
+    if faults:
+        raise InputFaults(faults)
+    found = catalogue.select(kind, *patterns, where=test)
+    total, aside = len(catalogue.listed(kind)), catalogue.set_aside(kind)
+    shown = found if limit == 0 or form != "text" else dict(list(found.items())[:limit])
+    sentence = f"{len(found)} of {_counted(total, kind)}"
+    if not (patterns or where):
+        sentence = _counted(total, kind)
+    if len(shown) < len(found):
+        sentence += f", the first {len(shown)} here (--limit 0 lists all)"
+    if aside:
+        sentence += f"; {aside} set aside, see 'propmatch parts --faults'"
+    show(
+        Reply(
+            command="parts",
+            headline=[sentence + "."],
+            blocks=[list_block(kind, shown)],
+            rows=[part_row(part) for part in shown.values()],
+            faults=_troubles(catalogue),
+        ),
+        form=form,
+    )
+
+
+def show_part(catalogue: Any, kind: str | None, text: str, form: str) -> None:
+    """Every number of a part with its origin."""
+    from propmatch.estimates import completed
+    from propmatch.plausibility import warnings_of
+
+    found = []
+    missing: list[Fault] = []
+    for each in (kind,) if kind else ("motors", "controllers", "packs", "propellers"):
+        try:
+            found.append((each, catalogue.find(each, text)))
+        except InputFaults as error:
+            missing += error.faults
+    if not found:
+        raise InputFaults(_nearest(missing, text))
+    blocks: list[list[str]] = []
+    for each, part in found:
+        blocks += part_blocks(each, part, warnings_of(part))
+    tables = [part.table for _, part in found if getattr(part, "table", None) is not None]
+    as_table = form == "csv" and len(found) == 1 and bool(tables)
+    rows: list[dict[str, Any]] = [part_row(part) for _, part in found]
+    if not as_table:
+        for row, (_, part) in zip(rows, found, strict=True):
+            if form == "json" and getattr(part, "table", None) is not None:
+                row["table"] = part.table
+    show(
+        Reply(
+            command="parts",
+            blocks=blocks,
+            rows=table_rows(tables[0]) if as_table else rows,
+            assumptions=[made for _, part in found for made in completed(part)[1]],
+            faults=_troubles(catalogue),
+        ),
+        form=form,
+    )
+
+
+def _nearest(missing: Sequence[Fault], text: str) -> list[Fault]:
+    """Where no kind has the part: the faults that bring a guess, else one for all."""
+    guesses = [fault for fault in missing if not fault.hint.startswith("'propmatch")]
+    return guesses or [
+        Fault("--show", value=text, rule="no part with this id or name", hint="'propmatch parts KIND' lists them")
+    ]
+
+
+def show_all_faults(catalogue: Any, form: str) -> None:
+    """Everything wrong with parts and plugins, and what is hard to believe."""
+    wrong = [*(each.fault for each in catalogue.broken), *catalogue.faults]
+    wrong += [each.fault for each in catalogue.broken if each.fault not in wrong]
+    doubts = catalogue.warnings
+    aside = sum(catalogue.set_aside(kind) for kind in ("motors", "controllers", "packs", "propellers"))
+    real = [fault for fault in wrong if fault.kind == "fault"]
+    soft = [*(fault for fault in wrong if fault.kind != "fault"), *doubts]
+    sentence = (
+        f"{_counted(len(real), 'faults')}, {_counted(aside, 'rows')} set aside; "
+        f"{_counted(len(soft), 'warnings')} of what is allowed but hard to believe."
+    )
+    show(
+        Reply(
+            command="parts",
+            headline=[sentence],
+            faults=[*real, *soft],
+            rows=[_fault_row(fault) for fault in (*real, *soft)],
+        ),
+        form=form,
+    )
+
+
+def _fault_row(fault: Fault) -> dict[str, Any]:
+    return {"kind": fault.kind, "where": fault.where, "key": fault.key, "value": fault.value, "rule": fault.rule,
+            "hint": fault.hint}  # fmt: skip
+
+
+def show_prediction(catalogue: Any, size: str, blades: str | None, family: str | None, form: str) -> None:
+    """Coefficients of a propeller that has no table, from the first plugin that answers."""
+    from propmatch.commands.trains import with_table
+    from propmatch.estimates import completed
+    from propmatch.parts import Propeller
+    from propmatch.typed import read_part
+
+    words = [size, *([f"blades={blades}"] if blades else []), *([f"family={family}"] if family else [])]
+    typed = read_part(Propeller, " ".join(words), "--predict")
+    if typed.faults:
+        raise InputFaults(typed.faults)
+    propeller = with_table(catalogue, typed.part, "--predict")
+    source = propeller.source
+    what = f"{propeller.diameter_in:g} x {propeller.pitch_in:g} in, {propeller.blades} blades"
+    sentence = f"{what}{f', {propeller.family}' if propeller.family else ', family not stated'}: {source.text}."
+    show(
+        Reply(
+            command="parts",
+            headline=[sentence],
+            blocks=[table_block(propeller.table)],
+            rows=table_rows(propeller.table),
+            assumptions=completed(propeller)[1],
+            faults=_troubles(catalogue),
+            extra={"propeller": part_row(propeller)},
+        ),
+        form=form,
+    )

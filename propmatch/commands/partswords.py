@@ -1,0 +1,120 @@
+"""How parts read: the list of a kind, one part with the origin of each number, a coefficient table."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from propmatch.fields import declared
+from propmatch.shown import plain, signed, table, wrapped
+
+__all__ = ["list_block", "part_blocks", "part_row", "table_block", "table_rows"]
+
+_COLUMNS: dict[str, dict[str, str]] = {
+    "motors": {"kv_rpm_per_v": "rpm/V", "mass_g": "g", "resistance_ohm": "ohm", "no_load_current_a": "no-load A",
+               "max_current_a": "max A"},
+    "controllers": {"max_current_a": "max A", "burst_current_a": "burst A", "mass_g": "g", "resistance_mohm": "mohm",
+                    "servo_supply": "servo supply"},
+    "packs": {"cells_series": "S", "cells_parallel": "P", "capacity_mah": "mAh", "c_rating": "C", "mass_g": "g",
+              "cell_resistance_mohm": "mohm a cell", "chemistry": "cells"},
+    "propellers": {"diameter_in": "in", "pitch_in": "pitch in", "blades": "blades", "family": "family", "mass_g": "g",
+                   "max_rpm": "max rpm"},
+}  # fmt: skip
+"""Attributes that the list of a kind shows, with their heads."""
+
+
+def part_row(part: Any) -> dict[str, Any]:
+    """Attribute to value of everything but the coefficient table."""
+    return {rule.name: getattr(part, rule.name) for rule in declared(type(part)) if rule.kind != "instance"}
+
+
+def list_block(kind: str, parts: Mapping[str, Any]) -> list[str]:
+    """A line for each part."""
+    rows = []
+    for name, part in parts.items():
+        row = {"id": name}
+        for attribute, head in _COLUMNS[kind].items():
+            row[head] = _text(getattr(part, attribute))
+        row["source"] = part.source.kind
+        rows.append(row)
+    words = [head for head in ("servo supply", "cells", "family") if rows and head in rows[0]]
+    return table(rows, left=("id", "source", *words)) if rows else []
+
+
+def _text(value: Any) -> str:
+    if value is None:
+        return "-"
+    return f"{value:.5g}" if isinstance(value, float) else str(value)
+
+
+def part_blocks(kind: str, part: Any, warnings: Sequence[Any]) -> list[list[str]]:
+    """Every number of one part, what it means and where it comes from."""
+    from propmatch.estimates import completed
+
+    full, made = completed(part)
+    estimated = {each.field: each for each in made}
+    source = part.source
+    sure = "uncertainty not stated" if source.uncertainty is None else f"about {100 * source.uncertainty:.0f} %"
+    head = wrapped(f"{kind.removesuffix('s').capitalize()} {part.id}: {part.name}")
+    head += wrapped(f"Source: {source.text} ({source.kind}; {sure}).")
+    rows = []
+    for rule in declared(type(part)):
+        if rule.name in ("id", "name", "source") or rule.kind == "instance":
+            continue
+        value, origin = getattr(part, rule.name), "stated" if kind == "propellers" else source.kind
+        if rule.name in estimated:
+            value, origin = getattr(full, rule.name), "estimated, see below"
+        elif value is None:
+            origin = "not known"
+        elif value == rule.default:
+            origin = "stated, or the usual value"
+        rows.append(
+            {
+                "": f"  {rule.name}", "value": _text(value), "unit": rule.unit, "meaning": rule.doc,
+                "where from": origin,
+            }
+        )  # fmt: skip
+    blocks = [head, table(rows, left=("", "unit", "meaning", "where from"))]
+    if getattr(part, "table", None) is not None:
+        blocks.append(table_block(part.table))
+    if warnings:
+        blocks.append([line for each in warnings for line in wrapped(str(each), rest="  ")])
+    return blocks
+
+
+def table_rows(coefficients: Any) -> list[dict[str, float]]:
+    """A coefficient table as rows of rpm, advance ratio, CT and CP."""
+    return [
+        {
+            "rpm": float(rpm),
+            "advance_ratio": float(ratio),
+            "ct": float(coefficients.ct[at, along]),
+            "cp": float(coefficients.cp[at, along]),
+        }
+        for at, rpm in enumerate(coefficients.rpm)
+        for along, ratio in enumerate(coefficients.advance_ratio)
+    ]
+
+
+def table_block(coefficients: Any) -> list[str]:
+    """What a coefficient table holds, in a line for each rpm: static values, best efficiency, end of thrust."""
+    import numpy as np
+
+    ratio, ct, cp = coefficients.advance_ratio, coefficients.ct, coefficients.cp
+    rows = []
+    for at, rpm in enumerate(coefficients.rpm):
+        with np.errstate(divide="ignore", invalid="ignore"):
+            efficiency = np.where((ct[at] > 0) & (cp[at] > 0), ratio * ct[at] / cp[at], 0.0)
+        best = int(np.argmax(efficiency))
+        falls = np.flatnonzero((ct[at][:-1] > 0) & (ct[at][1:] <= 0))
+        end = "beyond the table"
+        if falls.size:
+            low = int(falls[0])
+            part = ct[at][low] / (ct[at][low] - ct[at][low + 1])
+            end = f"{ratio[low] + part * (ratio[low + 1] - ratio[low]):.2f}"
+        rows.append(
+            {
+                "  rpm": f"{rpm:.0f}", "CT standing": f"{ct[at][0]:.4f}", "CP standing": f"{cp[at][0]:.4f}",
+                "best efficiency": f"{100 * efficiency[best]:.0f} % at J {ratio[best]:.2f}", "no thrust from J": end,
+            }
+        )  # fmt: skip
+    size = f"{len(coefficients.rpm)} rpm x {len(ratio)} advance ratios J = V/(n D), 0 to {signed(ratio[-1], 2)}"
+    return [f"Coefficient table, {plain(size)}:", *table(rows)]

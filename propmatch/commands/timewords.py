@@ -1,0 +1,140 @@
+"""How ``propmatch time`` reads: the flight in a sentence, a line for each phase, the other variants."""
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import attrs
+
+from propmatch.shown import Shown, signed, table, wrapped
+from propmatch.units import GRAM_KG
+
+__all__ = ["Flight", "fly", "headline_of", "met", "phase_block", "phase_rows"]
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Flight:
+    """The flight of one variant.
+
+    Attributes
+    ----------
+    variant : str
+    mass_g : float
+        All-up mass.
+    time : FlightTime
+    setting : Setting
+    """
+
+    variant: str
+    mass_g: float
+    time: Any
+    setting: Any
+
+    @property
+    def assumptions(self) -> tuple[Any, ...]:
+        """What the flight rests on: of the brief, the variant and the parts."""
+        from propmatch.estimates import completed
+
+        about_brief = completed(self.setting.stated)[1]
+        return (*about_brief, *self.setting.variant.assumptions, *self.time.assumptions)
+
+    @property
+    def summary(self) -> dict[str, Any]:
+        """The flight as a whole for the JSON."""
+        names = ("minutes", "ended_by", "ended_in", "timer_minutes", "returned_mah", "average_current_a", "charge")
+        return {
+            "variant": self.variant, "all_up_mass_g": self.mass_g, "status": self.time.status,
+            **{name: getattr(self.time, name) for name in names},
+        }  # fmt: skip
+
+
+def fly(train: Any, setting: Any) -> Flight:
+    """Fly a train in one setting of a brief."""
+    from propmatch.endurance import flight_time
+
+    mass_g = setting.variant.airframe.bare_mass_g + train.mass_g
+    limits = setting.brief.limits
+    flown = flight_time(
+        train, setting.variant.airframe, mass_g * GRAM_KG, setting.phases,
+        reserve_charge=limits.reserve_charge, cutoff_cell_v=limits.cutoff_cell_v, air=setting.air,
+    )  # fmt: skip
+    return Flight(variant=setting.variant.name, mass_g=mass_g, time=flown, setting=setting)
+
+
+def met(brief: Any, flight: Flight) -> bool:
+    """Whether the flight is as long as the brief wants, and can be flown."""
+    minutes = flight.time.minutes
+    return math.isfinite(minutes) and minutes > 0 and minutes >= (brief.limits.min_flight_minutes or 0.0)
+
+
+def _clock(minutes: float) -> str:
+    if not math.isfinite(minutes):
+        return "-"
+    seconds = round(60 * minutes)
+    return f"{seconds // 60}:{seconds % 60:02d}"
+
+
+def _end(flight: Flight) -> str:
+    limits = flight.setting.brief.limits
+    words = {
+        "reserve": f"to the reserve of {100 * limits.reserve_charge:.0f} % charge",
+        "cut-off": f"until a cell falls to {limits.cutoff_cell_v:g} V",
+        "lost thrust": f"until {flight.time.ended_in} can no longer be held",
+    }
+    return words.get(flight.time.ended_by or "", "")
+
+
+def headline_of(train: Any, brief: Any, flights: Sequence[Flight], shown: Shown) -> list[str]:
+    """The flight in sentences; other variants in one more."""
+    first = flights[0]
+    name = f"{train.motor.name}, {train.propeller.name}, {train.pack.name}"
+    where = f"{brief.aircraft.name}, {first.variant}, with {name}"
+    if not math.isfinite(first.time.minutes):
+        return [f"{where}: no answer. {first.time.status.meaning}."]
+    if first.time.minutes == 0:
+        return [f"{where}: cannot be flown. {first.time.ended_in} needs more thrust than there is, even full."]
+    sentences = [
+        f"{where}: {first.time.minutes:.1f} minutes {_end(first)}, at {shown.mass_text(first.mass_g)} all-up.",
+        f"Set the timer to {_clock(first.time.timer_minutes)} (minutes:seconds, a tenth kept back) and expect about "
+        f"{first.time.returned_mah:.0f} mAh to go back on charging.",
+    ]
+    wanted = brief.limits.min_flight_minutes
+    if wanted is not None and first.time.minutes < wanted:
+        sentences.append(f"The brief wants {wanted:g} minutes: it falls short by {wanted - first.time.minutes:.1f}.")
+    for other in flights[1:]:
+        text = f"{other.time.minutes:.1f} minutes {_end(other)}" if math.isfinite(other.time.minutes) else "no answer"
+        sentences.append(f"{other.variant}: {text}, at {shown.mass_text(other.mass_g)}.")
+    return sentences
+
+
+def phase_rows(flight: Flight) -> list[dict[str, Any]]:
+    """A row for each phase, attribute names as keys."""
+    return [
+        {"variant": flight.variant, **{field.name: getattr(phase, field.name) for field in attrs.fields(type(phase))}}
+        for phase in flight.time.phases
+    ]
+
+
+def phase_block(flight: Flight, shown: Shown, named: bool) -> list[str]:
+    """What each phase takes from the pack."""
+    rows = []
+    for phase in flight.time.phases:
+        low, high = 100 * phase.throttle_from, 100 * phase.throttle_to
+        throttle = (
+            signed(low, 0) if not math.isfinite(high) or round(low) == round(high) else f"{low:.0f} to {high:.0f}"
+        )
+        rows.append(
+            {
+                "phase": "  " + phase.name,
+                "min:s": _clock(phase.minutes),
+                shown.speed_unit: signed(shown.speed_of(phase.airspeed_m_s), 0),
+                "throttle %": throttle,
+                "pack A": signed(phase.current_a),
+                "motor A at most": signed(phase.motor_current_a),
+                "mAh": signed(phase.used_mah, 0),
+                "V a cell at least": signed(phase.cell_voltage_v, 2),
+                "": "ends here" if phase.ended else "",
+            }
+        )
+    head = f"{flight.variant}:" if named else "Phase by phase:"
+    return [*wrapped(head), *table(rows, left=("phase", ""))]

@@ -1,0 +1,158 @@
+"""``propmatch parts``: lists, filters, origin of numbers, faults, predictions."""
+
+import csv
+import io
+
+import pytest
+
+from propmatch.catalogue import load_catalogue
+
+
+@pytest.fixture(scope="module")
+def catalogue():
+    return load_catalogue(plugins=["bundled"])
+
+
+@pytest.fixture
+def folder(tmp_path):
+    """A folder of the user's with one good and two bad motors."""
+    (tmp_path / "motors.csv").write_text(
+        "name,kv_rpm_per_v,mass_g\nmine,1500,28\nbad mass,1500,-28\nbad kv,fast,28\n", encoding="utf-8"
+    )
+    return str(tmp_path)
+
+
+def test_the_overview_counts_every_kind(run, catalogue):
+    rows = run("parts", "--json").document["rows"]
+    assert {row["kind"]: row["count"] for row in rows} == {
+        kind: len(catalogue.listed(kind)) for kind in ("motors", "controllers", "packs", "propellers")
+    }
+
+
+@pytest.mark.parametrize("kind", ["motors", "controllers", "packs", "propellers"])
+def test_a_list_has_every_part_in_json_and_csv(run, catalogue, kind):
+    assert [row["id"] for row in run("parts", kind, "--json").document["rows"]] == list(catalogue.listed(kind))
+    rows = list(csv.DictReader(io.StringIO(run("parts", kind, "--csv").out)))
+    assert [row["id"] for row in rows] == list(catalogue.listed(kind))
+
+
+@pytest.mark.parametrize("kind", ["motors", "controllers", "packs", "propellers"])
+def test_a_list_fits_the_page(run, kind):
+    out = run("parts", kind, "--limit", "0").out
+    assert max(map(len, out.splitlines())) <= 100
+
+
+def test_a_long_list_is_cut_and_says_so(run, catalogue):
+    out = run("parts", "motors", "--limit", "3").out
+    assert f"{len(catalogue.motors)} motors, the first 3 here" in out
+    assert out.count("bundled/") == 3
+
+
+def test_conditions_filter(run, catalogue):
+    words = ("--where", "kv>=1500", "--where", "mass<30g", "--json")
+    found = {row["id"] for row in run("parts", "motors", *words).document["rows"]}
+    assert found == {name for name, part in catalogue.motors.items() if part.kv_rpm_per_v >= 1500 and part.mass_g < 30}
+    assert found
+    thin = run("parts", "propellers", "--where", "family=th*", "--where", "blades!=2", "--json").document["rows"]
+    assert thin
+    assert all(row["family"].startswith("th") and row["blades"] != 2 for row in thin)
+
+
+def test_patterns_filter(run, catalogue):
+    rows = run("parts", "packs", "2s*", "--json").document["rows"]
+    assert [row["id"] for row in rows] == [name for name in catalogue.packs if name.startswith("bundled/2s")]
+
+
+@pytest.mark.parametrize(
+    ("condition", "said"),
+    [
+        ("mass<3V", "the unit must be g"),
+        ("mas=x", "must be a number"),
+        ("colour=red", "unknown key"),
+        ("max_<3", "could be max_current_a or max_power_w"),
+        ("light", 'such as "mass<25g"'),
+        ("name<3", "compare with ="),
+    ],
+)
+def test_a_condition_that_makes_no_sense(run, condition, said):
+    done = run("parts", "motors", "--where", condition)
+    assert done.exit_code == 2
+    assert said in done.err
+
+
+def test_one_part_shows_where_each_number_comes_from(run, catalogue):
+    name = next(name for name, part in catalogue.motors.items() if part.max_current_a is None)
+    done = run("parts", "--show", name)
+    assert done.exit_code == 0
+    text = " ".join(done.out.split())
+    assert catalogue.motors[name].source.text in text
+    assert "estimated, see below" in text
+    assert "continuous current" in text
+    document = run("parts", "--show", name, "--json").document
+    assert document["rows"][0]["source"]["kind"] == "assumed"
+    assert "max_current_a" in {each["field"] for each in document["assumptions"]}
+
+
+def test_a_propeller_shows_and_exports_its_table(run, catalogue):
+    assert "CT standing" in run("parts", "--show", "bundled/6x4-thin").out
+    rows = list(csv.DictReader(io.StringIO(run("parts", "--show", "bundled/6x4-thin", "--csv").out)))
+    table = catalogue.propellers["bundled/6x4-thin"].table
+    assert len(rows) == table.ct.size
+    assert float(rows[0]["ct"]) == table.ct[0, 0]
+    assert float(rows[-1]["cp"]) == table.cp[-1, -1]
+
+
+def test_an_id_nobody_has(run):
+    done = run("parts", "--show", "bundled/6x4-thinn")
+    assert done.exit_code == 2
+    assert "did you mean" in done.err
+    assert "bundled/6x4-thin" in done.err
+
+
+def test_faults_of_a_folder_are_listed_and_the_rest_goes_on(run, folder):
+    done = run("parts", "--faults", "--parts", folder)
+    assert done.exit_code == 0
+    assert "2 rows set aside" in done.out
+    for words in ("motors.csv:3", "mass_g", "-28", "motors.csv:4", "kv_rpm_per_v", "fast"):
+        assert words in done.out
+    assert "mine" in run("parts", "motors", "mine", "--parts", folder).out
+
+
+def test_strict_makes_faults_fatal(run, folder):
+    done = run("parts", "--parts", folder, "--strict")
+    assert done.exit_code == 2
+    assert "motors.csv:3" in done.err
+    assert "motors.csv:4" in done.err
+
+
+def test_a_folder_that_does_not_exist(run):
+    done = run("parts", "--parts", "/no/such/folder")
+    assert done.exit_code == 2
+    assert "/no/such/folder" in done.err
+
+
+def test_a_prediction_states_its_origin_and_exports(run):
+    done = run("parts", "propellers", "--predict", "7x4", "--blades", "2", "--family", "thin")
+    assert done.exit_code == 0
+    assert "7 x 4 in, 2 blades, thin" in done.out
+    rows = list(csv.DictReader(io.StringIO(run("parts", "--predict", "7x4", "--family", "thin", "--csv").out)))
+    assert set(rows[0]) == {"rpm", "advance_ratio", "ct", "cp"}
+    assert all(float(row["cp"]) > 0 for row in rows if float(row["advance_ratio"]) == 0)
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--predict", "178x102"), "millimetres"),
+        (("--predict", "7"), "--predict"),
+        (("--predict", "7x4", "--family", "fat"), "one of thin, thick"),
+        (("--predict", "7x4", "--blades", "0"), "blades"),
+        (("--blades", "3"), "goes with --predict"),
+        (("--dry-run",), "goes with --map"),
+        (("--predict", "7x4", "--faults"), "exclude each other"),
+    ],
+)
+def test_modes_that_make_no_sense(run, words, said):
+    done = run("parts", *words)
+    assert done.exit_code == 2
+    assert said in done.err

@@ -1,0 +1,179 @@
+"""``propmatch point``: the numbers are the solver's, the sentence and the units are right, the rows are complete."""
+
+import csv
+import io
+import math
+
+import pytest
+
+from propmatch.air import Air
+from propmatch.catalogue import load_catalogue
+from propmatch.coupling import POINT_FIELDS, hold_thrust, solve
+from propmatch.parts import Controller, Motor, Pack, PowerTrain
+
+MOTOR = "kv=1500 effective mass=28 r=0.08 i0=0.9 max=12"
+PACK = "2S 450mAh 35C 28g cell=20mohm leads=8mohm"
+CONTROLLER = "20A 18g r=5mohm"
+PARTS = ("--motor", MOTOR, "--propeller", "bundled/6x4-thin", "--pack", PACK, "--controller", CONTROLLER)
+
+
+@pytest.fixture(scope="module")
+def train() -> PowerTrain:
+    """The train that ``PARTS`` types, built in Python."""
+    return PowerTrain(
+        motor=Motor(
+            name="m", kv_rpm_per_v=1500, mass_g=28, resistance_ohm=0.08, no_load_current_a=0.9, max_current_a=12
+        ),
+        propeller=load_catalogue(plugins=["bundled"]).propellers["bundled/6x4-thin"],
+        pack=Pack(
+            name="p", cells_series=2, capacity_mah=450, c_rating=35, mass_g=28, cell_resistance_mohm=20,
+            lead_resistance_mohm=8,
+        ),
+        controller=Controller(name="c", max_current_a=20, mass_g=18, resistance_mohm=5),
+    )  # fmt: skip
+
+
+def assert_same(row, point):
+    for name in POINT_FIELDS:
+        value = getattr(point, name)
+        if name not in ("status", "flags"):
+            assert row[name] == (None if math.isnan(value) else pytest.approx(value, rel=1e-12)), name
+
+
+def test_json_is_the_solvers_answer(run, train):
+    done = run("point", *PARTS, "--json")
+    assert done.exit_code == 0
+    document = done.document
+    assert document["command"] == "point"
+    assert set(document) >= {"command", "assumptions", "faults", "rows"}
+    (row,) = document["rows"]
+    assert_same(row, solve(train))
+    assert row["status"] == "OK"
+
+
+def test_conditions_reach_the_solver(run, train):
+    words = (
+        "--airspeed",
+        "36km/h",
+        "--charge",
+        "50%",
+        "--throttle",
+        "0.8",
+        "--altitude",
+        "1500",
+        "--temperature",
+        "30",
+    )
+    (row,) = run("point", *PARTS, *words, "--json").document["rows"]
+    air = Air.at_site(1500.0, 30.0)
+    assert_same(row, solve(train, airspeed_m_s=10.0, charge=0.5, throttle=0.8, air=air))
+
+
+def test_two_motors_accessories_and_a_cold_pack_reach_the_solver(run, train):
+    import attrs
+
+    words = ("--motors", "2", "--accessories", "1.5A", "--pack-temperature", "5")
+    (row,) = run("point", *PARTS, *words, "--json").document["rows"]
+    two = attrs.evolve(train, count=2, accessory_current_a=1.5, pack_temperature_c=5.0)
+    assert_same(row, solve(two))
+
+
+def test_a_held_thrust_is_hold_thrust(run, train):
+    (row,) = run("point", *PARTS, "--hold", "100gf", "--airspeed", "10", "--json").document["rows"]
+    # 1 gf = 9.80665 mN: standard acceleration of gravity, ISO 80000-3
+    assert_same(row, hold_thrust(train, 100 * 9.80665e-3, airspeed_m_s=10.0))
+
+
+def test_the_first_line_answers_in_the_units_asked_for(run, train):
+    point = solve(train)
+    metric = run("point", *PARTS).out.split("\n\n")[0]
+    assert f"{point.thrust_n / 9.80665e-3:.0f} gf" in metric
+    assert f"{point.pack_current_a:.1f} A" in metric
+    imperial = run("point", *PARTS, "--units", "imperial").out.split("\n\n")[0]
+    # avoirdupois ounce 28.349523125 g: international yard and pound agreement, 1959
+    assert f"{point.thrust_n / 9.80665 * 1000 / 28.349523125:.2f} oz" in imperial
+
+
+def test_sweep_rows_follow_the_values(run):
+    rows = run("point", *PARTS, "--throttle", "0.2..1/5", "--json").document["rows"]
+    assert [row["throttle"] for row in rows] == pytest.approx([0.2, 0.4, 0.6, 0.8, 1.0])
+    thrust = [row["thrust_n"] for row in rows]
+    assert thrust == sorted(thrust)
+
+
+@pytest.mark.parametrize(
+    ("words", "first", "last", "count"),
+    [
+        (("--throttle", "20%..100%"), 0.2, 1.0, 9),
+        (("--throttle", "0.3,0.9"), 0.3, 0.9, 2),
+        (("--charge", "1..0.2/3"), 1.0, 0.2, 3),
+        (("--airspeed", "0..36km/h/4"), 0.0, 10.0, 4),
+        (("--airspeed", "0..10/2"), 0.0, 10.0, 2),
+        (("--hold", "50..100gf/3"), 50 * 9.80665e-3, 100 * 9.80665e-3, 3),
+    ],
+)
+def test_values_lists_and_ranges(run, words, first, last, count):
+    rows = run("point", *PARTS, *words, "--json").document["rows"]
+    key = {"--throttle": "throttle", "--charge": "charge", "--airspeed": "airspeed_m_s", "--hold": "asked_thrust_n"}
+    values = [row[key[words[0]]] for row in rows]
+    assert len(values) == count
+    assert values[0] == pytest.approx(first)
+    assert values[-1] == pytest.approx(last)
+
+
+def test_csv_has_every_field_and_keeps_notes_apart(run):
+    done = run("point", *PARTS[2:], "--motor", "1500kV 28g", "--airspeed", "0,10", "--csv")
+    rows = list(csv.DictReader(io.StringIO(done.out)))
+    assert len(rows) == 2
+    assert set(POINT_FIELDS) <= set(rows[0])
+    assert "Assumed" in done.err
+
+
+@pytest.mark.parametrize("words", [(), ("--throttle", "0..1"), ("--airspeed", "0..90km/h/30"), ("--hold", "9999gf")])
+def test_text_fits_the_page_and_has_no_boxes(run, words):
+    out = run("point", *PARTS, *words).out
+    assert max(map(len, out.splitlines())) <= 100
+    assert out.isascii()
+    assert not set(out) & set("|+#")
+
+
+def test_assumptions_and_origin_stand_beside_the_result(run):
+    done = run("point", "--motor", "1500kV 28g", "--propeller", "bundled/6x4-thin", "--pack", "2S 450mAh")
+    for words in ("winding resistance", "no-load current", "no controller was named", "Where the numbers come from"):
+        assert words in done.out
+    document = run(
+        "point", "--motor", "1500kV 28g", "--propeller", "bundled/6x4-thin", "--pack", "2S 450mAh", "--json"
+    ).document
+    assert {"resistance_ohm", "no_load_current_a"} <= {each["field"] for each in document["assumptions"]}
+    assert document["train"]["propeller"]["source"]["kind"] == "predicted"
+
+
+def test_cautions_are_shown(run):
+    text = " ".join(run("point", *PARTS).out.split())
+    assert "measure on the bench with a wattmeter" in text
+    assert "local rules" in text
+
+
+def test_part_throttle_says_what_a_wattmeter_shows(run):
+    text = " ".join(run("point", *PARTS, "--throttle", "0.5").out.split())
+    assert "larger than the pack current that a wattmeter shows" in text
+
+
+def test_the_power_of_the_cells_is_all_accounted_for(run):
+    import re
+
+    out = run("point", *PARTS, "--airspeed", "8").out
+    total = float(re.search(r"Where the ([\d.]+) W", out).group(1))
+    block = out[out.index("Where the") :].split("\n\n")[0]
+    parts = [float(watts) for watts in re.findall(r"^  \S.*?([\d.]+) W ", block, re.MULTILINE)]
+    assert sum(parts) == pytest.approx(total, abs=0.3)
+
+
+def test_a_listing_row_comes_out_again(run):
+    """The row's volts and amps at the controller are reproduced: the pack is stiff and sits at the row's voltage."""
+    words = ("--listing", "1500kV 28g 7.4V 6.0A 6x4 i0=0.7", "--propeller", "6x4", "--controller", "20A r=8mohm")
+    pack = ("--pack", "2S 90000mAh 30C 4000g cell=0 leads=0")
+    rows = run("point", *words, *pack, "--accessories", "0", "--charge", "0..1/201", "--json").document["rows"]
+    near = min(rows, key=lambda row: abs(row["pack_voltage_v"] - 7.4))
+    assert near["pack_voltage_v"] == pytest.approx(7.4, abs=0.02)
+    assert near["pack_current_a"] == pytest.approx(6.0, rel=0.01)

@@ -1,0 +1,170 @@
+"""Parts typed in one line: what each word means, what may be left out, every fault at once."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from propmatch.listing import ListingRow
+from propmatch.parts import Controller, Motor, Pack, Propeller
+from propmatch.typed import controller_for, field_of, looks_typed, read_number, read_part
+
+CLASSES = [Motor, Controller, Pack, Propeller, ListingRow]
+
+
+def values_of(cls, text):
+    typed = read_part(cls, text, "here")
+    assert typed.faults == ()
+    return typed.part
+
+
+def rules_of(cls, text):
+    typed = read_part(cls, text, "here")
+    assert typed.part is None
+    assert all(fault.where == "here" for fault in typed.faults)
+    return [str(fault) for fault in typed.faults]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "1500kV 28g r=80mohm i0=0.9A",
+        "kv=1500 mass=28 r=0.08 i0=0.9",
+        "kv_rpm_per_v=1500 mass_g=28g resistance_ohm=0.08ohm no_load_current_a=900mA",
+        "i0=0.9, 0.028kg, 80mohm, 1500KV",
+        "kv=1.5e3 mass=28g resist=0.08 no_load_c=0.9",
+    ],
+)
+def test_one_motor_typed_in_many_ways(text):
+    motor = values_of(Motor, text)
+    assert motor.kv_rpm_per_v == pytest.approx(1500)
+    assert motor.mass_g == pytest.approx(28)
+    assert motor.resistance_ohm == pytest.approx(0.08)
+    assert motor.no_load_current_a == pytest.approx(0.9)
+
+
+def test_an_ounce_is_the_avoirdupois_one():
+    # 28.349523125 g: international yard and pound agreement, 1959
+    assert values_of(Motor, "1500kV 1oz").mass_g == pytest.approx(28.349523125)
+
+
+def test_words_of_a_field():
+    assert values_of(Motor, "1500kV 28g label").kv_kind == "label"
+    assert values_of(Pack, "2S 450mAh lihv").chemistry == "lihv"
+    assert values_of(Controller, "20A linear").servo_supply == "linear"
+    assert values_of(Propeller, "6x4 thin").family == "thin"
+
+
+def test_a_pack():
+    pack = values_of(Pack, "3S2P 5Ah 40C 390g cell=0.009ohm leads=4")
+    assert (pack.cells_series, pack.cells_parallel) == (3, 2)
+    assert (pack.capacity_mah, pack.c_rating, pack.mass_g) == (5000, 40, 390)
+    assert pack.cell_resistance_mohm == pytest.approx(9)
+    assert pack.lead_resistance_mohm == 4
+
+
+def test_a_propeller():
+    propeller = values_of(Propeller, "5.5x4.5x3 2.1g")
+    assert (propeller.diameter_in, propeller.pitch_in, propeller.blades, propeller.mass_g) == (5.5, 4.5, 3, 2.1)
+    assert propeller.table is None
+    # 25.4 mm to the inch
+    assert values_of(Propeller, "d=127mm pitch=76.2mm").diameter_in == pytest.approx(5)
+
+
+def test_a_listing_row():
+    row = values_of(ListingRow, "1500kV 28g 7.4V 8.5A 320gf")
+    assert (row.volts, row.amps, row.thrust_gf, row.kv_kind) == (7.4, 8.5, 320, "label")
+
+
+def test_a_name_may_be_given_and_is_the_text_otherwise():
+    assert values_of(Motor, "1500kV  28g").name == "1500kV 28g"
+    assert values_of(Motor, "1500kV 28g name='my motor'").name == "my motor"
+
+
+def test_what_a_pack_and_a_controller_leave_out_is_assumed_and_said():
+    pack = read_part(Pack, "2S 450mAh", "here")
+    assert {each.field for each in pack.assumptions} == {"c_rating", "mass_g"}
+    assert all(each.subject == pack.part.name for each in pack.assumptions)
+    controller = read_part(Controller, "20A", "here")
+    assert [each.field for each in controller.assumptions] == ["mass_g"]
+    assert read_part(Pack, "2S 450mAh 30C 28g", "here").assumptions == ()
+
+
+def test_a_controller_for_a_motor_leaves_room():
+    made = controller_for(values_of(Motor, "1500kV 28g max=12A"))
+    assert made.part.max_current_a == 15
+    assert "no controller was named" in made.assumptions[0].text
+    assert controller_for(values_of(Motor, "9000kV 2g max=1A")).part.max_current_a == 5
+
+
+@pytest.mark.parametrize(
+    ("cls", "text", "said"),
+    [
+        (Motor, "1500kV 28g 12A", "say which number this is: no_load_current_a=12A or max_current_a=12A"),
+        (Motor, "1500kV 28g max_=5", "could be max_current_a or max_power_w"),
+        (Motor, "1500kV 28g bogus=5", "unknown key"),
+        (Motor, "1500kV 28g hello", "not understood"),
+        (Motor, "1500kV 28g r=0,08", "write a decimal point"),
+        (Motor, "1500kV 28g r=3g", "the unit must be ohm"),
+        (Motor, "1500kV 28g 29g", "given twice"),
+        (Motor, "1500kV 28g gear=", "gear_ratio"),
+        (Motor, "28g", "missing"),
+        (Pack, "450mAh", "cells_series"),
+        (Pack, "2S 450mAh C=nan", "finite"),
+        (Propeller, "6x", "not understood"),
+        (Propeller, "6.4.3x4", "diameter x pitch"),
+        (Propeller, "152x102", "millimetres? then it is 5.98 in"),
+        (Controller, "20A part_throttle_loss=0.7", "below 0.5"),
+        (ListingRow, "1500kV 28g 7.4V", "amps"),
+    ],
+)
+def test_what_is_wrong_with_a_line(cls, text, said):
+    assert any(said in rule for rule in rules_of(cls, text))
+
+
+def test_every_fault_of_a_line_at_once():
+    assert len(rules_of(Motor, "1500kV -28g r=x bogus=1 12A hello")) == 5
+
+
+def test_a_mass_that_follows_from_the_missing_cells_is_not_asked_for():
+    assert not any("mass_g" in rule for rule in rules_of(Pack, "450mAh"))
+
+
+@pytest.mark.parametrize("text", ["1500kV 28g", "kv=1500", "2S 450mAh", "6x4", "20A", ".5oz", "28 g"])
+def test_typed_lines_are_told_from_ids(text):
+    assert looks_typed(text)
+
+
+@pytest.mark.parametrize("text", ["bundled/6x4-thin", "2204-2300", "6x4-thin", "my motor", "", "2s-450-30c"])
+def test_ids_are_told_from_typed_lines(text):
+    assert not looks_typed(text)
+
+
+def test_a_number_of_an_option():
+    assert read_number(Pack, "mass_g", "1oz", "--mass") == pytest.approx(28.349523125)
+    assert "at least 0.3" in str(read_number(Pack, "mass_g", "-1", "--mass"))
+
+
+def test_the_field_a_key_means():
+    assert field_of(Motor, "kv").name == "kv_rpm_per_v"
+    assert field_of(Motor, "no_load_c").name == "no_load_current_a"
+    assert "unknown key" in str(field_of(Motor, "zzz"))
+
+
+@given(st.sampled_from(CLASSES), st.text(max_size=40))
+def test_no_text_whatever_raises(cls, text):
+    typed = read_part(cls, text, "here")
+    assert (typed.part is None) == bool(typed.faults)
+
+
+@given(
+    st.sampled_from(CLASSES),
+    st.lists(
+        st.sampled_from(
+            ["1500kV", "28g", "2S", "450mAh", "6x4", "20A", "thin", "r=1", "kv=inf", "m=nan", "c=-1", "7.4V"]
+        ),
+        max_size=6,
+    ),
+)
+def test_no_row_of_known_words_raises(cls, words):
+    typed = read_part(cls, " ".join(words), "here")
+    assert (typed.part is None) == bool(typed.faults)
