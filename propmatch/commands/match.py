@@ -10,6 +10,8 @@ from propmatch.commands.trains import LazyCatalogue
 __all__ = ["command"]
 
 _TOP_TEXT, _TOP_ROWS = 6, 20
+_CONTROLLERS = 10
+"""Combinations looked for behind each line of the text, because those that differ in the controller share one."""
 
 
 @click.command("match", cls=Command)
@@ -44,13 +46,14 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     brief, which = open_brief(options["brief"])
     brief = with_cells(brief, options["cells"])
     form = form_of(options)
-    top = options["top"] or (_TOP_TEXT if form == "text" else _TOP_ROWS)
+    lines = options["top"] or _TOP_TEXT
+    top = lines * _CONTROLLERS if form == "text" else options["top"] or _TOP_ROWS
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
     shown = shown_units(options["units"], brief)
     shortlist = find_shortlist(stock, brief, options, top)
     if options["why"] is not None:
         reply, met = why_reply(stock, shortlist, options["why"], shown, which)
     else:
-        reply, met = match_reply(stock, shortlist, shown, which)
+        reply, met = match_reply(stock, shortlist, shown, which, lines)
     show(reply, form=form)
     ctx.exit(0 if met else 1)

@@ -18,6 +18,18 @@ _METRIC_WORDS = {
 }  # fmt: skip
 
 
+def check_word(name: str) -> str:
+    """The name of a check as people write it."""
+    return name.replace("_", " ").replace("all up", "all-up")
+
+
+def binding(checks: Sequence[Any]) -> Any:
+    """The check nearest to its limit among those that can exclude; a cell count fits or not, so it binds nobody."""
+    from propmatch.limits import smallest_margin
+
+    return smallest_margin([check for check in checks if check.name != "cell_count"])
+
+
 def candidate_row(candidate: Any) -> dict[str, Any]:
     """A candidate for JSON and CSV."""
     names = ("id", "motor_id", "controller_id", "pack_id", "propeller_id", "cells", "all_up_mass_g", "thrust_to_weight",
@@ -45,22 +57,19 @@ def _numbers(candidate: Any, shown: Shown) -> str:
     )
 
 
-def match_reply(stock: LazyCatalogue, shortlist: Any, shown: Shown, which: str) -> tuple[Reply, bool]:
-    """The answer, and whether anything meets the brief."""
+def match_reply(stock: LazyCatalogue, shortlist: Any, shown: Shown, which: str, lines: int) -> tuple[Reply, bool]:
+    """The answer with so many lines for each cell count, and whether anything meets the brief."""
     best = shortlist.best
-    heading = _heading(shortlist)
     blocks: list[list[str]] = []
     for cells, group in shortlist.by_cells.items():
-        blocks.append(_group_block(shortlist, cells, group, shown))
+        blocks.append(_group_block(shortlist, cells, group, shown, lines))
         if group:
             blocks.append(_reasons(shortlist, group[0], shown))
     blocks.append(_left_out(shortlist))
-    remarks = [which] if which else []
-    if not shortlist.complete:
-        remarks.insert(0, "The search was interrupted: these are the best so far.")
+    remarks = [] if shortlist.complete else ["The search was interrupted: these are the best so far."]
     reply = Reply(
         command="match",
-        headline=[heading, *_best_sentences(shortlist, shown)],
+        headline=[_heading(shortlist), *_best_sentences(shortlist, shown), *([which] if which else [])],
         blocks=blocks,
         rows=[candidate_row(candidate) for candidate in shortlist.rows],
         assumptions=_assumptions(shortlist),
@@ -102,22 +111,21 @@ def _best_sentences(shortlist: Any, shown: Shown) -> list[str]:
     return sentences
 
 
-def _group_block(shortlist: Any, cells: int, group: Sequence[Any], shown: Shown) -> list[str]:
+def _group_block(shortlist: Any, cells: int, group: Sequence[Any], shown: Shown, lines: int) -> list[str]:
+    """A line of numbers and one of ids for each motor, propeller and pack; other controllers share them."""
     if not group:
         return []
-    weights = shortlist.ranking.weights
-    total = sum(weights.values())
-    order = ", ".join(
-        f"{_METRIC_WORDS.get(name, name)}" + ("" if len(weights) == 1 else f" {100 * weight / total:.0f} %")
-        for name, weight in weights.items()
-    )
+    alike: dict[tuple[str, str, str], list[Any]] = {}
+    for candidate in group:
+        alike.setdefault((candidate.motor_id, candidate.propeller_id, candidate.pack_id), []).append(candidate)
+    sets = list(alike.values())[:lines]
     rows = []
-    for rank, candidate in enumerate(group, start=1):
+    for rank, (candidate, *_) in enumerate(sets, start=1):
         rows.append(
             {
                 "": f"{rank}.",
                 "min": signed(candidate.flight_minutes),
-                "thrust/weight": signed(candidate.thrust_to_weight, 2),
+                "T/W": signed(candidate.thrust_to_weight, 2),
                 f"all-up {shown.mass_unit}": signed(
                     shown.mass_of(candidate.all_up_mass_g), 0 if shown.mass_unit == "g" else 1
                 ),
@@ -125,30 +133,45 @@ def _group_block(shortlist: Any, cells: int, group: Sequence[Any], shown: Shown)
                 "climb m/s": signed(candidate.climb_m_s),
                 "motor A": signed(candidate.motor_current_a),
                 "pack A": signed(candidate.pack_current_a),
-                "nearest limit": _nearest(candidate.nearest),
+                "nearest limit": _nearest(binding(candidate.checks)),
             }
         )
-    head, *lines = table(rows, left=("nearest limit",))
-    text = [f"With {cells}S, best first by {order}:", head]
-    for line, candidate in zip(lines, group, strict=True):
+    head, *numbers = table(rows, left=("nearest limit",))
+    text = [*wrapped(f"With {cells}S, best first by {_order(shortlist.ranking.weights)}:"), head]
+    for line, (candidate, *others) in zip(numbers, sets, strict=True):
         text += [line, *wrapped(candidate.id, first="      ")]
+        if others:
+            names = ", ".join(other.controller_id.partition("/")[2] or other.controller_id for other in others[:5])
+            text += wrapped(f"or with controller {names}{', ...' if len(others) > 5 else ''}", first="      ")
     return text
+
+
+def _order(weights: dict[str, float]) -> str:
+    total = sum(weights.values())
+    if len(weights) == 1:
+        return _METRIC_WORDS[next(iter(weights))]
+    return ", ".join(f"{_METRIC_WORDS[name]} {100 * weight / total:.0f} %" for name, weight in weights.items())
 
 
 def _nearest(check: Any) -> str:
     if check is None:
         return "-"
-    return f"{check.name.replace('_', ' ')}, {100 * check.margin:.0f} % off"
+    return f"{check_word(check.name)}, {100 * check.margin:.0f} % off"
+
+
+def _with_unit(value: float, unit: str) -> str:
+    if not math.isfinite(value):
+        return "-"
+    digits = 0 if unit in ("g", "rpm", "S") else 2 if abs(value) < 10 else 1
+    return f"{signed(value, digits)} {unit}".strip()
 
 
 def _value(check: Any) -> str:
-    digits = 0 if check.unit in ("g", "rpm") else 2 if abs(check.value) < 10 else 1
-    return f"{signed(check.value, digits)} {check.unit}".strip()
+    return _with_unit(check.value, check.unit)
 
 
 def _limit(check: Any) -> str:
-    digits = 0 if check.unit in ("g", "rpm") else 2 if abs(check.limit) < 10 else 1
-    return f"{signed(check.limit, digits)} {check.unit}".strip()
+    return _with_unit(check.limit, check.unit)
 
 
 def _worded_limit(check: Any) -> str:
@@ -166,18 +189,18 @@ def _reasons(shortlist: Any, candidate: Any, shown: Shown) -> list[str]:
             reasons.append(f"{word} {_value(check)} where {_limit(check)} is asked")
     mass = candidate.check("all_up_mass")
     if math.isfinite(mass.limit):
-        reasons.append(f"{shown.mass_text(mass.limit - mass.value)} below the target mass")
+        below = f"{shown.mass_of(mass.limit - mass.value):.0f} {shown.mass_unit}"
+        reasons.append(f"{below} below the target mass")
     sentences = [f"The first: {'; '.join(reasons)}." if reasons else "The first:"]
-    if candidate.nearest is not None:
-        near = candidate.nearest
+    if (near := binding(candidate.checks)) is not None:
         sentences.append(
-            f"What binds it is the {near.name.replace('_', ' ')}: {_value(near)} against {_limit(near)} ({near.basis})."
+            f"What binds it is the {check_word(near.name)}: {_value(near)} against {_limit(near)} ({near.basis})."
         )
-    close = [c.name.replace("_", " ") for c in candidate.checks if c.verdict == "over" and c.basis == "common practice"]
+    close = [check_word(c.name) for c in candidate.checks if c.verdict == "over" and c.basis == "common practice"]
     if close:
         sentences.append(f"Outside common practice: {', '.join(close)} (--why tells more).")
     for variant, failing in candidate.variants.items():
-        words = ", ".join(name.replace("_", " ") for name in failing)
+        words = ", ".join(check_word(name) for name in failing)
         sentences.append(f"Variant '{variant}': " + (f"fails {words}." if failing else "meets the brief too."))
     return wrapped(" ".join(sentences), first="  ")
 
@@ -197,7 +220,7 @@ def _left_out(shortlist: Any) -> list[str]:
                 {
                     "": f"  {count}",
                     "share": f"{share:.0f} %" if share >= 1 else "< 1 %",
-                    "limit": f"{name.replace('_', ' ')}: {what}",
+                    "limit": f"{check_word(name)}: {what}",
                 }
             )
     return ["Left out, counted at the first limit each fails:", *table(rows, left=("limit",))[1:]]
@@ -221,7 +244,7 @@ def check_block(checks: Sequence[Any]) -> list[str]:
     """Every check of one design: value, limit, margin, verdict, basis."""
     rows = [
         {
-            "check": f"  {check.name.replace('_', ' ')}",
+            "check": f"  {check_word(check.name)}",
             "value": _value(check),
             "limit": ("at least " if check.least else "at most ") + _limit(check)
             if math.isfinite(check.limit)
@@ -251,7 +274,7 @@ def why_reply(stock: LazyCatalogue, shortlist: Any, text: str, shown: Shown, whi
     group = shortlist.by_cells.get(train.pack.cells_series, ())
     name = f"{train.motor.name}, {train.propeller.name}, {train.pack.name}, {train.controller.name}"
     if failing:
-        words = "; ".join(f"{c.name.replace('_', ' ')} {_value(c)} against {_limit(c)} ({c.basis})" for c in failing)
+        words = "; ".join(f"{check_word(c.name)} {_value(c)} against {_limit(c)} ({c.basis})" for c in failing)
         sentence = f"{name} is left out: {words}."
     else:
         place = [
@@ -268,12 +291,11 @@ def why_reply(stock: LazyCatalogue, shortlist: Any, text: str, shown: Shown, whi
         sentence = f"{name} {stands}."
     reply = Reply(
         command="match",
-        headline=[sentence],
-        blocks=[check_block(checks), [line for c in checks if c.note for line in _note(c)]],
+        headline=[sentence, *([which] if which else [])],
+        blocks=[check_block(checks), [line for c in checks if c.note and c.verdict != "unknown" for line in _note(c)]],
         rows=[attrs.asdict(check) for check in checks],
         assumptions=list(dict.fromkeys((*variant.assumptions, *completed(train)[1]))),
         faults=stock.broken,
-        remarks=[which] if which else [],
         extra={"train": train_data(train), "excluded_by": [check.name for check in failing]},
         caution=True,
     )
@@ -281,4 +303,4 @@ def why_reply(stock: LazyCatalogue, shortlist: Any, text: str, shown: Shown, whi
 
 
 def _note(check: Any) -> list[str]:
-    return wrapped(f"{check.name.replace('_', ' ')}: {check.note}", first="  ", rest="    ")
+    return wrapped(f"{check_word(check.name)}: {check.note}", first="  ", rest="    ")

@@ -26,6 +26,9 @@ CAUTION = (
 )
 
 
+_MOST_FAULTS = 6
+
+
 @attrs.frozen(kw_only=True)
 class Reply:
     """The answer of a command.
@@ -45,6 +48,8 @@ class Reply:
         What is wrong, or hard to believe, and yet did not stop the answer.
     remarks : sequence of str
         What the reader must know besides.
+    all_faults : bool
+        Whether the text lists every fault, however many.
     extra : mapping
         Further keys of the JSON.
     caution : bool
@@ -58,6 +63,7 @@ class Reply:
     assumptions: "Sequence[Assumption]" = ()
     faults: Sequence[Fault] = ()
     remarks: Sequence[str] = ()
+    all_faults: bool = False
     extra: Mapping[str, Any] = attrs.field(factory=dict)
     caution: bool = False
 
@@ -122,9 +128,12 @@ def _comma_separated(rows: Sequence[Mapping[str, Any]]) -> str:
 def _notes(reply: Reply) -> list[list[str]]:
     """Remarks, doubts and assumptions, a block each."""
     blocks = []
+    most = len(reply.faults) if reply.all_faults else _MOST_FAULTS
     if reply.remarks:
         blocks.append([line for text in reply.remarks for line in wrapped(text, first="Note: ")])
-    doubts = [line for fault in reply.faults for line in wrapped(str(fault), rest="  ")]
+    doubts = [line for fault in reply.faults[:most] for line in wrapped(str(fault), rest="  ")]
+    if len(reply.faults) > most:
+        doubts.append(f"... and {len(reply.faults) - most} more: 'propmatch parts --faults' lists them all.")
     if doubts:
         blocks.append(doubts)
     if reply.assumptions:

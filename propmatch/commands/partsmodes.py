@@ -146,6 +146,7 @@ def show_all_faults(catalogue: Any, form: str) -> None:
             command="parts",
             headline=[sentence],
             faults=[*real, *soft],
+            all_faults=True,
             rows=[_fault_row(fault) for fault in (*real, *soft)],
         ),
         form=form,

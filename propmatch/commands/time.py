@@ -41,12 +41,14 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     show(
         Reply(
             command="time",
-            headline=headline_of(chosen.train, brief, flights, shown),
+            headline=[
+                *headline_of(chosen.train, brief, flights, shown),
+                *(text for text in (which, chosen.how) if text),
+            ],
             blocks=[*(phase_block(flight, shown, len(flights) > 1) for flight in flights), sources_block(chosen.train)],
             rows=[row for flight in flights for row in phase_rows(flight)],
             assumptions=list(dict.fromkeys((*chosen.assumptions, *assumptions))),
             faults=(*chosen.doubts, *stock.broken),
-            remarks=[text for text in (which, chosen.how) if text],
             extra={
                 "train": train_data(chosen.train),
                 "flights": [flight.summary for flight in flights],

@@ -84,6 +84,15 @@ def _end(flight: Flight) -> str:
     return words.get(flight.time.ended_by or "", "")
 
 
+def _all_up(flight: Flight, shown: Shown) -> str:
+    """The all-up mass, and how far it is above the target if it is."""
+    text = f"{shown.mass_text(flight.mass_g)} all-up"
+    target = flight.setting.variant.target_mass_g
+    if target is not None and flight.mass_g > target:
+        text += f", {shown.mass_text(flight.mass_g - target)} above the target mass"
+    return text
+
+
 def headline_of(train: Any, brief: Any, flights: Sequence[Flight], shown: Shown) -> list[str]:
     """The flight in sentences; other variants in one more."""
     first = flights[0]
@@ -94,7 +103,7 @@ def headline_of(train: Any, brief: Any, flights: Sequence[Flight], shown: Shown)
     if first.time.minutes == 0:
         return [f"{where}: cannot be flown. {first.time.ended_in} needs more thrust than there is, even full."]
     sentences = [
-        f"{where}: {first.time.minutes:.1f} minutes {_end(first)}, at {shown.mass_text(first.mass_g)} all-up.",
+        f"{where}: {first.time.minutes:.1f} minutes {_end(first)}, at {_all_up(first, shown)}.",
         f"Set the timer to {_clock(first.time.timer_minutes)} (minutes:seconds, a tenth kept back) and expect about "
         f"{first.time.returned_mah:.0f} mAh to go back on charging.",
     ]
@@ -103,7 +112,7 @@ def headline_of(train: Any, brief: Any, flights: Sequence[Flight], shown: Shown)
         sentences.append(f"The brief wants {wanted:g} minutes: it falls short by {wanted - first.time.minutes:.1f}.")
     for other in flights[1:]:
         text = f"{other.time.minutes:.1f} minutes {_end(other)}" if math.isfinite(other.time.minutes) else "no answer"
-        sentences.append(f"{other.variant}: {text}, at {shown.mass_text(other.mass_g)}.")
+        sentences.append(f"{other.variant}: {text}, at {_all_up(other, shown)}.")
     return sentences
 
 

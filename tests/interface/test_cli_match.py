@@ -1,0 +1,302 @@
+"""``propmatch match`` and ``propmatch time`` on a small brief and few parts: the numbers are the library's own."""
+
+import csv
+import io
+import json
+
+import pytest
+
+from propmatch.brief import load_brief
+from propmatch.catalogue import load_catalogue
+from propmatch.endurance import flight_time
+from propmatch.matching import match
+from propmatch.measures import settings
+
+BRIEF = """
+[aircraft]
+name = "test bird"
+bare_mass_g = 265
+target_mass_g = 410
+[[variant]]
+name = "heavier filament"
+bare_mass_g = 330
+[wing]
+area_dm2 = 16.0
+span_mm = 1100
+cl_max = 1.1
+cd0 = 0.035
+[limits]
+min_thrust_to_weight = 0.55
+min_flight_minutes = 15
+max_propeller_diameter_in = 8
+cells = [2, 3]
+[[phase]]
+name = "climb out"
+throttle = 1.0
+seconds = 25
+[[phase]]
+name = "transect"
+airspeed_m_s = 11
+share = 1.0
+[prefer]
+flight_time = 1.0
+thrust_to_weight = 0.5
+[parts]
+motor = ["bundled/2206*", "bundled/2208*"]
+controller = ["bundled/20a*"]
+pack = ["bundled/2s-850*", "bundled/3s-850*"]
+propeller = ["bundled/6x4*", "bundled/7x4*"]
+"""
+
+
+@pytest.fixture
+def brief_file(tmp_path):
+    path = tmp_path / "bird.toml"
+    path.write_text(BRIEF, encoding="utf-8")
+    return str(path)
+
+
+@pytest.fixture
+def edited(tmp_path):
+    """``edited("old", "new")``: the brief with one text replaced."""
+
+    def make(old, new):
+        assert old in BRIEF
+        path = tmp_path / "edited.toml"
+        path.write_text(BRIEF.replace(old, new), encoding="utf-8")
+        return str(path)
+
+    return make
+
+
+@pytest.fixture(scope="module")
+def shortlist(tmp_path_factory):
+    path = tmp_path_factory.mktemp("brief") / "bird.toml"
+    path.write_text(BRIEF, encoding="utf-8")
+    return match(load_brief(path), load_catalogue(plugins=["bundled"]), top=20)
+
+
+# ---------------------------------------------------------------- match
+
+
+def test_json_is_the_shortlist(run, brief_file, shortlist):
+    done = run("match", brief_file, "--json")
+    assert done.exit_code == 0
+    document = done.document
+    assert document["combinations"] == shortlist.combinations
+    assert document["passing"] in (shortlist.passing, None)
+    assert [row["id"] for row in document["rows"]] == [row.id for row in shortlist.rows]
+    for row, candidate in zip(document["rows"], shortlist.rows, strict=True):
+        assert row["flight_minutes"] == pytest.approx(candidate.flight_minutes)
+        assert {check["name"] for check in row["checks"]} == {check.name for check in candidate.checks}
+    assert set(document["by_cells"]) == {"2", "3"}
+
+
+def test_the_first_lines_answer_for_each_cell_count(run, brief_file, shortlist):
+    head = " ".join(run("match", brief_file).out.split("\n\n")[0].split())
+    assert f"of {shortlist.combinations} combinations meet the brief" in head
+    for cells in (2, 3):
+        best = shortlist.by_cells[cells][0]
+        assert f"Best with {cells}S: {best.train.motor.name}, {best.train.propeller.name}" in head
+        assert f"{best.flight_minutes:.1f} minutes" in head
+
+
+def test_text_shows_why_what_binds_and_what_was_left_out(run, brief_file):
+    out = run("match", brief_file).out
+    text = " ".join(out.split())
+    for words in (
+        "With 2S, best first by",
+        "With 3S, best first by",
+        "What binds it is",
+        "Left out",
+        "heavier filament",
+    ):
+        assert words in text
+    assert max(map(len, out.splitlines())) <= 100
+
+
+def test_top_and_cells(run, brief_file):
+    document = run("match", brief_file, "--cells", "2", "--top", "3", "--json").document
+    assert len(document["rows"]) == 3
+    assert list(document["by_cells"]) == ["2"]
+    assert all(row["cells"] == 2 for row in document["rows"])
+
+
+def test_csv_rows(run, brief_file, shortlist):
+    rows = list(csv.DictReader(io.StringIO(run("match", brief_file, "--csv").out)))
+    assert [row["id"] for row in rows] == [row.id for row in shortlist.rows]
+
+
+def test_exhaustive_gives_the_same_rows(run, brief_file):
+    quick = run("match", brief_file, "--json").document["rows"]
+    slow = run("match", brief_file, "--exhaustive", "--json").document["rows"]
+    assert [row["id"] for row in quick] == [row["id"] for row in slow]
+
+
+def test_why_of_the_best_and_of_one_left_out(run, brief_file, edited, shortlist):
+    best = shortlist.by_cells[2][0]
+    done = run("match", brief_file, "--why", best.id)
+    assert done.exit_code == 0
+    assert "is number 1 of those with 2S" in " ".join(done.out.split())
+    strict = edited("min_flight_minutes = 15", "min_flight_minutes = 600")
+    done = run("match", strict, "--why", best.id)
+    assert done.exit_code == 1
+    assert "is left out" in done.out
+    document = run("match", strict, "--why", best.id, "--json").document
+    assert document["excluded_by"] == ["flight_time"]
+
+
+def test_a_variant_is_ranked_by_itself(run, brief_file):
+    done = run("match", brief_file, "--variant", "heavier filament", "--json")
+    assert done.document["variant"] == "heavier filament"
+    assert all(row["all_up_mass_g"] > 330 for row in done.document["rows"])
+
+
+def test_a_brief_that_cannot_be_met_ends_with_one(run, edited):
+    done = run("match", edited("target_mass_g = 410", "target_mass_g = 270"))
+    assert done.exit_code == 1
+    assert "none of" in done.out
+    assert "all-up mass" in done.out
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--cells", "4"), "no 4S pack"),
+        (("--cells", "two"), "cell counts of 1 to 6"),
+        (("--cells", "2,2"), "twice"),
+        (("--variant", "lighter"), "heavier filament"),
+        (("--why", "bundled/nothing"), "no part with this id"),
+        (("--top", "0"), "--top"),
+        (("--json", "--csv"), "exclude each other"),
+    ],
+)
+def test_options_that_make_no_sense(run, brief_file, words, said):
+    done = run("match", brief_file, *words)
+    assert done.exit_code == 2
+    assert said in done.err
+
+
+@pytest.mark.parametrize("command", ["match", "time"])
+def test_an_empty_catalogue(run, monkeypatch, brief_file, command):
+    monkeypatch.setenv("PROPMATCH_PLUGINS", "")
+    done = run(command, brief_file)
+    assert done.exit_code == 2
+    for kind in ("motors", "controllers", "packs", "propellers"):
+        assert kind in done.err
+
+
+# ---------------------------------------------------------------- briefs
+
+
+@pytest.mark.parametrize("command", ["match", "time"])
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("bare_mass_g = 265", "bare_mass_g = -265", ["bird-or-edited", "aircraft.bare_mass_g", "-265"]),
+        ("bare_mass_g = 265", "bare_mass_g = nan", ["bare_mass_g", "finite"]),
+        ("bare_mass_g = 265", "bare_mass_g = inf", ["bare_mass_g", "finite"]),
+        ("bare_mass_g = 265", 'bare_mass_g = "heavy"', ["bare_mass_g", "must be a number"]),
+        ("bare_mass_g = 265", "bare_mas_g = 265", ["unknown key", "did you mean", "bare_mass_g"]),
+        ("throttle = 1.0", "throttle = 1.2", ["phase[1].throttle", "at most 1"]),
+        ("[wing]", "[wing", ["not valid TOML", ":9"]),
+    ],
+)
+def test_a_faulty_brief(run, edited, command, old, new, said):
+    done = run(command, edited(old, new))
+    assert done.exit_code == 2
+    assert done.out == ""
+    for words in said:
+        assert words.replace("bird-or-edited", "edited.toml") in done.err
+
+
+@pytest.mark.parametrize("command", ["match", "time"])
+def test_a_missing_brief_names_the_bundled_ones(run, command):
+    done = run(command, "nowhere.toml")
+    assert done.exit_code == 2
+    assert "no such file" in done.err
+    assert "wetland_logger" in done.err
+
+
+def test_a_brief_that_is_not_text(run, tmp_path):
+    path = tmp_path / "brief.toml"
+    path.write_bytes(b"[aircraft]\nname = '\xff'\n")
+    done = run("match", str(path))
+    assert done.exit_code == 2
+    assert "UTF-8" in done.err
+
+
+def test_a_brief_that_is_a_folder(run, tmp_path):
+    done = run("match", str(tmp_path))
+    assert done.exit_code == 2
+    assert str(tmp_path) in done.err
+
+
+def test_without_a_brief_it_is_the_wetland_logger_and_says_so(run):
+    train = "bundled/2405-1450 + bundled/20a-none + bundled/2s-850-45c + bundled/7x4-folding"
+    done = run("time", "--train", train)
+    assert "No brief was named, so this is the bundled one, wetland logger" in " ".join(done.out.split())
+
+
+# ---------------------------------------------------------------- time
+
+
+def test_time_is_flight_time(run, brief_file, shortlist):
+    best = shortlist.best
+    done = run("time", brief_file, "--train", best.id, "--json")
+    assert done.exit_code == 0
+    setting = settings(load_brief(brief_file))[0]
+    mass_kg = (265 + best.train.mass_g) / 1000
+    flown = flight_time(best.train, setting.variant.airframe, mass_kg, setting.phases, air=setting.air)
+    first = done.document["flights"][0]
+    assert first["minutes"] == pytest.approx(flown.minutes)
+    assert first["ended_by"] == flown.ended_by
+    assert first["timer_minutes"] == pytest.approx(flown.timer_minutes)
+    rows = [row for row in done.document["rows"] if row["variant"] == "as designed"]
+    assert [row["minutes"] for row in rows] == pytest.approx([phase.minutes for phase in flown.phases])
+    head = " ".join(run("time", brief_file, "--train", best.id).out.split("\n\n")[0].split())
+    assert f"{flown.minutes:.1f} minutes" in head
+    assert "Set the timer to" in head
+
+
+def test_time_without_a_train_takes_the_best(run, brief_file, shortlist):
+    done = run("time", brief_file)
+    assert done.exit_code == 0
+    assert "No power train was named, so this is the best" in " ".join(done.out.split())
+    assert shortlist.best.train.motor.name in done.out
+
+
+def test_time_with_typed_parts(run, brief_file):
+    words = ("--motor", "1500kV label 28g", "--propeller", "bundled/7x4-thin", "--pack", "2S 850mAh 35C 50g")
+    done = run("time", brief_file, *words)
+    assert done.exit_code in (0, 1)
+    assert "2S 850mAh 35C 50g" in done.out
+    assert max(map(len, done.out.splitlines())) <= 100
+
+
+def test_a_flight_that_is_too_short_ends_with_one(run, edited, shortlist):
+    done = run("time", edited("min_flight_minutes = 15", "min_flight_minutes = 600"), "--train", shortlist.best.id)
+    assert done.exit_code == 1
+    assert "falls short by" in done.out
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--train", "bundled/2206-1900"), "names no controller and no pack and no propeller"),
+        (("--train", "bundled/2206-190 + x"), "did you mean bundled/2206-1900"),
+        (("--train", "bundled/2206-1900", "--motor", "1500kV 28g"), "leave out --motor"),
+        (("--motor", "1500kV 28g"), "--pack"),
+        (("--variant", "none such"), "the variants are"),
+    ],
+)
+def test_a_train_that_makes_no_sense(run, brief_file, words, said):
+    done = run("time", brief_file, *words)
+    assert done.exit_code == 2
+    assert said in done.err
+
+
+def test_faults_of_a_brief_as_json(run, edited):
+    done = run("match", edited("bare_mass_g = 265", "bare_mass_g = -265"), "--json")
+    assert done.exit_code == 2
+    assert json.loads(done.out)["faults"][0]["key"] == "aircraft.bare_mass_g"
