@@ -11,17 +11,17 @@ from propmatch import battery
 from propmatch.estimates import Assumption, completed
 from propmatch.motor import reference_speed_rad_s, torque_constant
 from propmatch.parts import PowerTrain
-from propmatch.tables import Surface, SurfaceStack, stack_surfaces
+from propmatch.surface import Surfaces, stack_surfaces
 from propmatch.units import INCH_M, MAH_AH, MILLIOHM_OHM
 
-__all__ = ["TrainLanes", "train_lanes"]
+__all__ = ["LANE_FIELDS", "TrainLanes", "chemistry_of", "train_lanes"]
 
 Floats = NDArray[np.float64]
 
 
 @attrs.frozen(kw_only=True, eq=False)
 class TrainLanes:
-    """Numbers of N power trains in SI units, every array (N,); part lookups by integer index.
+    """Numbers of N power trains in SI units, every array (N,); those of one train may serve any number of lanes.
 
     Attributes
     ----------
@@ -31,7 +31,7 @@ class TrainLanes:
     controller_ohm : series resistance; loss : part_throttle_loss
     cells : in series; cells_ohm : S/P r_cell at full charge, with the stated temperature; leads_ohm
     capacity_ah, chemistry (index into ``chemistries``), count, accessory_a
-    propeller : index into ``stack``; diameter_m, pitch_in
+    propeller : number in ``stack``; diameter_m, pitch_in
     """
 
     k: Floats
@@ -53,7 +53,7 @@ class TrainLanes:
     propeller: NDArray[np.intp]
     diameter_m: Floats
     pitch_in: Floats
-    stack: SurfaceStack
+    stack: Surfaces
     chemistries: tuple[battery.Chemistry, ...]
 
     @property
@@ -63,16 +63,15 @@ class TrainLanes:
 
     def take(self, index: Any) -> "TrainLanes":
         """The lanes of an index array, slice or mask."""
-        return attrs.evolve(self, **{name: getattr(self, name)[index] for name in LANE_FIELDS})
+        columns = {name: getattr(self, name)[index] for name in LANE_FIELDS}
+        return TrainLanes(stack=self.stack, chemistries=self.chemistries, **columns)
 
     def open_circuit_v(self, charge: Floats) -> Floats:
         """E = S ocv(charge) [V] of each lane; NaN outside 0..1."""
-        if len(self.chemistries) == 1:
-            return np.asarray(self.cells * self.chemistries[0].cell_ocv_v(charge))
-        cell = np.full(charge.shape, np.nan)
-        for index, chemistry in enumerate(self.chemistries):
-            mine = self.chemistry == index
-            cell[mine] = chemistry.cell_ocv_v(charge[mine])
+        if self.chemistry.size == 1:
+            return np.asarray(self.cells * self.chemistries[self.chemistry[0]].cell_ocv_v(charge))
+        each = [chemistry.cell_ocv_v(charge) for chemistry in self.chemistries]
+        cell = each[0] if len(each) == 1 else np.choose(self.chemistry, each)
         return np.asarray(self.cells * cell)
 
     def pack_ohm(self, charge: Floats) -> Floats:
@@ -108,7 +107,7 @@ def train_lanes(trains: Sequence[PowerTrain]) -> tuple[TrainLanes, tuple[Assumpt
     surfaces: dict[int, int] = {}
     chemistries: dict[int, int] = {}
     assumptions: dict[Assumption, None] = {}
-    stack: list[Surface] = []
+    found: list[Surfaces] = []
     kinds: list[battery.Chemistry] = []
 
     def complete(part: Any) -> Any:
@@ -123,9 +122,9 @@ def train_lanes(trains: Sequence[PowerTrain]) -> tuple[TrainLanes, tuple[Assumpt
         pack, propeller = complete(train.pack), complete(train.propeller)
         table, chemistry = train.propeller.table, chemistry_of(train.pack)
         if id(table) not in surfaces:
-            surfaces[id(table)] = len(stack)
+            surfaces[id(table)] = len(found)
             assert table is not None
-            stack.append(Surface.of(table))
+            found.append(table.surfaces)
         if id(chemistry) not in chemistries:
             chemistries[id(chemistry)] = len(kinds)
             kinds.append(chemistry)
@@ -163,7 +162,7 @@ def train_lanes(trains: Sequence[PowerTrain]) -> tuple[TrainLanes, tuple[Assumpt
     columns = dict(zip(LANE_FIELDS, np.array(rows, dtype=np.float64).T.copy(), strict=True))
     for name in ("chemistry", "propeller"):
         columns[name] = columns[name].astype(np.intp)
-    lanes = TrainLanes(stack=stack_surfaces(stack), chemistries=tuple(kinds), **columns)
+    lanes = TrainLanes(stack=stack_surfaces(found), chemistries=tuple(kinds), **columns)
     if any(t.pack_temperature_c is not None for t in trains):
         assumptions[_WARMTH] = None
     return lanes, tuple(assumptions)

@@ -1,0 +1,273 @@
+"""Coefficient tables as bicubic cells on uniform axes, one or many propellers end to end.
+
+A lookup then is an index and sixteen coefficients, without a search: cubic Hermite with shape-preserving slopes in
+both directions (C1 inside the table), constant past the rpm range, linear past the last advance ratio. Guard cells on
+the open sides make those continuations part of the table.
+
+Slopes: F. N. Fritsch and J. Butland, SIAM J. Sci. Stat. Comput. 5 (1984) 300-304 (weighted harmonic mean), with the
+one-sided end formula limited as in C. Moler, Numerical Computing with MATLAB, SIAM 2004, ch. 3.
+"""
+
+from collections.abc import Sequence
+from typing import Any
+
+import attrs
+import numpy as np
+from numpy.typing import NDArray
+
+from propmatch.units import RPM_RAD_S
+
+__all__ = ["Surfaces", "monotone_slopes", "resample", "stack_surfaces", "surfaces_of"]
+
+Floats = NDArray[np.float64]
+
+_MIN_J_NODES, _MAX_J_NODES = 24, 64
+_MIN_RPM_NODES, _MAX_RPM_NODES = 8, 32
+_TO_POWER = np.array([[1.0, 0, 0, 0], [0, 0, 1, 0], [-3, 3, -2, -1], [2, -2, 1, 1]])
+"""Power coefficients of a cubic on 0..1 from (f0, f1, f0', f1')."""
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Surfaces:
+    """The tables of P propellers on uniform axes; R rows and C cells in all, guards included.
+
+    A propeller's cell (row, column) covers an rpm row (0 is below its table, the last one above) and an advance-ratio
+    column (the last is beyond its table). value = sum_ab c[b, a] s^a t^b with s, t in units of the step; row + s =
+    rpm_scale u + rpm_shift with u [rad/s], column + t = j_scale J.
+
+    Attributes
+    ----------
+    ct_cells, cp_cells : (C, 16), index b * 4 + a
+    ct_rest, cp_rest : (4, R), the same at J = 0, index a
+    first_cell, first_row, rows, columns, rpm_scale, rpm_shift, j_scale : (P,)
+    rpm_min, rpm_max, j_max : (P,), range of the source points
+    j_zero_low, j_zero_high : (P,), least and greatest advance ratio of zero torque over the rows
+    j_thrust_zero_low, j_thrust_zero_high : (P,), the same for zero thrust
+    power_fit, power_fit_rows : (4, P), (4, R); CP(0), then c0, c1, c2 of CP ~ c0 + c1 J + c2 J^2, for first guesses
+    thrust_fit : (2, P), t and j of CT ~ t (1 - J/j), likewise
+    torque_falls, thrust_falls : (P,), True when at some node torque (thrust) falls with speed
+    """
+
+    ct_cells: Floats
+    cp_cells: Floats
+    ct_rest: Floats
+    cp_rest: Floats
+    first_cell: Floats
+    first_row: Floats
+    rows: Floats
+    columns: Floats
+    rpm_scale: Floats
+    rpm_shift: Floats
+    j_scale: Floats
+    rpm_min: Floats
+    rpm_max: Floats
+    j_max: Floats
+    j_zero_low: Floats
+    j_zero_high: Floats
+    j_thrust_zero_low: Floats
+    j_thrust_zero_high: Floats
+    power_fit: Floats
+    power_fit_rows: Floats
+    thrust_fit: Floats
+    torque_falls: NDArray[np.bool_]
+    thrust_falls: NDArray[np.bool_]
+
+
+def stack_surfaces(surfaces: Sequence[Surfaces]) -> Surfaces:
+    """Put surfaces end to end; propeller numbers run on in the order given."""
+    if len(surfaces) == 1:
+        return surfaces[0]
+    joined: dict[str, Any] = {
+        field.name: np.concatenate([getattr(s, field.name) for s in surfaces], axis=-1)
+        for field in attrs.fields(Surfaces)
+        if not field.name.endswith("_cells")
+    }
+    for name in ("ct_cells", "cp_cells"):
+        joined[name] = np.concatenate([getattr(s, name) for s in surfaces])
+    for name, sizes in (
+        ("first_cell", [s.ct_cells.shape[0] for s in surfaces]),
+        ("first_row", [s.ct_rest.shape[1] for s in surfaces]),
+    ):
+        before = np.concatenate([[0], np.cumsum(sizes)[:-1]])
+        joined[name] = joined[name] + np.repeat(before, [s.rows.size for s in surfaces])
+    return Surfaces(**joined)
+
+
+def surfaces_of(rpm: Floats, advance_ratio: Floats, ct: Floats, cp: Floats) -> Surfaces:
+    """One table, resampled onto uniform axes where its own are not."""
+    j = _uniform(advance_ratio, _MIN_J_NODES, _MAX_J_NODES)
+    speeds = _uniform(rpm, _MIN_RPM_NODES, _MAX_RPM_NODES)
+    ct, cp = (resample(rpm, resample(advance_ratio, source, j).T, speeds).T for source in (ct, cp))
+    step = float(speeds[1] - speeds[0]) if speeds.size > 1 else 1.0
+    ct_cells, ct_end = _cells(speeds, j, ct)
+    cp_cells, cp_end = _cells(speeds, j, cp)
+    zeros, thrust_zeros = _zero_advance_ratio(j, cp, cp_end), _zero_advance_ratio(j, ct, ct_end)
+    thrust_zero = float(np.median(thrust_zeros))
+    halfway = np.vstack([cp[:1], 0.5 * (cp[1:] + cp[:-1]), cp[-1:]])
+    one = {
+        "first_cell": 0,
+        "first_row": 0,
+        "rows": speeds.size + 1,
+        "columns": j.size,
+        "rpm_scale": 1.0 / (RPM_RAD_S * step),
+        "rpm_shift": 1.0 - speeds[0] / step,
+        "j_scale": 1.0 / (j[1] - j[0]),
+        "rpm_min": rpm[0],
+        "rpm_max": rpm[-1],
+        "j_max": advance_ratio[-1],
+        "j_zero_low": np.min(zeros),
+        "j_zero_high": np.max(zeros),
+        "j_thrust_zero_low": np.min(thrust_zeros),
+        "j_thrust_zero_high": np.max(thrust_zeros),
+    }
+    return Surfaces(
+        ct_cells=ct_cells.reshape(-1, 16),
+        cp_cells=cp_cells.reshape(-1, 16),
+        ct_rest=np.ascontiguousarray(ct_cells[:, 0, 0, :].T),
+        cp_rest=np.ascontiguousarray(cp_cells[:, 0, 0, :].T),
+        power_fit=_power_fit(j, np.mean(cp, axis=0)[None], zeros),
+        power_fit_rows=_power_fit(j, halfway, zeros),
+        thrust_fit=np.array([[_thrust_fit(j, ct, thrust_zero)], [thrust_zero]]),
+        torque_falls=np.array([_falls(speeds, j, cp)]),
+        thrust_falls=np.array([_falls(speeds, j, ct)]),
+        **{name: np.array([value], dtype=np.float64) for name, value in one.items()},
+    )
+
+
+# ---------------------------------------------------------------- interpolation
+
+
+def monotone_slopes(x: Floats, y: Floats) -> Floats:
+    """Shape-preserving slopes dy/dx at the nodes, along the last axis.
+
+    Parameters
+    ----------
+    x : (N,), strictly rising, N >= 2
+    y : (..., N)
+
+    Returns
+    -------
+    (..., N) slopes such that the cubic Hermite interpolant is monotone wherever the data are.
+    """
+    h = np.diff(x)
+    secant = np.diff(y, axis=-1) / h
+    if x.size == 2:
+        return np.concatenate([secant, secant], axis=-1)
+    left, right = secant[..., :-1], secant[..., 1:]
+    w1, w2 = 2 * h[1:] + h[:-1], h[1:] + 2 * h[:-1]
+    same = left * right > 0
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore", under="ignore"):
+        inner = np.where(same, (w1 + w2) / (w1 / left + w2 / right), 0.0)
+    first = _end_slope(h[0], h[1], secant[..., 0], secant[..., 1])
+    last = _end_slope(h[-1], h[-2], secant[..., -1], secant[..., -2])
+    return np.concatenate([first[..., None], inner, last[..., None]], axis=-1)
+
+
+def _end_slope(h0: float, h1: float, s0: Floats, s1: Floats) -> Floats:
+    slope = ((2 * h0 + h1) * s0 - h0 * s1) / (h0 + h1)
+    slope = np.where(slope * s0 <= 0, 0.0, slope)
+    turned = (s0 * s1 <= 0) & (np.abs(slope) > 3 * np.abs(s0))
+    return np.where(turned, 3 * s0, slope)
+
+
+def resample(x: Floats, y: Floats, new: Floats) -> Floats:
+    """Cubic Hermite with monotone slopes from nodes ``x`` to ``new`` (inside the range), last axis."""
+    if np.array_equal(x, new):
+        return y
+    slopes = monotone_slopes(x, y)
+    i = np.clip(np.searchsorted(x, new, side="right") - 1, 0, x.size - 2)
+    h = x[i + 1] - x[i]
+    t = (new - x[i]) / h
+    return np.asarray(
+        y[..., i] * (1 + 2 * t) * (1 - t) ** 2
+        + y[..., i + 1] * t * t * (3 - 2 * t)
+        + h * (slopes[..., i] * t * (1 - t) ** 2 + slopes[..., i + 1] * t * t * (t - 1))
+    )
+
+
+def _uniform(x: Floats, least: int, most: int) -> Floats:
+    """A uniform axis over the range of ``x`` that holds every node of it where that takes at most ``most`` nodes.
+
+    Otherwise it is twice as fine as the closest nodes, within ``least`` to ``most``.
+    """
+    if x.size < 3:
+        return x
+    place = (x - x[0]) / (x[-1] - x[0])
+    for intervals in range(x.size - 1, most):
+        off = place * intervals
+        if np.all(np.abs(off - np.rint(off)) < 1e-9):
+            return x if intervals == x.size - 1 else np.linspace(x[0], x[-1], intervals + 1)
+    nodes = int(np.clip(2 * np.ceil(1.0 / np.min(np.diff(place))) + 1, least, most))
+    return np.linspace(x[0], x[-1], nodes)
+
+
+def _cells(rpm: Floats, j: Floats, value: Floats) -> tuple[Floats, Floats]:
+    """Power-form bicubic cells (rows, columns, b, a) and the slope past the last advance ratio (R,)."""
+    dj = j[1] - j[0]
+    many = rpm.size > 1
+    dr = rpm[1] - rpm[0] if many else 1.0
+    slope_j = monotone_slopes(j, value)
+    end = _last_slope(value, slope_j, j)
+
+    def by_rpm(data: Floats) -> Floats:
+        return monotone_slopes(rpm, data.T).T if many else np.zeros_like(data)
+
+    # coefficients in t of every column at each rpm node, for the value and for its slope in s: (2, R, columns, b)
+    in_t = np.zeros((2, rpm.size, j.size, 4))
+    for kind, (f, d, last) in enumerate(
+        ((value, slope_j, end), (by_rpm(value) * dr, by_rpm(slope_j) * dr, by_rpm(end[:, None])[:, 0] * dr))
+    ):
+        hermite = np.stack([f[:, :-1], f[:, 1:], d[:, :-1] * dj, d[:, 1:] * dj])
+        in_t[kind, :, :-1] = np.einsum("bh,hrk->rkb", _TO_POWER, hermite)
+        in_t[kind, :, -1, 0], in_t[kind, :, -1, 1] = f[:, -1], last * dj
+    cells = np.zeros((rpm.size + 1, j.size, 4, 4))
+    cells[0, :, :, 0], cells[-1, :, :, 0] = in_t[0, 0], in_t[0, -1]
+    hermite = np.stack([in_t[0, :-1], in_t[0, 1:], in_t[1, :-1], in_t[1, 1:]])
+    cells[1:-1] = np.einsum("ah,hrkb->rkba", _TO_POWER, hermite)
+    return cells, end
+
+
+def _last_slope(values: Floats, slopes: Floats, axis: Floats) -> Floats:
+    """Slope for the continuation past the last advance ratio: the last one if negative, else a stated one."""
+    stated = -np.maximum(np.abs(values[:, -1]), np.maximum(0.1 * np.abs(values[:, 0]), 1e-9)) / axis[-1]
+    return np.where(slopes[:, -1] < 0, slopes[:, -1], stated)
+
+
+# ---------------------------------------------------------------- what the solver wants to know
+
+
+def _zero_advance_ratio(j: Floats, coefficient: Floats, end_slope: Floats) -> Floats:
+    """Advance ratio of zero torque or thrust for each row: first crossing inside, else on the continuation."""
+    out = np.empty(coefficient.shape[0])
+    for row, values in enumerate(coefficient):
+        below = np.flatnonzero(values <= 0)
+        if below.size and below[0] > 0:
+            k = below[0]
+            out[row] = j[k - 1] + (j[k] - j[k - 1]) * values[k - 1] / (values[k - 1] - values[k])
+        else:
+            out[row] = j[-1] + values[-1] / -end_slope[row]
+    return out
+
+
+def _power_fit(j: Floats, cp: Floats, zeros: Floats) -> Floats:
+    """CP(0) and the least-squares c0, c1, c2 of CP ~ c0 + c1 J + c2 J^2 up to zero torque, for each row: (4, rows)."""
+    inside = j <= max(np.max(zeros), j[2] if j.size > 2 else j[-1])
+    basis = np.vander(j[inside], 3, increasing=True)
+    fit = np.linalg.lstsq(basis, cp[:, inside].T, rcond=None)[0]
+    fit[0] = np.maximum(fit[0], 0.1 * cp[:, 0])
+    return np.vstack([cp[:, 0], fit])
+
+
+def _thrust_fit(j: Floats, ct: Floats, zero: float) -> float:
+    """Least-squares t of CT ~ t (1 - J/zero) where that is clearly positive."""
+    shape = 1 - j / zero
+    inside = shape > 0.1
+    factor = np.sum(ct[:, inside] * shape[inside]) / (ct.shape[0] * np.sum(shape[inside] ** 2))
+    return float(max(factor, 1e-6))
+
+
+def _falls(rpm: Floats, j: Floats, c: Floats) -> bool:
+    """True when 2 C + rpm dC/drpm - J dC/dJ is not positive at some node: torque (thrust) then falls with speed."""
+    by_j = monotone_slopes(j, c)
+    by_rpm = monotone_slopes(rpm, c.T).T if rpm.size > 1 else np.zeros_like(c)
+    return bool(np.any(2 * c + rpm[:, None] * by_rpm - j * by_j <= 0))

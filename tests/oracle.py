@@ -1,0 +1,73 @@
+"""The operating point written out once more, straight from the equations: one lane, plain floats, scipy's brentq.
+
+Nothing here calls the project's models or solver. Coefficients come from callables of (rpm, J).
+"""
+
+import math
+from collections.abc import Callable
+
+from scipy.optimize import brentq
+
+Coefficient = Callable[[float, float], float]
+
+
+class Chain:
+    """A power train in SI units at one airspeed, throttle and open-circuit voltage."""
+
+    def __init__(
+        self,
+        *,
+        kv_rpm_per_v: float,
+        resistance_ohm: float,
+        no_load_a: float,
+        no_load_v: float = 1.0,
+        exponent: float = 0.0,
+        gear: float = 1.0,
+        gear_efficiency: float = 1.0,
+        controller_ohm: float = 0.0,
+        loss: float = 0.0,
+        pack_ohm: float = 0.0,
+        open_v: float,
+        accessory_a: float = 0.0,
+        count: int = 1,
+        diameter_m: float,
+        density: float = 1.225,
+        airspeed: float = 0.0,
+        throttle: float = 1.0,
+        ct: Coefficient,
+        cp: Coefficient,
+    ) -> None:
+        self.__dict__.update({name: value for name, value in locals().items() if name != "self"})
+        self.k = 60.0 / (2.0 * math.pi * kv_rpm_per_v)
+        self.w_ref = (no_load_v - resistance_ohm * no_load_a) / self.k if exponent else 1.0
+
+    def propeller(self, u: float) -> tuple[float, float]:
+        """Thrust and torque of one propeller at u rad/s."""
+        n = u / (2.0 * math.pi)
+        j = self.airspeed / (n * self.diameter_m)
+        ct, cp = self.ct(60.0 * n, j), self.cp(60.0 * n, j)
+        power = cp * self.density * n**3 * self.diameter_m**5
+        return ct * self.density * n**2 * self.diameter_m**4, power / u
+
+    def motor_current(self, u: float) -> float:
+        """Current for the propeller's torque; a propeller that drives the gear loses on the way in."""
+        _, torque = self.propeller(u)
+        w = self.gear * u
+        no_load = self.no_load_a * (w / self.w_ref) ** self.exponent if self.exponent else self.no_load_a
+        if torque >= 0:
+            return torque / (self.gear * self.k * self.gear_efficiency) + no_load
+        return torque * self.gear_efficiency / (self.gear * self.k) + no_load
+
+    def voltage_left(self, u: float) -> float:
+        """Motor-side voltage of the chopper less what the motor asks for at u rad/s."""
+        current = self.motor_current(u)
+        eta = 1.0 - self.loss * (1.0 - self.throttle)
+        drawn = self.throttle * current / eta if current >= 0 else self.throttle * current * eta
+        pack_current = self.count * drawn + self.accessory_a
+        terminal = self.open_v - self.pack_ohm * pack_current
+        motor_side = self.throttle * terminal - self.controller_ohm * current
+        return motor_side - self.resistance_ohm * current - self.k * self.gear * u
+
+    def speed(self, low: float, high: float) -> float:
+        """The propeller speed [rad/s] in a bracket."""
+        return float(brentq(self.voltage_left, low, high, xtol=1e-13, rtol=1e-14, maxiter=500))
