@@ -10,7 +10,8 @@ Motors        mass = 0.020 g (d^2 h)^0.91 from the stator's diameter and height 
 Packs         cell resistance = 12 mohm A h (35/C)^0.6 over capacity, scatter 8 %; mass of cells from capacity and C
               rating, of leads and plugs from capacity and cell count, scatter 3 %.
 Controllers   mass from the current rating and the kind of servo supply; resistance 8 mohm below 20 A, 3 above.
-Propellers    coefficients from ``coefficient_table`` below; mass and speed limit by ``propmatch.estimates``.
+Propellers    coefficients and their uncertainty from ``prediction`` below, read off on round advance ratios; mass and
+              speed limit by ``propmatch.estimates``.
 """
 
 import csv
@@ -19,7 +20,7 @@ import io
 import math
 import sys
 from collections.abc import Iterable, Iterator
-from functools import partial
+from functools import cache
 from pathlib import Path
 from random import Random
 from statistics import NormalDist
@@ -32,12 +33,11 @@ from propmatch.estimates import (
     motor_resistance_ohm,
 )
 from propmatch.parts import propeller_mass_g
-from propmatch.tables import CoefficientTable
-from propmatch_plugins.prediction.regression import regression_curves
+from propmatch_plugins.prediction.predict import Prediction, predict
 
-__all__ = ["coefficient_table", "files", "main"]
+__all__ = ["files", "main", "prediction"]
 
-DATE = "2025-11-25"
+DATE = "2026-11-25"
 LICENCE = "MIT"
 
 Row = dict[str, str | float | int | None]
@@ -115,7 +115,7 @@ SUPPLY_MASS_G = {"none": 0.0, "linear": 1.6, "switching": 2.6}
 # family, blades, sizes (diameter x pitch [in])
 PROPELLERS: tuple[tuple[str, int, str], ...] = (
     ("wide", 2, "3x2 3x3 3.5x2.5 4x2.5 4x3 4x4 4.5x3 5x3 5x4 5x4.5"),
-    ("wide", 3, "3x3 4x3 5x3.5 5x4 5x4.5"),
+    ("wide", 3, "3x3 4x3 5x3.5 5x4"),
     ("thin", 2, "4.5x4 5x3 5x5 5.5x4.5 6x3 6x4 6x5.5 7x4 7x5 7x6 8x4 8x6 8x8 9x4.5 9x6 9x7.5 10x5 10x7"),
     ("thin", 3, "6x4 7x4 7x5 8x5"),
     ("thick", 2, "5x4 6x3 6x4 7x3 7x4 7x6 8x4 8x6 9x4 9x6 10x5 10x6"),
@@ -124,7 +124,7 @@ PROPELLERS: tuple[tuple[str, int, str], ...] = (
 )
 NO_MASS = ("5x3-thin", "7x4-thick", "9x3.8-broad", "8x5-folding", "3.5x2.5-wide")
 NO_SPEED_LIMIT = ("6x3-thin", "8x4-thick", "8x4.3-broad", "4x3-wide", "9x5-folding")
-RPM_ROWS, J_STEPS = 8, 20
+RPM_ROWS, J_STEPS = 8, 24
 
 
 def spread(part: str, quantity: str, relative: float) -> float:
@@ -138,16 +138,12 @@ def significant(value: float, digits: int) -> float:
     return float(f"{value:.{digits}g}")
 
 
-def coefficient_table(diameter_in: float, pitch_in: float, blades: int, family: str) -> CoefficientTable:
+@cache
+def prediction(diameter_in: float, pitch_in: float, blades: int, family: str) -> Prediction:
     """CT and CP of a label up to the family's speed limit and past the advance ratio of zero thrust."""
-    step = max(100.0, 100.0 * round(RPM_IN[family] / diameter_in / RPM_ROWS / 100))
+    step = 50.0 * round(RPM_IN[family] / diameter_in / RPM_ROWS / 50)
     rpm = step * np.arange(1, RPM_ROWS + 1)
-    curves_at = partial(regression_curves, diameter_in, pitch_in, blades=blades, family=family, rpm=rpm)
-    zero_thrust_j = curves_at(advance_ratio=[0.0]).zero_thrust_j
-    j_step = math.ceil(1000 * 1.08 * float(np.max(zero_thrust_j)) / J_STEPS) / 1000
-    j = np.round(j_step * np.arange(J_STEPS + 1), 3)
-    curves = curves_at(advance_ratio=j)
-    return CoefficientTable(rpm=rpm, advance_ratio=j, ct=curves.ct, cp=curves.cp)
+    return predict(diameter_in, pitch_in, blades=blades, family=family, rpm=rpm)
 
 
 def motors() -> Iterator[Row]:
@@ -262,22 +258,25 @@ def propellers() -> Iterator[Row]:
             "blades": blades,
             "mass_g": None if part in NO_MASS else significant(mass, 2),
             "max_rpm": None if part in NO_SPEED_LIMIT else limit,
-            "uncertainty": 0.12 if blades == 2 and diameter >= 4 else 0.2,
+            "uncertainty": significant(prediction(diameter, pitch, blades, family).source.uncertainty or 0.0, 2),
         }
 
 
 def propeller_tables() -> Iterator[Row]:
     """Rows of propeller_tables.csv."""
     for part, family, blades, diameter, pitch in labels():
-        table = coefficient_table(diameter, pitch, blades, family)
+        table = prediction(diameter, pitch, blades, family).table
+        j_step = math.floor(1000 * table.advance_ratio[-1] / J_STEPS) / 1000
+        ratios = np.round(j_step * np.arange(J_STEPS + 1), 3)
+        read = table.lookup(table.rpm[:, None], ratios)
         for row, rpm in enumerate(table.rpm):
-            for column, j in enumerate(table.advance_ratio):
+            for column, j in enumerate(ratios):
                 yield {
                     "propeller": part,
                     "rpm": rpm,
                     "advance_ratio": j,
-                    "ct": round(float(table.ct[row, column]), 5),
-                    "cp": round(float(table.cp[row, column]), 5),
+                    "ct": round(float(read.ct[row, column]), 5),
+                    "cp": round(float(read.cp[row, column]), 5),
                 }
 
 
@@ -310,8 +309,8 @@ ORIGINS: dict[str, tuple[str, str, dict[str, str]]] = {
     ),
     "propeller_tables": (
         "Coefficients of the propellers, predicted",
-        "Predicted from diameter, pitch, blades and family by the regression of propmatch_plugins.prediction, which "
-        "was fitted to the UIUC Propeller Database; no propeller of this table was measured.",
+        "Predicted from diameter, pitch, blades and family by propmatch_plugins.prediction, whose constants "
+        "were fitted to the UIUC Propeller Database; no propeller of this table was measured.",
         {"rpm": "rpm", "advance_ratio": "1, V/(n D)", "ct": "1, T/(rho n^2 D^4)", "cp": "1, P/(rho n^3 D^5)"},
     ),
 }  # fmt: skip
