@@ -18,11 +18,18 @@ from propmatch.hookspecs import ExtraCheck, SheetSection
 from propmatch.parts import Controller, Motor, Pack, Propeller
 from propmatch.partsets import KINDS, KindParts, Part, read_kind, with_tables
 from propmatch.plausibility import warnings_of
-from propmatch.plugins import BrokenPlugin, PluginProblem, PluginReport, build_manager
+from propmatch.plugins import (
+    FOLDER_PLUGIN,
+    BrokenPlugin,
+    PluginProblem,
+    PluginReport,
+    build_manager,
+    wanted_plugins,
+)
 
 __all__ = ["KINDS", "Catalogue", "load_catalogue"]
 
-_FOLDER_PLUGIN = "propmatch_plugins.parts_folder"
+_FOLDER_MODULE = "propmatch_plugins.parts_folder"
 
 
 class Catalogue:
@@ -294,7 +301,8 @@ def load_catalogue(
     plugins : iterable of str, optional
         Names of the plugins to load; default: the environment variable PROPMATCH_PLUGINS, else all.
     parts : path, optional
-        Folder with the user's own parts, offered as plugin ``parts``.
+        Folder with the user's own parts, offered as plugin ``parts``; default: the one that the environment variable
+        PROPMATCH_PARTS names, else the user's data folder, unless the plugins are limited to others.
     strict : bool
         Read everything now, and raise what would only be listed.
 
@@ -305,12 +313,17 @@ def load_catalogue(
     Raises
     ------
     InputFaults
-        Only when strict: a broken plugin, or any faulty part.
+        A folder that was named does not exist. When strict also: a broken plugin, or any faulty part.
     """
     report = build_manager(only=plugins, strict=strict)
-    if parts is not None:
-        report.add("parts", import_module(_FOLDER_PLUGIN).PartsFolder(Path(parts), report))
+    limit = wanted_plugins(plugins)
+    if parts is not None or limit is None or FOLDER_PLUGIN in limit:
+        module = import_module(_FOLDER_MODULE)
+        folder = module.chosen_folder(parts)
+        if folder is not None:
+            report.add(FOLDER_PLUGIN, module.PartsFolder(folder, report))
     catalogue = Catalogue(report)
-    if strict and catalogue.faults:
-        raise InputFaults(catalogue.faults)
+    faults = [fault for fault in catalogue.faults if fault.kind == "fault"] if strict else []
+    if faults:
+        raise InputFaults(faults)
     return catalogue

@@ -20,16 +20,25 @@ from propmatch.hookspecs import GROUP
 
 __all__ = [
     "FIRST_PARTY",
+    "FOLDER_PLUGIN",
     "Answer",
     "BrokenPlugin",
     "Plugin",
     "PluginProblem",
     "PluginReport",
     "build_manager",
+    "wanted_plugins",
 ]
 
-FIRST_PARTY: dict[str, str] = {"bundled": "propmatch_plugins.bundled"}
+FIRST_PARTY: dict[str, str] = {
+    "bundled": "propmatch_plugins.bundled",
+    "spreadsheets": "propmatch_plugins.spreadsheet",
+    "tables": "propmatch_plugins.measured_tables",
+}
 """Plugin name to module of those that ship with the project; they need no metadata."""
+
+FOLDER_PLUGIN = "parts"
+"""Name of the plugin that is made from a folder of the user's parts; it is no entry point."""
 
 LIMIT_VARIABLE = "PROPMATCH_PLUGINS"
 """Environment variable: names of the plugins to load, with commas between; empty loads none."""
@@ -198,11 +207,11 @@ def build_manager(
     """
     report = PluginReport(strict=strict)
     points = _sorted_points(entry_points(group=GROUP) if found is None else found)
-    wanted = _wanted(only)
+    wanted = wanted_plugins(only)
     for point in points:
         if wanted is None or point.name in wanted:
             _load(report, point)
-    for name in sorted((wanted or set()) - {point.name for point in points}):
+    for name in sorted((wanted or set()) - {FOLDER_PLUGIN} - {point.name for point in points}):
         hint = did_you_mean(name, sorted({point.name for point in points}))
         text = "no installed distribution offers it" + (f"; {hint}" if hint else "")
         report.broken.append(
@@ -215,7 +224,8 @@ def build_manager(
     return report
 
 
-def _wanted(only: Iterable[str] | None) -> set[str] | None:
+def wanted_plugins(only: Iterable[str] | None) -> set[str] | None:
+    """The plugins to load, None for all: those named, else those that PROPMATCH_PLUGINS names."""
     if only is not None:
         return set(only)
     limit = os.environ.get(LIMIT_VARIABLE)

@@ -1,0 +1,201 @@
+"""A folder of one's own parts: every CSV, TOML and JSON file in it, and any other kind that a plugin can read.
+
+The kind of a file is the beginning of its name (``motors*.csv``, ``controllers*``, ``packs*``, ``propellers*``), or a
+column ``kind``; TOML and JSON name it as the key of a list. ``NAME.mapping.toml`` beside a table says which of its
+columns is which of ours. Files with columns J, CT, CP are measured propellers; one that a row of ``propellers`` names
+in its column ``table`` belongs to that row. The one sub-folder looked into is ``tables``, for measured propellers.
+"""
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from propmatch.faults import Fault, InputFaults
+from propmatch.hookspecs import PartRow, PartSet, hookimpl
+
+if TYPE_CHECKING:
+    from propmatch.plugins import PluginReport
+    from propmatch.tables import CoefficientTable
+
+__all__ = ["FOLDER_VARIABLE", "PartsFolder", "chosen_folder", "user_folder"]
+
+FOLDER_VARIABLE = "PROPMATCH_PARTS"
+TABLES_FOLDER = "tables"
+_PASSED_OVER = {"", ".md", ".rst", ".pdf", ".png", ".jpg", ".jpeg", ".svg", ".part", ".bak"}
+
+
+def user_folder() -> Path:
+    """Where a user's own parts are looked for when nobody names a folder."""
+    import platformdirs
+
+    return Path(platformdirs.user_data_dir("propmatch", appauthor=False)) / "parts"
+
+
+def chosen_folder(given: str | Path | None = None) -> Path | None:
+    """The folder given, else the one that PROPMATCH_PARTS names, else the user's own if it exists.
+
+    Raises
+    ------
+    InputFaults
+        A folder that was named does not exist.
+    """
+    named = given if given is not None else os.environ.get(FOLDER_VARIABLE) or None
+    if named is None:
+        folder = user_folder()
+        return folder if folder.is_dir() else None
+    if not Path(named).is_dir():
+        by = "--parts" if given is not None else FOLDER_VARIABLE
+        raise InputFaults([Fault(str(named), rule="no such folder", hint=f"named by {by}")])
+    return Path(named)
+
+
+class PartsFolder:
+    """The plugin made from one folder.
+
+    Parameters
+    ----------
+    folder : Path
+    report : PluginReport
+        Asked for readers of files other than text tables, TOML and JSON.
+    name : str
+        Plugin name, in front of every id.
+    """
+
+    def __init__(self, folder: Path, report: "PluginReport", name: str = "parts") -> None:
+        self.folder = folder
+        self.report = report
+        self.name = name
+        self.named: set[Path] = set()
+        self._shared: dict[Path, list[PartRow | Fault]] = {}
+
+    @hookimpl
+    def propmatch_motors(self) -> list[PartSet]:
+        return self._sets("motors")
+
+    @hookimpl
+    def propmatch_controllers(self) -> list[PartSet]:
+        return self._sets("controllers")
+
+    @hookimpl
+    def propmatch_packs(self) -> list[PartSet]:
+        return self._sets("packs")
+
+    @hookimpl
+    def propmatch_propellers(self) -> list[PartSet]:
+        return self._sets("propellers")
+
+    def _sets(self, kind: str) -> list[PartSet]:
+        def load() -> Iterator[PartRow | Fault]:
+            return self._load(kind)
+
+        description = f"{kind} of the folder {self.folder}"
+        return [PartSet(id="folder", description=description, source=str(self.folder), load=load)]
+
+    # ------------------------------------------------------------ files
+
+    def _load(self, kind: str) -> Iterator[PartRow | Fault]:
+        """Rows of one kind. What cannot be told to be of any kind is answered with the motors, so that it is once."""
+        from propmatch_plugins.reading.heading import kind_of_file
+
+        for path in self._files():
+            own = kind_of_file(path)
+            if own is not None and own != kind and path.suffix.lower() in (".csv", ".tsv", ".txt"):
+                continue
+            if own == kind:
+                yield from self._read(path)
+                continue
+            if path not in self._shared:
+                self._shared[path] = list(self._read(path))
+            for item in self._shared[path]:
+                of = item.kind if isinstance(item, PartRow) else ""
+                if of == kind or (not of and kind == "motors"):
+                    yield item
+        if kind == "propellers":
+            yield from self._measured()
+
+    def _files(self) -> list[Path]:
+        from propmatch_plugins.reading.mapping import SUFFIX
+
+        return sorted(
+            path
+            for path in self.folder.iterdir()
+            if path.is_file() and not path.name.startswith((".", "~$")) and not path.name.lower().endswith(SUFFIX)
+        )
+
+    def _read(self, path: Path) -> Iterator[PartRow | Fault]:
+        """Everything in one file; a row of its own kind where only the file name says it carries that kind too."""
+        from propmatch_plugins.reading import delimited, documents
+
+        suffix = path.suffix.lower()
+        try:
+            if suffix in delimited.SUFFIXES:
+                yield from self._table(path)
+            elif suffix in documents.SUFFIXES:
+                yield from documents.read_document(path, table_reader=self._coefficients)
+            else:
+                yield from self._other(path)
+        except OSError as error:
+            yield Fault(str(path), rule=f"cannot be read: {error.strerror or error}")
+
+    def _table(self, path: Path) -> Iterator[PartRow | Fault]:
+        from propmatch.parts import Source
+        from propmatch_plugins.reading.delimited import read_delimited
+        from propmatch_plugins.reading.heading import kind_of_file
+        from propmatch_plugins.reading.mapping import mapping_beside, read_mapping
+        from propmatch_plugins.reading.rows import read_rows
+        from propmatch_plugins.reading.runs import layout_of
+
+        beside = mapping_beside(path)
+        kind = kind_of_file(path)
+        grid = read_delimited(path)
+        if beside is None and kind is None:
+            if layout_of(grid.header):
+                return
+            if path.suffix.lower() == ".txt" and "kind" not in grid.header:
+                return
+        try:
+            mapping = read_mapping(beside) if beside else None
+        except InputFaults as error:
+            yield PartRow(where=str(path), faults=error.faults, rows=max(1, sum(1 for _ in grid.rows)), kind=kind or "")
+            return
+        source = Source(text=path.name, kind="assumed")
+        yield from read_rows(
+            grid, kind, plugin=self.name, source=source, mapping=mapping, table_reader=self._coefficients
+        )
+
+    def _other(self, path: Path) -> Iterator[PartRow | Fault]:
+        if path.suffix.lower() in _PASSED_OVER:
+            return
+        answer = self.report.first("propmatch_file_reader", path=path)
+        if answer is None:
+            rule = "no plugin reads this kind of file; it was not used"
+            yield Fault(str(path), rule=rule, kind="warning")
+            return
+        yield from answer.value(path)
+
+    def _coefficients(self, path: Path) -> "CoefficientTable":
+        from propmatch_plugins.measured_tables import table_of_file
+
+        self.named.add(path.resolve())
+        return table_of_file(path)
+
+    def _measured(self) -> Iterator[Any]:
+        """Propellers of measured tables that no row names."""
+        from propmatch_plugins.measured_tables import rows_of
+        from propmatch_plugins.reading.delimited import SUFFIXES, read_delimited
+        from propmatch_plugins.reading.heading import kind_of_file
+        from propmatch_plugins.reading.runs import layout_of
+
+        inside = self.folder / TABLES_FOLDER
+        below = sorted(inside.rglob("*")) if inside.is_dir() else []
+        files = [path for path in (*self._files(), *below) if path.is_file() and path.suffix.lower() in SUFFIXES]
+        free = [
+            path
+            for path in files
+            if kind_of_file(path) is None
+            and not any(each in self.named for each in (path.resolve(), *path.resolve().parents))
+            and (path.is_relative_to(inside) or layout_of(read_delimited(path).header))
+        ]
+        if free:
+            yield from rows_of(free)

@@ -1,0 +1,193 @@
+"""From the names in a table's first row to a plan: which cell is which of our columns, in which unit."""
+
+import difflib
+from collections.abc import Iterable
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import attrs
+
+from propmatch.declared import Declared, declared
+from propmatch.faults import Fault
+from propmatch.parts import Source
+from propmatch.partsets import KINDS
+from propmatch_plugins.reading.grid import Grid
+from propmatch_plugins.reading.units import Conversion, conversion
+
+if TYPE_CHECKING:
+    from propmatch_plugins.reading.mapping import Mapping
+
+__all__ = ["Column", "Plan", "columns_of", "kind_of", "plan_of"]
+
+SOURCE_COLUMNS = {"text": "source", "kind": "source_kind", "uncertainty": "uncertainty"}
+"""A part's source is three columns of a table."""
+
+
+@lru_cache
+def columns_of(kind: str | None) -> dict[str, Declared]:
+    """Our columns for a kind (None: for all of them together) with what is declared about each."""
+    if kind is None:
+        return {name: rule for each in KINDS for name, rule in columns_of(each).items()}
+    found = {rule.name: rule for rule in declared(KINDS[kind]) if rule.kind not in ("one", "many", "instance")}
+    for rule in declared(Source):
+        found[SOURCE_COLUMNS[rule.name]] = attrs.evolve(rule, name=SOURCE_COLUMNS[rule.name], default=None)
+    if kind == "propellers":
+        found["table"] = Declared(
+            kind="text", name="table", doc="file with its coefficients: rpm, J, CT, CP", default=None
+        )
+    return found
+
+
+def kind_of(word: str) -> str | None:
+    """The kind that a word means: ``motor`` and ``Motors`` are ``motors``."""
+    lower = word.strip().lower()
+    return next((kind for kind in KINDS if lower in (kind, kind[:-1])), None)
+
+
+def kind_of_file(path: Path) -> str | None:
+    """The kind that a file name begins with, as in ``motors_shop.csv``."""
+    lower = path.name.lower()
+    return next((kind for kind in KINDS if lower.startswith(kind)), None)
+
+
+@attrs.frozen(kw_only=True)
+class Column:
+    """One column of a table that we read.
+
+    Attributes
+    ----------
+    at : int
+        Place in the row.
+    rule : Declared
+        Our column; ``kind`` for the column that says what a row is.
+    shown : str
+        Its name in faults: ours, and theirs when it differs.
+    convert : Conversion or None
+    """
+
+    at: int
+    rule: Declared
+    shown: str
+    convert: Conversion | None = None
+
+
+@attrs.frozen(kw_only=True)
+class Plan:
+    """How to read the rows of one table.
+
+    Attributes
+    ----------
+    kind : str or None
+        None when a ``kind`` column says it row by row.
+    columns : dict
+        Our name to ``Column``.
+    constants : mapping
+    unnamed : tuple of int
+        Places without a name: nothing may stand there.
+    faults : tuple of Fault
+        For which no row can be read.
+    warnings : tuple of Fault
+    unused : tuple of str
+        Their columns that nobody reads.
+    """
+
+    kind: str | None
+    columns: dict[str, Column]
+    constants: dict[str, Any]
+    unnamed: tuple[int, ...] = ()
+    faults: tuple[Fault, ...] = ()
+    warnings: tuple[Fault, ...] = ()
+    unused: tuple[str, ...] = ()
+
+
+_KIND = Declared(kind="choice", name="kind", options=tuple(KINDS), doc="what the row describes")
+
+
+def plan_of(grid: Grid, kind: str | None, mapping: "Mapping | None" = None) -> Plan:
+    """Plan the reading of a table.
+
+    Parameters
+    ----------
+    grid : Grid
+    kind : str or None
+        What its rows are, as far as file or sheet name say; a mapping file says it with more right.
+    mapping : Mapping, optional
+    """
+    where = grid.at(grid.header_line)
+    kind = (mapping.kind if mapping else None) or kind
+    given = dict(mapping.columns) if mapping else {}
+    constants = dict(mapping.constants) if mapping else {}
+    if "kind" in constants:
+        kind = kind_of(str(constants.pop("kind"))) or kind
+    ours = {**columns_of(kind), "kind": _KIND}
+    columns: dict[str, Column] = {}
+    faults: list[Fault] = []
+    warnings: list[Fault] = []
+    unused: list[str] = []
+    for at, theirs in enumerate(grid.header):
+        name = given.get(theirs, theirs if theirs in ours else theirs.lower())
+        if not theirs or (mapping and theirs in mapping.ignore):
+            continue
+        if name not in ours:
+            unused.append(theirs)
+            if mapping is None:
+                (faults if near_miss(name, ours) else warnings).append(_unknown(where, theirs, ours))
+        elif name in columns:
+            rule = "stands twice" if theirs == name else f"stands twice, here as '{theirs}'"
+            faults.append(Fault(where, name, rule=rule, hint="remove one of the two columns"))
+        else:
+            shown = name if name == theirs else f"{name} (column '{theirs}')"
+            unit = mapping.units.get(theirs) if mapping else None
+            convert = None if unit is None else conversion(unit, ours[name].unit)
+            columns[name] = Column(at=at, rule=ours[name], shown=shown, convert=convert)
+    if mapping:
+        faults += _not_there(mapping, grid.header)
+    if kind is None and "kind" not in columns:
+        rule = "cannot tell what the rows are"
+        hint = f"begin the file name with {', '.join(KINDS)}, or add a column 'kind'"
+        faults.append(Fault(where, rule=rule, hint=hint))
+    elif kind is not None:
+        missing = [
+            rule for name, rule in columns_of(kind).items()
+            if rule.required and name not in columns and name not in constants
+        ]  # fmt: skip
+        faults += [Fault(where, rule.name, rule=f"missing column; needs {rule.rule}") for rule in missing]
+    return Plan(
+        kind=None if "kind" in columns else kind,
+        columns=columns,
+        constants=constants,
+        unnamed=tuple(at for at, theirs in enumerate(grid.header) if not theirs),
+        faults=tuple(faults),
+        warnings=tuple(warnings),
+        unused=tuple(unused),
+    )
+
+
+def near_miss(name: str, known: Iterable[str]) -> list[str]:
+    """The columns of ours that a name looks like: similar letters, or the beginning up to the unit (``kv``)."""
+    lower = name.strip().lower().replace(" ", "_")
+    options = list(known)
+    near = difflib.get_close_matches(lower, options, n=2, cutoff=0.75)
+    near += [option for option in options if lower and option.startswith(lower + "_")]
+    return list(dict.fromkeys(near))[:3]
+
+
+def _unknown(where: str, theirs: str, ours: dict[str, Declared]) -> Fault:
+    near = near_miss(theirs, ours)
+    if near:
+        words = " or ".join(f"{name} [{ours[name].unit}]" if ours[name].unit else name for name in near)
+        return Fault(where, theirs, rule="unknown column; no row was read", hint=f"did you mean {words}?")
+    hint = "list it under ignore in a mapping file, or see the template for the columns there are"
+    return Fault(where, theirs, rule="unknown column; it is not used", hint=hint, kind="warning")
+
+
+def _not_there(mapping: "Mapping", header: tuple[str, ...]) -> list[Fault]:
+    lost = [theirs for theirs in (*mapping.columns, *mapping.units) if theirs not in header]
+    names = {name.lower(): name for name in header}
+    faults = []
+    for theirs in dict.fromkeys(lost):
+        near = difflib.get_close_matches(theirs.lower(), list(names), n=1, cutoff=0.6)
+        hint = f"did you mean '{names[near[0]]}'?" if near else "it has " + ", ".join(name for name in header if name)
+        faults.append(Fault(mapping.where, f"columns.{theirs}", rule="the table has no such column", hint=hint))
+    return faults
