@@ -8,8 +8,8 @@ from support import simple_controller, simple_motor, simple_pack, simple_propell
 from support_plugins import point
 
 from propmatch.catalogue import KINDS, Catalogue, load_catalogue
-from propmatch.faults import InputFaults
-from propmatch.hookspecs import PartSet, hookimpl
+from propmatch.faults import Fault, InputFaults
+from propmatch.hookspecs import PartRow, PartSet, hookimpl
 from propmatch.plugins import build_manager
 
 
@@ -165,3 +165,20 @@ def test_reading_the_whole_catalogue_needs_neither_scipy_nor_pandas():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_faults_that_a_reader_hands_over_are_kept_and_counted():
+    fault = Fault(where="motors.csv:7", rule="this line has 3 fields, the heading 5")
+    remark = Fault(where="motors.csv", rule="decimal commas", kind="warning")
+    rows = [
+        fault,
+        remark,
+        PartRow(where="motors.csv:8", faults=(fault,), rows=3),
+        PartRow(where="motors.csv:9", part=simple_motor(name="m")),
+    ]
+    sets = [PartSet(id="set", description="", source="a test", load=lambda: rows), "not a set"]
+    catalogue = Catalogue(build_manager(found=[point("mine", propmatch_motors=hookimpl(lambda: sets))], only=["mine"]))
+    assert list(catalogue.motors) == ["mine/m"]
+    assert catalogue.faults == (fault, remark, fault)
+    assert catalogue.set_aside("motors") == 4
+    assert "must answer a list of PartSet, found str" in str(catalogue.broken[0])
