@@ -1,0 +1,288 @@
+"""From a brief and a catalogue to a shortlist of power trains, each with its checks and its reasons."""
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import attrs
+
+from propmatch.brief import Brief
+from propmatch.catalogue import Catalogue
+from propmatch.estimates import Assumption, completed
+from propmatch.exhaustive import Found, exhaustive
+from propmatch.faults import Fault, InputFaults
+from propmatch.limits import Check, Design, checks_of, excludes, smallest_margin
+from propmatch.measures import Setting, TrainMeasures, settings
+from propmatch.parts import PowerTrain
+from propmatch.ranking import METRICS, Ranking, metric_value, ranking
+from propmatch.shelf import Shelf
+
+__all__ = ["Candidate", "Shortlist", "match", "shelf_for"]
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Candidate:
+    """One power train of a shortlist.
+
+    Attributes
+    ----------
+    id : str
+        Ids of motor, controller, pack and propeller joined by `` + ``.
+    motor_id, controller_id, pack_id, propeller_id : str
+    design : Design
+    cells : int
+    all_up_mass_g, thrust_to_weight, flight_minutes : float
+    top_speed_m_s, climb_m_s : float, at half charge
+    motor_current_a, pack_current_a : float
+        Largest at full throttle on a full pack.
+    score : float
+    checks : tuple of Check
+    nearest : Check or None
+        The check nearest to its limit among those that can exclude.
+    variants : dict
+        For each other variant of the brief the names of the checks that rule this train out there.
+    """
+
+    id: str
+    motor_id: str
+    controller_id: str
+    pack_id: str
+    propeller_id: str
+    design: Design
+    cells: int
+    all_up_mass_g: float
+    thrust_to_weight: float
+    flight_minutes: float
+    top_speed_m_s: float
+    climb_m_s: float
+    motor_current_a: float
+    pack_current_a: float
+    score: float
+    checks: tuple[Check, ...]
+    nearest: Check | None
+    variants: dict[str, tuple[str, ...]]
+
+    @property
+    def train(self) -> PowerTrain:
+        """The power train."""
+        return self.design.train
+
+    def check(self, name: str) -> Check:
+        """A check by name."""
+        return next(c for c in self.checks if c.name == name)
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Shortlist:
+    """The best power trains for a brief.
+
+    Attributes
+    ----------
+    brief : Brief
+    setting : Setting, the variant that was ranked
+    combinations : int
+        Combinations of parts whose cell counts go together.
+    passing : int or None
+        How many pass every check that can exclude; None when not counted.
+    rows : tuple of Candidate, best first, all cell counts together
+    by_cells : dict
+        Cell count to its own best candidates.
+    left_out : dict
+        How many combinations fail each check first; checks stand in the order of ``measures.CHECKS``.
+    ranking : Ranking
+    assumptions : tuple of Assumption
+        Of the brief, and of the parts in ``rows``.
+    faults : tuple of Fault
+        Parts set aside, and why.
+    complete : bool
+        False when the search was interrupted.
+    """
+
+    brief: Brief
+    setting: Setting
+    combinations: int
+    passing: int | None
+    rows: tuple[Candidate, ...]
+    by_cells: dict[int, tuple[Candidate, ...]]
+    left_out: dict[str, int]
+    ranking: Ranking
+    assumptions: tuple[Assumption, ...]
+    faults: tuple[Fault, ...]
+    complete: bool = True
+
+    @property
+    def best(self) -> Candidate | None:
+        """The best power train, None when nothing meets the brief."""
+        return self.rows[0] if self.rows else None
+
+
+Finder = Callable[..., Found]
+
+
+def match(
+    brief: Brief,
+    catalogue: Catalogue,
+    *,
+    top: int = 20,
+    variant: str | None = None,
+    find: Finder = exhaustive,
+    progress: Callable[[int, int], None] | None = None,
+) -> Shortlist:
+    """Rank the combinations of a catalogue that meet a brief.
+
+    Parameters
+    ----------
+    brief : Brief
+    catalogue : Catalogue
+    top : int
+        How many rows to keep, in all and for each cell count.
+    variant : str, optional
+        Which variant of the brief is ranked; default the aircraft as designed.
+    find : callable
+        How the shelf is searched.
+    progress : callable, optional
+        Called with combinations done and in all.
+
+    Returns
+    -------
+    Shortlist
+        Hard limits (brief and part ratings) first, then the brief's preferences.
+
+    Raises
+    ------
+    InputFaults
+        A kind without parts, a cell count without packs, a variant that does not exist.
+    """
+    every = settings(brief)
+    chosen = _chosen(every, variant)
+    order = ranking(chosen)
+    wanted = chosen.brief.limits.cells
+    shelves = _shelves(brief, catalogue, chosen, wanted)
+    founds = {cells: find(chosen, shelf, order, top=top, progress=progress) for cells, shelf in shelves.items()}
+    others = [setting for setting in every if setting is not chosen]
+    by_cells = {cells: _candidates(chosen, others, shelves[cells], found) for cells, found in founds.items()}
+    rows = sorted((c for group in by_cells.values() for c in group), key=lambda c: (-c.score, c.all_up_mass_g, c.id))
+    counted = all(found.passing is not None for found in founds.values())
+    left_out: dict[str, int] = {}
+    for found in founds.values():
+        for name, count in found.left_out.items():
+            left_out[name] = left_out.get(name, 0) + count
+    made = dict.fromkeys(completed(brief)[1] + chosen.variant.assumptions)
+    for row in rows[:top]:
+        made.update(dict.fromkeys(completed(row.train)[1]))
+    return Shortlist(
+        brief=brief,
+        setting=chosen,
+        combinations=sum(found.combinations for found in founds.values()),
+        passing=sum(found.passing or 0 for found in founds.values()) if counted else None,
+        rows=tuple(rows[:top]),
+        by_cells=by_cells,
+        left_out=dict(sorted(left_out.items(), key=lambda item: -item[1])),
+        ranking=order,
+        assumptions=tuple(made),
+        faults=tuple(catalogue.faults),
+        complete=all(found.complete for found in founds.values()),
+    )
+
+
+def _chosen(every: Sequence[Setting], variant: str | None) -> Setting:
+    for setting in every:
+        if variant is None or setting.variant.name == variant:
+            return setting
+    known = ", ".join(repr(s.variant.name) for s in every)
+    raise InputFaults([Fault(where="variant", key="name", value=variant, rule=f"the variants are {known}")])
+
+
+def shelf_for(brief: Brief, catalogue: Catalogue, setting: Setting, cells: int | None = None) -> Shelf:
+    """The parts of a catalogue a brief lets in, as a shelf; packs of one cell count, or all.
+
+    Raises
+    ------
+    InputFaults
+        A kind without parts.
+    """
+    wanted = brief.parts
+    chosen = catalogue.restricted(
+        motors=wanted.motor, controllers=wanted.controller, packs=wanted.pack, propellers=wanted.propeller
+    )
+    packs = [p for p in chosen.packs.values() if cells is None or p.cells_series == cells]
+    kinds: dict[str, list[Any]] = {
+        "motors": list(chosen.motors.values()),
+        "controllers": list(chosen.controllers.values()),
+        "packs": packs,
+        "propellers": [p for p in chosen.propellers.values() if p.table is not None],
+    }
+    faults = [
+        Fault(where="catalogue", key=kind, value=0, rule=f"no {kind} to choose from: add some or widen [parts]")
+        for kind, parts in kinds.items()
+        if not parts
+    ]
+    if faults:
+        raise InputFaults(faults)
+    return Shelf.of(
+        kinds["motors"],
+        kinds["controllers"],
+        kinds["packs"],
+        kinds["propellers"],
+        count=setting.variant.motor_count,
+        accessory_current_a=setting.variant.accessory_current_a,
+        pack_temperature_c=setting.brief.site.pack_temperature_c,
+    )
+
+
+def _shelves(brief: Brief, catalogue: Catalogue, setting: Setting, cells: Sequence[int]) -> dict[int, Shelf]:
+    whole = shelf_for(brief, catalogue, setting)
+    held = sorted({pack.cells_series for pack in whole.packs})
+    missing = [count for count in cells if count not in held]
+    if missing:
+        raise InputFaults(
+            [
+                Fault(
+                    where="brief",
+                    key="limits.cells",
+                    value=count,
+                    rule=f"the catalogue has no {count}S pack; it has {', '.join(f'{c}S' for c in held)}",
+                )
+                for count in missing
+            ]
+        )
+    return {count: shelf_for(brief, catalogue, setting, count) for count in (cells or held)}
+
+
+def _candidates(setting: Setting, others: Sequence[Setting], shelf: Shelf, found: Found) -> tuple[Candidate, ...]:
+    if not len(found.combination):
+        return ()
+    lanes, ratings = shelf.combine(*found.combination.T)
+    measured = TrainMeasures(setting, lanes, ratings)
+    elsewhere = {s.variant.name: checks_of(TrainMeasures(s, lanes, ratings)) for s in others}
+    checks = checks_of(measured)
+    values: dict[str, Any] = {metric: metric_value(measured, metric) for metric in METRICS}
+    out = []
+    for lane, (m, c, p, q) in enumerate(found.combination):
+        train = shelf.train(m, c, p, q)
+        ids = {kind: str(getattr(train, kind).id) for kind in ("motor", "controller", "pack", "propeller")}
+        out.append(
+            Candidate(
+                id=" + ".join(ids.values()),
+                motor_id=ids["motor"],
+                controller_id=ids["controller"],
+                pack_id=ids["pack"],
+                propeller_id=ids["propeller"],
+                design=Design.of(train, setting.variant),
+                cells=train.pack.cells_series,
+                all_up_mass_g=float(values["mass"][lane]),
+                thrust_to_weight=float(values["thrust_to_weight"][lane]),
+                flight_minutes=float(values["flight_time"][lane]),
+                top_speed_m_s=float(values["top_speed"][lane]),
+                climb_m_s=float(values["climb"][lane]),
+                motor_current_a=float(measured["controller_current"].value[lane]),
+                pack_current_a=float(measured["pack_burst"].value[lane]),
+                score=float(found.score[lane]),
+                checks=tuple(checks[lane]),
+                nearest=smallest_margin(checks[lane]),
+                variants={
+                    name: tuple(check.name for check in lists[lane] if excludes(check))
+                    for name, lists in elsewhere.items()
+                },
+            )
+        )
+    return tuple(out)
