@@ -22,14 +22,29 @@ _LIST_LENGTH = 40
 @click.option("--limit", type=click.IntRange(min=0), metavar="N", help="Lines to list, 0 for all.  [default: 40]")
 @click.option("--show", "show_id", metavar="ID", help="Every number of one part and where it comes from.")
 @click.option("--faults", "only_faults", is_flag=True, help="Everything wrong with parts and plugins.")
-@click.option("--template", metavar="FILE", type=click.Path(path_type=Path), help="Write an empty table to fill in.")
+@click.option(
+    "--template",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="Write empty tables to fill in: NAME.xlsx, NAME.toml, motors.csv, or a folder.",
+)
 @click.option("--predict", metavar="SIZE", help="Coefficients of a propeller without a table, such as 7x4.")
 @click.option("--blades", metavar="N", help="Blades of the predicted propeller.  [default: 2]")
 @click.option("--family", metavar="WORD", help="Its blades: thin, thick, broad, folding, wide.")
 @click.option(
-    "--map", "mapping", nargs=2, metavar="MAPPING FILE", type=click.Path(path_type=Path), help="Read FILE by a mapping."
+    "--dry-run",
+    "table",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="Show the first rows of a table or workbook as they would be read.",
 )
-@click.option("--dry-run", is_flag=True, help="With --map: show the first rows as they would be read.")
+@click.option(
+    "--map",
+    "mapping",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="With --dry-run: which column is which.  [default: NAME.mapping.toml beside it]",
+)
 @catalogue_options
 @answer_options
 @click.pass_context
@@ -38,6 +53,9 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
     KIND is motors, controllers, packs or propellers; PATTERN is a piece of an id or name, or has * for anything.
 
+    A folder given by --parts, or by the variable PROPMATCH_PARTS, adds parts of your own: CSV, TOML, JSON, workbooks
+    and measured propeller tables.
+
     \b
       propmatch parts motors "*2204*" --where "kv>=1500" --where "mass<30g"
       propmatch parts --show bundled/ID
@@ -45,18 +63,18 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     """
     from propmatch.commands import partsmodes
 
-    modes = [name for name in ("show_id", "only_faults", "template", "predict", "mapping") if options[name]]
+    modes = [name for name in ("show_id", "only_faults", "template", "predict", "table") if options[name]]
     if len(modes) > 1:
         raise click.UsageError(f"{_option(modes[0])} and {_option(modes[1])} exclude each other", ctx)
-    for needed, name in (("mapping", "dry_run"), ("predict", "blades"), ("predict", "family")):
+    for needed, name in (("table", "mapping"), ("predict", "blades"), ("predict", "family")):
         if options[name] and not options[needed]:
             raise click.UsageError(f"{_option(name)} goes with {_option(needed)}", ctx)
     form = form_of(options)
     if options["template"]:
-        partsmodes.write_template(options["kind"], options["template"])
+        partsmodes.write_empty(options["template"], form)
         return
-    if options["mapping"]:
-        partsmodes.show_mapping(*options["mapping"], kind=options["kind"], form=form)
+    if options["table"]:
+        partsmodes.show_first_rows(options["table"], options["mapping"], form)
         return
     catalogue = open_catalogue(options["parts_folder"], options["strict"])
     if options["predict"]:
@@ -73,9 +91,5 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
 
 def _option(name: str) -> str:
-    return {
-        "show_id": "--show",
-        "only_faults": "--faults",
-        "mapping": "--map",
-        "dry_run": "--dry-run",
-    }.get(name, f"--{name}")
+    words = {"show_id": "--show", "only_faults": "--faults", "mapping": "--map", "table": "--dry-run"}
+    return words.get(name, f"--{name}")

@@ -1,14 +1,23 @@
 """What ``propmatch parts`` can do, a function for each."""
 
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
 from propmatch.commands.output import Reply, show
 from propmatch.commands.partswords import list_block, part_blocks, part_row, table_block, table_rows
 from propmatch.faults import Fault, InputFaults
-from propmatch.shown import table
+from propmatch.shown import table, wrapped
 
-__all__ = ["show_all_faults", "show_list", "show_overview", "show_part", "show_prediction"]
+__all__ = [
+    "show_all_faults",
+    "show_first_rows",
+    "show_list",
+    "show_overview",
+    "show_part",
+    "show_prediction",
+    "write_empty",
+]
 
 
 def _counted(number: int, word: str) -> str:
@@ -185,3 +194,34 @@ def show_prediction(catalogue: Any, size: str, blades: str | None, family: str |
         ),
         form=form,
     )
+
+
+def write_empty(path: Path, form: str) -> None:
+    """Write empty files with column notes, units and an example row."""
+    from propmatch_plugins.reading.template import write_template
+
+    files = write_template(path)
+    names = ", ".join(str(file) for file in files)
+    sentence = f"Wrote {names}: columns with notes and units, and one invented example row of each kind to replace."
+    reply = Reply(command="parts", headline=[sentence], rows=[{"file": str(file)} for file in files])
+    show(reply, form=form)
+
+
+def show_first_rows(table_path: Path, mapping: Path | None, form: str) -> None:
+    """The first rows of a table as they would be read; nothing is kept."""
+    from propmatch_plugins.reading.preview import dry_run
+
+    previews = dry_run(table_path, mapping=mapping)
+    blocks: list[list[str]] = []
+    for preview in previews:
+        columns = [line for column in preview.columns for line in wrapped(str(column), first="  ")]
+        columns += [f"  {name} = {value} in every row" for name, value in preview.constants.items()]
+        blocks.append([*wrapped(f"{preview.where}, their column -> ours:"), *columns])
+        for number, row in enumerate(preview.rows, start=1):
+            text = ", ".join(f"{name} = {value}" for name, value in row.items())
+            blocks.append(wrapped(text, first=f"  row {number}: ", rest="    "))
+    faults = [fault for preview in previews for fault in preview.faults]
+    good = sum(len(preview.rows) for preview in previews)
+    sentence = f"Dry run: {_counted(good, 'rows')} of the beginning read well, {_counted(len(faults), 'faults')}."
+    rows = [dict(row) for preview in previews for row in preview.rows]
+    show(Reply(command="parts", headline=[sentence], blocks=blocks, rows=rows, faults=faults), form=form)

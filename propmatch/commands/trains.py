@@ -180,8 +180,9 @@ def _part(
         if name == "pack" and typed.part is not None:
             faults += _chemistry_faults(stock, typed.part.chemistry)
         return typed.part, True
+    catalogue = stock.catalogue
     try:
-        return stock.catalogue.find(f"{name}s", text), False
+        return catalogue.find(f"{name}s", text), False
     except InputFaults as error:
         faults += [attrs.evolve(fault, where=f"--{name}") for fault in error.faults]
         return None, False

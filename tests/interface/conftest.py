@@ -29,11 +29,11 @@ class Ran:
 
 
 @pytest.fixture
-def run(monkeypatch: pytest.MonkeyPatch) -> Callable[..., Ran]:
-    """``run("point", "--motor", ...)`` with the bundled parts only; an exception that is no exit fails the test."""
-    monkeypatch.setenv("PROPMATCH_PLUGINS", "bundled,prediction")
-    for name in ("PROPMATCH_UNITS", "PROPMATCH_PARTS"):
+def run(monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.TempPathFactory) -> Callable[..., Ran]:
+    """``run("point", "--motor", ...)`` with no parts of the user's; an exception that is no exit fails the test."""
+    for name in ("PROPMATCH_PLUGINS", "PROPMATCH_UNITS", "PROPMATCH_PARTS"):
         monkeypatch.delenv(name, raising=False)
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path_factory.mktemp("home")))
 
     def call(*words: str) -> Ran:
         result = CliRunner().invoke(propmatch, list(words), prog_name="propmatch")

@@ -148,7 +148,7 @@ def test_a_prediction_states_its_origin_and_exports(run):
         (("--predict", "7x4", "--family", "fat"), "one of thin, thick"),
         (("--predict", "7x4", "--blades", "0"), "blades"),
         (("--blades", "3"), "goes with --predict"),
-        (("--dry-run",), "goes with --map"),
+        (("--map", "x.toml"), "goes with --dry-run"),
         (("--predict", "7x4", "--faults"), "exclude each other"),
     ],
 )
@@ -156,3 +156,46 @@ def test_modes_that_make_no_sense(run, words, said):
     done = run("parts", *words)
     assert done.exit_code == 2
     assert said in done.err
+
+
+@pytest.mark.parametrize("name", ["motors.csv", "everything.toml", "folder", "parts.xlsx"])
+def test_a_template_reads_back_as_its_example(run, tmp_path, name):
+    folder = tmp_path / "mine"
+    done = run("parts", "--template", str(folder / name if name != "folder" else folder))
+    assert done.exit_code == 0
+    assert "Wrote" in done.out
+    rows = run("parts", "motors", "--parts", str(folder), "--where", "id=parts/*", "--json").document["rows"]
+    assert [row["id"] for row in rows] == ["parts/0042"]
+    assert run("parts", "--faults", "--parts", str(folder)).out.startswith("0 faults")
+
+
+def test_a_template_never_overwrites(run, tmp_path):
+    path = tmp_path / "motors.csv"
+    path.write_text("mine", encoding="utf-8")
+    done = run("parts", "--template", str(path))
+    assert done.exit_code == 2
+    assert "exists already" in done.err
+    assert path.read_text(encoding="utf-8") == "mine"
+
+
+def test_a_dry_run_shows_columns_and_rows_by_a_mapping(run, tmp_path):
+    table, mapping = tmp_path / "shop.csv", tmp_path / "map.toml"
+    table.write_text("Modell,KV,Gewicht\nfirst,1500,1\nsecond,fast,1\n", encoding="utf-8")
+    mapping.write_text(
+        'kind = "motors"\n[columns]\nModell = "name"\nKV = "kv_rpm_per_v"\nGewicht = "mass_g"\n'
+        '[units]\nGewicht = "oz"\n',
+        encoding="utf-8",
+    )
+    done = run("parts", "--dry-run", str(table), "--map", str(mapping))
+    assert done.exit_code == 0
+    for words in ("Modell -> name", "Gewicht -> mass_g", "shop.csv:3", "fast"):
+        assert words in done.out
+    (row,) = run("parts", "--dry-run", str(table), "--map", str(mapping), "--json").document["rows"]
+    # avoirdupois ounce: international yard and pound agreement, 1959
+    assert row["mass_g"] == pytest.approx(28.349523125)
+
+
+def test_a_dry_run_of_nothing(run, tmp_path):
+    done = run("parts", "--dry-run", str(tmp_path / "none.csv"))
+    assert done.exit_code == 2
+    assert "none.csv" in done.err
