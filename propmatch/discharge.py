@@ -3,7 +3,7 @@
 A held airspeed needs a thrust that does not depend on the charge, so the motor's speed, current I and the voltage
 V_c = K w + (R + R_c) I behind the controller are solved once; throttle and pack current follow at every charge in
 closed form (:func:`propmatch.controller.throttle_for`). At a held throttle the motor's current over its speed does not
-depend on the charge either: a parabola through three operating points stands for it, and the voltage balance
+depend on the charge either: two parabolas through five operating points stand for it, and the voltage balance
 d E' = K w + r I(w) is then a quadratic for every charge.
 
 Time runs as t = integral of 3600 Q dq/I(q). Within each segment of the open-circuit voltage curve 3600 Q/I is taken as
@@ -25,6 +25,7 @@ from propmatch.lanes import TrainLanes
 from propmatch.polar import AirframeLanes, stall_speed_m_s
 from propmatch.sections import Phase
 from propmatch.status import Status
+from propmatch.units import RPM_RAD_S
 
 __all__ = [
     "CUT_OFF",
@@ -83,7 +84,8 @@ class Load:
     throttle : duty, or None where the thrust is held
     current_a : motor current of a held thrust, or at ``speed_rad_s``; NaN for lost thrust
     behind_v : V_c of a held thrust
-    speed_rad_s, slope, bend : at a held throttle, motor current I + slope x + bend x^2 over x = w - speed_rad_s
+    speed_rad_s : motor speed at the middle of the discharge, held throttle
+    slope, bend : (2, N), motor current I + slope x + bend x^2 over x = w - speed_rad_s, for x < 0 and x > 0
     """
 
     train: TrainLanes
@@ -100,7 +102,7 @@ class Load:
     def take(self, index: Any) -> "Load":
         """The lanes of an index array, slice or mask."""
         fields = {a.name: getattr(self, a.name) for a in attrs.fields(Load) if a.name not in ("train", "throttle")}
-        return attrs.evolve(self, train=self.train.take(index), **{n: v[index] for n, v in fields.items()})
+        return attrs.evolve(self, train=self.train.take(index), **{n: v[..., index] for n, v in fields.items()})
 
     def at(self, charge: Floats) -> Draw:
         """Currents and voltages at charges (..., N)."""
@@ -132,19 +134,21 @@ class Load:
         """Motor current at a held throttle: the root x of d E' - K (w + x) - r I(x) = 0, r the resistance it sees."""
         p = self.train
         r = p.resistance_ohm + p.controller_ohm + p.count * d * d * battery / controller.eta(d, p.loss)
-        a, b = r * self.bend, p.k + r * self.slope
         c = d * available - p.k * self.speed_rad_s - r * self.current_a
-        x = 2.0 * c / (b + np.sqrt(b * b + 4.0 * a * c))
-        return np.asarray(self.current_a + x * (self.slope + x * self.bend))
+        slope, bend = (np.where(c < 0, below, above) for below, above in (self.slope, self.bend))
+        b = p.k + r * slope
+        x = 2.0 * c / (b + np.sqrt(b * b + 4.0 * r * bend * c))
+        return np.asarray(self.current_a + x * (slope + x * bend))
 
 
 def load_of(
     phase: Phase, train: TrainLanes, airframe: AirframeLanes, reserve: float, density: Floats, sound: Floats
 ) -> Load:
-    """Solve what does not depend on the charge: one operating point for a held airspeed, three for a throttle."""
+    """Solve what does not depend on the charge: one operating point for a held airspeed, five for a throttle."""
     n = train.size
     full, zero = np.ones(n), np.zeros(n)
-    empty = {name: np.full(n, np.nan) for name in ("current_a", "behind_v", "speed_rad_s", "slope", "bend")}
+    empty = {name: np.full(n, np.nan) for name in ("current_a", "behind_v", "speed_rad_s")}
+    empty |= {name: np.full((2, n), np.nan) for name in ("slope", "bend")}
     if phase.throttle is None:
         speed = np.full(n, phase.airspeed_m_s)
         point = level_lanes(train, airframe, speed, full, density, sound, phase.climb_m_s, phase.load_factor)
@@ -161,26 +165,27 @@ def load_of(
         )
         points = [
             solve_lanes(train, speed, np.full(n, phase.throttle), zero + q, density, sound)
-            for q in (1.0, _middle_charge(train.chemistries[0], reserve), reserve)
+            for q in _charges_by_voltage(train.chemistries[0], reserve, 5)
         ]
         status = np.max([p.status for p in points], axis=0)
         status[~np.isfinite(airframe.mass_kg)] = Status.BAD_INPUT
-        (w1, w2, w3), (i1, i2, i3) = zip(
-            *((p.motor_rpm * (2 * np.pi / 60), p.motor_current_a) for p in points), strict=True
-        )
+        x = np.array([p.motor_rpm for p in points]) * RPM_RAD_S
+        y = np.array([p.motor_current_a for p in points])
+        empty |= {"current_a": y[2], "speed_rad_s": x[2]}
+        x, y = x - x[2], y - y[2]
         with np.errstate(invalid="ignore", divide="ignore"):
-            upper, lower = (i1 - i2) / (w1 - w2), (i2 - i3) / (w2 - w3)
-            bend = (upper - lower) / (w1 - w3)
-            empty |= {"current_a": i2, "speed_rad_s": w2, "slope": upper - bend * (w1 - w2), "bend": bend}
+            near, far = y[[1, 3]] / x[[1, 3]], y[[0, 4]] / x[[0, 4]]
+            empty["bend"] = (far - near) / (x[[0, 4]] - x[[1, 3]])
+            empty["slope"] = near - empty["bend"] * x[[1, 3]]
     return Load(
         train=train, airspeed_m_s=speed, status=status, running=status == Status.OK, throttle=phase.throttle, **empty
     )
 
 
-def _middle_charge(chemistry: Chemistry, reserve: float) -> float:
-    """Charge at which the open-circuit voltage is halfway between full and reserve."""
-    half = 0.5 * (chemistry.cell_ocv_v(1.0) + chemistry.cell_ocv_v(reserve))
-    return float(np.interp(half, chemistry.ocv_v, chemistry.charge))
+def _charges_by_voltage(chemistry: Chemistry, reserve: float, count: int) -> Floats:
+    """Charges from the reserve to full, evenly spaced in open-circuit voltage."""
+    voltage = np.linspace(float(chemistry.cell_ocv_v(reserve)), float(chemistry.cell_ocv_v(1.0)), count)
+    return np.clip(np.interp(voltage, chemistry.ocv_v, chemistry.charge), reserve, 1.0)
 
 
 # ---------------------------------------------------------------- the clock

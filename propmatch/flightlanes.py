@@ -5,7 +5,7 @@ t = integral of 3600 Q dq/sum share_i I_i(q). Phases with a time after the share
 last of them ends at the reserve. Without shares the list repeats. The flight ends when any phase being flown meets the
 reserve, the cut-off or lost thrust.
 
-Cost of one lane (``propmatch.discharge``): one operating point for each phase that holds an airspeed, three for each
+Cost of one lane (``propmatch.discharge``): one operating point for each phase that holds an airspeed, five for each
 that holds a throttle, and closed-form currents at two nodes in each segment of the voltage curve (18 for ``lipo`` from
 full to 0.2), again for the mixture.
 """
@@ -219,17 +219,17 @@ class _Flight:
             self._timed(i, self._clock(i))
         after = [(i, self._clock(i)) for i in plan.after]
         floor = np.full(self.charge.size, plan.reserve)
+        last = np.full(self.charge.size, plan.after[-1] if plan.after else MIXTURE)
         for i, its in reversed(after):
+            last = np.where(self.lowest[i] > floor, i, last)  # this phase decides where the flight must end
             floor = np.maximum(floor, self.lowest[i])
             floor = its.charge_at(its.to(floor) - plan.seconds(i))
         weights = np.array([plan.phases[i].share if not mixed else plan.seconds(i) for i in shares], dtype=np.float64)
         self._mixture(shares, weights / weights.sum(), floor)
         for i, its in after:
             self._timed(i, its)
-        last = plan.after[-1] if plan.after else MIXTURE
-        rest = self.ended_by == 0
-        self.ended_by[rest] = self.cause[last][rest] if plan.after else RESERVE
-        self.ended_in[rest] = last
+        cause = np.take_along_axis(self.cause, last[None, :], axis=0)[0]
+        self._end(self.ended_by == 0, cause, last)
 
     def _clock(self, index: int) -> Running:
         return clock(self.loads[index], self.edges, self.lowest[index])

@@ -203,6 +203,17 @@ def test_reserve_met_before_the_phases_after_it_leaves_no_time_for_the_shares():
     assert found.charge == pytest.approx(0.2, abs=1e-9)
 
 
+def test_a_phase_after_the_shares_that_needs_a_fuller_pack_decides_the_end():
+    flat_out = {"airspeed_m_s": 16.3}
+    alone = flight_time(TRAIN, FRAME, MASS, [Phase(name="flat out", share=1.0, **flat_out)])
+    pass_by = Phase(name="pass by", seconds=20.0, **flat_out)
+    home = Phase(name="home", throttle=0.0, seconds=30.0)
+    found = flight_time(TRAIN, FRAME, MASS, [CRUISE, pass_by, home])
+    assert (found.ended_by, found.ended_in) == ("lost thrust", "pass by")
+    assert [p.minutes * 60 for p in found.phases][1:] == pytest.approx([20.0, 30.0])
+    assert found.charge == pytest.approx(alone.charge - 0.2 * 30 / 3600 / CAPACITY_AH, abs=1e-6)
+
+
 def test_what_cannot_be_flown_at_all():
     fast = flight_time(TRAIN, FRAME, MASS, [Phase(name="too fast", airspeed_m_s=40.0, share=1.0)])
     assert (fast.minutes, fast.ended_by, fast.status) == (0.0, "lost thrust", Status.OK)
