@@ -84,7 +84,7 @@ def sheets_of(path: Path) -> list[tuple[str | None, "Grid"]]:
         book = CalamineWorkbook.from_path(where)
         sheets = [(name, book.get_sheet_by_name(name)) for name in book.sheet_names]
     except CalamineError as error:
-        rule = f"is no workbook that can be read: {str(error)[:80]}"
+        rule = "is no workbook that can be read"
         raise InputFaults([Fault(where, rule=rule, hint="save it again as .xlsx or .ods")]) from error
     found = []
     for name, sheet in sheets:

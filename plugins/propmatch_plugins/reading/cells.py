@@ -119,7 +119,7 @@ def _number_hint(column: Column, cell: str, comma: bool) -> str:
     convert = conversion(word, unit)
     if convert is None or convert.factor == 1.0:
         where = f": the column is in {unit}" if unit else ""
-        return f"write {number} without the words{where}"
+        return f"write {number} without the unit{where}"
     return f"write {convert(float(number.replace(',', '.'))):.4g}: the column is in {unit}"
 
 

@@ -200,10 +200,11 @@ def _repeats(j: Floats, run: NDArray[np.intp]) -> list[list[int]]:
     groups = [[at] for at in range(j.size)]
 
     def span(left: list[int], right: list[int]) -> float:
-        between = float(j[right[-1]] - j[left[0]])
-        one_run = len(set(run[left + right].tolist())) == 1
-        near = SAME_READING_J if one_run or j[left[0]] == 0 else SAME_J
-        return between if between <= near else np.inf
+        places = np.array(left + right)
+        between = np.ptp(j[places])
+        of_one_run = max(np.ptp(j[places[run[places] == each]]) for each in set(run[places].tolist()))
+        near = between <= (SAME_J if j[left[0]] > 0 else SAME_READING_J) and of_one_run <= SAME_READING_J
+        return float(between) if near else np.inf
 
     while len(groups) > 1:
         spans = [span(left, right) for left, right in itertools.pairwise(groups)]

@@ -63,7 +63,7 @@ def read_document(path: Path, *, table_reader: TableReader | None = None) -> Ite
 
 
 def _no_constant(word: str) -> float:
-    raise ValueError(f"{word} is no number; leave the key out where the value is not known")
+    raise ValueError(f"the word {word} is no number; leave the key out where the value is not known")
 
 
 def _parts(

@@ -125,6 +125,7 @@ def plan_of(grid: Grid, kind: str | None, mapping: "Mapping | None" = None) -> P
     faults: list[Fault] = []
     warnings: list[Fault] = []
     unused: list[str] = []
+    hinted: set[str] = set()
     for at, theirs in enumerate(grid.header):
         name = given.get(theirs, theirs if theirs in ours else theirs.lower())
         if not theirs or (mapping and theirs in mapping.ignore):
@@ -132,7 +133,9 @@ def plan_of(grid: Grid, kind: str | None, mapping: "Mapping | None" = None) -> P
         if name not in ours:
             unused.append(theirs)
             if mapping is None:
-                (faults if near_miss(name, ours) else warnings).append(_unknown(where, theirs, ours))
+                near = near_miss(name, ours)
+                hinted.update(near)
+                (faults if near else warnings).append(_unknown(where, theirs, near, ours))
         elif name in columns:
             rule = "stands twice" if theirs == name else f"stands twice, here as '{theirs}'"
             faults.append(Fault(where, name, rule=rule, hint="remove one of the two columns"))
@@ -150,7 +153,7 @@ def plan_of(grid: Grid, kind: str | None, mapping: "Mapping | None" = None) -> P
     elif kind is not None:
         missing = [
             rule for name, rule in columns_of(kind).items()
-            if rule.required and name not in columns and name not in constants
+            if rule.required and not any(name in known for known in (columns, constants, hinted))
         ]  # fmt: skip
         faults += [Fault(where, rule.name, rule=f"missing column; needs {rule.rule}") for rule in missing]
     return Plan(
@@ -173,8 +176,7 @@ def near_miss(name: str, known: Iterable[str]) -> list[str]:
     return list(dict.fromkeys(near))[:3]
 
 
-def _unknown(where: str, theirs: str, ours: dict[str, Declared]) -> Fault:
-    near = near_miss(theirs, ours)
+def _unknown(where: str, theirs: str, near: list[str], ours: dict[str, Declared]) -> Fault:
     if near:
         words = " or ".join(f"{name} [{ours[name].unit}]" if ours[name].unit else name for name in near)
         return Fault(where, theirs, rule="unknown column; no row was read", hint=f"did you mean {words}?")

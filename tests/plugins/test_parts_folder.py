@@ -1,0 +1,158 @@
+"""The folder of one's own parts: which files, which kinds, and how they enter the catalogue."""
+
+import json
+
+import numpy as np
+import pytest
+
+from propmatch.catalogue import load_catalogue
+from propmatch.faults import InputFaults
+from propmatch.parts import Source
+from propmatch_plugins.parts_folder import chosen_folder, user_folder
+
+MOTORS = "name,kv_rpm_per_v,mass_g\n"
+RUN = "J CT CP eta\n0.20 0.100 0.050 0.40\n0.40 0.080 0.045 0.71\n0.60 0.050 0.035 0.86\n0.80 0.010 0.018 0.44\n"
+
+
+@pytest.fixture(autouse=True)
+def own_folders(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    monkeypatch.delenv("PROPMATCH_PARTS", raising=False)
+
+
+@pytest.fixture
+def folder(tmp_path):
+    path = tmp_path / "my parts"
+    path.mkdir()
+    return path
+
+
+def load(folder):
+    return load_catalogue(plugins=["parts"], parts=folder)
+
+
+def test_the_folder_is_the_given_one_or_the_variable_s_or_the_user_s(folder, monkeypatch, tmp_path):
+    assert chosen_folder() is None
+    user_folder().mkdir(parents=True)
+    assert chosen_folder() == user_folder()
+    named = tmp_path / "named"
+    named.mkdir()
+    monkeypatch.setenv("PROPMATCH_PARTS", str(named))
+    assert chosen_folder() == named
+    assert chosen_folder(folder) == folder
+
+
+@pytest.mark.parametrize("by", ["--parts", "PROPMATCH_PARTS"])
+def test_a_named_folder_that_does_not_exist_is_a_fault(by, monkeypatch, tmp_path):
+    gone = str(tmp_path / "gone")
+    if by != "--parts":
+        monkeypatch.setenv(by, gone)
+    with pytest.raises(InputFaults, match=f"gone: no such folder; named by {by}"):
+        load_catalogue(parts=gone if by == "--parts" else None)
+
+
+def test_parts_of_the_variable_s_folder_are_there_without_being_asked_for(folder, monkeypatch):
+    (folder / "motors.csv").write_text(MOTORS + "falke,1450,28\n")
+    monkeypatch.setenv("PROPMATCH_PARTS", str(folder))
+    assert "parts/falke" in load_catalogue().motors
+    assert "parts/falke" not in load_catalogue(plugins=["bundled"]).motors
+
+
+def test_the_kind_is_in_the_name_of_the_file_or_in_a_column(folder):
+    (folder / "Motors_shop.csv").write_text(MOTORS + "falke,1450,28\n")
+    (folder / "bench.csv").write_text(
+        "kind,name,kv_rpm_per_v,mass_g,max_current_a\n"
+        "motor,habicht,1100,40,\n"
+        "controllers,c20,,18,20\n"
+        "controller,c30,900,20,30\n"
+        "moter,x,1,1,\n"
+    )
+    catalogue = load(folder)
+    assert set(catalogue.motors) == {"parts/falke", "parts/habicht"}
+    assert set(catalogue.controllers) == {"parts/c20"}
+    found = {(fault.where.rpartition("/")[2], fault.key) for fault in catalogue.faults}
+    assert found == {("bench.csv:4", "kv_rpm_per_v"), ("bench.csv:5", "kind")}
+
+
+def test_toml_and_json_hold_lists_of_kinds(folder):
+    (folder / "mine.toml").write_text(
+        'source = "bench, spring"\nsource_kind = "measured"\n'
+        '[[motors]]\nname = "falke"\nkv_rpm_per_v = 1450\nmass_g = 28\n'
+        '[[packs]]\nname = "p"\ncells_series = 2\ncapacity_mah = 850\nc_rating = 30\nmass_g = 50\n'
+        'source = {text = "label", kind = "data sheet"}\n'
+    )
+    (folder / "controllers.json").write_text(json.dumps([{"name": "c20", "max_current_a": 20, "mass_g": 18}]))
+    catalogue = load(folder)
+    assert not catalogue.faults
+    assert catalogue.motors["parts/falke"].source == Source(text="bench, spring", kind="measured")
+    assert catalogue.packs["parts/p"].source == Source(text="label", kind="data sheet")
+    assert catalogue.controllers["parts/c20"].max_current_a == 20
+
+
+def test_faults_of_toml_have_the_line_of_their_table(folder):
+    (folder / "mine.toml").write_text('[[motors]]\nname = "a"\nkv = 1450\nmass_g = "28"\n\n[[moters]]\nname = "b"\n')
+    catalogue = load(folder)
+    found = {(fault.where.rpartition("/")[2], fault.key) for fault in catalogue.faults}
+    assert {("mine.toml:6", "moters"), ("mine.toml:1", "mass_g"), ("mine.toml:1", "kv")} <= found
+
+
+def test_each_row_may_say_where_it_comes_from(folder):
+    (folder / "motors.csv").write_text(
+        "name,kv_rpm_per_v,mass_g,source,source_kind,uncertainty\n"
+        "a,1450,28,own bench,measured,0.02\nb,1450,28,listing,,\nc,1450,28,,,\n"
+    )
+    motors = load(folder).motors
+    assert motors["parts/a"].source == Source(text="own bench", kind="measured", uncertainty=0.02)
+    assert motors["parts/b"].source == Source(text="listing", kind="assumed")
+    assert motors["parts/c"].source == Source(text="motors.csv", kind="assumed")
+
+
+def test_a_part_read_by_columns_is_the_part_made_by_its_class(folder):
+    from propmatch.parts import Motor
+
+    (folder / "motors.csv").write_text("name,kv_rpm_per_v,mass_g,cells_min,max_current_a\na,1450,28.5,2,\n")
+    source = Source(text="motors.csv", kind="assumed")
+    made = Motor(id="parts/a", name="a", kv_rpm_per_v=1450, mass_g=28.5, cells_min=2, source=source)
+    (read,) = load(folder).motors.values()
+    assert read == made
+    assert hash(read) == hash(made)
+    assert type(read.cells_min) is int
+
+
+def test_a_propeller_row_may_name_its_table(folder):
+    (folder / "propellers.csv").write_text(
+        "name,diameter_in,pitch_in,table\nmill,8,4.5,mill.csv\nbroken,8,4.5,bad.csv\ngone,8,4.5,mil.csv\n"
+    )
+    rows = [line.split()[:3] for line in RUN.splitlines()[1:]]
+    table = ["rpm,J,CT,CP", *(f"{rpm},{','.join(row)}" for rpm in (4000, 6000) for row in rows)]
+    (folder / "mill.csv").write_text("\n".join(table))
+    (folder / "bad.csv").write_text("rpm,J,CT,CP\n4000,0.2,x,0.05\n")
+    catalogue = load(folder)
+    (propeller,) = (each for each in catalogue.listed("propellers").values())
+    assert propeller.name == "mill"
+    found = propeller.table.lookup(np.array([4000.0, 6000.0]), np.array([0.4, 0.4]))
+    np.testing.assert_allclose(found.ct, 0.080, atol=0.002 * 0.12)
+    words = [str(fault) for fault in catalogue.faults]
+    assert any("bad.csv:2: CT = 'x'" in word for word in words)
+    assert any("propellers.csv:4: table = 'mil.csv'" in word and "did you mean mill.csv?" in word for word in words)
+    assert catalogue.set_aside("propellers") == 2
+
+
+def test_measured_runs_in_the_folder_become_propellers(folder):
+    inside = folder / "tables"
+    inside.mkdir()
+    (inside / "quill_8x4.5_0123ab_4000.txt").write_text(RUN)
+    (folder / "README.txt").write_text("my parts\n")
+    (folder / "notes.md").write_text("nothing\n")
+    catalogue = load(folder)
+    assert not catalogue.faults
+    propeller = catalogue.propellers["parts/quill_8x4.5"]
+    assert (propeller.diameter_in, propeller.pitch_in) == (8, 4.5)
+    assert propeller.source.kind == "measured"
+
+
+def test_a_file_that_nobody_reads_is_said(folder):
+    (folder / "motors.abc").write_text("hello")
+    (fault,) = load(folder).faults
+    assert (fault.kind, fault.where.rpartition("/")[2]) == ("warning", "motors.abc")

@@ -1,0 +1,245 @@
+"""Faulty and odd files in a folder of parts: every fault is named where it stands, none is lost and none invented."""
+
+import random
+
+import pytest
+
+from propmatch.catalogue import load_catalogue
+from propmatch.faults import InputFaults
+
+MOTORS = "name,kv_rpm_per_v,mass_g,resistance_ohm\n"
+ROW = "falke 2206,1450,28,0.145\n"
+PACKS = "name,cells_series,capacity_mah,c_rating,mass_g,cell_resistance_mohm\n"
+
+
+@pytest.fixture
+def read(tmp_path):
+    """Write files, load them as a parts folder."""
+
+    def go(strict=False, **files):
+        for name, content in files.items():
+            raw = content if isinstance(content, bytes) else content.encode()
+            (tmp_path / name.replace("__", ".")).write_bytes(raw)
+        return load_catalogue(plugins=["parts", "spreadsheets"], parts=tmp_path, strict=strict)
+
+    return go
+
+
+def shown(catalogue):
+    return [(fault.where.rpartition("/")[2], fault.key, fault.value) for fault in catalogue.faults]
+
+
+def one_motor(catalogue):
+    (motor,) = catalogue.motors.values()
+    return motor
+
+
+# ---------------------------------------------------------------- planted faults
+
+COLUMNS = "id,name,kv_rpm_per_v,mass_g,kv_kind,resistance_ohm,max_current_a,burst_current_a,cells_min,cells_max"
+
+
+def sound(n):
+    return [f"{n:05}", f"outrunner {n}", str(800 + n % 900), "28.5", "label", "0.145", "12", "15", "2", "3"]
+
+
+def plant(kind, cells, n):
+    """Spoil one row in a known way and say which column the fault is to name."""
+    spoiled = {
+        "unit word": (2, "900 rpm", "kv_rpm_per_v"),
+        "negative": (3, "-28", "mass_g"),
+        "beyond the range": (2, "145000", "kv_rpm_per_v"),
+        "not finite": (5, "inf", "resistance_ohm"),
+        "not known in words": (6, "NA", "max_current_a"),
+        "decimal comma": (3, '"28,5"', "mass_g"),
+        "missing": (2, "", "kv_rpm_per_v"),
+        "unknown word": (4, "labl", "kv_kind"),
+        "half a cell": (8, "2.5", "cells_min"),
+        "burst below continuous": (7, "11", "burst_current_a"),
+        "duplicate id": (0, f"{n - 1:05}", "id"),
+    }
+    if kind == "a field too many":
+        return [*cells, "7"], ""
+    at, text, column = spoiled[kind]
+    return [*cells[:at], text, *cells[at + 1 :]], column
+
+
+KINDS = (
+    "unit word", "negative", "beyond the range", "not finite", "not known in words", "decimal comma", "missing",
+    "unknown word", "half a cell", "burst below continuous", "duplicate id", "a field too many",
+)  # fmt: skip
+
+
+def test_two_hundred_faults_of_twelve_kinds_in_ten_thousand_rows_are_found_and_none_invented(read):
+    draw = random.Random(20)
+    places = {at: KINDS[n % len(KINDS)] for n, at in enumerate(sorted(draw.sample(range(2, 10_000, 2), 200)))}
+    lines, planted = [COLUMNS], set()
+    for n in range(10_000):
+        cells = sound(n)
+        if n in places:
+            cells, column = plant(places[n], cells, n)
+            planted.add((f"motors.csv:{n + 2}", column))
+        lines.append(",".join(cells))
+    catalogue = read(motors__csv="\n".join(lines))
+    assert {(where, key) for where, key, _ in shown(catalogue)} == planted
+    assert len(catalogue.faults) == 200
+    assert catalogue.set_aside("motors") == 200
+    assert len(catalogue.motors) == 9_800
+
+
+def test_a_row_names_all_its_faults_and_is_set_aside_once(read):
+    catalogue = read(motors__csv=MOTORS + "falke,900 rpm,-1,0.1\n" + ROW)
+    assert shown(catalogue) == [("motors.csv:2", "kv_rpm_per_v", "900 rpm"), ("motors.csv:2", "mass_g", -1.0)]
+    assert catalogue.set_aside("motors") == 1
+    assert one_motor(catalogue).name == "falke 2206"
+
+
+# ---------------------------------------------------------------- files as programs save them
+
+
+@pytest.mark.parametrize(
+    "raw",
+    [
+        (MOTORS + ROW).encode("utf-8-sig"),
+        (MOTORS + ROW).encode("utf-16"),
+        (MOTORS + ROW).replace("\n", "\r\n").encode(),
+        (MOTORS + ROW + "\n  \n,,,\n").encode(),
+        (MOTORS + ROW).replace(",", "\t").encode(),
+        (MOTORS + ROW).replace(",", ";").replace(".", ",").encode(),
+        ("# my motors\n\n" + MOTORS + "# the good one\n" + ROW).encode(),
+        (MOTORS.upper() + ROW).encode(),
+        (MOTORS + '"falke 2206", 1450 ,"28",0.145').encode(),
+    ],
+    ids=["bom", "utf-16", "crlf", "blank last lines", "tabs", "semicolons", "notes", "capitals", "quotes"],
+)
+def test_the_same_motor_whatever_saved_the_file(read, raw):
+    catalogue = read(motors__csv=raw)
+    assert not catalogue.faults
+    motor = one_motor(catalogue)
+    assert (motor.name, motor.kv_rpm_per_v, motor.mass_g, motor.resistance_ohm) == ("falke 2206", 1450, 28, 0.145)
+
+
+def test_latin_1_is_read_and_said(read):
+    catalogue = read(motors__csv=(MOTORS + ROW.replace("falke", "Krähe")).encode("latin-1"))
+    assert one_motor(catalogue).name == "Krähe 2206"
+    (warning,) = catalogue.faults
+    assert (warning.kind, warning.value) == ("warning", "Krähe")
+    assert "Latin-1" in warning.rule
+    assert catalogue.set_aside("motors") == 0
+
+
+def test_ids_that_look_like_numbers_or_nothing_stay_text(read):
+    catalogue = read(motors__csv="id," + MOTORS + "0042,NA,1450,28,\nNone,1e3,1450,28,\n")
+    assert {part.id: part.name for part in catalogue.motors.values()} == {"parts/0042": "NA", "parts/None": "1e3"}
+
+
+def test_an_empty_cell_is_a_value_not_known(read):
+    motor = one_motor(read(motors__csv=MOTORS + "falke,1450,28,\n"))
+    assert motor.resistance_ohm is None
+
+
+@pytest.mark.parametrize(
+    ("text", "hint"),
+    [
+        ("kv_rpm_per_v,mass_g,name,resistence_ohm\n1450,28,falke,0.1\n", "did you mean resistance_ohm [ohm]?"),
+        ("name,kv,mass_g\nfalke,1450,28\n", "kv_rpm_per_v [rpm/V]"),
+        ("name,kv_rpm_per_v,mass_g,resistance_mohm\nfalke,1450,28,145\n", "did you mean resistance_ohm [ohm]?"),
+    ],
+)
+def test_a_misspelt_column_stops_the_table_instead_of_leaving_its_numbers_out(read, text, hint):
+    catalogue = read(motors__csv=text)
+    (fault,) = catalogue.faults
+    assert hint in fault.hint
+    assert not catalogue.motors
+    assert catalogue.set_aside("motors") == 1
+
+
+def test_a_column_of_no_meaning_is_said_and_the_rest_is_read(read):
+    catalogue = read(motors__csv="name,kv_rpm_per_v,mass_g,price\nfalke,1450,28,9\n")
+    assert [(fault.kind, fault.key) for fault in catalogue.faults] == [("warning", "price")]
+    assert one_motor(catalogue).mass_g == 28
+
+
+@pytest.mark.parametrize(
+    ("row", "key", "hint"),
+    [
+        ("falke,900 rpm,28,0.1", "kv_rpm_per_v", "write 900 without the unit: the column is in rpm/V"),
+        ("falke,1450,1 oz,0.1", "mass_g", "write 28.35: the column is in g"),
+        ("falke,1450,28,145", "resistance_ohm", "in mohm? then it is 0.145 ohm"),
+        ("falke,1450,28,NA", "resistance_ohm", "leave the cell empty where the value is not known"),
+        ('falke,"1,450",28,0.1', "kv_rpm_per_v", "without thousands separators"),
+        ("falke,1_450,28,0.1", "kv_rpm_per_v", ""),
+        ("falke,nan,28,0.1", "kv_rpm_per_v", ""),
+        ("falke,1450,28,0.1,7", "", "a decimal comma? write a point"),
+        ("falke,1450", "", "write an empty field"),
+    ],
+)
+def test_what_would_be_right_stands_beside_each_fault(read, row, key, hint):
+    catalogue = read(motors__csv=MOTORS + row + "\n" + ROW)
+    (fault,) = catalogue.faults
+    assert (fault.where.rpartition("/")[2], fault.key) == ("motors.csv:2", key)
+    assert hint in fault.hint
+    assert len(catalogue.motors) == 1
+
+
+def test_millimetres_as_inches(read):
+    catalogue = read(propellers__csv="name,diameter_in,pitch_in\nmill,203,5\n")
+    assert [fault.hint for fault in catalogue.faults] == ["in mm? then it is 7.992 in"]
+
+
+def test_a_number_with_a_point_in_a_file_with_decimal_commas_is_not_guessed(read):
+    text = MOTORS.replace(",", ";") + "falke;1450;28,5;0,145\nhabicht;1.450;30,5;0,1\n"
+    catalogue = read(motors__csv=text)
+    assert shown(catalogue) == [("motors.csv:3", "kv_rpm_per_v", "1.450")]
+    assert one_motor(catalogue).mass_g == 28.5
+
+
+def test_ohms_where_milliohms_are_declared_are_doubted_but_read(read):
+    catalogue = read(packs__csv=PACKS + "2S 850,2,850,30,52,0.012\n")
+    assert not catalogue.faults
+    (warning,) = catalogue.warnings
+    assert warning.key == "cell_resistance_mohm"
+    assert "ohms? then it is 12 mohm" in warning.hint
+
+
+def test_a_second_part_of_the_same_id_names_both_rows(read):
+    catalogue = read(motors__csv=MOTORS + ROW + ROW)
+    (fault,) = catalogue.faults
+    assert fault.where.endswith("motors.csv:3")
+    assert "motors.csv:2" in fault.rule
+    assert catalogue.set_aside("motors") == 1
+
+
+def test_a_quotation_mark_left_open_says_where_reading_stopped(read):
+    catalogue = read(motors__csv=MOTORS + ROW + '"falke,1450,28,0.1\nhabicht,1450,28,0.1\n')
+    (fault,) = catalogue.faults
+    assert fault.where.endswith("motors.csv:3")
+    assert "not closed" in fault.rule
+    assert len(catalogue.motors) == 1
+
+
+@pytest.mark.parametrize(
+    ("name", "raw", "rule"),
+    [
+        ("motors__csv", b"PK\0\1", "is not a text table"),
+        ("motors__csv", b"", "holds no table"),
+        ("motors__xlsx", b"hello", "is no workbook"),
+        ("mine__json", b'{"motors": [', "not valid JSON"),
+        ("mine__json", b'{"motors": [{"name": "a", "mass_g": NaN}]}', "NaN is no number"),
+        ("mine__toml", b"[[motors]\n", "not valid TOML"),
+        ("shop__csv", MOTORS.encode(), "cannot tell what the rows are"),
+    ],
+)
+def test_a_file_that_cannot_be_read_is_one_fault_and_the_others_go_on(read, name, raw, rule):
+    catalogue = read(**{name: raw, "motors_good__csv": MOTORS + ROW})
+    (fault,) = catalogue.faults
+    assert rule in fault.rule
+    assert len(catalogue.motors) == 1
+
+
+def test_strict_raises_the_faults_but_not_the_warnings(read):
+    with pytest.raises(InputFaults) as raised:
+        read(strict=True, motors__csv=MOTORS + "falke,1450,-1,0.1\n")
+    assert [fault.key for fault in raised.value.faults] == ["mass_g"]
+    latin = MOTORS + ROW.replace("falke", "Krähe")
+    assert read(strict=True, motors__csv=latin.encode("latin-1")).motors
