@@ -8,12 +8,13 @@ from numpy.typing import ArrayLike, NDArray
 
 from propmatch import controller, motor
 from propmatch.air import Air
-from propmatch.kernel import SpeedProblem, chunks, lanes_of, loads, solve_speed
+from propmatch.kernel import chunks, solve_speed
 from propmatch.lanes import TrainLanes, train_lanes
 from propmatch.operating import POINT_FIELDS, Drive, OperatingPoint, point_fields
 from propmatch.parts import PowerTrain
 from propmatch.status import Flag, Status
 from propmatch.thrust import ThrustProblem, speed_for_thrust
+from propmatch.torque import SpeedProblem, lanes_of, loads
 
 __all__ = [
     "POINT_FIELDS",
@@ -142,9 +143,11 @@ def hold_lanes(
 def _in_chunks(solver: Any, lanes: TrainLanes, *arguments: Floats) -> OperatingPoint:
     """Solve chunk by chunk, so that what is in work stays in the cache."""
     n = int(np.broadcast_shapes((lanes.size,), *(x.shape for x in arguments))[0])
-    out: dict[str, Any] = {name: np.empty(n) for name in POINT_FIELDS}
-    out["status"], out["flags"] = np.empty(n, dtype=np.int8), np.empty(n, dtype=np.int16)
     with np.errstate(all="ignore"):
+        if n == 1:
+            return OperatingPoint(**solver(lanes, n, *arguments))
+        out: dict[str, Any] = {name: np.empty(n) for name in POINT_FIELDS}
+        out["status"], out["flags"] = np.empty(n, dtype=np.int8), np.empty(n, dtype=np.int16)
         for part in chunks(n):
             found = solver(_some(lanes, part), part.stop - part.start, *(lanes_of(x, part) for x in arguments))
             for name, array in out.items():

@@ -6,6 +6,7 @@ reached. ``RestReader`` serves lanes at no airspeed (four coefficients a lane), 
 (sixteen). Speeds u are the propeller's, in rad/s.
 """
 
+import math
 from typing import Any
 
 import numpy as np
@@ -17,9 +18,8 @@ __all__ = ["FlightReader", "RestReader", "Workspace"]
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
-_BLOCK = 256
-"""Rows turned at a time, so that they stay in the first-level cache."""
-_AXES = ("first_cell", "first_row", "rows", "columns", "rpm_scale", "rpm_shift", "j_scale")
+_BLOCK = 512
+"""Cells turned at a time, so that they stay in the first-level cache."""
 
 
 class Workspace:
@@ -30,7 +30,7 @@ class Workspace:
 
     def array(self, name: str, *shape: int, kind: Any = np.float64) -> NDArray[Any]:
         """An uninitialised contiguous array; the same memory each time the name is asked for."""
-        size = int(np.prod(shape))
+        size = math.prod(shape)
         held = self._held.get(name)
         if held is None or held.size < size:
             held = self._held[name] = np.empty(size, dtype=kind)
@@ -65,27 +65,13 @@ class _Reader:
     def __init__(self, coefficient: str, surfaces: Surfaces, which: Indices, lanes: int, room: Workspace) -> None:
         self.coefficient, self.surfaces, self.which, self.lanes, self.room = coefficient, surfaces, which, lanes, room
         self._other = "ct" if coefficient == "cp" else "cp"
-        for name in _AXES:
-            setattr(self, name, self._of_propeller(getattr(surfaces, name), name))
-        self._last_row = self.rows - 1.0
+        self.rpm_scale, self.rpm_shift = surfaces.rpm_scale[which], surfaces.rpm_shift[which]
+        self.first_row, self._last_row = surfaces.first_row[which], surfaces.rows[which] - 1.0
         self._number, self._s, self._row, self._speed = (
             room.array(f"reader {k}", lanes) for k in ("number", "s", "row", "speed")
         )
         self._cell, self._before = (room.array(f"reader {k}", lanes, kind=np.intp) for k in ("cell", "before"))
         self._held = False
-
-    first_cell: Floats
-    first_row: Floats
-    rows: Floats
-    columns: Floats
-    rpm_scale: Floats
-    rpm_shift: Floats
-    j_scale: Floats
-
-    def _of_propeller(self, values: Floats, name: str) -> Floats:
-        if self.which.size == 1:
-            return values[self.which]
-        return np.take(values, self.which, out=self.room.array(name, self.which.size), mode="clip")
 
     def _find_row(self, u: Floats) -> None:
         """Row number (a whole float) and place s inside it; past the guards the place is held."""
@@ -106,13 +92,13 @@ class _Reader:
         moved = np.flatnonzero(self._cell != self._before)
         return None if moved.size > self.lanes // 3 else moved
 
-    def fit(self, rows: Floats, propellers: Floats, u: Floats | None) -> Floats:
-        """First-guess numbers (k, N) of each lane: of its propeller, or of the rpm row of a speed."""
-        if u is None:
-            return propellers[:, self.which]
+    def of_row(self, numbers: Floats, u: Floats) -> Floats:
+        """Numbers (..., R) of the rpm rows that speeds u lie in: (..., lanes)."""
         self._find_row(u)
         np.add(self.first_row, self._row, out=self._number)
-        return np.take(rows, self._number.astype(np.intp), axis=1, mode="clip")
+        np.copyto(self._cell, self._number, casting="unsafe")
+        out = self.room.array("of row", *numbers.shape[:-1], self.lanes)
+        return np.take(numbers, self._cell, axis=-1, out=out, mode="clip")
 
 
 class RestReader(_Reader):
@@ -158,11 +144,13 @@ class FlightReader(_Reader):
     def __init__(self, coefficient: str, surfaces: Surfaces, which: Indices, lanes: int, room: Workspace) -> None:
         super().__init__(coefficient, surfaces, which, lanes, room)
         self._cells, self._other_cells = (getattr(surfaces, f"{c}_cells") for c in (coefficient, self._other))
-        self._c, self._taken = room.array("c", 4, 4, lanes), room.array("taken", lanes, 16)
+        self._c, self._taken = room.array("c", 4, 4, lanes), room.array("taken", _BLOCK, 16)
         self._t, self._column, self._ratio = (room.array(f"reader {k}", lanes) for k in ("t", "column", "ratio"))
         self._in_s, self._in_s_by_t = room.array("in s", 4, lanes), room.array("in s by t", 4, lanes)
         self._value, self._by_s, self._by_t = (room.array(k, lanes) for k in ("value", "slope", "by t"))
         self._other_value = room.array("other", lanes)
+        self.first_cell, self.j_scale = surfaces.first_cell[which], surfaces.j_scale[which]
+        self.columns = surfaces.columns[which]
         self._last_column = self.columns - 1.0
 
     def go(self, u: Floats, j: Floats) -> None:
@@ -183,11 +171,11 @@ class FlightReader(_Reader):
 
     def _gather(self, cells: Floats) -> None:
         """Copy each lane's sixteen numbers, a whole cell at a time, and turn them to (b, a, lanes)."""
-        np.take(cells, self._cell, axis=0, out=self._taken, mode="clip")
         turned = self._c.reshape(16, self.lanes)
         for start in range(0, self.lanes, _BLOCK):
             part = slice(start, start + _BLOCK)
-            turned[:, part] = self._taken[part].T
+            cell = self._cell[part]
+            turned[:, part] = np.take(cells, cell, axis=0, out=self._taken[: cell.size], mode="clip").T
 
     def value(self) -> Floats:
         """The coefficient here."""

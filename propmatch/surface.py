@@ -43,7 +43,8 @@ class Surfaces:
     rpm_min, rpm_max, j_max : (P,), range of the source points
     j_zero_low, j_zero_high : (P,), least and greatest advance ratio of zero torque over the rows
     j_thrust_zero_low, j_thrust_zero_high : (P,), the same for zero thrust
-    power_fit, power_fit_rows : (4, P), (4, R); CP(0), then c0, c1, c2 of CP ~ c0 + c1 J + c2 J^2, for first guesses
+    rest_fit, power_fit : (R,), (3, R); halfway through each row, for first guesses: CP(0), and c0, c1, c2 of
+        CP ~ c0 + c1 J + c2 J^2
     thrust_fit : (2, P), t and j of CT ~ t (1 - J/j), likewise
     torque_falls, thrust_falls : (P,), True when at some node torque (thrust) falls with speed
     """
@@ -66,8 +67,8 @@ class Surfaces:
     j_zero_high: Floats
     j_thrust_zero_low: Floats
     j_thrust_zero_high: Floats
+    rest_fit: Floats
     power_fit: Floats
-    power_fit_rows: Floats
     thrust_fit: Floats
     torque_falls: NDArray[np.bool_]
     thrust_falls: NDArray[np.bool_]
@@ -125,8 +126,8 @@ def surfaces_of(rpm: Floats, advance_ratio: Floats, ct: Floats, cp: Floats) -> S
         cp_cells=cp_cells.reshape(-1, 16),
         ct_rest=np.ascontiguousarray(ct_cells[:, 0, 0, :].T),
         cp_rest=np.ascontiguousarray(cp_cells[:, 0, 0, :].T),
-        power_fit=_power_fit(j, np.mean(cp, axis=0)[None], zeros),
-        power_fit_rows=_power_fit(j, halfway, zeros),
+        rest_fit=halfway[:, 0],
+        power_fit=_power_fit(j, halfway, zeros),
         thrust_fit=np.array([[_thrust_fit(j, ct, thrust_zero)], [thrust_zero]]),
         torque_falls=np.array([_falls(speeds, j, cp)]),
         thrust_falls=np.array([_falls(speeds, j, ct)]),
@@ -250,12 +251,12 @@ def _zero_advance_ratio(j: Floats, coefficient: Floats, end_slope: Floats) -> Fl
 
 
 def _power_fit(j: Floats, cp: Floats, zeros: Floats) -> Floats:
-    """CP(0) and the least-squares c0, c1, c2 of CP ~ c0 + c1 J + c2 J^2 up to zero torque, for each row: (4, rows)."""
+    """Least-squares c0, c1, c2 of CP ~ c0 + c1 J + c2 J^2 up to zero torque, for each row: (3, rows)."""
     inside = j <= max(np.max(zeros), j[2] if j.size > 2 else j[-1])
     basis = np.vander(j[inside], 3, increasing=True)
     fit = np.linalg.lstsq(basis, cp[:, inside].T, rcond=None)[0]
     fit[0] = np.maximum(fit[0], 0.1 * cp[:, 0])
-    return np.vstack([cp[:, 0], fit])
+    return np.asarray(fit)
 
 
 def _thrust_fit(j: Floats, ct: Floats, zero: float) -> float:

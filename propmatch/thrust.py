@@ -5,10 +5,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from propmatch.bracket import bracketed_newton, first_crossing
-from propmatch.kernel import THRUST_PER_CT, ZERO_PADDING, chunks, lanes_of, reader_of
+from propmatch.kernel import ZERO_PADDING, chunks
 from propmatch.lookup import Workspace
 from propmatch.status import Status
 from propmatch.surface import Surfaces
+from propmatch.torque import THRUST_PER_CT, lanes_of, reader_of
 
 __all__ = ["ThrustProblem", "speed_for_thrust"]
 
@@ -61,7 +62,7 @@ def speed_for_thrust(problem: ThrustProblem, lanes: int | None = None) -> tuple[
 
 def _thrust_chunk(p: ThrustProblem, lanes: int, room: Workspace) -> tuple[Floats, NDArray[np.int8]]:
     s, which = p.surfaces, p.which
-    scale = THRUST_PER_CT * p.density_kg_m3 * p.diameter_m**4
+    scale = THRUST_PER_CT * p.density_kg_m3 * p.diameter_m**2 * p.diameter_m**2
     j_per_u = _TWO_PI * p.airspeed_m_s / p.diameter_m
     t, j = s.thrust_fit[:, which]
     idle = j_per_u / j
@@ -94,7 +95,7 @@ def _excess(p: ThrustProblem, u: Floats) -> tuple[Floats, Floats]:
     reader = reader_of("ct", p, u.size, Workspace())
     reader.go(u, _TWO_PI * p.airspeed_m_s / (p.diameter_m * u))
     ct, slope = reader.value_and_slope()
-    per_u = THRUST_PER_CT * p.density_kg_m3 * p.diameter_m**4 * u
+    per_u = THRUST_PER_CT * p.density_kg_m3 * p.diameter_m**2 * p.diameter_m**2 * u
     return per_u * u * ct - p.thrust_n, per_u * (2.0 * ct + slope)
 
 

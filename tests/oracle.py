@@ -5,6 +5,7 @@ Nothing here calls the project's models or solver. Coefficients come from callab
 
 import math
 from collections.abc import Callable
+from typing import Any
 
 from scipy.optimize import brentq
 
@@ -71,3 +72,33 @@ class Chain:
     def speed(self, low: float, high: float) -> float:
         """The propeller speed [rad/s] in a bracket."""
         return float(brentq(self.voltage_left, low, high, xtol=1e-13, rtol=1e-14, maxiter=500))
+
+
+class FloatTable:
+    """CT and CP of one propeller in plain floats, from the bicubic cells the solver reads."""
+
+    def __init__(self, table: Any) -> None:
+        s = table.surfaces
+        self.ct_cells, self.cp_cells = s.ct_cells.tolist(), s.cp_cells.tolist()
+        self.rows, self.columns = int(s.rows[0]), int(s.columns[0])
+        self.scale, self.shift, self.j_scale = float(s.rpm_scale[0]), float(s.rpm_shift[0]), float(s.j_scale[0])
+
+    def ct(self, rpm: float, j: float) -> float:
+        return self._value(self.ct_cells, rpm, j)
+
+    def cp(self, rpm: float, j: float) -> float:
+        return self._value(self.cp_cells, rpm, j)
+
+    def _value(self, cells: list[list[float]], rpm: float, j: float) -> float:
+        x = rpm * (math.pi / 30.0) * self.scale + self.shift
+        row = 0 if x < 0 else min(int(x), self.rows - 1)
+        y = j * self.j_scale
+        column = min(int(y), self.columns - 1)
+        s, t = x - row, y - column
+        c = cells[row * self.columns + column]
+        return (
+            (c[0] + t * (c[4] + t * (c[8] + t * c[12])))
+            + s * ((c[1] + t * (c[5] + t * (c[9] + t * c[13])))
+            + s * ((c[2] + t * (c[6] + t * (c[10] + t * c[14])))
+            + s * (c[3] + t * (c[7] + t * (c[11] + t * c[15])))))
+        )  # fmt: skip
