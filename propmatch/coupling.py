@@ -28,6 +28,7 @@ __all__ = [
 ]
 
 Floats = NDArray[np.float64]
+_SEA_LEVEL = Air.standard()
 
 
 def solve(
@@ -109,7 +110,7 @@ def _compact(train: Any, air: Air | None, numbers: dict[str, ArrayLike]) -> Any:
         raise TypeError(f"train must be a PowerTrain or a sequence of them, got {', '.join(wrong) or 'none'}")
     if not isinstance(air, Air | None):
         raise TypeError(f"air must be an Air, got {type(air).__name__}")
-    here = Air.standard() if air is None else air
+    here = _SEA_LEVEL if air is None else air
     arrays = []
     for name, value in numbers.items():
         array = np.asarray(value)
@@ -163,10 +164,12 @@ def _some(lanes: TrainLanes, index: Any) -> TrainLanes:
 def _statuses(n: int, good: NDArray[np.bool_], off: NDArray[np.bool_]) -> tuple[NDArray[np.int8], Any]:
     """Statuses before solving, and the lanes to solve: a slice when it is all of them."""
     status = np.full(n, Status.OK, dtype=np.int8)
+    if good.all() and not off.any():
+        return status, slice(0, n)
     status[np.broadcast_to(off, (n,))] = Status.OFF
     status[~np.broadcast_to(good, (n,))] = Status.BAD_INPUT
     run = np.flatnonzero(status == Status.OK)
-    return status, slice(0, n) if run.size == n else run
+    return status, run
 
 
 def _solve_chunk(

@@ -36,7 +36,7 @@ class Declared:
     options : tuple of str
         The words allowed.
     item : Declared, class or None
-        What a list holds, or the class of a nested record.
+        What a list holds, the class of a nested record, or of the object that a text may stand for.
     default : object
         ``REQUIRED`` when there is none. A default of None makes the field optional.
     """
@@ -211,7 +211,8 @@ def check(rule: Declared, value: object, key: str, reading: bool) -> tuple[Any, 
     if rule.kind in ("choice", "words or number"):
         return _check_words(rule, value, key)
     if rule.kind == "text":
-        return _check_text(rule, value, key)
+        named = rule.item is not None and not reading and isinstance(value, rule.item)
+        return (value, []) if named else _check_text(rule, value, key)
     if rule.kind == "many":
         return _check_many(rule, value, key, reading)
     if rule.kind == "one":

@@ -72,9 +72,9 @@ def integer(
     return _field(Declared(kind="integer", unit=unit, ge=ge, le=le, default=default, doc=doc))
 
 
-def text(*, default: Any = REQUIRED, doc: str = "") -> Any:
-    """A text that is not blank, kept as written."""
-    return _field(Declared(kind="text", default=default, doc=doc))
+def text(*, default: Any = REQUIRED, or_instance: type | None = None, doc: str = "") -> Any:
+    """A text that is not blank, kept as written; in Python also the object that the text would name."""
+    return _field(Declared(kind="text", item=or_instance, default=default, doc=doc))
 
 
 def flag(*, default: Any = REQUIRED, doc: str = "") -> Any:

@@ -7,6 +7,7 @@ as inches.
 
 import math
 
+from propmatch.chemistry import Chemistry
 from propmatch.fields import (
     Rule,
     choice,
@@ -162,7 +163,9 @@ class Pack:
     capacity_mah: float = number("mAh", ge=10, le=100000, doc="charge of the whole pack")
     c_rating: float = number("1/h", ge=0.1, le=300, doc="continuous C rating on the label")
     mass_g: float = number("g", ge=0.3, le=20000, doc="mass with leads and plugs")
-    chemistry: str = text(default="lipo", doc="lipo, lihv, liion, or one that a plugin adds")
+    chemistry: str | Chemistry = text(
+        default="lipo", or_instance=Chemistry, doc="lipo, lihv, liion, or one that a plugin adds"
+    )
     cells_parallel: int = integer(ge=1, le=40, default=1, doc="cells in parallel, P")
     cell_resistance_mohm: float | None = number(
         "mohm", ge=0, le=2000, default=None, doc="resistance of one cell, full and near 25 degC"

@@ -143,7 +143,7 @@ class _Reader:
             first = self.places[part.id]
             rule = f"this id is taken by the part at {first}; an id names one part, the second is set aside"
             return [Fault(where=where, key="id", value=part.id, rule=rule)]
-        if isinstance(part, Pack) and part.chemistry not in self.chemistries:
+        if isinstance(part, Pack) and isinstance(part.chemistry, str) and part.chemistry not in self.chemistries:
             known = ", ".join(self.chemistries)
             hint = did_you_mean(part.chemistry, self.chemistries)
             return [Fault(where, "chemistry", part.chemistry, f"must be one of {known}", hint)]
