@@ -212,6 +212,30 @@ def test_a_third_party_distribution_is_built_installed_found_and_used(installed)
     assert found["checks"] == [["club_mass", "ok"]]
 
 
+BRIEF = """
+[aircraft]
+name = "borrowed trainer"
+bare_mass_g = 165
+target_mass_g = 300
+[limits]
+min_thrust_to_weight = 0.6
+cells = [2]
+max_propeller_diameter_in = 6
+[parts]
+motor = ["club_bench/*"]
+"""
+
+
+@pytest.mark.slow
+def test_match_uses_the_third_party_motors_beside_the_bundled_parts(installed, tmp_path):
+    (tmp_path / "brief.toml").write_text(BRIEF, encoding="utf-8")
+    main = "from propmatch.cli import main; main()"
+    rows = json.loads(run(installed, "-c", main, "match", str(tmp_path / "brief.toml"), "--json"))["rows"]
+    assert {row["motor_id"] for row in rows} == {"club_bench/silver-2204", "club_bench/grey-1806"}
+    assert all(row["propeller_id"].startswith("bundled/") for row in rows)
+    assert all(row["thrust_to_weight"] >= 0.6 for row in rows)
+
+
 @pytest.mark.slow
 def test_the_third_party_runs_its_own_conformity_test(installed):
     out = run(
