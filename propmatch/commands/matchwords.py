@@ -171,7 +171,8 @@ def _value(check: Any) -> str:
 
 
 def _limit(check: Any) -> str:
-    return _with_unit(check.limit, check.unit)
+    number, space, unit = _with_unit(check.limit, check.unit).partition(" ")
+    return (number.rstrip("0").rstrip(".") if "." in number else number) + space + unit
 
 
 def _worded_limit(check: Any) -> str:
@@ -220,7 +221,7 @@ def _left_out(shortlist: Any) -> list[str]:
                 {
                     "": f"  {count}",
                     "share": f"{share:.0f} %" if share >= 1 else "< 1 %",
-                    "limit": f"{check_word(name)}: {what}",
+                    "limit": check_word(name) + ("" if what == check_word(name) else f": {what}"),
                 }
             )
     return ["Left out, counted at the first limit each fails:", *table(rows, left=("limit",))[1:]]
