@@ -60,6 +60,7 @@ RESERVE_CHARGE = 0.2
 CUTOFF_CELL_V = 3.3
 ALTITUDE_M = 0.0
 THROTTLE = 0.6
+MIN_THRUST_TO_WEIGHT = 0.4
 
 
 # ---------------------------------------------------------------- files
@@ -204,12 +205,15 @@ def _filament(variant: Variant | None) -> float | str:
 def _completed_brief(brief: Brief) -> tuple[Brief, tuple[Assumption, ...]]:
     """Fill wing, drag, site, reserve, cut-off, accessory current, phases and preference where the brief is silent.
 
-    Limits stay open where the brief has none: what nobody asked for is not judged. ``cd0`` in words stays words.
+    Limits stay open where the brief has none: what nobody asked for is not judged; only a least static thrust stands in
+    where neither thrust nor climb is asked for. ``cd0`` in words stays words.
     """
     made: list[Assumption] = []
     wing = _completed_wing(brief, made)
     aircraft = _completed_section(brief.aircraft, "aircraft", made, accessory_current_a=_ACCESSORY)
     limits = _completed_section(brief.limits, "limits", made, reserve_charge=_RESERVE, cutoff_cell_v=_CUTOFF)
+    if limits.min_climb_m_s is None:
+        limits = _completed_section(limits, "limits", made, min_thrust_to_weight=_THRUST)
     site = _completed_section(brief.site, "site", made, altitude_m=_ALTITUDE)
     phase, prefer = brief.phase, brief.prefer
     if not phase:
@@ -228,6 +232,11 @@ def _completed_brief(brief: Brief) -> tuple[Brief, tuple[Assumption, ...]]:
 _ACCESSORY = (ACCESSORY_CURRENT_A, f"receiver and servos draw {ACCESSORY_CURRENT_A:g} A; {PRACTICE}")
 _RESERVE = (RESERVE_CHARGE, f"the flight ends with {RESERVE_CHARGE:.0%} of the charge left; {PRACTICE}")
 _CUTOFF = (CUTOFF_CELL_V, f"the flight ends when a cell falls to {CUTOFF_CELL_V:g} V under load; {PRACTICE}")
+_THRUST = (
+    MIN_THRUST_TO_WEIGHT,
+    f"at least {MIN_THRUST_TO_WEIGHT:g} of the weight as static thrust, the low end of gentle flying, as the brief "
+    f"asks for neither thrust nor climb; {PRACTICE}",
+)
 _ALTITUDE = (ALTITUDE_M, "the field lies at sea level")
 
 
