@@ -136,13 +136,19 @@ def _obey(self: Any) -> None:
     frozen_default=True,
     field_specifiers=(number, integer, text, flag, choice, words_or_number, one, many, instance, attrs.field),
 )
-def record(*, rules: tuple[Rule, ...] = ()) -> Callable[[type[T]], type[T]]:
-    """Make a frozen, keyword-only attrs class whose fields are declared here and obey ``rules``, its bases' too."""
+def record(*, rules: tuple[Rule, ...] = (), positional: tuple[str, ...] = ()) -> Callable[[type[T]], type[T]]:
+    """Make a frozen attrs class whose fields are declared here and obey ``rules``, its bases' too.
+
+    Fields are keyword-only but for those named ``positional``.
+    """
 
     def decorate(cls: Any) -> Any:
+        for name in cls.__annotations__:
+            if name in vars(cls) and name not in positional:
+                vars(cls)[name].kw_only = True
         cls.__rules__ = (*getattr(cls, "__rules__", ()), *rules)
         cls.__attrs_post_init__ = _obey
-        made = attrs.frozen(kw_only=True)(cls)
+        made = attrs.frozen(cls)
         made.__declared__ = tuple(
             attrs.evolve(field.metadata[_KEY], name=field.name)
             for field in attrs.fields(made)

@@ -148,7 +148,8 @@ def _given(value: object) -> bool:
             lambda seconds, share: _given(seconds) == _given(share),
             "a phase needs seconds or share, one of the two",
         ),
-    )
+    ),
+    positional=("name",),
 )
 class Phase:
     """A stretch of flight: an airspeed held, or a throttle setting, for a time or for a share of the time.

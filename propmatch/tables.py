@@ -21,7 +21,7 @@ def _readonly(value: ArrayLike) -> Floats:
     return array
 
 
-@attrs.frozen(kw_only=True, eq=False)
+@attrs.frozen(eq=False)
 class CoefficientTable:
     """Thrust and power coefficients of a propeller over advance ratio and rotational speed.
 

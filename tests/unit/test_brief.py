@@ -116,7 +116,8 @@ def test_the_smallest_brief_gets_stated_assumptions() -> None:
     assert fields == {
         ("wing", "area_dm2"), ("wing", "span_mm"), ("wing", "cl_max"), ("wing", "cd0"), ("wing", "oswald"),
         ("wing", "installed_thrust"), ("aircraft", "accessory_current_a"), ("limits", "reserve_charge"),
-        ("limits", "cutoff_cell_v"), ("limits", "min_thrust_to_weight"), ("site", "altitude_m"), ("phase", "throttle"), ("prefer", "flight_time"),
+        ("limits", "cutoff_cell_v"), ("limits", "min_thrust_to_weight"),
+            ("site", "altitude_m"), ("phase", "throttle"), ("prefer", "flight_time"),
     }  # fmt: skip
     assert (filled.limits.reserve_charge, filled.limits.cutoff_cell_v) == (0.2, 3.3)
     assert filled.limits.min_flight_minutes is None, "what nobody asked for is not judged"
