@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from propmatch.tables import CoefficientTable
 from propmatch.units import INCH_M
 from propmatch_plugins.prediction.base import OUTPUTS, shape_factor
 from propmatch_plugins.prediction.correction import TERMS, Row

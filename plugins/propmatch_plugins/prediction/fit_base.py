@@ -182,7 +182,7 @@ def fit_family_numbers(
             ]
 
         def residual(vector: FloatArray, points: _Points | None = points) -> FloatArray:
-            shape = blades(vector)  # noqa: B023
+            shape = blades(vector)
             assert points is not None
             chord = np.array([s.chord for s in shape])
             angle = np.array([s.angle_rad for s in shape])

@@ -1,4 +1,4 @@
-"""All that was fitted, in one object: the uncorrected base, a correction for each kind of knowledge, and the intervals."""
+"""All that was fitted, in one object: uncorrected base, a correction for each kind of knowledge, intervals."""
 
 from dataclasses import dataclass
 from functools import cache
@@ -12,7 +12,16 @@ from propmatch_plugins.prediction.bemt import SectionPolar
 from propmatch_plugins.prediction.coefficients import FittedTable, read_table
 from propmatch_plugins.prediction.correction import TERMS, Correction
 
-__all__ = ["BASIS", "QUANTITIES", "TIERS", "Calibration", "Knowledge", "bundled_knowledge", "quantity_matrix"]
+__all__ = [
+    "BASIS",
+    "QUANTITIES",
+    "TIERS",
+    "Calibration",
+    "Knowledge",
+    "bundled_knowledge",
+    "quantity_matrix",
+    "quantity_spread",
+]
 
 FloatArray = NDArray[np.float64]
 
@@ -42,8 +51,8 @@ _EFFECTS = ("line", "slope", "near", "model", "speed")
 def quantity_matrix() -> FloatArray:
     """How ln of each quantity follows the seven outputs, (Q, K), at the mean curve shape.
 
-    CT/CT0 = (1 - x)(1 + 0.75 x - 0.31 x^2), CP/CP0 = 0.99 + 0.22 x - 0.69 x^2 - 0.24 x^3: a factor on zero-thrust J moves
-    ln CT by -d ln CT/d ln x, at x = 0.2, 0.6, and 0.8 for the peak efficiency.
+    CT/CT0 = (1 - x)(1 + 0.75 x - 0.31 x^2), CP/CP0 = 0.99 + 0.22 x - 0.69 x^2 - 0.24 x^3: a factor on zero-thrust J
+    moves ln CT by -d ln CT/d ln x, at x = 0.2, 0.6, and 0.8 for the peak efficiency.
     """
 
     def weights(x: float) -> tuple[float, float]:
@@ -60,6 +69,12 @@ def quantity_matrix() -> FloatArray:
     rows += [[0, 1, power(x), 0, 0, *weights(x)] for x in (0.2, 0.6)]
     rows += [[0, 0, 1, 0, 0, 0, 0], [1, -1, 1, 0, 1, 0, -1], [1, -2 / 3, 0, 0, 0, 0, 0]]
     return np.array(rows, dtype=np.float64)
+
+
+def quantity_spread(covariance: FloatArray) -> FloatArray:
+    """Standard deviation (Q,) of ln of each quantity from the covariance (K, K) of the outputs."""
+    matrix = quantity_matrix()
+    return np.asarray(np.sqrt(np.einsum("qi,ij,qj->q", matrix, covariance, matrix)))
 
 
 @dataclass(frozen=True)

@@ -26,7 +26,7 @@ _SAME_SPEED = 0.02
 
 @dataclass(frozen=True)
 class Sweep:
-    """One speed of a wind-tunnel run: ``j``, ``ct``, ``cp`` (J,) with J rising; ``zero_thrust_j`` NaN if not reached."""
+    """One speed of a wind-tunnel run: ``j``, ``ct``, ``cp`` (J,) with J rising."""
 
     rpm: float
     j: FloatArray

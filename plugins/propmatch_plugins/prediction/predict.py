@@ -24,7 +24,7 @@ from propmatch_plugins.prediction.curves import (
 )
 from propmatch_plugins.prediction.evidence import Anchor, AnchorPoint, anchor_point
 from propmatch_plugins.prediction.families import FAMILIES
-from propmatch_plugins.prediction.knowledge import QUANTITIES, Knowledge, bundled_knowledge, quantity_matrix
+from propmatch_plugins.prediction.knowledge import QUANTITIES, Knowledge, bundled_knowledge, quantity_spread
 from propmatch_plugins.prediction.regression import regression_curves
 from propmatch_plugins.prediction.shapes import Geometry
 
@@ -54,6 +54,7 @@ class Prediction:
     source : Source of kind ``predicted`` that travels with the table
     remarks : sentences on support, cross-check, contradictions and compressibility
     assumptions : numbers nobody stated
+    spread : (K,) standard deviations (ln) of the seven outputs before calibration
     unconverged : elements whose inflow angle was not found; 0 unless something is very wrong
     """
 
@@ -71,6 +72,7 @@ class Prediction:
     source: Source
     remarks: tuple[str, ...]
     assumptions: tuple[Assumption, ...]
+    spread: FloatArray
     unconverged: int
 
     @property
@@ -187,6 +189,7 @@ def predict(
         source=_source(tier, bool(points), family, intervals),
         remarks=tuple(remarks),
         assumptions=_family_assumption(names) + tuple(a for point in points for a in point.assumptions),
+        spread=np.sqrt(np.diag(covariance)),
         unconverged=answer.unconverged,
     )
 
@@ -236,8 +239,7 @@ def _checked(
 
 
 def _intervals(covariance: FloatArray, q80: FloatArray) -> dict[str, tuple[float, float]]:
-    matrix = quantity_matrix()
-    half = q80 * np.sqrt(np.einsum("qi,ij,qj->q", matrix, covariance, matrix))
+    half = q80 * quantity_spread(covariance)
     return {
         name: (math.expm1(-width), math.expm1(width)) for name, width in zip(QUANTITIES, half.tolist(), strict=True)
     }

@@ -1,0 +1,276 @@
+"""Fits every table of the prediction to a folder of measured propellers. Deterministic.
+
+    python -m propmatch_plugins.prediction.fit FOLDER [--out FOLDER]
+
+FOLDER holds the UIUC Propeller Database (volumes 1-4) in the form ``measured.read_measured`` describes. Steps: section
+polar; mean shapes and two numbers of each family; variances and correction of each tier; the regression; then
+five-fold models left out and whole lines left out give the correlation of the errors and the multiples that make
+80 % intervals.
+"""
+
+import argparse
+import datetime
+import hashlib
+import tomllib
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from propmatch_plugins.prediction.accuracy import (
+    Comparison,
+    by_line,
+    by_model,
+    compare,
+    in_scope,
+    measured_sibling,
+    weighted,
+    weighted_quantile,
+)
+from propmatch_plugins.prediction.base import OUTPUTS, Base
+from propmatch_plugins.prediction.correction import Row
+from propmatch_plugins.prediction.evidence import Sibling
+from propmatch_plugins.prediction.fit_base import fit_family_numbers, fit_polar, mean_shapes, measured_geometry
+from propmatch_plugins.prediction.fit_correction import Observed, fit_correction, fit_variances, observe
+from propmatch_plugins.prediction.fit_regression import fit_regression
+from propmatch_plugins.prediction.knowledge import BASIS, QUANTITIES, TIERS, Calibration, Knowledge, quantity_spread
+from propmatch_plugins.prediction.measured import MeasuredPropeller, read_measured
+from propmatch_plugins.prediction.predict import Prediction, predict
+from propmatch_plugins.prediction.shapes import Geometry
+
+__all__ = ["Workshop", "fit_knowledge", "left_out"]
+
+FloatArray = NDArray[np.float64]
+
+_LEAST_DIAMETER_IN = 2.9
+_COVER = 0.81
+"""Share of left-out values that the intervals are made to cover."""
+
+
+@dataclass(frozen=True)
+class Workshop:
+    """Everything computed once and needed to refit without some models."""
+
+    propellers: list[MeasuredPropeller]
+    base: Base
+    observed: dict[str, list[Observed]]
+    variances: dict[str, FloatArray]
+    siblings: dict[tuple[str, str], Sibling]
+
+    @classmethod
+    def of(cls, propellers: Sequence[MeasuredPropeller]) -> "Workshop":
+        """Base, differences and variances of all propellers of 2.9 in and more whose family is known."""
+        rows = [p for p in propellers if p.diameter_in >= _LEAST_DIAMETER_IN and p.family is not None]
+        base = fit_base(rows)
+        observed = _observed(base, rows)
+        siblings = {(p.volume, p.label): s for p in rows if (s := measured_sibling(p)) is not None}
+        variances = {name: fit_variances(each) for name, each in observed.items()}
+        return cls(rows, base, observed, variances, siblings)
+
+    def knowledge(
+        self,
+        without: set[str] = frozenset(),  # type: ignore[assignment]
+        *,
+        strict: bool = False,
+        calibrations: dict[str, Calibration] | None = None,
+    ) -> Knowledge:
+        """Fit without some models; ``strict`` refits polar and shapes too."""
+        rows = [p for p in self.propellers if p.model not in without]
+        base, observed = self.base, self.observed
+        if strict:
+            base = fit_base(rows)
+            observed = _observed(base, rows)
+        kept = {name: [o for o in each if o.propeller.model not in without] for name, each in observed.items()}
+        unit = Calibration(np.ones(len(QUANTITIES)), np.eye(len(OUTPUTS)))
+        return Knowledge(
+            base=base,
+            corrections={name: fit_correction(each, self.variances[name]) for name, each in kept.items()},
+            calibrations=calibrations or dict.fromkeys(TIERS, unit),
+            regression=fit_regression(rows),
+        )
+
+
+def fit_base(propellers: Sequence[MeasuredPropeller]) -> Base:
+    """Polar, shapes and family numbers."""
+    polar, shapes = fit_polar(propellers), mean_shapes(propellers)
+    return Base(polar, shapes, fit_family_numbers(propellers, polar, shapes))
+
+
+def _observed(base: Base, propellers: Sequence[MeasuredPropeller]) -> dict[str, list[Observed]]:
+    kinds = {
+        "label": {"use_geometry": False},
+        "chord_angle": {"use_geometry": True, "only_75": True},
+        "geometry": {"use_geometry": True},
+    }
+    return {
+        name: [o for p in propellers if (o := observe(base, p, **options)) is not None]
+        for name, options in kinds.items()
+    }
+
+
+def predict_measured(
+    knowledge: Knowledge, p: MeasuredPropeller, tier: str, siblings: Sequence[Sibling] = ()
+) -> Prediction | None:
+    """Predict a measured propeller with the knowledge of one tier; None when that tier does not apply."""
+    geometry = measured_geometry(p) if tier in ("geometry", "chord and angle") else None
+    if tier in ("geometry", "chord and angle"):
+        if geometry is None:
+            return None
+        if tier == "chord and angle":
+            angle = float(np.degrees(np.arctan(geometry.pitch_ratio_75 / (0.75 * np.pi))))
+            geometry = Geometry.at_75(geometry.chord_75, angle)
+    if tier == "siblings" and not siblings:
+        return None
+    return predict(
+        p.diameter_in,
+        p.pitch_in,
+        blades=p.blades,
+        family=p.family,
+        geometry=geometry,
+        siblings=siblings if tier == "siblings" else (),
+        knowledge=knowledge,
+    )
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """One prediction of a propeller whose ``group`` of models took no part in the fit."""
+
+    tier: str
+    group: set[str]
+    knowledge: Knowledge
+    comparison: Comparison
+
+
+def left_out(
+    workshop: Workshop,
+    groups: Sequence[set[str]],
+    tiers: Sequence[str],
+    *,
+    strict: bool = False,
+    calibrations: dict[str, Calibration] | None = None,
+) -> Iterator[LeftOut]:
+    """Refit without each group of models and predict them."""
+    for group in groups:
+        targets = [p for p in workshop.propellers if p.model in group and in_scope(p)]
+        if not targets:
+            continue
+        knowledge = workshop.knowledge(group, strict=strict, calibrations=calibrations)
+        for p in targets:
+            line = [
+                workshop.siblings[q.volume, q.label]
+                for q in workshop.propellers
+                if q.line == p.line and q.model not in group and (q.volume, q.label) in workshop.siblings
+            ]
+            for tier in tiers:
+                prediction = predict_measured(knowledge, p, tier, line)
+                if prediction is not None:
+                    yield LeftOut(tier, group, knowledge, compare(p, prediction))
+
+
+def _output_errors(workshop: Workshop, case: LeftOut) -> FloatArray:
+    """Left-out errors of the seven outputs (truth minus prediction) in standard deviations, NaN unknown, (K,)."""
+    observed = workshop.observed[BASIS[case.tier]]
+    p = case.comparison.propeller
+    own = next(o for o in observed if o.propeller is p)
+    rows: list[list[Row]] = [[] for _ in OUTPUTS]
+    if case.tier == "siblings":
+        for o in observed:
+            if o.propeller.line == p.line and o.propeller.model not in case.group:
+                for k, value in enumerate(o.values):
+                    if value.size:
+                        rows[k].append(Row(o.terms[k].mean(axis=0), o.u, o.d, float(value.mean())))
+    out = np.full(len(OUTPUTS), np.nan)
+    correction = case.knowledge.corrections[BASIS[case.tier]]
+    for k, value in enumerate(own.values):
+        if value.size:
+            mean, spread = correction.predict(own.terms[k], own.u, own.d, rows)
+            out[k] = float(np.mean(value - mean[:, k])) / spread[k]
+    return out
+
+
+def _correlation(errors: FloatArray) -> FloatArray:
+    """Correlation (K, K) of error rows (N, K), outliers held at 2.5, drawn a tenth of the way to none."""
+    held = np.clip(np.where(np.isfinite(errors), errors, 0.0), -2.5, 2.5)
+    second = held.T @ held
+    scale = np.sqrt(np.diag(second))
+    return np.asarray(0.9 * second / np.outer(scale, scale) + 0.1 * np.eye(len(OUTPUTS)))
+
+
+def _calibrate(workshop: Workshop) -> dict[str, Calibration]:
+    """Correlation of the left-out errors of the outputs, then the multiples for the intervals."""
+    cases = list(left_out(workshop, by_model(workshop.propellers), ["siblings"]))
+    cases += list(left_out(workshop, by_line(workshop.propellers), ["label", "chord and angle", "geometry"]))
+    out = {}
+    for tier in TIERS:
+        own = [case for case in cases if case.tier == tier]
+        correlation = _correlation(np.array([_output_errors(workshop, case) for case in own]))
+        comparisons = [case.comparison for case in own]
+        q80 = []
+        for index, quantity in enumerate(QUANTITIES):
+
+            def ratio(
+                c: Comparison, quantity: str = quantity, index: int = index, correlation: FloatArray = correlation
+            ) -> FloatArray:
+                spread = quantity_spread(correlation * np.outer(c.prediction.spread, c.prediction.spread))
+                return np.asarray(np.abs(c.logs[quantity]) / spread[index])
+
+            values, weights = weighted(comparisons, ratio)
+            q80.append(weighted_quantile(values, weights, _COVER))
+        out[tier] = Calibration(np.array(q80), correlation)
+    return out
+
+
+def fit_knowledge(workshop: Workshop) -> Knowledge:
+    """The knowledge that ships: all propellers, with intervals calibrated on left-out ones."""
+    return workshop.knowledge(calibrations=_calibrate(workshop))
+
+
+_ORIGIN = """# Origin of the tables in this folder
+[origin]
+made_by = "python -m propmatch_plugins.prediction.fit FOLDER (deterministic)"
+date = "{date}"
+dataset = "UIUC Propeller Database, volumes 1-4, University of Illinois at Urbana-Champaign"
+authors = "J. B. Brandt, R. W. Deters, G. K. Ananda, O. D. Dantsker, M. S. Selig"
+papers = ["AIAA 2011-1255", "AIAA 2014-2151", "AIAA 2020-2760", "AIAA 2022-4020"]
+licence = "open academic data, citation asked, no licence stated; only coefficients fitted to it are kept here"
+propellers = {propellers}
+left_aside = "propellers below {least} in, of no known family or without a pitch"
+units = "angles in rad or deg as the name says; everything else is a pure number (ln of a ratio, ratio, or 1)"
+
+[sha256]
+{checksums}
+"""
+
+
+def write_origin(folder: Path, propellers: int) -> None:
+    """``origin.toml``: how the tables were made, from what, with their checksums; the date stays if nothing changed."""
+    sums = {path.name: hashlib.sha256(path.read_bytes()).hexdigest() for path in sorted(folder.glob("*.csv"))}
+    path = folder / "origin.toml"
+    date = datetime.date.today().isoformat()
+    if path.exists():
+        before = tomllib.loads(path.read_text(encoding="utf-8"))
+        if before["sha256"] == sums:
+            date = before["origin"]["date"]
+    lines = "\n".join(f'"{name}" = "{value}"' for name, value in sums.items())
+    text = _ORIGIN.format(date=date, propellers=propellers, least=_LEAST_DIAMETER_IN, checksums=lines)
+    path.write_text(text, encoding="utf-8")
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Fit and write."""
+    import propmatch_datasets.prediction as bundled
+
+    parser = argparse.ArgumentParser(description="Fit the propeller prediction to a folder of measured propellers.")
+    parser.add_argument("folder", type=Path, help="folder with dynamic.csv, static.csv, geometry.csv, diameters.csv")
+    parser.add_argument("--out", type=Path, default=Path(bundled.__file__).parent, help="where the tables go")
+    options = parser.parse_args(arguments)
+    workshop = Workshop.of(read_measured(options.folder))
+    fit_knowledge(workshop).save(options.out)
+    write_origin(options.out, len(workshop.propellers))
+
+
+if __name__ == "__main__":
+    main()
