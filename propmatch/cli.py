@@ -14,7 +14,6 @@ __all__ = ["main", "propmatch"]
 
 COMMANDS = {
     "match": "Which combinations of parts meet a brief, and which is best.",
-    "cells": "What changes from 2S to 3S, and what must change with it.",
     "time": "How long it flies, phase by phase.",
     "point": "What a motor, propeller and pack do together.",
     "parts": "List and check parts, predict a propeller, write empty tables.",
@@ -58,7 +57,7 @@ def propmatch() -> None:
 
     \b
     Will it fly at this weight?     propmatch match BRIEF
-    What if somebody fits 3S?       propmatch cells BRIEF
+    How long does it fly?           propmatch time BRIEF
     What does this combination do?  propmatch point --motor "1500kV 28g" --propeller 6x4 --pack "2S 450mAh"
 
     Exit code: 0 answered, 1 what was asked cannot be met, 2 bad input.

@@ -83,6 +83,7 @@ _MEASURED = Source(text="typed in, kV called effective", kind="measured")
 _PACK_G_PER_WH = 7.5
 _PACK_C = 25.0
 _CONTROLLER_G_PER_A = 0.9
+_CONTROLLER_MOST_A = 500.0
 
 
 @attrs.frozen(kw_only=True)
@@ -314,7 +315,7 @@ def controller_for(motor: Motor) -> TypedPart:
     """A controller for a motor when none was named: rated 1.25 times its continuous current, in steps of 5 A."""
     filled, _ = completed(motor)
     needed = 1.25 * (filled.max_current_a or 0.0)
-    rating = max(5.0, 5.0 * -(-needed // 5.0))
+    rating = min(max(5.0, 5.0 * -(-needed // 5.0)), _CONTROLLER_MOST_A)
     typed = read_part(Controller, f"name='controller of {rating:g} A' {rating:g}A", "--controller")
     text = f"no controller was named: one rated {rating:g} A, 1.25 times the motor's continuous current; {MEMORY}"
     made = Assumption(typed.part.name, "max_current_a", rating, "A", text)

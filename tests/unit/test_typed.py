@@ -94,6 +94,7 @@ def test_a_controller_for_a_motor_leaves_room():
     assert made.part.max_current_a == 15
     assert "no controller was named" in made.assumptions[0].text
     assert controller_for(values_of(Motor, "9000kV 2g max=1A")).part.max_current_a == 5
+    assert controller_for(values_of(Motor, "20kV 5000g")).part.max_current_a == 500
 
 
 @pytest.mark.parametrize(
