@@ -33,7 +33,7 @@ from propmatch.estimates import (
     motor_resistance_ohm,
 )
 from propmatch.parts import propeller_mass_g
-from propmatch_plugins.prediction.predict import Prediction, predict
+from propmatch_plugins.prediction.predicted import Prediction, predict
 
 __all__ = ["files", "main", "prediction"]
 

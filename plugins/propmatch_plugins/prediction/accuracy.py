@@ -12,7 +12,7 @@ from propmatch.tables import CoefficientTable
 from propmatch_plugins.prediction.evidence import Sibling
 from propmatch_plugins.prediction.knowledge import QUANTITIES
 from propmatch_plugins.prediction.measured import MeasuredPropeller, Sweep
-from propmatch_plugins.prediction.predict import Prediction
+from propmatch_plugins.prediction.predicted import Prediction
 
 __all__ = [
     "ERRORS",

@@ -1,7 +1,7 @@
 """Uncorrected blade-element curves of one blade shape, and how a measured propeller differs from them.
 
-A propeller is described relative to its computed curves by seven numbers (``OUTPUTS``): the logarithms of the factors on
-static CT, static CP and zero-thrust J, and of the further factors on CT and CP at x = 0.4 and 0.8, x = J/J0.
+A propeller is described relative to its computed curves by seven numbers (``OUTPUTS``): the logarithms of the factors
+on static CT, static CP and zero-thrust J, and of the further factors on CT and CP at x = 0.4 and 0.8, x = J/J0.
 """
 
 import math

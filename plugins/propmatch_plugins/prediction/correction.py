@@ -4,9 +4,10 @@ Each of the seven outputs y is linear in the label, with effects of the product 
 
     y = x'beta + a_line + s_line u + e_model + e_speed
 
-beta has the posterior of the fit (mean, covariance); a, s, e are Gaussian with fitted variances. Without siblings the line's
-effects are unknown and widen the spread; every measured sibling narrows them. The spread is the leverage form
-sd^2 = x' cov x + line + model: large for an unknown line or an unusual pitch ratio.
+beta has the posterior of the fit (mean, covariance); a, s, e are Gaussian with fitted variances, e_model partly
+shared by neighbouring sizes of a line. Without siblings the line's effects are unknown and widen the spread; every
+measured sibling narrows them. The spread is the leverage form sd^2 = x' cov x + line + model: large for an unknown
+line or an unusual pitch ratio.
 """
 
 from collections.abc import Sequence

@@ -37,7 +37,7 @@ from propmatch_plugins.prediction.fit_correction import Observed, fit_correction
 from propmatch_plugins.prediction.fit_regression import fit_regression
 from propmatch_plugins.prediction.knowledge import BASIS, QUANTITIES, TIERS, Calibration, Knowledge, quantity_spread
 from propmatch_plugins.prediction.measured import MeasuredPropeller, read_measured
-from propmatch_plugins.prediction.predict import Prediction, predict
+from propmatch_plugins.prediction.predicted import Prediction, predict
 from propmatch_plugins.prediction.shapes import Geometry
 
 __all__ = ["Workshop", "fit_knowledge", "left_out"]

@@ -14,7 +14,7 @@ from propmatch.faults import Fault, InputFaults, did_you_mean
 from propmatch.parts import Source
 from propmatch.tables import CoefficientTable
 from propmatch.units import INCH_M
-from propmatch_plugins.prediction.base import OUTPUTS
+from propmatch_plugins.prediction.anchoring import anchored, contradictions
 from propmatch_plugins.prediction.curves import (
     Evaluated,
     evaluate,
@@ -22,10 +22,10 @@ from propmatch_plugins.prediction.curves import (
     family_state,
     sibling_rows,
 )
-from propmatch_plugins.prediction.evidence import Anchor, AnchorPoint, anchor_point
+from propmatch_plugins.prediction.evidence import Anchor, anchor_point
 from propmatch_plugins.prediction.families import FAMILIES
 from propmatch_plugins.prediction.knowledge import QUANTITIES, Knowledge, bundled_knowledge, quantity_spread
-from propmatch_plugins.prediction.regression import regression_curves
+from propmatch_plugins.prediction.remarks import cross_check, support_remarks
 from propmatch_plugins.prediction.shapes import Geometry
 
 __all__ = ["Prediction", "default_rpm", "predict"]
@@ -33,9 +33,7 @@ __all__ = ["Prediction", "default_rpm", "predict"]
 FloatArray = NDArray[np.float64]
 
 SPEEDS = 8
-_LOWEST_TIP_MACH, _HIGHEST_TIP_MACH, _FLAGGED_TIP_MACH = 0.05, 0.7, 0.9
-_CROSS_CHECK = {"ct0": 0.23, "cp0": 0.27, "zero_thrust_j": 0.15}
-"""80 % half-widths (ln) of the regression for a line it never saw: the study of left-out lines that set the goals."""
+_LOWEST_TIP_MACH, _HIGHEST_TIP_MACH = 0.05, 0.7
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -163,12 +161,13 @@ def predict(
     covariance = calibration.correlation * np.outer(answer.spread, answer.spread)
     before = _intervals(covariance, calibration.q80)
     if points:
-        shift, covariance = _anchored(answer.level, speeds, points, covariance)
-        remarks += _contradictions(answer.level, speeds, points, before)
+        shift, covariance = anchored(answer.level, speeds, points, covariance)
+        remarks += contradictions(answer.level, speeds, points, before)
         answer = run(shift)
     intervals = _intervals(covariance, calibration.q80) if points else before
-    remarks += _support(diameter_in, pitch_in, blades, family, geometry, speeds)
-    remarks += _cross_check(knowledge, answer, diameter_in, pitch_in, blades, family, speeds, intervals)
+    support = support_remarks(diameter_in, pitch_in, blades, family, geometry, speeds)
+    remarks += support
+    remarks += cross_check(knowledge, answer, diameter_in, pitch_in, blades, family, speeds, intervals)
     if answer.unconverged:
         remarks.append(f"{answer.unconverged} blade elements did not converge: do not use this table.")
     level = np.exp(answer.level)
@@ -186,7 +185,7 @@ def predict(
         cp0=level[:, 1],
         zero_thrust_j=level[:, 2],
         peak_efficiency=np.max(eta, axis=1),
-        source=_source(tier, bool(points), family, intervals),
+        source=_source(tier, bool(points), family, intervals, support),
         remarks=tuple(remarks),
         assumptions=_family_assumption(names) + tuple(a for point in points for a in point.assumptions),
         spread=np.sqrt(np.diag(covariance)),
@@ -245,130 +244,6 @@ def _intervals(covariance: FloatArray, q80: FloatArray) -> dict[str, tuple[float
     }
 
 
-def _at_speed(level: FloatArray, rpm: FloatArray, speed: float) -> FloatArray:
-    """ln CT0 and ln CP0 at one speed, linear in ln rpm, held at the ends."""
-    return np.array([np.interp(math.log(speed), np.log(rpm), level[:, k]) for k in range(2)])
-
-
-def _anchor_gaps(level: FloatArray, rpm: FloatArray, points: Sequence[AnchorPoint]) -> list[tuple[int, float, float]]:
-    """(output, ln(measured/predicted), standard uncertainty) of every number measured."""
-    out = []
-    for point in points:
-        predicted = _at_speed(level, rpm, point.rpm)
-        for output, value in ((0, point.ct0), (1, point.cp0)):
-            if value is not None:
-                out.append((output, math.log(value) - float(predicted[output]), point.uncertainty))
-    return out
-
-
-_BETWEEN_SPEEDS = 0.02
-"""Standard deviation (ln) of a propeller's coefficients from one speed to another about the predicted trend."""
-
-
-def _anchored(
-    level: FloatArray, rpm: FloatArray, points: Sequence[AnchorPoint], covariance: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Gaussian conditioning of the seven outputs on the bench points: shift (K,) and covariance left (K, K)."""
-    gaps = _anchor_gaps(level, rpm, points)
-    pick = np.zeros((len(gaps), len(OUTPUTS)))
-    pick[np.arange(len(gaps)), [output for output, _, _ in gaps]] = 1.0
-    noise = np.diag([sd**2 + _BETWEEN_SPEEDS**2 for _, _, sd in gaps])
-    gain = covariance @ pick.T @ np.linalg.inv(pick @ covariance @ pick.T + noise)
-    left = covariance - gain @ pick @ covariance
-    left[np.diag_indices_from(left)] += _BETWEEN_SPEEDS**2
-    return gain @ np.array([gap for _, gap, _ in gaps]), left
-
-
-def _contradictions(
-    level: FloatArray,
-    rpm: FloatArray,
-    points: Sequence[AnchorPoint],
-    intervals: dict[str, tuple[float, float]],
-) -> list[str]:
-    out = []
-    for output, gap, sd in _anchor_gaps(level, rpm, points):
-        name, key = (("thrust", "ct0"), ("power", "cp0"))[output]
-        if abs(gap) > math.hypot(math.log1p(intervals[key][1]), 1.28 * sd):
-            out.append(
-                f"The measured static {name} is {100 * math.expm1(gap):+.0f} % from what the label suggests, more than "
-                "its 80 % interval: check diameter, pitch, blade count, the readings and the motor's constants. "
-                "The measurement was used."
-            )
-    return out
-
-
-def _support(
-    diameter_in: float,
-    pitch_in: float,
-    blades: int,
-    family: str | None,
-    geometry: Geometry | None,
-    rpm: FloatArray,
-) -> list[str]:
-    """Remarks on what lies outside the measured propellers."""
-    out = []
-    ratio = pitch_in / diameter_in
-    if diameter_in > 30:
-        out.append(
-            f"Diameter {diameter_in:g} in is hard to believe: {diameter_in:g} mm would be {diameter_in / 25.4:.1f} in."
-        )
-    elif not 4 <= diameter_in <= 11:
-        out.append(f"Diameter {diameter_in:g} in is outside the well measured 4 to 11 in.")
-    if not 0.32 <= ratio <= 1.11:
-        out.append(f"Pitch over diameter {ratio:.2f} is outside the measured 0.32 to 1.11.")
-    if blades != 2:
-        out.append(f"{blades} blades: almost all measured propellers have 2; the ratio is computed, not fitted.")
-    if family == "folding" and geometry is None:
-        out.append("Folding: one measured line only, blade shape taken from the thin family.")
-    if geometry is not None:
-        actual = geometry.pitch_ratio_75 / ratio
-        if not 0.57 <= actual <= 1.73:
-            out.append(
-                f"The blade angle at 75 % radius means a pitch of {actual:.2f} times the label; measured propellers "
-                "have 0.57 to 1.73: check the angle and the label."
-            )
-    sound = float(Air.standard().speed_of_sound_m_s)
-    mach = rpm * (math.pi / 60.0) * diameter_in * INCH_M / sound
-    if np.any(mach > _FLAGGED_TIP_MACH):
-        first = float(rpm[np.argmax(mach > _FLAGGED_TIP_MACH)])
-        out.append(f"Tip Mach above 0.9 from {first:.0f} rpm: compressibility is not in the model.")
-    return out
-
-
-def _cross_check(
-    knowledge: Knowledge,
-    answer: Evaluated,
-    diameter_in: float,
-    pitch_in: float,
-    blades: int,
-    family: str | None,
-    rpm: FloatArray,
-    intervals: dict[str, tuple[float, float]],
-) -> list[str]:
-    """Say so when the twelve-term regression differs by more than both intervals together."""
-    middle = rpm.size // 2
-    other = regression_curves(
-        diameter_in,
-        pitch_in,
-        blades=blades,
-        family=family,
-        rpm=rpm[[middle]],
-        advance_ratio=[0.0],
-        fitted=knowledge.regression,
-    )
-    out = []
-    texts = {"ct0": "static thrust", "cp0": "static power", "zero_thrust_j": "zero-thrust advance ratio"}
-    values = (other.ct0[0], other.cp0[0], other.zero_thrust_j[0])
-    for column, ((key, own), value) in enumerate(zip(_CROSS_CHECK.items(), values, strict=True)):
-        gap = math.log(value) - float(answer.level[middle, column])
-        if abs(gap) > math.hypot(own, math.log1p(intervals[key][1])):
-            out.append(
-                f"Cross-check: a regression on the label alone gives {100 * math.expm1(gap):+.0f} % on {texts[key]}, "
-                "more than the two intervals explain; measure before you rely on it."
-            )
-    return out
-
-
 def _family_assumption(names: Sequence[str]) -> tuple[Assumption, ...]:
     if len(names) == 1:
         return ()
@@ -388,7 +263,13 @@ _TIER_WORDS = {
 }
 
 
-def _source(tier: str, anchored: bool, family: str | None, intervals: dict[str, tuple[float, float]]) -> Source:
+def _source(
+    tier: str,
+    anchored: bool,
+    family: str | None,
+    intervals: dict[str, tuple[float, float]],
+    support: Sequence[str],
+) -> Source:
     basis = _TIER_WORDS[tier] + (f", family {family}" if family else ", family unknown")
     if anchored:
         basis += ", static bench point"
@@ -396,5 +277,6 @@ def _source(tier: str, anchored: bool, family: str | None, intervals: dict[str, 
         f"predicted from {basis}; 80 % interval of static thrust {_percent(intervals['ct0'])}, "
         f"of static power {_percent(intervals['cp0'])}"
     )
+    text = " ".join([f"{text}.", *support]).removesuffix(".")
     widest = max(math.log1p(intervals[key][1]) for key in ("ct0", "cp0"))
     return Source(text=text, kind="predicted", uncertainty=round(min(widest / 1.2816, 1.0), 3))

@@ -1,0 +1,66 @@
+"""Static bench points: the seven outputs conditioned on them, and what to say when they contradict the label."""
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from propmatch_plugins.prediction.base import OUTPUTS
+from propmatch_plugins.prediction.evidence import AnchorPoint
+
+__all__ = ["anchored", "contradictions"]
+
+FloatArray = NDArray[np.float64]
+
+
+def _at_speed(level: FloatArray, rpm: FloatArray, speed: float) -> FloatArray:
+    """ln CT0 and ln CP0 at one speed, linear in ln rpm, held at the ends."""
+    return np.array([np.interp(math.log(speed), np.log(rpm), level[:, k]) for k in range(2)])
+
+
+def _anchor_gaps(level: FloatArray, rpm: FloatArray, points: Sequence[AnchorPoint]) -> list[tuple[int, float, float]]:
+    """(output, ln(measured/predicted), standard uncertainty) of every number measured."""
+    out = []
+    for point in points:
+        predicted = _at_speed(level, rpm, point.rpm)
+        for output, value in ((0, point.ct0), (1, point.cp0)):
+            if value is not None:
+                out.append((output, math.log(value) - float(predicted[output]), point.uncertainty))
+    return out
+
+
+_BETWEEN_SPEEDS = 0.02
+"""Standard deviation (ln) of a propeller's coefficients from one speed to another about the predicted trend."""
+
+
+def anchored(
+    level: FloatArray, rpm: FloatArray, points: Sequence[AnchorPoint], covariance: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Gaussian conditioning of the seven outputs on the bench points: shift (K,) and covariance left (K, K)."""
+    gaps = _anchor_gaps(level, rpm, points)
+    pick = np.zeros((len(gaps), len(OUTPUTS)))
+    pick[np.arange(len(gaps)), [output for output, _, _ in gaps]] = 1.0
+    noise = np.diag([sd**2 + _BETWEEN_SPEEDS**2 for _, _, sd in gaps])
+    gain = covariance @ pick.T @ np.linalg.inv(pick @ covariance @ pick.T + noise)
+    left = covariance - gain @ pick @ covariance
+    left[np.diag_indices_from(left)] += _BETWEEN_SPEEDS**2
+    return gain @ np.array([gap for _, gap, _ in gaps]), left
+
+
+def contradictions(
+    level: FloatArray,
+    rpm: FloatArray,
+    points: Sequence[AnchorPoint],
+    intervals: dict[str, tuple[float, float]],
+) -> list[str]:
+    out = []
+    for output, gap, sd in _anchor_gaps(level, rpm, points):
+        name, key = (("thrust", "ct0"), ("power", "cp0"))[output]
+        if abs(gap) > math.hypot(math.log1p(intervals[key][1]), 1.28 * sd):
+            out.append(
+                f"The measured static {name} is {100 * math.expm1(gap):+.0f} % from what the label suggests, more than "
+                "its 80 % interval: check diameter, pitch, blade count, the readings and the motor's constants. "
+                "The measurement was used."
+            )
+    return out

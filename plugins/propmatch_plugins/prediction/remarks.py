@@ -1,0 +1,93 @@
+"""Remarks on a prediction: what lies outside the measured propellers, and the cross-check by regression."""
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from propmatch.air import Air
+from propmatch.units import INCH_M
+from propmatch_plugins.prediction.curves import Evaluated
+from propmatch_plugins.prediction.knowledge import Knowledge
+from propmatch_plugins.prediction.regression import regression_curves
+from propmatch_plugins.prediction.shapes import Geometry
+
+__all__ = ["cross_check", "support_remarks"]
+
+FloatArray = NDArray[np.float64]
+
+_FLAGGED_TIP_MACH = 0.9
+_CROSS_CHECK = {"ct0": 0.23, "cp0": 0.27, "zero_thrust_j": 0.15}
+"""80 % half-widths (ln) of the regression for a line it never saw: the study of left-out lines that set the goals."""
+
+
+def support_remarks(
+    diameter_in: float,
+    pitch_in: float,
+    blades: int,
+    family: str | None,
+    geometry: Geometry | None,
+    rpm: FloatArray,
+) -> list[str]:
+    """Remarks on what lies outside the measured propellers."""
+    out = []
+    ratio = pitch_in / diameter_in
+    if diameter_in > 30:
+        out.append(
+            f"Diameter {diameter_in:g} in is hard to believe: {diameter_in:g} mm would be {diameter_in / 25.4:.1f} in."
+        )
+    elif not 4 <= diameter_in <= 11:
+        out.append(f"Diameter {diameter_in:g} in is outside the well measured 4 to 11 in.")
+    if not 0.32 <= ratio <= 1.11:
+        out.append(f"Pitch over diameter {ratio:.2f} is outside the measured 0.32 to 1.11.")
+    if blades != 2:
+        out.append(f"{blades} blades: almost all measured propellers have 2; the ratio is computed, not fitted.")
+    if family == "folding" and geometry is None:
+        out.append("Folding: one measured line only, blade shape taken from the thin family.")
+    if geometry is not None:
+        actual = geometry.pitch_ratio_75 / ratio
+        if not 0.57 <= actual <= 1.73:
+            out.append(
+                f"The blade angle at 75 % radius means a pitch of {actual:.2f} times the label; measured propellers "
+                "have 0.57 to 1.73: check the angle and the label."
+            )
+    sound = float(Air.standard().speed_of_sound_m_s)
+    mach = rpm * (math.pi / 60.0) * diameter_in * INCH_M / sound
+    if np.any(mach > _FLAGGED_TIP_MACH):
+        first = float(rpm[np.argmax(mach > _FLAGGED_TIP_MACH)])
+        out.append(f"Tip Mach above 0.9 from {first:.0f} rpm: compressibility is not in the model.")
+    return out
+
+
+def cross_check(
+    knowledge: Knowledge,
+    answer: Evaluated,
+    diameter_in: float,
+    pitch_in: float,
+    blades: int,
+    family: str | None,
+    rpm: FloatArray,
+    intervals: dict[str, tuple[float, float]],
+) -> list[str]:
+    """Say so when the twelve-term regression differs by more than both intervals together."""
+    middle = rpm.size // 2
+    other = regression_curves(
+        diameter_in,
+        pitch_in,
+        blades=blades,
+        family=family,
+        rpm=rpm[[middle]],
+        advance_ratio=[0.0],
+        fitted=knowledge.regression,
+    )
+    out = []
+    texts = {"ct0": "static thrust", "cp0": "static power", "zero_thrust_j": "zero-thrust advance ratio"}
+    values = (other.ct0[0], other.cp0[0], other.zero_thrust_j[0])
+    for column, ((key, own), value) in enumerate(zip(_CROSS_CHECK.items(), values, strict=True)):
+        gap = math.log(value) - float(answer.level[middle, column])
+        if abs(gap) > math.hypot(own, math.log1p(intervals[key][1])):
+            out.append(
+                f"Cross-check: a regression on the label alone gives {100 * math.expm1(gap):+.0f} % on {texts[key]}, "
+                "more than the two intervals explain; measure before you rely on it."
+            )
+    return out

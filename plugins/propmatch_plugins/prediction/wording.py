@@ -1,0 +1,50 @@
+"""A prediction in plain sentences, for the command line and the page."""
+
+from propmatch_plugins.prediction.families import FAMILIES
+from propmatch_plugins.prediction.predicted import Prediction
+
+__all__ = ["describe"]
+
+_NEXT_STEP = {
+    "label": "Narrower with: chord and angle at 75 % radius (callipers and protractor), a measured propeller of the "
+    "same line, or one static point from the bench (rpm with watts).",
+    "chord and angle": "Narrower with: the whole blade shape, or one static point from the bench (rpm with watts).",
+    "geometry": "Narrower with: one static point from the bench (rpm with watts).",
+    "siblings": "Narrower with: one static point from the bench (rpm with watts).",
+}
+
+_NAMES = {
+    "ct0": "static thrust",
+    "cp0": "static power (and, nearly, current at a given rpm)",
+    "ct_to_0.4": "thrust up to 0.4 of zero-thrust speed",
+    "ct_0.4_to_0.8": "thrust from 0.4 to 0.8 of zero-thrust speed",
+    "cp_to_0.4": "power up to 0.4 of zero-thrust speed",
+    "cp_0.4_to_0.8": "power from 0.4 to 0.8 of zero-thrust speed",
+    "zero_thrust_j": "zero-thrust speed",
+    "peak_efficiency": "best efficiency",
+    "thrust_at_power": "static thrust at given shaft power",
+}
+
+
+def describe(prediction: Prediction) -> list[str]:
+    """Sentences: what it is, the main numbers, the intervals, remarks, assumptions, what would narrow it."""
+    p = prediction
+    middle = p.table.rpm.size // 2
+    blades = f"{p.blades} blade{'s' if p.blades != 1 else ''}"
+    family = f"{p.family}: {FAMILIES[p.family]}" if p.family else "family unknown."
+    out = [
+        f"Predicted propeller {p.diameter_in:g} x {p.pitch_in:g} in, {blades}, {family}",
+        f"Rests on: {p.tier}.",
+        f"At {p.table.rpm[middle]:.0f} rpm: static thrust coefficient {p.ct0[middle]:.3f}, static power coefficient "
+        f"{p.cp0[middle]:.4f}, zero thrust at advance ratio {p.zero_thrust_j[middle]:.2f}, best efficiency "
+        f"{p.peak_efficiency[middle]:.2f}.",
+        "In 8 cases out of 10 the truth lies within:",
+    ]
+    for quantity, (low, high) in p.intervals.items():
+        out.append(f"  {_NAMES[quantity]}: {100 * low:+.0f} % to {100 * high:+.0f} % of the prediction")
+    out += list(p.remarks)
+    out += [f"Assumed: {assumption.text}." for assumption in p.assumptions]
+    if "static point" not in p.tier:
+        out.append(_NEXT_STEP[p.tier])
+    out.append("An estimate: test on the bench with a wattmeter, stand behind the disc, before you fly.")
+    return out
