@@ -53,6 +53,6 @@ def terminal_voltage_v(w: Any, current: Any, k: Any, resistance_ohm: Any) -> Any
 
 def efficiency(w: Any, current: Any, no_load_a: Any, k: Any, resistance_ohm: Any) -> Any:
     """Shaft power over motor input, K (I - I0) w/(V_m I); NaN unless the input is positive."""
-    power = terminal_voltage_v(w, current, k, resistance_ohm) * current
+    power = np.asarray(terminal_voltage_v(w, current, k, resistance_ohm) * current)
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.where(power > 0, k * (current - no_load_a) * w / power, np.nan)

@@ -30,8 +30,9 @@ def torque_nm(cp: Any, density_kg_m3: Any, rev_s: Any, diameter_m: Any) -> Any:
 
 def efficiency(thrust: Any, airspeed_m_s: Any, shaft_power_w: Any) -> Any:
     """T V/P [-]; 0 at V = 0, NaN unless the shaft power is positive."""
+    power = np.asarray(shaft_power_w)
     with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(np.asarray(shaft_power_w) > 0, thrust * airspeed_m_s / shaft_power_w, np.nan)
+        return np.where(power > 0, thrust * airspeed_m_s / power, np.nan)
 
 
 def tip_mach(rev_s: Any, diameter_m: Any, airspeed_m_s: Any, speed_of_sound_m_s: Any) -> Any:
