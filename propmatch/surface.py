@@ -238,16 +238,19 @@ def _last_slope(values: Floats, slopes: Floats, axis: Floats) -> Floats:
 
 
 def _zero_advance_ratio(j: Floats, coefficient: Floats, end_slope: Floats) -> Floats:
-    """Advance ratio of zero torque or thrust for each row: first crossing inside, else on the continuation."""
-    out = np.empty(coefficient.shape[0])
-    for row, values in enumerate(coefficient):
+    """Advance ratio of zero torque or thrust of the rows: first crossing inside, else on the continuation.
+
+    Rows that give none even at rest are left out; the last advance ratio stands in where no row gives any.
+    """
+    out = []
+    for values, slope in zip(coefficient, end_slope, strict=True):
         below = np.flatnonzero(values <= 0)
-        if below.size and below[0] > 0:
+        if not below.size:
+            out.append(j[-1] + values[-1] / -slope)
+        elif below[0] > 0:
             k = below[0]
-            out[row] = j[k - 1] + (j[k] - j[k - 1]) * values[k - 1] / (values[k - 1] - values[k])
-        else:
-            out[row] = j[-1] + values[-1] / -end_slope[row]
-    return out
+            out.append(j[k - 1] + (j[k] - j[k - 1]) * values[k - 1] / (values[k - 1] - values[k]))
+    return np.array(out if out else [j[-1]])
 
 
 def _power_fit(j: Floats, cp: Floats, zeros: Floats) -> Floats:

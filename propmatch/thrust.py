@@ -1,5 +1,7 @@
 """The propeller speed that gives a thrust, for many lanes at once: CT(J, rpm) rho D^4 u^2/(4 pi^2) = T."""
 
+from typing import Any
+
 import attrs
 import numpy as np
 from numpy.typing import NDArray
@@ -10,11 +12,13 @@ from propmatch.lookup import Workspace
 from propmatch.status import Status
 from propmatch.surface import Surfaces
 from propmatch.torque import THRUST_PER_CT, lanes_of, reader_of
+from propmatch.units import RPM_RAD_S
 
 __all__ = ["ThrustProblem", "speed_for_thrust"]
 
 Floats = NDArray[np.float64]
 _STEPS = 8
+_DOUBLINGS = 40
 _TWO_PI = 2.0 * np.pi
 
 
@@ -86,7 +90,7 @@ def _thrust_chunk(p: ThrustProblem, lanes: int, room: Workspace) -> tuple[Floats
     status = np.full(lanes, Status.OK, dtype=np.int8)
     rest = np.flatnonzero(~settled)
     if rest.size:
-        u[rest], status[rest] = _bracketed(p.take(rest), u[rest], np.broadcast_to(limit, (lanes,))[rest])
+        u[rest], status[rest] = _bracketed(p.take(rest), rest.size, np.broadcast_to(limit, (lanes,))[rest])
     return u, status
 
 
@@ -99,18 +103,21 @@ def _excess(p: ThrustProblem, u: Floats) -> tuple[Floats, Floats]:
     return per_u * u * ct - p.thrust_n, per_u * (2.0 * ct + slope)
 
 
-def _bracketed(p: ThrustProblem, u: Floats, limit: Floats) -> tuple[Floats, NDArray[np.int8]]:
-    """From below the speed of zero thrust to one that gives too much."""
+def _bracketed(p: ThrustProblem, lanes: int, limit: Floats) -> tuple[Floats, NDArray[np.int8]]:
+    """First crossing on a grid up to the highest rpm of the table (twice zero thrust at least), else beyond it."""
     s, which = p.surfaces, p.which
+
+    def excess(some: Any, u: Floats) -> tuple[Floats, Floats]:
+        return _excess(p.take(some), u)
+
     windmill = _TWO_PI * p.airspeed_m_s / p.diameter_m
-    low = np.broadcast_to(windmill / (s.j_thrust_zero_high[which] * (1 + ZERO_PADDING)), u.shape)
+    low = np.broadcast_to(windmill / (s.j_thrust_zero_high[which] * (1 + ZERO_PADDING)), (lanes,))
     fast = windmill / (s.j_thrust_zero_low[which] * (1 - ZERO_PADDING))
-    high = np.maximum(4.0 * u, 2.0 * fast)
-    high = np.where(np.isfinite(high), high, 2.0 * fast + 10.0)
-    for _ in range(40):
-        short = _excess(p, high)[0] < 0
+    top = np.broadcast_to(np.maximum(s.rpm_max[which] * RPM_RAD_S, 2.0 * fast), (lanes,))
+    low, high = first_crossing(excess, low, top)
+    for _ in range(_DOUBLINGS):
+        short = ~(_excess(p, high)[0] >= 0)
         if not short.any():
             break
-        high = np.where(short, 2.0 * high, high)
-    low, high = first_crossing(lambda lanes, x: _excess(p.take(lanes), x), low, high)
-    return bracketed_newton(lambda lanes, x: _excess(p.take(lanes), x), low, high, limit, falling=False)
+        low, high = np.where(short, high, low), np.where(short, 2.0 * high, high)
+    return bracketed_newton(excess, low, high, limit, falling=False)

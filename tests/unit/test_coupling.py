@@ -328,3 +328,12 @@ def test_a_result_names_the_numbers_nobody_stated() -> None:
     named = {(a.subject, a.field) for a in solve(bare).assumptions}
     assert {("test motor", "resistance_ohm"), ("test pack", "cell_resistance_mohm")} <= named
     assert isinstance(solve(bare), OperatingPoint)
+
+
+@pytest.mark.parametrize("ct", [0.0, -0.02])
+def test_a_propeller_that_never_pulls(ct: float) -> None:
+    train = simple_train(propeller={"table": table_of(lambda r, j: ct - 0.01 * j, lambda r, j: 0.05 - 0.02 * j)})
+    assert solve(train).thrust_n == pytest.approx(0.0 if ct == 0 else solve(train).thrust_n)
+    assert solve(train, airspeed_m_s=5.0).thrust_n < 0
+    assert hold_thrust(train, 0.5).status is Status.NO_SOLUTION
+    assert hold_thrust(train, 0.5, airspeed_m_s=5.0).status is Status.NO_SOLUTION
