@@ -55,7 +55,7 @@ def headline_of(train: Any, question: "Question", rows: Sequence[Row], shown: Sh
     answer = f"{shown.thrust_text(row['thrust_n'])} of thrust at {row['rpm']:.0f} rpm, for {_draw(row)} from the pack"
     per_watt = _per_watt(row, shown)
     if per_watt is not None and row["airspeed_m_s"] == 0:
-        answer += f" ({per_watt:.1f} {shown.thrust_unit}/W)"
+        answer += f" ({_ratio_text(per_watt, shown)})"
     if question.thrust_n is not None:
         answer = f"throttle {100 * row['throttle']:.0f} % (duty, not stick position) gives {answer}"
     return [f"{first} {answer}."]
@@ -68,6 +68,10 @@ def _draw(row: Row) -> str:
 def _per_watt(row: Row, shown: Shown) -> float | None:
     power = row["electrical_power_w"]
     return shown.thrust_of(row["thrust_n"]) / power if math.isfinite(power) and power > 0 else None
+
+
+def _ratio_text(per_watt: float, shown: Shown) -> str:
+    return f"{per_watt:.{1 if shown.thrust == 'gf' else 3}f} {shown.thrust_unit}/W"
 
 
 def _why_not(train: Any, question: "Question", row: Row, shown: Shown) -> str:
@@ -293,4 +297,4 @@ def _trend(question: "Question", rows: Sequence[Row], shown: Shown) -> str:
     ratio = _per_watt(best, shown)
     if ratio is None or first["airspeed_m_s"]:
         return text + "."
-    return f"{text}; most thrust per watt, {ratio:.1f} {shown.thrust_unit}/W, at {100 * best['throttle']:.0f} %."
+    return f"{text}; most thrust per watt, {_ratio_text(ratio, shown)}, at {100 * best['throttle']:.0f} %."

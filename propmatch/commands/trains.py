@@ -250,7 +250,7 @@ def sources_block(train: Any) -> list[str]:
     for name in ("motor", "propeller", "pack", "controller"):
         part = getattr(train, name)
         source = part.source
-        sure = "" if source.uncertainty is None else f", within about {200 * source.uncertainty:.0f} %"
+        sure = "" if source.uncertainty is None else f", standard uncertainty {100 * source.uncertainty:.0f} %"
         text = f"{part.name}: {source.text} ({source.kind}{sure})"
         lines += wrapped(text, first=f"  {name:<12}", rest=" " * 14)
     return lines
