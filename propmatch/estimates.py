@@ -117,9 +117,8 @@ def usable_c(pack: Pack) -> float:
     if resistance_mohm is None:
         resistance_mohm = CELL_RESISTANCE_MOHM_AH / cell_ah
     half = pack.c_rating / 2
-    if resistance_mohm == 0:
-        return half
-    return min(half, SUPPORTED_SAG_V / (resistance_mohm * MILLIOHM_OHM * cell_ah))
+    sag_v_per_c = resistance_mohm * MILLIOHM_OHM * cell_ah
+    return half if half * sag_v_per_c <= SUPPORTED_SAG_V else SUPPORTED_SAG_V / sag_v_per_c
 
 
 def burst_c(pack: Pack) -> float:
@@ -199,7 +198,8 @@ def _motor(part: Motor) -> tuple[Motor, tuple[Assumption, ...]]:
         )
         low, high = (part.kv_rpm_per_v * share for share in KV_LABEL_RANGE)
         notes.note("kv_rpm_per_v", kv, text, low, high)
-    if part.resistance_ohm is None:
+    r = part.resistance_ohm
+    if r is None:
         r = notes.within("resistance_ohm", motor_resistance_ohm(mass, kv))
         if part.no_load_current_a and part.no_load_voltage_v:
             r = min(r, 0.5 * part.no_load_voltage_v / part.no_load_current_a)
@@ -210,6 +210,8 @@ def _motor(part: Motor) -> tuple[Motor, tuple[Assumption, ...]]:
         notes.note("resistance_ohm", r, text, r / 2, r * 2)
     if part.no_load_current_a is None:
         i0 = notes.within("no_load_current_a", motor_no_load_current_a(mass, kv))
+        if part.no_load_voltage_v and r:
+            i0 = min(i0, 0.5 * part.no_load_voltage_v / r)
         text = f"no-load current {i0:.2f} A from {mass:g} g and kV, friction in proportion to mass; {PRACTICE}"
         notes.note("no_load_current_a", i0, text, i0 / 2, i0 * 2)
     if part.max_current_a is None:

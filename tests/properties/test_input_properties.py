@@ -226,10 +226,14 @@ def test_a_brief_written_and_read_is_the_same(brief: Brief) -> None:
     assert faults == []
     assert made == brief
     try:
-        assert loads_brief(text) == brief
+        again = loads_brief(text)
     except InputFaults as error:  # a variant laid over the aircraft may make an impossible wing
-        assert all(fault.key.startswith("variant[") for fault in error.faults)
-        return
+        found = {fault.key.partition("[")[0] for fault in error.faults}
+    else:
+        found = set()
+        assert again == brief
+    assert found <= {"variant"}
+    assume(not found)
     resolved = resolve_variants(brief)
     assert [each.name for each in resolved[1:]] == [each.name for each in brief.variant]
     assert all(isinstance(each.airframe.cd0, float) for each in resolved)

@@ -159,6 +159,17 @@ def test_every_assumption_is_one_sentence_with_its_basis() -> None:
             assert each.low is None or each.low <= each.value <= each.high
 
 
+def test_an_estimate_never_contradicts_what_is_stated() -> None:
+    # at the stated no-load voltage the winding must leave something to turn the motor: R I0 < V0
+    for stated in (
+        {"no_load_voltage_v": 27, "kv_rpm_per_v": 12000, "mass_g": 4990, "resistance_ohm": 10},
+        {"no_load_voltage_v": 0.5, "kv_rpm_per_v": 20, "mass_g": 170},
+        {"no_load_voltage_v": 0.5, "no_load_current_a": 20},
+    ):
+        part, _ = completed(motor(**stated))
+        assert part.resistance_ohm * part.no_load_current_a < part.no_load_voltage_v
+
+
 def test_no_estimates_for_anything_else() -> None:
     with pytest.raises(TypeError, match="int"):
         completed(3)

@@ -98,6 +98,8 @@ def test_controller_resistance_is_taken_off() -> None:
         ({"rpm": 16000, "kv_rpm_per_v": 2100, "amps": 12}, "faster than"),
         ({"rpm": 12000, "kv_rpm_per_v": 4900, "amps": 4.5}, "more torque than"),
         ({"thrust_gf": 90000}, "static thrust"),
+        # of 60.33 W the propeller takes 60.3 W, and 8 mohm of the controller 0.56 W: nothing is left for the motor
+        ({"rpm": 15900, "kv_rpm_per_v": 2500, "amps": 8.4}, "both that speed and that torque"),
     ],
 )
 def test_rows_that_no_motor_can_make(row: dict[str, object], words: str) -> None:
