@@ -2,7 +2,7 @@
 
 import hashlib
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,9 +20,11 @@ __all__ = [
     "by_line",
     "by_model",
     "compare",
+    "coverage",
     "in_scope",
     "measured_sibling",
     "percentiles",
+    "weighted",
     "weighted_quantile",
 ]
 
@@ -226,8 +228,3 @@ def coverage(comparisons: Sequence[Comparison], quantity: str) -> tuple[float, f
     share = float(np.average(values, weights=weights))
     models = len({c.propeller.model for c in comparisons if c.logs[quantity].size})
     return share, math.sqrt(max(share * (1 - share), 0.0) / models)
-
-
-def lines_of(comparisons: Sequence[Comparison]) -> Iterator[str]:
-    """Names of the lines compared."""
-    yield from sorted({c.propeller.line for c in comparisons})

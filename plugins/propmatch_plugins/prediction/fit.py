@@ -75,14 +75,20 @@ class Workshop:
         *,
         strict: bool = False,
         calibrations: dict[str, Calibration] | None = None,
+        tiers: Sequence[str] = TIERS,
     ) -> Knowledge:
-        """Fit without some models; ``strict`` refits polar and shapes too."""
+        """Fit without some models what ``tiers`` need; ``strict`` refits polar and shapes too."""
+        needed = {BASIS[tier] for tier in tiers}
         rows = [p for p in self.propellers if p.model not in without]
         base, observed = self.base, self.observed
         if strict:
             base = fit_base(rows)
             observed = _observed(base, rows)
-        kept = {name: [o for o in each if o.propeller.model not in without] for name, each in observed.items()}
+        kept = {
+            name: [o for o in each if o.propeller.model not in without]
+            for name, each in observed.items()
+            if name in needed
+        }
         unit = Calibration(np.ones(len(QUANTITIES)), np.eye(len(OUTPUTS)))
         return Knowledge(
             base=base,
@@ -157,7 +163,7 @@ def left_out(
         targets = [p for p in workshop.propellers if p.model in group and in_scope(p)]
         if not targets:
             continue
-        knowledge = workshop.knowledge(group, strict=strict, calibrations=calibrations)
+        knowledge = workshop.knowledge(group, strict=strict, calibrations=calibrations, tiers=tiers)
         for p in targets:
             line = [
                 workshop.siblings[q.volume, q.label]

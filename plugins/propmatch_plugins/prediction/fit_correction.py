@@ -97,13 +97,22 @@ def _prior_variance() -> FloatArray:
 
 
 class _Output:
-    """The rows of one output over all propellers, and the covariance of what the label does not explain."""
+    """The rows of one output over all propellers, and the covariance of what the label does not explain.
 
-    def __init__(self, observed: Sequence[Observed], k: int) -> None:
+    ``merged``: one row a propeller, the mean over its speeds; ``count`` says of how many.
+    """
+
+    def __init__(self, observed: Sequence[Observed], k: int, *, merged: bool = False) -> None:
         rows = [o for o in observed if o.values[k].size]
-        self.x = np.concatenate([o.terms[k] for o in rows])
-        self.y = np.concatenate([o.values[k] for o in rows])
-        self.owner = np.repeat(np.arange(len(rows)), [o.values[k].size for o in rows])
+        size = np.array([o.values[k].size for o in rows])
+        if merged:
+            self.x = np.array([o.terms[k].mean(axis=0) for o in rows])
+            self.y = np.array([o.values[k].mean() for o in rows])
+            self.owner, self.count = np.arange(len(rows)), size.astype(np.float64)
+        else:
+            self.x = np.concatenate([o.terms[k] for o in rows])
+            self.y = np.concatenate([o.values[k] for o in rows])
+            self.owner, self.count = np.repeat(np.arange(len(rows)), size), np.ones(int(size.sum()))
         names = [o.propeller.line for o in rows]
         line = np.array([sorted(set(names)).index(name) for name in names])[self.owner]
         u = np.array([o.u for o in rows])[self.owner]
@@ -122,14 +131,15 @@ class _Output:
         own = self.doubt[self.owner]
         out = line * self.same_line + slope * self.same_slope + near * self.near
         out += model * self.same_owner * own
-        out[np.diag_indices_from(out)] += speed * own
+        out[np.diag_indices_from(out)] += speed * own / self.count
         return np.asarray(out)
 
-    def loss(self, log_variance: FloatArray) -> float:
-        """Minus the log likelihood, with a weak pull of each variance to its usual size."""
+    def loss(self, log_variance: FloatArray, speed: float) -> float:
+        """Minus the log likelihood at a known speed variance, with a weak pull of the others to their usual size."""
         from scipy.linalg import cho_factor, cho_solve
 
-        factor = cho_factor(self.fixed + self.kernel(np.exp(log_variance)), lower=True)
+        variance = np.append(np.exp(log_variance), speed)
+        factor = cho_factor(self.fixed + self.kernel(variance), lower=True)
         pull = 0.5 * np.sum(((log_variance - _USUAL) / 2.5) ** 2)
         return float(0.5 * self.y @ cho_solve(factor, self.y) + np.sum(np.log(np.diag(factor[0]))) + pull)
 
@@ -138,29 +148,48 @@ class _Output:
         inside = self.kernel(variance)
         innovation = np.linalg.solve(self.fixed + inside, self.y)
         own = self.doubt[self.owner]
-        size = np.bincount(self.owner)
+        size = np.bincount(self.owner, self.count)
         effect = variance[3] * self.doubt * np.bincount(self.owner, innovation)
         rest = variance[4] * np.bincount(self.owner, own * innovation) / size
         square = (effect + rest) ** 2 / (variance[3] + variance[4] / size)
         self.doubt = (_FREEDOM + square) / (_FREEDOM + 1.0)
 
 
-_USUAL = np.log(np.array([0.1, 0.1, 0.05, 0.05, 0.03]) ** 2)
+_USUAL = np.log(np.array([0.1, 0.1, 0.05, 0.05]) ** 2)
 _FREEDOM = 4.0
 
 
+def _speed_variance(rows: _Output) -> float:
+    """Variance of one speed about the propeller's own mean and the common trend; residuals held at 3 robust sigmas."""
+    size = np.bincount(rows.owner)
+    x, y = rows.x.copy(), rows.y.copy()
+    y -= (np.bincount(rows.owner, y) / size)[rows.owner]
+    for column in x.T:
+        column -= (np.bincount(rows.owner, column) / size)[rows.owner]
+    slope = np.linalg.solve(x.T @ x / 0.03**2 + np.diag(1.0 / rows.prior), x.T @ y / 0.03**2)
+    rest = y - x @ slope
+    rest *= np.sqrt(size / np.maximum(size - 1, 1))[rows.owner]
+    rest = rest[(size > 1)[rows.owner]]
+    limit = 3 * 1.4826 * float(np.median(np.abs(rest)))
+    return float(np.mean(np.minimum(np.abs(rest), limit) ** 2))
+
+
 def fit_variances(observed: Sequence[Observed]) -> FloatArray:
-    """Variances (5, K) of line, slope in u, model and speed by maximum likelihood; deterministic."""
+    """Variances (5, K) of line, slope in u, neighbours, model and speed; deterministic.
+
+    The speed's from the scatter within propellers, the others by maximum likelihood on the propellers' means.
+    """
     from scipy.optimize import minimize
 
     out = np.zeros((5, len(OUTPUTS)))
     for k in range(len(OUTPUTS)):
-        rows = _Output(observed, k)
+        speed = _speed_variance(_Output(observed, k))
+        rows = _Output(observed, k, merged=True)
         best = _USUAL
         for _ in range(3):
-            rows.update_doubt(np.exp(best))
-            best = minimize(rows.loss, best, method="L-BFGS-B", options={"maxiter": 15}).x
-        out[:, k] = np.exp(best)
+            rows.update_doubt(np.append(np.exp(best), speed))
+            best = minimize(rows.loss, best, args=(speed,), method="L-BFGS-B", options={"maxiter": 15}).x
+        out[:, k] = np.append(np.exp(best), speed)
     return out
 
 
