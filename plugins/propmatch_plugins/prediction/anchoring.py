@@ -30,7 +30,7 @@ def _anchor_gaps(level: FloatArray, rpm: FloatArray, points: Sequence[AnchorPoin
     return out
 
 
-_BETWEEN_SPEEDS = 0.02
+_BETWEEN_SPEEDS = 0.03
 """Standard deviation (ln) of a propeller's coefficients from one speed to another about the predicted trend."""
 
 

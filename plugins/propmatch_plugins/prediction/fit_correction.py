@@ -20,6 +20,7 @@ FloatArray = NDArray[np.float64]
 _ROWS = 3
 _LARGEST = 0.9
 """A larger logarithm is a faulty or too short run, not a propeller."""
+_COMMON_SD, _FAMILY_SD, _FAMILY_SLOPE_SD = 0.5, 0.06, 0.08
 _PRIOR_SD = {"u": 0.5, "uu": 0.3, "l": 0.2, "ul": 0.1, "ll": 0.05, "d": 0.2, "b": 0.2}
 
 
@@ -84,16 +85,20 @@ def _thin(rpm: FloatArray, value: FloatArray) -> tuple[FloatArray, FloatArray]:
     )
 
 
-def _prior_variance() -> FloatArray:
-    out = []
-    for term in TERMS:
+def _prior_covariance() -> FloatArray:
+    """Prior of the coefficients (T, T): families and their slopes in u differ little from a common, unknown value."""
+    out = np.zeros((len(TERMS), len(TERMS)))
+    for i, term in enumerate(TERMS):
+        for j, other in enumerate(TERMS):
+            if term in FAMILIES and other in FAMILIES:
+                out[i, j] = _COMMON_SD**2
         if term in FAMILIES:
-            out.append(0.5**2)
+            out[i, i] += _FAMILY_SD**2
         elif ":" in term:
-            out.append(0.15**2)
+            out[i, i] = _FAMILY_SLOPE_SD**2
         else:
-            out.append(_PRIOR_SD[term] ** 2)
-    return np.array(out)
+            out[i, i] = _PRIOR_SD[term] ** 2
+    return out
 
 
 class _Output:
@@ -121,8 +126,8 @@ class _Output:
         d = np.array([o.d for o in rows])[self.owner]
         self.near = self.same_line * nearness(u, d, u, d)
         self.same_slope = self.same_line * np.outer(u, u)
-        self.prior = _prior_variance()
-        self.fixed = (self.x * self.prior) @ self.x.T
+        self.prior = _prior_covariance()
+        self.fixed = self.x @ self.prior @ self.x.T
         self.doubt = np.ones(len(rows))
 
     def kernel(self, variance: FloatArray) -> FloatArray:
@@ -166,7 +171,7 @@ def _speed_variance(rows: _Output) -> float:
     y -= (np.bincount(rows.owner, y) / size)[rows.owner]
     for column in x.T:
         column -= (np.bincount(rows.owner, column) / size)[rows.owner]
-    slope = np.linalg.solve(x.T @ x / 0.03**2 + np.diag(1.0 / rows.prior), x.T @ y / 0.03**2)
+    slope = np.linalg.solve(x.T @ x / 0.03**2 + np.linalg.inv(rows.prior), x.T @ y / 0.03**2)
     rest = y - x @ slope
     rest *= np.sqrt(size / np.maximum(size - 1, 1))[rows.owner]
     rest = rest[(size > 1)[rows.owner]]
@@ -203,6 +208,6 @@ def fit_correction(observed: Sequence[Observed], variances: FloatArray) -> Corre
         for _ in range(3):
             rows.update_doubt(variances[:, k])
         weighted = np.linalg.solve(rows.kernel(variances[:, k]), rows.x)
-        covariance[k] = np.linalg.inv(rows.x.T @ weighted + np.diag(1.0 / rows.prior))
+        covariance[k] = np.linalg.inv(rows.x.T @ weighted + np.linalg.inv(rows.prior))
         mean[k] = covariance[k] @ (weighted.T @ rows.y)
     return Correction(mean, covariance, *variances)

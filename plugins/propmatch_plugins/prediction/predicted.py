@@ -33,6 +33,8 @@ __all__ = ["Prediction", "default_rpm", "predict"]
 FloatArray = NDArray[np.float64]
 
 SPEEDS = 8
+_ANCHORED_Q80 = 1.15
+"""Least multiple once the bench has replaced the scatter of lines, for which the multiples were made."""
 _LOWEST_TIP_MACH, _HIGHEST_TIP_MACH = 0.05, 0.7
 
 
@@ -164,7 +166,10 @@ def predict(
         shift, covariance = anchored(answer.level, speeds, points, covariance)
         remarks += contradictions(answer.level, speeds, points, before)
         answer = run(shift)
-    intervals = _intervals(covariance, calibration.q80) if points else before
+    intervals = before
+    if points:
+        q80 = calibration.q80
+        intervals = _intervals(covariance, np.where(q80 > 1.0, np.maximum(q80, _ANCHORED_Q80), q80))
     support = support_remarks(diameter_in, pitch_in, blades, family, geometry, speeds)
     remarks += support
     remarks += cross_check(knowledge, answer, diameter_in, pitch_in, blades, family, speeds, intervals)
