@@ -1,6 +1,7 @@
 """How well propellers are predicted that the fit has not seen, beside the goals.
 
     python benchmarks/propeller_accuracy.py FOLDER [--leave-out models|lines|nothing] [--strict] [--sweep] [--json FILE]
+                                            [--pictures FOLDER]
 
 FOLDER is a copy of the UIUC Propeller Database, volumes 1-4 (Brandt, Deters, Ananda, Dantsker, Selig), in the form that
 ``propmatch_plugins.prediction.measured`` describes: dynamic.csv, static.csv, geometry.csv, diameters.csv.
@@ -175,6 +176,45 @@ def lines_of(tier: str, comparisons: Sequence[Comparison]) -> Iterator[str]:
         yield f"  {quantity:30s}{100 * share:8.1f} +- {100 * sigma:.1f} %   width {100 * half:.0f} %"
 
 
+def draw(comparisons: Sequence[Comparison], folder: Path) -> None:
+    """One picture a family: the propeller whose static errors are the median ones, predicted and measured."""
+    import matplotlib as mpl
+
+    mpl.use("Agg")
+    from matplotlib import pyplot as plt
+
+    folder.mkdir(parents=True, exist_ok=True)
+    for family in FAMILIES:
+        own = [c for c in comparisons if c.propeller.family == family and len(c.propeller.sweeps) > 2]
+        if not own:
+            continue
+        own.sort(key=lambda c: float(np.mean(np.abs(c.errors["CT0"])) + np.mean(np.abs(c.errors["CP0"]))))
+        case = own[len(own) // 2]
+        p, answer = case.propeller, case.prediction
+        figure, axes = plt.subplots(1, 2, figsize=(8.5, 3.4), constrained_layout=True)
+        colours = ("#1b6ca8", "#b8500c", "#4b7a2f")
+        sweeps = [s for s in p.sweeps if math.isfinite(s.zero_thrust_j)]
+        chosen = sweeps[:: max((len(sweeps) - 1) // 2, 1)][:3]
+        for axis, name, letter in zip(axes, ("CT", "CP"), ("ct", "cp"), strict=True):
+            for sweep, colour in zip(chosen, colours, strict=False):
+                j = np.linspace(0.0, sweep.zero_thrust_j * 1.05, 60)
+                value = getattr(answer.table.lookup(np.full(j.size, sweep.rpm), j), letter)
+                low, high = answer.intervals[f"{letter}0"]
+                axis.plot(j, value, color=colour, label=f"predicted, {sweep.rpm:.0f} rpm")
+                if sweep is chosen[len(chosen) // 2]:
+                    axis.fill_between(j, value * (1 + low), value * (1 + high), color=colour, alpha=0.15, lw=0)
+                axis.plot(sweep.j, getattr(sweep, letter), "o", ms=3, color=colour, mfc="none")
+                static = np.interp(sweep.rpm, p.static_rpm, getattr(p, f"static_{letter}"))
+                axis.plot(0.0, static, "s", ms=5, color=colour, mfc="none", clip_on=False)
+            axis.set(xlabel="advance ratio J", ylabel=name, xlim=(0, None), ylim=(0, None))
+            axis.grid(alpha=0.3)
+        axes[0].legend(fontsize=7, title="o measured, s static; band: 80 % static interval", title_fontsize=6)
+        text = f"{family}, {p.diameter_in:g} x {p.pitch_in:g} in, left out; siblings known"
+        figure.suptitle(f"{text} (measured: UIUC Propeller Database, vol. {p.volume})", fontsize=9)
+        figure.savefig(folder / f"{family}.png", dpi=85)
+        plt.close(figure)
+
+
 def sweep_everything() -> str:
     """Every family, size, pitch and blade count: elements that did not converge, and times."""
     unconverged = tables = 0
@@ -208,11 +248,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--teach", type=Path, help="with --leave-out nothing: folder of measured siblings")
     parser.add_argument("--strict", action="store_true", help="refit polar and blade shapes too")
     parser.add_argument("--sweep", action="store_true", help="also times and convergence over all sizes")
+    parser.add_argument("--pictures", type=Path, help="with --leave-out models: draw one propeller of each family")
     parser.add_argument("--json", type=Path, help="write the figures there too")
     options = parser.parse_args(arguments)
     results = run(options)
     for tier, comparisons in results.items():
         print("\n".join(lines_of(tier, comparisons)))
+    if options.pictures:
+        draw(results["siblings"], options.pictures)
     if options.sweep:
         print("\n" + sweep_everything())
     if options.json:

@@ -58,9 +58,11 @@ def by_model(propellers: Sequence[MeasuredPropeller], folds: int = 5) -> list[se
     return groups
 
 
-def by_line(propellers: Sequence[MeasuredPropeller]) -> list[set[str]]:
-    """The models of each line, one group a line."""
-    return [{p.model for p in propellers if p.line == line} for line in sorted({p.line for p in propellers})]
+def by_line(propellers: Sequence[MeasuredPropeller], groups: int | None = None) -> list[set[str]]:
+    """The models of each line: one group a line, or whole lines dealt to ``groups`` in turn."""
+    lines = sorted({p.line for p in propellers})
+    count = groups or len(lines)
+    return [{p.model for p in propellers if p.line in lines[k::count]} for k in range(count)]
 
 
 @dataclass(frozen=True)

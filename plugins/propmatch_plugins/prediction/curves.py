@@ -20,6 +20,7 @@ FloatArray = NDArray[np.float64]
 
 ADVANCE_RATIOS = 28
 _PAST_ZERO_THRUST = 1.3
+_FREE, _ROOM = 0.88, 0.10
 
 
 @dataclass(frozen=True)
@@ -34,14 +35,38 @@ class FamilyState:
 
 @dataclass(frozen=True)
 class Evaluated:
-    """The curves: ``ct``, ``cp`` (R, J); ``level`` (R, 3) ln CT0, CP0, J0; ``spread`` (K,); unconverged elements."""
+    """The curves: ``ct``, ``cp`` (R, J); ``level`` (R, 3) ln CT0, CP0, J0; ``spread`` (K,).
+
+    ``held``: the greatest change of ln CP made for the momentum limit; ``unconverged``: elements.
+    """
 
     advance_ratio: FloatArray
     ct: FloatArray
     cp: FloatArray
     level: FloatArray
     spread: FloatArray
+    held: float
     unconverged: int
+
+
+def hold_to_momentum(j: FloatArray, ct: FloatArray, cp: FloatArray) -> tuple[FloatArray, float]:
+    """CP (R, J) such that thrust never costs less than an ideal disk needs, and the greatest ln change made.
+
+    CP_ideal = CT (J + sqrt(J^2 + 8 CT/pi))/2 for CT > 0 (Glauert 1926, ch. XV). A ratio e = CP_ideal/CP above 0.88
+    becomes 0.88 + 0.10 (1 - exp((0.88 - e)/0.10)), below 0.98, the most that was ever measured.
+    """
+    thrust = np.maximum(ct, 0.0)
+    ideal = 0.5 * thrust * (j + np.sqrt(j * j + (8.0 / np.pi) * thrust))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = np.where(thrust > 0.0, np.where(cp > 0.0, ideal / cp, np.inf), 0.0)
+    over = ratio > _FREE
+    if not np.any(over):
+        return cp, 0.0
+    capped = _FREE + _ROOM * (1.0 - np.exp((_FREE - ratio[over]) / _ROOM))
+    out = cp.copy()
+    out[over] = ideal[over] / capped
+    with np.errstate(divide="ignore"):
+        return out, float(np.max(np.log(ratio[over] / capped)))
 
 
 def family_state(
@@ -109,11 +134,16 @@ def evaluate(
     between = np.zeros(len(OUTPUTS))
     between[:3] = weights @ (middle - weights @ middle) ** 2
     within = np.array([state.spread**2 for state in states])
+    ct = np.exp(level[:, [0]]) * np.asarray(thrust)
+    cp = np.exp(level[:, [1]]) * np.asarray(power)
+    cp, held = hold_to_momentum(j, ct, cp)
+    level[:, 1] = np.log(cp[:, 0])
     return Evaluated(
         advance_ratio=j,
-        ct=np.exp(level[:, [0]]) * np.asarray(thrust),
-        cp=np.exp(level[:, [1]]) * np.asarray(power),
+        ct=ct,
+        cp=cp,
         level=level,
+        held=held,
         spread=np.sqrt(weights @ within + between),
         unconverged=unconverged,
     )

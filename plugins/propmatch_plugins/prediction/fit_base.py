@@ -164,34 +164,36 @@ def fit_polar(propellers: Sequence[MeasuredPropeller]) -> SectionPolar:
 def fit_family_numbers(
     propellers: Sequence[MeasuredPropeller], polar: SectionPolar, shapes: FittedTable
 ) -> FittedTable:
-    """Chord factor and angle offset of each family, drawn to 1 (+-0.1) and 0 (+-2 deg)."""
-    from scipy.optimize import least_squares
+    """Chord factor and angle offset of each family, drawn to 1 (+-8 %) and 0 (+-1.5 deg).
 
+    A line, not a propeller, is the independent witness: each has weight 1, with an error of 15 % of the static values.
+    """
     numbers = []
     for family in FAMILIES:
         rows = [p for p in propellers if p.family == family]
         lines = len({p.line for p in rows})
-        points = _Points(rows) if rows else None
-        scale = np.array([0.1, 2.0])
-
-        def blades(vector: FloatArray, family: str = family, rows: list[MeasuredPropeller] = rows) -> list[BladeShape]:
-            table = FittedTable([family], ["chord_factor", "angle_offset_deg"], [[math.exp(vector[0]), vector[1]]])
-            return [
-                family_shape(shapes, table, family, pitch_ratio=p.pitch_in / p.diameter_in, diameter_in=p.diameter_in)
-                for p in rows
-            ]
-
-        def residual(vector: FloatArray, points: _Points | None = points) -> FloatArray:
-            shape = blades(vector)
-            assert points is not None
-            chord = np.array([s.chord for s in shape])
-            angle = np.array([s.angle_rad for s in shape])
-            return np.concatenate([points.residual(polar, chord, angle), 0.3 * vector / scale])  # noqa: B023
-
-        best = np.zeros(2)
-        if rows:
-            best = least_squares(
-                residual, best, loss="soft_l1", f_scale=0.1, x_scale=scale, diff_step=1e-3, max_nfev=15
-            ).x
-        numbers.append([math.exp(best[0]), best[1], lines])
+        chord, offset = _family_numbers(family, rows, lines, polar, shapes) if rows else (1.0, 0.0)
+        numbers.append([chord, offset, lines])
     return FittedTable(FAMILIES, ["chord_factor", "angle_offset_deg", "lines"], numbers)
+
+
+def _family_numbers(
+    family: str, rows: Sequence[MeasuredPropeller], lines: int, polar: SectionPolar, shapes: FittedTable
+) -> tuple[float, float]:
+    from scipy.optimize import least_squares
+
+    points = _Points(rows)
+    scale = np.array([0.08, 1.5])
+    size = math.sqrt(lines / (3.0 * len(rows))) / 0.15
+
+    def residual(vector: FloatArray) -> FloatArray:
+        table = FittedTable([family], ["chord_factor", "angle_offset_deg"], [[math.exp(vector[0]), vector[1]]])
+        blades = [
+            family_shape(shapes, table, family, pitch_ratio=p.pitch_in / p.diameter_in, diameter_in=p.diameter_in)
+            for p in rows
+        ]
+        chord, angle = np.array([b.chord for b in blades]), np.array([b.angle_rad for b in blades])
+        return np.concatenate([size * points.residual(polar, chord, angle), vector / scale])
+
+    best = least_squares(residual, np.zeros(2), loss="soft_l1", x_scale=scale, diff_step=1e-3, max_nfev=15).x
+    return math.exp(best[0]), float(best[1])

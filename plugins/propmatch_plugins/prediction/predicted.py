@@ -33,6 +33,7 @@ __all__ = ["Prediction", "default_rpm", "predict"]
 FloatArray = NDArray[np.float64]
 
 SPEEDS = 8
+_HELD_WORTH_SAYING = 0.05
 _ANCHORED_Q80 = 1.15
 """Least multiple once the bench has replaced the scatter of lines, for which the multiples were made."""
 _LOWEST_TIP_MACH, _HIGHEST_TIP_MACH = 0.05, 0.7
@@ -173,6 +174,11 @@ def predict(
     support = support_remarks(diameter_in, pitch_in, blades, family, geometry, speeds)
     remarks += support
     remarks += cross_check(knowledge, answer, diameter_in, pitch_in, blades, family, speeds, intervals)
+    if answer.held > _HELD_WORTH_SAYING:
+        remarks.append(
+            f"Power raised by up to {100 * math.expm1(answer.held):.0f} % so that no thrust costs less than momentum "
+            "theory allows: far outside the measured sizes or speeds, measure before you rely on it."
+        )
     if answer.unconverged:
         remarks.append(f"{answer.unconverged} blade elements did not converge: do not use this table.")
     level = np.exp(answer.level)
