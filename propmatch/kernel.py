@@ -110,8 +110,10 @@ def _step(p: SpeedProblem, room: Workspace, out: Speeds, *, first: bool) -> Spee
         balance.start(u)
     settled = balance.settle(u, torque, guarded=not first)
     balance.current_a(torque, current)
-    settled &= balance.roles_hold(torque, current)
-    settled &= ~p.surfaces.torque_falls[p.which]
+    if balance.moving:
+        settled &= balance.roles_hold(torque, current)
+    if p.surfaces.torque_falls.any():
+        settled &= ~p.surfaces.torque_falls[p.which]
     np.multiply(u, u, out=thrust)
     np.multiply(thrust, balance.disk, out=thrust)
     np.multiply(thrust, THRUST_PER_CT * p.density_kg_m3, out=thrust)

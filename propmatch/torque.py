@@ -116,35 +116,40 @@ class TorqueBalance:
         self.problem, self.room, self.lanes = p, room, lanes
         self.moving = bool(np.any(p.airspeed_m_s > 0))
         self.reader = reader_of("cp", p, lanes, room, moving=self.moving)
-        self.gear = p.gear_ratio * p.k
-        square = p.diameter_m * p.diameter_m
-        self.disk = square * square
-        self.scale = TORQUE_PER_CP * p.density_kg_m3 * self.disk * p.diameter_m
-        self.j_per_u = _TWO_PI * p.airspeed_m_s / p.diameter_m
-        # lanes whose no-load current depends on speed
-        self.curved: Any = slice(None) if p.exponent.size == 1 else np.flatnonzero(p.exponent)
-        self.any_curved = bool(np.any(p.exponent))
-        if self.any_curved:
-            self.exponent = lanes_of(p.exponent, self.curved)
-            self.per_reference = lanes_of(p.gear_ratio / p.reference_rad_s, self.curved)
-        self.friction_now: Any = None
+        self.gear = self._product("gear", p.gear_ratio, p.k)
+        self.disk = self._product("disk", p.diameter_m, p.diameter_m)
+        np.multiply(self.disk, self.disk, out=self.disk)
+        self.scale = self._product("scale", self.disk, p.diameter_m, TORQUE_PER_CP * p.density_kg_m3)
+        self.j_per_u = _TWO_PI * p.airspeed_m_s / p.diameter_m if self.moving else p.airspeed_m_s
         self.driven: Any = np.zeros(1, dtype=bool)
         self.feeding: Any = self.driven
         self._line(p.gear_efficiency, p.resistance_ohm)
+        # no-load current over that at its reference, for lanes where it depends on speed
+        self.curved = bool(np.any(p.exponent))
+        if self.curved:
+            self._bent: Any = slice(None) if p.exponent.size == 1 else np.flatnonzero(p.exponent)
+            self._exponent = lanes_of(p.exponent, self._bent)
+            self._per_reference = lanes_of(p.gear_ratio / p.reference_rad_s, self._bent)
+            self._ratio = room.array("no-load ratio", lanes)
+            self._ratio[...] = 1.0
+            self._friction_here: Floats = room.array("friction here", lanes)
+
+    def _product(self, name: str, *factors: Floats) -> Floats:
+        """The product of arrays, in memory that is kept."""
+        out = self.room.array(name, max(x.size for x in factors))
+        np.multiply(factors[0], factors[1], out=out)
+        for factor in factors[2:]:
+            np.multiply(out, factor, out=out)
+        return out
 
     def _line(self, efficiency: Floats, resistance: Floats) -> None:
         """Torque over speed that motor, controller and pack give: stall - drag u - friction(u)."""
         p = self.problem
-        self.torque_per_a = self.gear * efficiency
+        self.torque_per_a = self._product("torque per A", self.gear, efficiency)
         pull = self.torque_per_a / resistance
-        self.stall = pull * p.source_v
-        self.drag = pull * self.gear
-        self.friction = self.torque_per_a * p.no_load_a
-        if self.any_curved:
-            self.net = self.stall - np.where(p.exponent == 0, self.friction, 0.0)
-            self.curved_friction = lanes_of(self.friction, self.curved)
-        else:
-            self.net = self.stall - self.friction
+        self.stall = self._product("stall", pull, p.source_v)
+        self.drag = self._product("drag", pull, self.gear)
+        self.friction: Floats = self._product("friction", self.torque_per_a, p.no_load_a)
 
     def _take_roles(self, u: Floats, torque: Floats) -> None:
         """Reverse e where the propeller drives the gear, eta where it feeds current back."""
@@ -152,8 +157,8 @@ class TorqueBalance:
         driven = torque < 0
         if not driven.any() and not self.driven.any():
             return
-        no_load = self._no_load_a(self._friction(u) if self.any_curved else None)
         reverse = np.where(driven, 1.0 / p.gear_efficiency, p.gear_efficiency)
+        no_load = p.no_load_a * self._ratio if self.curved else p.no_load_a
         self.driven, self.feeding = driven, torque / (self.gear * reverse) + no_load < 0
         self._line(reverse, np.where(self.feeding, p.resistance_back_ohm, p.resistance_ohm))
 
@@ -161,33 +166,27 @@ class TorqueBalance:
         """Lanes whose torque and current have the signs that were assumed."""
         return np.asarray(((torque < 0) == self.driven) & ((current < 0) == self.feeding))
 
-    def _friction(self, u: Floats) -> Any:
-        """Friction of the lanes in which it depends on speed."""
-        return self.curved_friction * (self.per_reference * u[self.curved]) ** self.exponent
-
-    def _no_load_a(self, friction: Any) -> Any:
-        """I0, given the friction of the lanes in which it depends on speed."""
-        p = self.problem
-        if not self.any_curved:
-            return p.no_load_a
-        out = self.room.array("no-load", self.lanes)
-        out[...] = p.no_load_a
-        out[self.curved] = friction / lanes_of(self.torque_per_a, self.curved)
-        return out
+    def _friction(self) -> Floats:
+        """Friction torque at the speed reached."""
+        if self.curved:
+            return np.multiply(self.friction, self._ratio, out=self._friction_here)
+        return self.friction
 
     def current_a(self, torque: Floats, out: Floats) -> None:
-        """Motor current at a torque and the speed reached."""
-        np.divide(torque, self.torque_per_a, out=out)
-        np.add(out, self._no_load_a(self.friction_now), out=out)
+        """Motor current at the speed reached, (Q + friction)/(g K e)."""
+        np.add(torque, self._friction(), out=out)
+        np.divide(out, self.torque_per_a, out=out)
 
     def start(self, u: Floats) -> None:
         """Closed form: CP a parabola in J, that of the rpm row which 0.7 of the free speed S/(K g) lies in."""
         room, n, s = self.room, self.lanes, self.problem.surfaces
         level, square, line = (room.array(f"start {k}", n) for k in ("level", "square", "line"))
         np.divide(0.7 * self.stall, self.drag, out=u)
-        np.subtract(self.stall, self.friction, out=level)
-        if self.any_curved:
-            level[self.curved] = lanes_of(self.stall, self.curved) - self._rough_friction(u)
+        if self.curved:
+            # r^x roughly as (1 + (1 + x)/2 (r - 1))/(1 + (1 - x)/2 (r - 1))
+            above, x = self._per_reference * u[self._bent] - 1.0, 0.5 * self._exponent
+            self._ratio[self._bent] = (1.0 + (0.5 + x) * above) / (1.0 + (0.5 - x) * above)
+        np.subtract(self.stall, self._friction(), out=level)
         np.maximum(level, 0.02 * self.stall, out=level)
         if self.moving:
             c0, c1, c2 = self.reader.of_row(s.power_fit, u)
@@ -212,14 +211,8 @@ class TorqueBalance:
         np.multiply(square, 2.0, out=square)
         np.fmax(square, u, out=u)
 
-    def _rough_friction(self, u: Floats) -> Any:
-        """``_friction`` with r^x as (1 + (1+x)/2 (r-1))/(1 + (1-x)/2 (r-1)): a few per cent off at half of r = 1."""
-        beyond, x = self.per_reference * u[self.curved] - 1.0, self.exponent
-        return self.curved_friction * (1.0 + 0.5 * (1.0 + x) * beyond) / (1.0 + 0.5 * (1.0 - x) * beyond)
-
     def settle(self, u: Floats, torque: Floats, *, guarded: bool) -> Flags:
         """Two Halley steps on ``u`` in place; fills the propeller torque and returns which lanes balance."""
-        curved = self.curved
         f, w, q = (self.room.array(f"settle {k}", self.lanes) for k in "fwq")
         for step in range(_STEPS):
             self._go(u)
@@ -232,19 +225,20 @@ class TorqueBalance:
                 self._take_roles(u, torque)
             # f balance, w = -u f', q = -u^2 f''/2
             np.multiply(self.drag, u, out=w)
-            np.subtract(self.net, w, out=f)
+            friction = self._friction()
+            np.subtract(self.stall, w, out=f)
             np.subtract(f, torque, out=f)
+            np.subtract(f, friction, out=f)
             np.add(w, torque, out=w)
             np.add(w, torque, out=w)
             np.add(w, q, out=w)
             np.multiply(q, 0.5 if self.moving else 2.0, out=q)
             np.add(q, torque, out=q)
-            if self.any_curved:
-                friction = self._friction(u)
-                f[curved] -= friction
-                friction *= self.exponent
-                w[curved] += friction
-                q[curved] += 0.5 * (self.exponent - 1.0) * friction
+            if self.curved:
+                exponent = self.problem.exponent
+                np.multiply(friction, exponent, out=friction)
+                np.add(w, friction, out=w)
+                np.add(q, 0.5 * (exponent - 1.0) * friction, out=q)
             # Halley: du/u = f w/(w^2 + f q)
             np.multiply(q, f, out=q)
             np.multiply(f, w, out=f)
@@ -261,15 +255,16 @@ class TorqueBalance:
         np.multiply(torque, u, out=torque)
         np.multiply(self.drag, u, out=f)
         np.add(f, torque, out=f)
-        np.subtract(self.net, f, out=f)
-        if self.any_curved:
-            self.friction_now = self._friction(u)
-            f[curved] -= self.friction_now
+        np.add(f, self._friction(), out=f)
+        np.subtract(self.stall, f, out=f)
         np.abs(f, out=f)
         return np.asarray((f <= RESIDUAL_LIMIT * self.stall) & (u > 0))
 
     def _go(self, u: Floats) -> None:
+        """Move to propeller speeds u."""
         self.reader.go(u, self.j_per_u / u if self.moving else self.j_per_u)
+        if self.curved:
+            self._ratio[self._bent] = (self._per_reference * u[self._bent]) ** self._exponent
 
 
 def loads(p: Any, u: Floats) -> tuple[Floats, Floats]:
@@ -293,7 +288,8 @@ def imbalance(p: SpeedProblem, u: Floats) -> tuple[Floats, Floats]:
     reader = reader_of("cp", p, u.size, Workspace())
     reader.go(u, _TWO_PI * p.airspeed_m_s / (p.diameter_m * u))
     cp, by_speed = reader.value_and_slope()
-    square = TORQUE_PER_CP * p.density_kg_m3 * p.diameter_m**5 * u * u
+    disk = p.diameter_m * p.diameter_m
+    square = TORQUE_PER_CP * p.density_kg_m3 * p.diameter_m * disk * disk * u * u
     gear = p.gear_ratio * p.k
     current, no_load = current_and_no_load(p, u, square * cp)
     to_current = np.where(cp >= 0, p.gear_efficiency, 1.0 / p.gear_efficiency) * gear

@@ -1,0 +1,379 @@
+"""Operating points per second: the solver beside what general-purpose libraries offer, in one run, one thread.
+
+Run ``python benchmarks/points.py [--smoke] [--points N] [--seed S]``. Every method solves the same random points
+with the whole physics (gears, no-load exponents, part-throttle loss, several motors on a pack, accessories, pack
+resistance over charge) and returns speed, motor current and thrust. Power trains and propellers are invented.
+
+Methods: brentq with coefficients from scipy's piecewise polynomials; brentq with everything in plain floats;
+scipy.optimize.elementwise.find_root on arrays; a bracketed Newton search on arrays; the solver. Times are medians of
+process time; the brentq loops are timed on a sample. Errors are the worst over that sample against brentq at 1e-14:
+current and thrust relative to the larger of the number itself and the no-load current or 1 % of the static thrust.
+"""
+
+import argparse
+import math
+import os
+import sys
+import time
+import tracemalloc
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+for threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(threads, "1")
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tests"))
+
+import attrs
+import numpy as np
+from oracle import FloatTable
+from scipy.interpolate import NdPPoly, PPoly
+from scipy.optimize import brentq, elementwise
+from support import random_train, rising_rpm_table, simple_train
+
+from propmatch import controller
+from propmatch.coupling import solve, solve_lanes
+from propmatch.kernel import CHUNK, chunks, solve_speed
+from propmatch.lanes import train_lanes
+from propmatch.lookup import FlightReader, Workspace
+from propmatch.torque import THRUST_PER_CT, TORQUE_PER_CP, SpeedProblem, imbalance
+
+RPM = 60.0 / (2.0 * math.pi)
+PROPELLERS, TRAINS = 200, 2000
+
+
+def median_time(work: Callable[[], Any], repeats: int = 5) -> float:
+    """Median process time of a call [s]."""
+    times = []
+    for _ in range(repeats):
+        start = time.process_time()
+        work()
+        times.append(time.process_time() - start)
+    return sorted(times)[repeats // 2]
+
+
+class Catalogue:
+    """Invented propellers and power trains as lanes."""
+
+    def __init__(self, seed: int) -> None:
+        self.rng = np.random.default_rng(seed)
+        draw = self.rng.uniform
+        self.tables = [
+            rising_rpm_table(ct0=draw(0.08, 0.15), cp0=draw(0.03, 0.08), j_thrust=draw(0.5, 1), j_power=draw(0.6, 1.15))
+            for _ in range(PROPELLERS)
+        ]
+        self.lanes, _ = train_lanes([random_train(self.rng, self.tables[i % PROPELLERS]) for i in range(TRAINS)])
+        self.floats = [FloatTable(table) for table in self.tables]
+
+    def problem(self, points: int, *, moving: bool, grouped: bool = False) -> SpeedProblem:
+        """Random points; half at full throttle, half at 0.5 to 1; airspeeds 1 to 20 m/s."""
+        rng = self.rng
+        which = rng.integers(0, TRAINS, points)
+        if grouped:
+            which = which[np.argsort(self.lanes.propeller[which], kind="stable")]
+        p = self.lanes.take(which)
+        throttle = np.where(rng.random(points) < 0.5, 1.0, rng.uniform(0.5, 1.0, points))
+        charge = rng.uniform(0.1, 1.0, points)
+        pack_ohm, eta = p.pack_ohm(charge), controller.eta(throttle, p.loss)
+        fixed, shared = p.resistance_ohm + p.controller_ohm, p.count * throttle**2 * pack_ohm
+        return SpeedProblem(
+            source_v=throttle * (p.open_circuit_v(charge) - pack_ohm * p.accessory_a),
+            k=p.k,
+            resistance_ohm=fixed + shared / eta,
+            resistance_back_ohm=fixed + shared * eta,
+            no_load_a=p.no_load_a,
+            reference_rad_s=p.reference_rad_s,
+            exponent=p.exponent,
+            gear_ratio=p.gear_ratio,
+            gear_efficiency=p.gear_efficiency,
+            which=p.propeller,
+            diameter_m=p.diameter_m,
+            density_kg_m3=np.full(1, 1.225),
+            airspeed_m_s=rng.uniform(1.0, 20.0, points) if moving else np.zeros(1),
+            surfaces=p.stack,
+        )
+
+
+# ---------------------------------------------------------------- one point at a time
+
+Curve = Callable[[float, float], float]
+
+
+def float_curves(table: FloatTable, *, moving: bool) -> tuple[Curve, Curve]:
+    """CT and CP of (u, J) in plain floats; at rest four numbers a cell are enough."""
+    if moving:
+        return lambda u, j: table.ct(u * RPM, j), lambda u, j: table.cp(u * RPM, j)
+
+    def at_rest(cells: list[list[float]]) -> Curve:
+        rest = [cells[row * table.columns][:4] for row in range(table.rows)]
+        scale, shift, last = table.scale, table.shift, table.rows - 1
+
+        def value(u: float, j: float) -> float:
+            x = u * scale + shift
+            row = 0 if x < 0 else min(int(x), last)
+            c, s = rest[row], x - row
+            return c[0] + s * (c[1] + s * (c[2] + s * c[3]))
+
+        return value
+
+    return at_rest(table.ct_cells), at_rest(table.cp_cells)
+
+
+def scipy_curves(table: Any, *, moving: bool) -> tuple[Curve, Curve]:
+    """CT and CP of (u, J) from scipy's piecewise polynomials of the same pieces, held at the first and last rpm."""
+    s = table.surfaces
+    rows, columns = int(s.rows[0]), int(s.columns[0])
+    step, rpm = 1.0 / float(s.rpm_scale[0]), (np.arange(rows - 1) + 1.0 - float(s.rpm_shift[0])) / float(s.rpm_scale[0])
+    ratio = np.arange(columns + 1) / float(s.j_scale[0])
+
+    def curve(cells: Any) -> Curve:
+        c = cells.reshape(rows, columns, 4, 4)[1:-1].transpose(3, 2, 0, 1)[::-1, ::-1]
+        power = np.arange(4)[::-1]
+        c = c / (step ** power[:, None, None, None] * ratio[1] ** power[None, :, None, None])
+        low, high = float(rpm[0]), float(rpm[-1])
+        if moving:
+            both = NdPPoly(c, (rpm, ratio), extrapolate=True)
+            return lambda u, j: float(both((min(max(u, low), high), j)))
+        alone = PPoly(np.ascontiguousarray(c[:, 3, :, 0]), rpm, extrapolate=True)
+        return lambda u, j: float(alone(min(max(u, low), high)))
+
+    return curve(s.ct_cells), curve(s.cp_cells)
+
+
+def by_brentq(p: SpeedProblem, i: int, curves: list[tuple[Curve, Curve]]) -> tuple[float, float, float]:
+    """Speed, motor current and thrust of one lane."""
+
+    def number(array: Any) -> float:
+        return float(array[0] if array.size == 1 else array[i])
+
+    volts, k, r, back, idle, reference, x, g, e, diameter, density, speed = (
+        number(a)
+        for a in (
+            p.source_v, p.k, p.resistance_ohm, p.resistance_back_ohm, p.no_load_a, p.reference_rad_s, p.exponent,
+            p.gear_ratio, p.gear_efficiency, p.diameter_m, p.density_kg_m3, p.airspeed_m_s,
+        )
+    )  # fmt: skip
+    which = int(p.which[i])
+    ct, cp = curves[which]
+    per_cp, per_u = TORQUE_PER_CP * density * diameter**5, 2.0 * math.pi * speed / diameter
+    gear = g * k
+    driving = gear * e
+
+    def current(u: float) -> float:
+        torque = cp(u, per_u / u) * per_cp * u * u
+        no_load = idle * (g * u / reference) ** x if x else idle
+        return (torque / driving if torque >= 0 else torque * e / gear) + no_load
+
+    def left(u: float) -> float:
+        amps = current(u)
+        return volts - gear * u - (r if amps >= 0 else back) * amps
+
+    low, high = 1e-3, volts / gear
+    if speed > 0:
+        s = p.surfaces
+        no_load_top = idle * (g * high / reference) ** x if x else idle
+        low = min(max((volts - r * no_load_top) / gear, 1e-3), per_u / float(s.j_zero_high[which]) / 1.05)
+        high = max(high, per_u / float(s.j_zero_low[which]) / 0.95)
+    u = brentq(left, low, high, xtol=1e-14 * high, rtol=1e-14)
+    return u, current(u), ct(u, per_u / u) * THRUST_PER_CT * density * diameter**4 * u * u
+
+
+# ---------------------------------------------------------------- arrays, general purpose
+
+
+def with_loads(p: SpeedProblem, u: Any) -> Any:
+    """What the others return beside speed: motor current and thrust."""
+    reader = FlightReader("cp", p.surfaces, p.which, u.size, Workspace())
+    reader.go(u, 2.0 * np.pi * p.airspeed_m_s / p.diameter_m / u)
+    square = p.density_kg_m3 * p.diameter_m**4 * u * u
+    torque, thrust = TORQUE_PER_CP * square * p.diameter_m * reader.value(), THRUST_PER_CT * square * reader.other()
+    e = np.where(torque >= 0, p.gear_efficiency, 1.0 / p.gear_efficiency)
+    no_load = p.no_load_a * (p.gear_ratio * u / p.reference_rad_s) ** p.exponent
+    return u, torque / (p.gear_ratio * p.k * e) + no_load, thrust
+
+
+def brackets(p: SpeedProblem) -> tuple[Any, Any]:
+    """Ends of the bracket of each lane."""
+    gear, s = p.gear_ratio * p.k, p.surfaces
+    free, windmill = p.source_v / gear, 2.0 * np.pi * p.airspeed_m_s / p.diameter_m
+    no_load = p.no_load_a * (p.gear_ratio * free / p.reference_rad_s) ** p.exponent
+    slow = np.maximum((p.source_v - p.resistance_ohm * no_load) / gear, 1e-3)
+    low = np.where(p.airspeed_m_s > 0, np.minimum(slow, windmill / s.j_zero_high[p.which] / 1.05), 1e-3)
+    return low, np.maximum(free, windmill / s.j_zero_low[p.which] / 0.95)
+
+
+def by_find_root(p: SpeedProblem, size: int) -> Any:
+    """scipy.optimize.elementwise.find_root, in pieces of ``size``."""
+    parts = []
+    for start in range(0, p.size, size):
+        q = p.take(slice(start, min(start + size, p.size)))
+        lanes = np.arange(q.size)
+
+        def left(u: Any, lane: Any, q: SpeedProblem = q) -> Any:
+            return imbalance(q.take(lane), u)[0]
+
+        found = elementwise.find_root(left, brackets(q), args=(lanes,), tolerances={"xrtol": 1e-14, "xatol": 1e-12})
+        parts.append(with_loads(q, found.x))
+    return [np.concatenate(column) for column in zip(*parts, strict=True)]
+
+
+def by_newton(p: SpeedProblem) -> Any:
+    """Newton steps in a bracket, on arrays, in the solver's chunks; the usual start in the middle."""
+    parts = []
+    for part in chunks(p.size):
+        q = p.take(part)
+        a, b = (np.array(np.broadcast_to(x, (q.size,))) for x in brackets(q))
+        u = 0.5 * (a + b)
+        for _ in range(60):
+            f, slope = imbalance(q, u)
+            a, b = np.where(f > 0, u, a), np.where(f > 0, b, u)
+            new = u - f / slope
+            new = np.where((new > a) & (new < b), new, 0.5 * (a + b))
+            done = np.abs(f) <= 1e-12 * q.source_v
+            if done.all():
+                break
+            u = np.where(done, u, new)
+        parts.append(with_loads(q, u))
+    return [np.concatenate(column) for column in zip(*parts, strict=True)]
+
+
+# ---------------------------------------------------------------- the run
+
+
+def worst_errors(p: SpeedProblem, exact: Any, found: Any) -> str:
+    """Worst relative error of rpm, current and thrust over the sample."""
+    sample = len(exact)
+    u, amps, thrust = (np.asarray(column)[:sample] for column in found)
+    idle = np.broadcast_to(p.no_load_a, (p.size,))[:sample]
+    scale = np.maximum(np.abs(exact[:, 2]), 0.01 * np.median(np.abs(exact[:, 2])))
+    errors = (
+        np.abs(u / exact[:, 0] - 1.0),
+        np.abs(amps - exact[:, 1]) / np.maximum(np.abs(exact[:, 1]), idle),
+        np.abs(thrust - exact[:, 2]) / scale,
+    )
+    return "  ".join(f"{np.max(e):.0e}" for e in errors)
+
+
+def compare(stock: Catalogue, points: int, sample: int, *, moving: bool) -> None:
+    p = stock.problem(points, moving=moving)
+    grouped = stock.problem(points, moving=moving, grouped=True)
+    floats = [float_curves(t, moving=moving) for t in stock.floats]
+    objects = [scipy_curves(t, moving=moving) for t in stock.tables]
+    exact = np.array([by_brentq(p, i, floats) for i in range(sample)])
+    few = p.take(slice(0, min(points, 16384)))
+    found: dict[str, tuple[float, Any]] = {}
+
+    def run(name: str, count: int, work: Callable[[], Any], repeats: int) -> None:
+        found[name] = median_time(work, repeats) / count, work()
+
+    quarter = max(sample // 4, 10)
+    run("brentq, scipy piecewise polynomials", quarter, lambda: _columns(p, quarter, objects), 3)
+    run("brentq, plain floats", sample, lambda: _columns(p, sample, floats), 3)
+    run("find_root, pieces of 16384", few.size, lambda: by_find_root(few, 16384), 3)
+    run("bracketed Newton on arrays", few.size, lambda: by_newton(few), 3)
+    run("this solver", points, lambda: _three(solve_speed(p)), 5)
+    run("this solver, points grouped by propeller", points, lambda: _three(solve_speed(grouped)), 5)
+    base, plain = found["brentq, scipy piecewise polynomials"][0], found["brentq, plain floats"][0]
+    share = np.mean(solve_speed(p).torque_nm < 0)
+    print(f"\n{'airspeed 1 to 20 m/s' if moving else 'static'}, {points} points; propeller drives in {share:.1%}")
+    print(f"{'':43}{'ns/point':>10}{'x objects':>11}{'x floats':>10}   worst error rpm, A, N")
+    for name, (seconds, result) in found.items():
+        errors = "" if "grouped" in name else worst_errors(p, exact[: len(np.asarray(result[0]))], result)
+        print(f"{name:43}{seconds * 1e9:10.0f}{base / seconds:11.1f}{plain / seconds:10.1f}   {errors}")
+    if moving:
+        gathers = gather_time(p)
+        total = found["this solver"][0]
+        print(f"gathers: {gathers * 1e9:.0f} ns/point, {gathers / total:.0%} of the solver's time")
+
+
+def _columns(p: SpeedProblem, count: int, curves: list[tuple[Curve, Curve]]) -> Any:
+    return np.array([by_brentq(p, i, curves) for i in range(count)]).T
+
+
+def _three(found: Any) -> Any:
+    return found.speed_rad_s, found.motor_current_a, found.thrust_n
+
+
+def gather_time(p: SpeedProblem) -> float:
+    """Fetching both coefficients' cells once for every point, without arithmetic [s/point]."""
+    q = p.take(slice(0, min(CHUNK, p.size)))
+    u = solve_speed(q).speed_rad_s
+    reader = FlightReader("cp", q.surfaces, q.which, u.size, Workspace())
+    reader.go(np.where(np.isfinite(u), u, 1.0), np.zeros(1))
+
+    def both() -> None:
+        reader._gather(q.surfaces.cp_cells)
+        reader._gather(q.surfaces.ct_cells)
+
+    return median_time(lambda: [both() for _ in range(20)]) / 20 / u.size
+
+
+def growth(stock: Catalogue, sizes: list[int]) -> None:
+    print("\ngrowth, ns/point and peak memory beyond the inputs, results included [bytes/point]")
+    print(f"{'points':>12}{'static':>10}{'airspeed':>10}{'memory':>10}{'find_root whole':>17}{'memory':>10}")
+    for size in sizes:
+        cells = []
+        for moving in (False, True):
+            p = stock.problem(size, moving=moving)
+            cells.append(f"{median_time(lambda p=p: solve_speed(p), 3) / size * 1e9:10.0f}")
+        cells.append(f"{peak_bytes(lambda p=p: solve_speed(p)) / size:10.0f}")
+        if size <= 100_000:
+            cells.append(f"{median_time(lambda p=p: by_find_root(p, p.size), 1) / size * 1e9:17.0f}")
+            cells.append(f"{peak_bytes(lambda p=p: by_find_root(p, p.size)) / size:10.0f}")
+        print(f"{size:12}" + "".join(cells))
+
+
+def peak_bytes(work: Callable[[], Any]) -> int:
+    """Most memory held at once during a call."""
+    tracemalloc.start()
+    try:
+        work()
+        return tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+
+
+def whole_answers(stock: Catalogue, points: int) -> None:
+    """All twenty numbers and the flags of each point."""
+    rng = stock.rng
+    lanes = stock.lanes.take(rng.integers(0, TRAINS, points))
+    throttle, charge, one = rng.uniform(0.5, 1.0, points), rng.uniform(0.1, 1.0, points), np.ones(1)
+    print("\nwhole answers (twenty numbers, status, flags)")
+    for name, speed in (("static", 0 * one), ("airspeed", rng.uniform(1.0, 20.0, points))):
+        work = lambda v=speed: solve_lanes(lanes, v, throttle, charge, 1.225 * one, 340.0 * one)  # noqa: E731
+        print(f"  {name:10}{median_time(work, 3) / points * 1e9:8.0f} ns/point over {points} trains")
+    train = simple_train()
+    sweep = np.linspace(0.2, 1.0, points)
+    seconds = median_time(lambda: solve(train, throttle=sweep, airspeed_m_s=8.0), 3)
+    print(f"  {'sweep':10}{seconds / points * 1e9:8.0f} ns/point over {points} throttles of one train")
+    solve(train)
+    for name, speed in (("static", 0.0), ("airspeed", 8.0)):
+        seconds = median_time(lambda v=speed: [solve(train, airspeed_m_s=v) for _ in range(50)], 5) / 50
+        print(f"  one {name:10}{seconds * 1e6:7.0f} us a call of solve()")
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--smoke", action="store_true", help="a few seconds, to see that it runs")
+    parser.add_argument("--points", type=int, default=400_000)
+    parser.add_argument("--seed", type=int, default=1)
+    options = parser.parse_args()
+    points, sample = (20_000, 60) if options.smoke else (options.points, 1000)
+    stock = Catalogue(options.seed)
+    curved = np.mean(stock.lanes.exponent > 0)
+    print(
+        f"{PROPELLERS} propellers of 8 rpm x 25 advance ratios, {TRAINS} trains, {curved:.0%} with a no-load exponent"
+    )
+    for moving in (False, True):
+        compare(stock, points, sample, moving=moving)
+    plain = Catalogue(options.seed)
+    plain.lanes = attrs.evolve(plain.lanes, exponent=np.zeros(TRAINS))
+    print("\n-- the same without no-load exponents --", end="")
+    for moving in (False, True):
+        compare(plain, points, sample, moving=moving)
+    growth(stock, [1000, 10_000] if options.smoke else [1000, 10_000, 100_000, 1_000_000, 3_000_000])
+    whole_answers(stock, 20_000 if options.smoke else 200_000)
+
+
+if __name__ == "__main__":
+    main()
