@@ -147,7 +147,7 @@ def _inflow_angle(elements: _Elements, shape: tuple[int, ...]) -> FloatArray:
             phi = 0.5 * (low + high)
         else:
             phi = np.where(np.abs(h) < 0.01 * RESIDUAL_LIMIT, phi, (low * h_high - high * h_low) / (h_high - h_low))
-    return phi
+    return np.asarray(phi)
 
 
 def solve_blade(

@@ -2,6 +2,7 @@
 
 import csv
 import io
+from collections.abc import Iterable
 from functools import cache
 from importlib.resources import files
 
@@ -10,6 +11,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 __all__ = ["FittedTable", "read_table"]
+
+
+def _names(values: Iterable[str]) -> tuple[str, ...]:
+    return tuple(values)
 
 
 def _readonly(values: ArrayLike) -> NDArray[np.float64]:
@@ -22,8 +27,8 @@ def _readonly(values: ArrayLike) -> NDArray[np.float64]:
 class FittedTable:
     """A table with named rows and columns: ``values`` has shape (rows, columns)."""
 
-    rows: tuple[str, ...] = attrs.field(converter=tuple)
-    columns: tuple[str, ...] = attrs.field(converter=tuple)
+    rows: tuple[str, ...] = attrs.field(converter=_names)
+    columns: tuple[str, ...] = attrs.field(converter=_names)
     values: NDArray[np.float64] = attrs.field(converter=_readonly)
 
     @classmethod

@@ -89,7 +89,8 @@ def anchor_point(anchor: Anchor, diameter_in: float) -> AnchorPoint:
     Raises InputFaults when the motor's losses exceed the power.
     """
     n, d = anchor.rpm / 60.0, diameter_in * INCH_M
-    power, assumptions = anchor.shaft_power_w, ()
+    power = anchor.shaft_power_w
+    assumptions: tuple[Assumption, ...] = ()
     if anchor.motor is not None and anchor.volts is not None and anchor.amps is not None:
         motor: Any
         motor, made = completed(anchor.motor)

@@ -195,5 +195,7 @@ def _family_numbers(
         chord, angle = np.array([b.chord for b in blades]), np.array([b.angle_rad for b in blades])
         return np.concatenate([size * points.residual(polar, chord, angle), vector / scale])
 
-    best = least_squares(residual, np.zeros(2), loss="soft_l1", x_scale=scale, diff_step=1e-3, max_nfev=15).x
+    best = least_squares(
+        residual, np.zeros(2), loss="soft_l1", x_scale=scale, diff_step=np.full(2, 1e-3), max_nfev=15
+    ).x
     return math.exp(best[0]), float(best[1])

@@ -65,7 +65,7 @@ def fit_regression(propellers: Sequence[MeasuredPropeller]) -> FittedTable:
                     continue
                 place = np.concatenate([[0.0], s.j[use] / zero])
                 y = np.concatenate([[1.0], value[use]])
-                basis = place[:, None] ** np.arange(powers)
+                basis = place[:, None] ** np.arange(float(powers))
                 if powers == 3:
                     basis = basis * (1.0 - place[:, None])
                 design = (basis[:, :, None] * term).reshape(place.size, -1)

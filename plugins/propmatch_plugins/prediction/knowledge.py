@@ -64,7 +64,7 @@ def quantity_matrix() -> FloatArray:
     def power(x: float) -> float:
         return -x * (0.22 - 1.38 * x - 0.72 * x * x) / (0.99 + 0.22 * x - 0.69 * x * x - 0.24 * x**3)
 
-    rows = [[1, 0, 0, 0, 0, 0, 0], [0, 1, 0, 0, 0, 0, 0]]
+    rows: list[list[float]] = [[1, 0, 0, 0, 0, 0, 0], [0, 1, 0, 0, 0, 0, 0]]
     rows += [[1, 0, thrust(x), *weights(x), 0, 0] for x in (0.2, 0.6)]
     rows += [[0, 1, power(x), 0, 0, *weights(x)] for x in (0.2, 0.6)]
     rows += [[0, 0, 1, 0, 0, 0, 0], [1, -1, 1, 0, 1, 0, -1], [1, -2 / 3, 0, 0, 0, 0, 0]]

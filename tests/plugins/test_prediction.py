@@ -1,0 +1,429 @@
+"""The prediction plugin: solver, kinds of knowledge, remarks, faults, hook."""
+
+import math
+
+import numpy as np
+import pytest
+
+from propmatch.faults import InputFaults
+from propmatch.parts import FAMILIES as PART_FAMILIES
+from propmatch.parts import Motor, Propeller, Source
+from propmatch.tables import CoefficientTable
+from propmatch.units import INCH_M
+from propmatch_plugins import prediction
+from propmatch_plugins.prediction import Anchor, Geometry, Sibling, describe, predict
+from propmatch_plugins.prediction.bemt import SectionPolar, blade_stations, solve_blade
+from propmatch_plugins.prediction.families import FAMILIES, MEASURING_GUIDE
+from propmatch_plugins.prediction.knowledge import QUANTITIES, bundled_knowledge
+from propmatch_plugins.prediction.predicted import default_rpm
+from propmatch_plugins.prediction.regression import regression_curves
+
+
+def messages(error):
+    return [str(fault) for fault in error.value.faults]
+
+
+# ------------------------------------------------------------------ solver
+
+
+def ideal_blade(j, *, drag=0.0, blades=40, chord=0.05):
+    """Many slender blades with next to no drag: momentum theory plus rotation is all that is left."""
+    radius, weight = blade_stations(40)
+    angle = np.arctan(0.7 / (math.pi * radius))
+    polar = SectionPolar(2 * math.pi, math.radians(-3), 1.5, max(drag, 1e-9), 0.0, 0.0, 0.0)
+    return solve_blade(
+        polar,
+        radius=radius,
+        weight=weight,
+        chord=np.full_like(radius, chord),
+        angle_rad=angle,
+        blades=blades,
+        advance_ratio=np.atleast_1d(j)[:, None],
+        disk_reynolds=np.full((np.size(j), 1), 4e5),
+    )
+
+
+def test_blades_without_drag_come_close_to_the_actuator_disk_and_never_beat_it():
+    """H. Glauert, 1926, ch. XV: CP_ideal = CT (J + sqrt(J^2 + 8 CT/pi))/2; swirl and uneven load cost some percent."""
+    j = np.array([0.0, 0.2, 0.4, 0.6])
+    curves = ideal_blade(j)
+    ideal = curves.ct * (j + np.sqrt(j**2 + 8 * curves.ct / math.pi)) / 2
+    assert np.all(ideal / curves.cp < 1.0)
+    assert np.all(ideal / curves.cp > 0.80)
+
+
+def test_thrust_agrees_with_the_momentum_of_each_annulus():
+    """Independent path: axial and swirl momentum solved by scipy's brentq in the induced velocities, not in the angle.
+
+    So many slender blades that the tip factor is 1 inside 93 % of the radius.
+    """
+    from scipy.optimize import brentq
+
+    radius, weight = blade_stations(12)
+    polar = SectionPolar(5.5, math.radians(-3), 5.0, 0.02, 0.0, 0.0, 0.0)
+    chord, blades, j = 0.0015, 200, 0.3
+    angle = np.arctan(0.6 / (math.pi * radius))
+    whole = solve_blade(
+        polar,
+        radius=radius,
+        weight=weight,
+        chord=np.full_like(radius, chord),
+        angle_rad=angle,
+        blades=blades,
+        advance_ratio=np.array([[j]]),
+        disk_reynolds=np.array([[1e12]]),
+    )
+    total = 0.0
+    for x, w, beta in zip(radius, weight, angle, strict=True):
+        if x > 0.93:  # the tip factor matters there
+            continue
+        v, s = j / (math.pi * x), blades * chord / (2 * math.pi * x)
+
+        def forces(axial, swirl, v=v, beta=beta, x=x):
+            phi = math.atan2(v + axial, 1 - swirl)
+            speed = math.hypot(v + axial, 1 - swirl)
+            linear = 5.5 * (beta - phi + math.radians(3))
+            limit = 5.0 * 6.0**0.08 * (1 + 0.84 * (1 - x) ** 2)
+            lift = linear / (1 + (linear / limit) ** 4) ** 0.25
+            return speed**2 * (lift * math.cos(phi) - 0.02 * math.sin(phi)), speed**2 * (
+                lift * math.sin(phi) + 0.02 * math.cos(phi)
+            )
+
+        def swirl_of(axial, v=v, s=s, forces=forces):
+            return brentq(lambda a: 4 * (v + axial) * a - s * forces(axial, a)[1], -0.5, 0.9)
+
+        def balance(axial, v=v, s=s, forces=forces, swirl_of=swirl_of):
+            return 4 * (v + axial) * axial - s * forces(axial, swirl_of(axial))[0]
+
+        axial = brentq(balance, 1e-6, 1.0)
+        total += 0.25 * math.pi**3 * x**3 * w * s * forces(axial, swirl_of(axial))[0]
+    inner = radius <= 0.93
+    part = solve_blade(
+        polar,
+        radius=radius,
+        weight=np.where(inner, weight, 0.0),
+        chord=np.full_like(radius, chord),
+        angle_rad=angle,
+        blades=blades,
+        advance_ratio=np.array([[j]]),
+        disk_reynolds=np.array([[1e12]]),
+    )
+    assert float(part.ct[0]) == pytest.approx(total, rel=2e-3)
+    assert float(whole.ct[0]) > float(part.ct[0])
+    assert whole.unconverged == 0
+
+
+def test_the_solution_is_smooth_through_zero_speed():
+    """No special case at V = 0: CT and CP at J = 1e-6 equal those at rest."""
+    curves = ideal_blade(np.array([0.0, 1e-6]), drag=0.02, blades=2, chord=0.15)
+    assert curves.ct[1] == pytest.approx(curves.ct[0], rel=1e-4)
+    assert curves.cp[1] == pytest.approx(curves.cp[0], rel=1e-4)
+
+
+# ------------------------------------------------------------------ momentum limit
+
+
+def test_ideal_efficiency_is_never_exceeded():
+    """eta_ideal = 2/(1 + sqrt(1 + Tc)), Tc = 8 CT/(pi J^2); static figure of merit CT^1.5/(CP sqrt(pi/2)) below 1."""
+    for family in FAMILIES:
+        for ratio in (0.3, 0.6, 0.9, 1.2):
+            for blades in (2, 6):
+                answer = predict(9, 9 * ratio, blades=blades, family=family)
+                table = answer.table
+                j, ct, cp = table.advance_ratio[1:], table.ct[:, 1:], table.cp[:, 1:]
+                thrust = ct > 0
+                eta = np.where(thrust, j * ct / cp, 0.0)
+                assert np.all(cp[thrust] > 0)
+                assert np.all(eta <= 2 / (1 + np.sqrt(1 + 8 * np.maximum(ct, 0) / (math.pi * j**2))))
+                merit = table.ct[:, 0] ** 1.5 / (table.cp[:, 0] * math.sqrt(math.pi / 2))
+                assert np.all(merit < 1)
+
+
+def test_measured_efficiency_formula_from_the_check_values():
+    """CT 0.0953, CP 0.1025 at J 0.7963 give 0.74036 (Sinnige et al. 2018, quoted in an open CFD test-case note)."""
+    eta = 0.7963 * 0.0953 / 0.1025
+    assert eta == pytest.approx(0.74036, abs=1e-4)
+    from propmatch_plugins.prediction.curves import hold_to_momentum
+
+    cp, held = hold_to_momentum(np.array([0.7963]), np.array([[0.0953]]), np.array([[0.1025]]))
+    assert held == 0
+    assert cp[0, 0] == 0.1025
+
+
+def test_power_below_the_ideal_is_raised_above_it():
+    """Actuator disk of 5 N, 0.2286 m, 12 m/s: eta 0.78644 (Glauert, hand calculation); asking for 0.9 must fail."""
+    from propmatch_plugins.prediction.curves import hold_to_momentum
+
+    n, d = 100.0, 0.2286
+    j, ct = 12 / (n * d), 5 / (1.225 * n**2 * d**4)
+    cp, held = hold_to_momentum(np.array([j]), np.array([[ct]]), np.array([[j * ct / 0.9]]))
+    assert j * ct / cp[0, 0] < 0.78644
+    assert held > 0
+
+
+# ------------------------------------------------------------------ knowledge
+
+
+def test_families_are_those_of_the_parts():
+    assert list(FAMILIES) == list(PART_FAMILIES)
+    assert all(len(text) > 40 for text in FAMILIES.values())
+    assert "callipers" in MEASURING_GUIDE
+    assert "protractor" in MEASURING_GUIDE
+
+
+def test_default_speeds_rise_to_tip_mach_0_7():
+    rpm = default_rpm(9)
+    assert rpm.size == 8
+    assert rpm[-1] * math.pi / 60 * 9 * INCH_M / 340.294 == pytest.approx(0.7, abs=1e-3)
+    assert 1000 < rpm[0] < 2000
+
+
+def test_a_label_gives_a_table_past_zero_thrust_with_its_source():
+    answer = predict(7, 4, family="thin")
+    assert answer.tier == "label"
+    assert np.all(answer.table.ct[:, 0] > 0)
+    assert np.all(answer.table.ct[:, -1] < 0)
+    assert np.all(answer.table.cp[:, -1] < 0)
+    assert answer.source.kind == "predicted"
+    assert "80 %" in answer.source.text
+    assert set(answer.intervals) == set(QUANTITIES)
+    assert all(-1 < low < 0 < high for low, high in answer.intervals.values())
+    assert answer.unconverged == 0
+
+
+def test_an_unknown_family_is_wider_and_says_so():
+    known, unknown = predict(8, 5, family="thick"), predict(8, 5)
+    assert unknown.ct0_interval[1] > known.ct0_interval[1]
+    assert [a.field for a in unknown.assumptions] == ["family"]
+
+
+def test_geometry_narrows_the_interval_and_follows_the_blade():
+    r = np.linspace(0.2, 1.0, 9)
+    chord = np.interp(r, [0.2, 0.5, 1.0], [0.14, 0.17, 0.05])
+    beta = np.degrees(np.arctan(0.65 / (math.pi * r)))
+    label = predict(9, 6, family="thin")
+    shape = predict(9, 6, family="thin", geometry=Geometry(r, chord, beta))
+    wide = predict(9, 6, family="thin", geometry=Geometry(r, 1.3 * chord, beta))
+    steep = predict(9, 6, family="thin", geometry=Geometry(r, chord, beta + 3))
+    two = predict(9, 6, family="thin", geometry=Geometry.at_75(0.12, 15.4))
+    assert (shape.tier, two.tier) == ("geometry", "chord and angle")
+    assert shape.ct0_interval[1] < two.ct0_interval[1] < label.ct0_interval[1]
+    assert np.all(wide.ct0 > shape.ct0)
+    assert np.all(steep.cp0 > shape.cp0)
+    assert np.all(steep.zero_thrust_j > shape.zero_thrust_j)
+
+
+def line_of_propellers(thrust, power):
+    """Invented measured propellers: the predicted table of a label times constant factors."""
+    out = []
+    for diameter, pitch in ((8, 4), (8, 6), (9, 5), (10, 6)):
+        t = predict(diameter, pitch, family="thick").table
+        table = CoefficientTable(rpm=t.rpm, advance_ratio=t.advance_ratio, ct=t.ct * thrust, cp=t.cp * power)
+        out.append(Sibling(diameter, pitch, 2, table))
+    return out
+
+
+def test_siblings_teach_their_line():
+    label = predict(9, 6, family="thick")
+    line = line_of_propellers(1.2, 1.3)
+    taught = predict(9, 6, family="thick", siblings=line)
+    assert taught.tier == "siblings"
+    assert np.allclose(taught.ct0 / label.ct0, 1.2, rtol=0.04)
+    assert np.allclose(taught.cp0 / label.cp0, 1.3, rtol=0.05)
+    assert taught.cp0_interval[1] < 0.6 * label.cp0_interval[1]
+    one = predict(9, 6, family="thick", siblings=line[:1])
+    assert taught.ct0_interval[1] < one.ct0_interval[1] < label.ct0_interval[1]
+    assert np.all((one.ct0 / label.ct0 > 1.05) & (one.ct0 / label.ct0 < 1.2))
+
+
+def test_a_propeller_part_is_a_sibling_too():
+    sibling = line_of_propellers(1.1, 1.1)[0]
+    part = Propeller(name="invented", diameter_in=8, pitch_in=4, table=sibling.table)
+    assert np.array_equal(
+        predict(9, 6, family="thick", siblings=[part]).ct0, predict(9, 6, family="thick", siblings=[sibling]).ct0
+    )
+
+
+def power(answer, factor, rpm=5000.0):
+    at = answer.table.lookup(rpm, 0.0)
+    return float(at.cp) * factor * 1.225 * (rpm / 60) ** 3 * (answer.diameter_in * INCH_M) ** 5
+
+
+def test_a_bench_point_pulls_power_and_some_of_the_thrust():
+    label = predict(9, 6, family="thin")
+    anchored = predict(9, 6, family="thin", anchors=[Anchor(rpm=5000, shaft_power_w=power(label, 1.15))])
+    assert anchored.tier == "label + static point"
+    assert np.allclose(anchored.cp0 / label.cp0, 1.15, rtol=0.02)
+    assert np.all((anchored.ct0 / label.ct0 > 1.03) & (anchored.ct0 / label.ct0 < 1.15))
+    assert anchored.cp0_interval[1] < 0.5 * label.cp0_interval[1]
+    assert not [remark for remark in anchored.remarks if "check diameter" in remark]
+
+
+def test_volts_and_amps_through_a_known_motor_are_the_same_point():
+    """P = (V - R I)(I - I0): 11.1 V, 10 A, 0.1 ohm, 0.5 A leave 10.1 V x 9.5 A = 95.95 W (Drela 2007, first order)."""
+    motor = Motor(name="invented", kv_rpm_per_v=1000, mass_g=60, resistance_ohm=0.1, no_load_current_a=0.5)
+    electric = predict(9, 6, family="thin", anchors=[Anchor(rpm=8000, volts=11.1, amps=10, motor=motor)])
+    shaft = predict(9, 6, family="thin", anchors=[Anchor(rpm=8000, shaft_power_w=95.95)])
+    assert np.allclose(electric.cp0, shaft.cp0, rtol=1e-12)
+    unknown = Motor(name="invented", kv_rpm_per_v=1000, mass_g=60)
+    assumed = predict(9, 6, family="thin", anchors=[Anchor(rpm=8000, volts=11.1, amps=10, motor=unknown)])
+    assert {a.field for a in assumed.assumptions} == {"resistance_ohm", "no_load_current_a"}
+
+
+def test_a_contradicting_point_is_used_and_said():
+    label = predict(9, 6, family="thin")
+    answer = predict(9, 6, family="thin", anchors=[Anchor(rpm=5000, shaft_power_w=power(label, 2.0))])
+    assert any("more than its 80 % interval" in remark for remark in answer.remarks)
+    assert np.all(answer.cp0 > 1.6 * label.cp0)
+
+
+# ------------------------------------------------------------------ remarks and faults
+
+
+@pytest.mark.parametrize(
+    ("call", "said"),
+    [
+        ({"diameter_in": 230, "pitch_in": 150}, "230 mm would be 9.1 in"),
+        ({"diameter_in": 16, "pitch_in": 8}, "4 to 11 in"),
+        ({"diameter_in": 9, "pitch_in": 2}, "0.32 to 1.11"),
+        ({"diameter_in": 9, "pitch_in": 6, "blades": 4}, "4 blades"),
+        ({"diameter_in": 9, "pitch_in": 6, "family": "folding"}, "thin family"),
+        ({"diameter_in": 9, "pitch_in": 6, "rpm": [5000, 27000]}, "Tip Mach above 0.9 from 27000"),
+        ({"diameter_in": 9, "pitch_in": 4, "geometry": Geometry.at_75(0.15, 30)}, "check the angle"),
+        ({"diameter_in": 9, "pitch_in": 10.8, "blades": 6, "family": "broad"}, "momentum theory"),
+    ],
+)
+def test_remarks(call, said):
+    answer = predict(call.pop("diameter_in"), call.pop("pitch_in"), **call)
+    assert any(said in remark for remark in answer.remarks), answer.remarks
+
+
+def test_the_cross_check_speaks_when_siblings_lead_far_away():
+    answer = predict(9, 6, family="thick", siblings=line_of_propellers(1.9, 2.2))
+    assert any("Cross-check" in remark for remark in answer.remarks)
+    assert not any("Cross-check" in remark for remark in predict(9, 6, family="thick").remarks)
+
+
+def test_regression_and_engine_agree_within_their_intervals_on_ordinary_labels():
+    """Two methods fitted to the same data: 23 and 27 % are the regression's own 80 % half-widths on unknown lines."""
+    for family in FAMILIES:
+        for ratio in (0.45, 0.65, 0.85):
+            answer = predict(9, 9 * ratio, family=family, rpm=[3000, 5000, 7000])
+            other = regression_curves(9, 9 * ratio, family=family, rpm=[3000, 5000, 7000], advance_ratio=[0.0])
+            own = [math.log1p(high) for _, high in (answer.ct0_interval, answer.cp0_interval)]
+            assert np.all(np.abs(np.log(other.ct0 / answer.ct0)) < math.hypot(0.23, own[0]))
+            assert np.all(np.abs(np.log(other.cp0 / answer.cp0)) < math.hypot(0.27, own[1]))
+            assert not any("Cross-check" in remark for remark in answer.remarks)
+
+
+def test_every_fault_of_a_call_at_once():
+    with pytest.raises(InputFaults) as error:
+        predict(math.nan, -1, blades=0, family="thinn", siblings=[object()], rpm=[3000, 2000])
+    said = " ".join(messages(error))
+    for word in ("diameter_in", "pitch_in", "blades", "thin, thick, broad, folding, wide", "siblings[0]", "rpm"):
+        assert word in said
+    assert "did you mean thin" in said
+
+
+@pytest.mark.parametrize(
+    ("columns", "said"),
+    [
+        (([0.3, 0.2], [0.1, 0.1], [20, 15]), "must rise from hub to tip"),
+        (([0.2, 0.9], [0.1, 0.0], [20, 15]), "c_over_R[1]"),
+        (([0.2, 0.9], [0.1, 0.1], [95, 15]), "below 90 degrees"),
+        (([0.75], [0.1], [15]), "Geometry.at_75"),
+        (([0.2, 0.9], [0.1, math.nan], [20, 15]), "finite"),
+        (([0.2, 0.9], [0.1], [20, 15]), "as many values"),
+        (([20, 90], [0.1, 0.1], [20, 15]), "not millimetres"),
+    ],
+)
+def test_faults_of_a_geometry(columns, said):
+    with pytest.raises(InputFaults) as error:
+        Geometry(*columns)
+    assert any(said in message for message in messages(error)), messages(error)
+
+
+def test_faults_of_a_geometry_come_together():
+    with pytest.raises(InputFaults) as error:
+        Geometry([0.3, 0.2, 0.9], [0.1, 0.0, 0.1], [20, 95, math.nan])
+    assert len(error.value.faults) == 4
+
+
+@pytest.mark.parametrize(
+    ("values", "said"),
+    [
+        ({"rpm": 5000}, "needs shaft_power_w"),
+        ({"rpm": -1, "thrust_n": 3}, "rpm"),
+        ({"rpm": 5000, "volts": 11}, "go together"),
+        ({"rpm": 5000, "thrust_n": math.nan}, "thrust_n"),
+    ],
+)
+def test_faults_of_a_bench_point(values, said):
+    with pytest.raises(InputFaults) as error:
+        Anchor(**values)
+    assert any(said in message for message in messages(error))
+
+
+def test_a_bench_point_without_power_left_is_a_fault():
+    motor = Motor(name="invented", kv_rpm_per_v=1000, mass_g=60, resistance_ohm=0.5, no_load_current_a=0.5)
+    with pytest.raises(InputFaults):
+        predict(9, 6, anchors=[Anchor(rpm=8000, volts=4, amps=10, motor=motor)])
+
+
+def test_description_names_intervals_and_the_next_measurement():
+    lines = describe(predict(7, 4, family="thin"))
+    assert any("8 cases out of 10" in line for line in lines)
+    assert any("callipers" in line for line in lines)
+    assert any("bench" in line for line in lines)
+
+
+# ------------------------------------------------------------------ plugin
+
+
+def test_the_hook_answers_and_measured_propellers_of_the_line_teach_it():
+    measured = Source(text="bench", kind="measured")
+    line = [
+        Propeller(
+            name=f"Marsh Hawk {s.diameter_in}x{s.pitch_in}",
+            diameter_in=s.diameter_in,
+            pitch_in=s.pitch_in,
+            family="thick",
+            table=s.table,
+            source=measured,
+        )
+        for s in line_of_propellers(1.2, 1.3)
+    ]
+    asked = Propeller(name="Marsh Hawk 9x6", diameter_in=9, pitch_in=6, family="thick")
+    other = Propeller(name="Reed 9x6", diameter_in=9, pitch_in=6, family="thick")
+    taught = prediction.propmatch_coefficient_table(asked, line)
+    alone = prediction.propmatch_coefficient_table(other, line)
+    assert "same line" in taught.source.text
+    assert "same line" not in alone.source.text
+    assert taught.table.ct[0, 0] > 1.1 * alone.table.ct[0, 0]
+
+
+@pytest.mark.parametrize(
+    ("name", "line"), [("Marsh Hawk 9x6", "marsh hawk"), ("reed_7x4_3b", "reed"), ("9x6", ""), ("Plain", "plain")]
+)
+def test_line_names(name, line):
+    assert prediction.line_name(name) == line
+
+
+def test_the_tables_that_ship_say_where_they_come_from():
+    import hashlib
+    import tomllib
+    from importlib.resources import files
+
+    folder = files("propmatch_datasets.prediction")
+    origin = tomllib.loads(folder.joinpath("origin.toml").read_text(encoding="utf-8"))
+    assert "UIUC" in origin["origin"]["dataset"]
+    for name, checksum in origin["sha256"].items():
+        assert hashlib.sha256(folder.joinpath(name).read_bytes()).hexdigest() == checksum, name
+
+
+def test_tables_written_and_read_again_are_the_same(tmp_path):
+    bundled_knowledge().save(tmp_path)
+    from importlib.resources import files
+
+    for path in tmp_path.iterdir():
+        assert path.read_text() == files("propmatch_datasets.prediction").joinpath(path.name).read_text()
