@@ -36,7 +36,7 @@ __all__ = ["CHUNK", "ZERO_PADDING", "SpeedProblem", "Speeds", "chunks", "solve_s
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
-CHUNK = 8192
+CHUNK = 16384
 _TWO_PI = 2.0 * np.pi
 ZERO_PADDING = 0.05
 """Margin on the advance ratios of zero torque and thrust, which come from the rows of the table."""

@@ -33,8 +33,8 @@ class Workspace:
         size = math.prod(shape)
         held = self._held.get(name)
         if held is None or held.size < size:
-            held = self._held[name] = np.empty(size, dtype=kind)
-        return held[:size].reshape(shape)
+            held = self._held[name] = np.empty(shape, dtype=kind)
+        return held if held.shape == shape else held.reshape(-1)[:size].reshape(shape)
 
 
 def _cubic(c: Floats, x: Floats, value: Floats, slope: Floats) -> None:

@@ -168,9 +168,10 @@ class TorqueBalance:
 
     def _friction(self) -> Floats:
         """Friction torque at the speed reached."""
-        if self.curved:
-            return np.multiply(self.friction, self._ratio, out=self._friction_here)
-        return self.friction
+        if not self.curved:
+            return self.friction
+        np.multiply(self.friction, self._ratio, out=self._friction_here)
+        return self._friction_here
 
     def current_a(self, torque: Floats, out: Floats) -> None:
         """Motor current at the speed reached, (Q + friction)/(g K e)."""
