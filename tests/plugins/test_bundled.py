@@ -176,7 +176,9 @@ def test_the_bundled_briefs_read_without_fault():
     assert propmatch_datasets.briefs() == ("club_racer", "schoolyard_trainer", "wetland_logger")
     for name in propmatch_datasets.briefs():
         brief = load_brief(propmatch_datasets.path(f"briefs/{name}.toml"))
-        assert brief.aircraft.bare_mass_g < brief.aircraft.target_mass_g
+        bare = resolve_variants(brief)[0].airframe.bare_mass_g
+        assert bare == pytest.approx({"club_racer": 290, "schoolyard_trainer": 150, "wetland_logger": 265}[name])
+        assert bare < brief.aircraft.target_mass_g
         assert brief.variant
 
 
