@@ -32,7 +32,7 @@ from scipy.optimize import brentq, elementwise
 from support import random_train, rising_rpm_table, simple_train
 
 from propmatch import controller
-from propmatch.coupling import solve, solve_lanes
+from propmatch.coupling import hold_lanes, solve, solve_lanes
 from propmatch.kernel import CHUNK, chunks, solve_speed
 from propmatch.lanes import train_lanes
 from propmatch.lookup import FlightReader, Workspace
@@ -342,6 +342,9 @@ def whole_answers(stock: Catalogue, points: int) -> None:
     for name, speed in (("static", 0 * one), ("airspeed", rng.uniform(1.0, 20.0, points))):
         work = lambda v=speed: solve_lanes(lanes, v, throttle, charge, 1.225 * one, 340.0 * one)  # noqa: E731
         print(f"  {name:10}{median_time(work, 3) / points * 1e9:8.0f} ns/point over {points} trains")
+    thrust, speed = rng.uniform(0.2, 1.0, points), rng.uniform(1.0, 12.0, points)
+    seconds = median_time(lambda: hold_lanes(lanes, thrust, speed, charge, 1.225 * one, 340.0 * one), 3)
+    print(f"  {'held':10}{seconds / points * 1e9:8.0f} ns/point over {points} trains, airspeed and thrust given")
     train = simple_train()
     sweep = np.linspace(0.2, 1.0, points)
     seconds = median_time(lambda: solve(train, throttle=sweep, airspeed_m_s=8.0), 3)

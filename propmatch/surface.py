@@ -43,10 +43,11 @@ class Surfaces:
     rpm_min, rpm_max, j_max : (P,), range of the source points
     j_zero_low, j_zero_high : (P,), least and greatest advance ratio of zero torque over the rows
     j_thrust_zero_low, j_thrust_zero_high : (P,), the same for zero thrust
-    rest_fit, power_fit : (R,), (3, R); halfway through each row, for first guesses: CP(0), and c0, c1, c2 of
-        CP ~ c0 + c1 J + c2 J^2
-    thrust_fit : (2, P), t and j of CT ~ t (1 - J/j), likewise
-    torque_falls, thrust_falls : (P,), True when at some node torque (thrust) falls with speed
+    cp_rest_fit, cp_fit : (R,), (3, R); halfway through each row, for first guesses: CP(0), and c0, c1, c2 of
+        CP ~ c0 + c1 J + c2 J^2 up to zero torque
+    ct_rest_fit, ct_fit : (R,), (3, R); CT likewise
+    torque_falls : (P,), True when at some node torque falls with speed
+    thrust_falls : (P,), True when thrust does at some node where it is positive
     """
 
     ct_cells: Floats
@@ -67,9 +68,10 @@ class Surfaces:
     j_zero_high: Floats
     j_thrust_zero_low: Floats
     j_thrust_zero_high: Floats
-    rest_fit: Floats
-    power_fit: Floats
-    thrust_fit: Floats
+    cp_rest_fit: Floats
+    cp_fit: Floats
+    ct_rest_fit: Floats
+    ct_fit: Floats
     torque_falls: NDArray[np.bool_]
     thrust_falls: NDArray[np.bool_]
 
@@ -103,8 +105,7 @@ def surfaces_of(rpm: Floats, advance_ratio: Floats, ct: Floats, cp: Floats) -> S
     ct_cells, ct_end = _cells(speeds, j, ct)
     cp_cells, cp_end = _cells(speeds, j, cp)
     zeros, thrust_zeros = _zero_advance_ratio(j, cp, cp_end), _zero_advance_ratio(j, ct, ct_end)
-    thrust_zero = float(np.median(thrust_zeros))
-    halfway = np.vstack([cp[:1], 0.5 * (cp[1:] + cp[:-1]), cp[-1:]])
+    cp_rows, ct_rows = (np.vstack([c[:1], 0.5 * (c[1:] + c[:-1]), c[-1:]]) for c in (cp, ct))
     one = {
         "first_cell": 0,
         "first_row": 0,
@@ -126,11 +127,12 @@ def surfaces_of(rpm: Floats, advance_ratio: Floats, ct: Floats, cp: Floats) -> S
         cp_cells=cp_cells.reshape(-1, 16),
         ct_rest=np.ascontiguousarray(ct_cells[:, 0, 0, :].T),
         cp_rest=np.ascontiguousarray(cp_cells[:, 0, 0, :].T),
-        rest_fit=halfway[:, 0],
-        power_fit=_power_fit(j, halfway, zeros),
-        thrust_fit=np.array([[_thrust_fit(j, ct, thrust_zero)], [thrust_zero]]),
+        cp_rest_fit=cp_rows[:, 0],
+        cp_fit=_parabola(j, cp_rows, zeros),
+        ct_rest_fit=ct_rows[:, 0],
+        ct_fit=_parabola(j, ct_rows, thrust_zeros),
         torque_falls=np.array([_falls(speeds, j, cp)]),
-        thrust_falls=np.array([_falls(speeds, j, ct)]),
+        thrust_falls=np.array([_falls(speeds, j, ct, above=0.0)]),
         **{name: np.array([value], dtype=np.float64) for name, value in one.items()},
     )
 
@@ -253,25 +255,19 @@ def _zero_advance_ratio(j: Floats, coefficient: Floats, end_slope: Floats) -> Fl
     return np.array(out if out else [j[-1]])
 
 
-def _power_fit(j: Floats, cp: Floats, zeros: Floats) -> Floats:
-    """Least-squares c0, c1, c2 of CP ~ c0 + c1 J + c2 J^2 up to zero torque, for each row: (3, rows)."""
+def _parabola(j: Floats, rows: Floats, zeros: Floats) -> Floats:
+    """Least-squares c0, c1, c2 of C ~ c0 + c1 J + c2 J^2 up to the highest zero, for each row: (3, rows)."""
     inside = j <= max(np.max(zeros), j[2] if j.size > 2 else j[-1])
     basis = np.vander(j[inside], 3, increasing=True)
-    fit = np.linalg.lstsq(basis, cp[:, inside].T, rcond=None)[0]
-    fit[0] = np.maximum(fit[0], 0.1 * cp[:, 0])
+    fit = np.linalg.lstsq(basis, rows[:, inside].T, rcond=None)[0]
+    fit[0] = np.maximum(fit[0], 0.1 * rows[:, 0])
     return np.asarray(fit)
 
 
-def _thrust_fit(j: Floats, ct: Floats, zero: float) -> float:
-    """Least-squares t of CT ~ t (1 - J/zero) where that is clearly positive."""
-    shape = 1 - j / zero
-    inside = shape > 0.1
-    factor = np.sum(ct[:, inside] * shape[inside]) / (ct.shape[0] * np.sum(shape[inside] ** 2))
-    return float(max(factor, 1e-6))
-
-
-def _falls(rpm: Floats, j: Floats, c: Floats) -> bool:
-    """True when 2 C + rpm dC/drpm - J dC/dJ is not positive at some node: torque (thrust) then falls with speed."""
+def _falls(rpm: Floats, j: Floats, c: Floats, above: float = -np.inf) -> bool:
+    """True when 2 C + rpm dC/drpm - J dC/dJ is not positive at some node with C > ``above``: torque (thrust) then
+    falls with speed.
+    """
     by_j = monotone_slopes(j, c)
     by_rpm = monotone_slopes(rpm, c.T).T if rpm.size > 1 else np.zeros_like(c)
-    return bool(np.any(2 * c + rpm[:, None] * by_rpm - j * by_j <= 0))
+    return bool(np.any((2 * c + rpm[:, None] * by_rpm - j * by_j <= 0) & (c > above)))

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from propmatch.bracket import bracketed_newton, first_crossing
 from propmatch.kernel import ZERO_PADDING, chunks
-from propmatch.lookup import Workspace
+from propmatch.lookup import FlightReader, RestReader, Workspace
 from propmatch.status import Status
 from propmatch.surface import Surfaces
 from propmatch.torque import THRUST_PER_CT, lanes_of, reader_of
@@ -17,7 +17,7 @@ from propmatch.units import RPM_RAD_S
 __all__ = ["ThrustProblem", "speed_for_thrust"]
 
 Floats = NDArray[np.float64]
-_STEPS = 8
+_STEPS = 2
 _DOUBLINGS = 40
 _TWO_PI = 2.0 * np.pi
 
@@ -51,47 +51,91 @@ _LANE_FIELDS = tuple(a.name for a in attrs.fields(ThrustProblem) if a.name != "s
 def speed_for_thrust(problem: ThrustProblem, lanes: int | None = None) -> tuple[Floats, NDArray[np.int8]]:
     """Lowest propeller speed [rad/s] that gives the thrust, and status, (N,); ``lanes`` when every array has one.
 
-    Newton from the closed form of CT ~ t (1 - J/j), then the bracketed search. Where a table lets thrust fall with
-    speed, the first crossing on a grid of 96 speeds is refined.
+    Start in closed form (with CT a parabola in J the balance is quadratic in u), two Halley steps, two more for the
+    lanes that need them, then the bracketed search. Where a table lets thrust fall with speed, the first crossing on a
+    grid of 96 speeds is refined.
     """
     lanes = problem.size if lanes is None else lanes
-    u = np.empty(lanes)
-    status = np.empty(lanes, dtype=np.int8)
+    u, status = np.empty(lanes), np.empty(lanes, dtype=np.int8)
     room = Workspace()
     with np.errstate(all="ignore"):
         for part in chunks(lanes):
-            u[part], status[part] = _thrust_chunk(problem.take(part), part.stop - part.start, room)
+            settled = _step(problem.take(part), u[part], room, first=True)
+            status[part] = np.where(settled, Status.OK, Status.NOT_CONVERGED)
+        for method in (_step_again, _step_again, _bracket):
+            rest = np.flatnonzero(status == Status.NOT_CONVERGED)
+            if not rest.size:
+                break
+            for part in chunks(rest.size):
+                some = rest[part]
+                u[some], status[some] = method(problem.take(some), u[some], room)
     return u, status
 
 
-def _thrust_chunk(p: ThrustProblem, lanes: int, room: Workspace) -> tuple[Floats, NDArray[np.int8]]:
-    s, which = p.surfaces, p.which
-    scale = THRUST_PER_CT * p.density_kg_m3 * p.diameter_m**2 * p.diameter_m**2
+def _step(p: ThrustProblem, u: Floats, room: Workspace, *, first: bool) -> NDArray[np.bool_]:
+    """Two steps on ``u`` in place; which lanes then give the thrust to 1e-12."""
+    s, square, excess = p.surfaces, room.array("square", u.size), room.array("excess", u.size)
+    disk = p.diameter_m * p.diameter_m
+    scale = THRUST_PER_CT * p.density_kg_m3 * disk * disk
+    moving = bool(np.any(p.airspeed_m_s > 0))
     j_per_u = _TWO_PI * p.airspeed_m_s / p.diameter_m
-    t, j = s.thrust_fit[:, which]
-    idle = j_per_u / j
-    reader = reader_of("ct", p, lanes, room)
-    u = np.empty(lanes)
-    u[...] = 0.5 * (idle + np.sqrt(idle * idle + 4.0 * p.thrust_n / (scale * t)))
-    limit = 1e-12 * np.maximum(p.thrust_n, 1e-3 * scale * t * idle * idle)
-    settled = np.zeros(lanes, dtype=bool)
+    reader = reader_of("ct", p, u.size, room, moving=moving)
+    if first:
+        _start(p, u, reader, scale, j_per_u, moving=moving)
     for _ in range(_STEPS):
-        np.maximum(u, 1e-3, out=u)
-        reader.go(u, j_per_u / u)
+        reader.go(u, j_per_u / u if moving else j_per_u)
         ct, slope = reader.value_and_slope()
-        square = scale * u * u
-        excess = square * ct - p.thrust_n
-        settled = np.abs(excess) <= limit
-        if settled.all():
-            break
-        step = excess / (square * (2.0 * ct + slope))
-        u *= np.where(settled, 1.0, 1.0 - np.clip(step, -1.0, 0.5))
-    settled &= ~s.thrust_falls[which] & np.isfinite(u)
-    status = np.full(lanes, Status.OK, dtype=np.int8)
-    rest = np.flatnonzero(~settled)
-    if rest.size:
-        u[rest], status[rest] = _bracketed(p.take(rest), rest.size, np.broadcast_to(limit, (lanes,))[rest])
-    return u, status
+        np.multiply(scale, u, out=square)
+        np.multiply(square, u, out=square)
+        np.multiply(slope, square, out=slope)
+        np.multiply(square, ct, out=square)
+        np.subtract(p.thrust_n, square, out=excess)
+        # Halley with w = u T', q = -u^2 T''/2: du/u = f w/(w^2 + f q)
+        np.add(slope, square, out=ct)
+        np.add(ct, square, out=ct)
+        np.multiply(slope, 0.5 if moving else 2.0, out=slope)
+        np.add(slope, square, out=slope)
+        np.multiply(slope, excess, out=slope)
+        np.multiply(excess, ct, out=excess)
+        np.multiply(ct, ct, out=ct)
+        np.add(ct, slope, out=ct)
+        np.divide(excess, ct, out=excess)
+        np.clip(excess, -0.5, 1.0, out=excess)
+        np.multiply(excess, u, out=excess)
+        np.add(u, excess, out=u)
+    reader.go(u, j_per_u / u if moving else j_per_u)
+    np.multiply(scale, u, out=square)
+    np.multiply(square, u, out=square)
+    np.multiply(square, reader.value(), out=excess)
+    np.subtract(excess, p.thrust_n, out=excess)
+    settled = np.abs(excess, out=excess) <= 1e-12 * p.thrust_n + 1e-15 * square
+    if s.thrust_falls.any():
+        settled &= ~s.thrust_falls[p.which]
+    return np.asarray(settled & (u > 0))
+
+
+def _start(
+    p: ThrustProblem, u: Floats, reader: RestReader | FlightReader, scale: Floats, j_per_u: Floats, *, moving: bool
+) -> None:
+    """Closed form: CT a parabola in J, of the table's middle rpm row first, then of the row that leads to."""
+    s = p.surfaces
+    numbers = s.ct_fit if moving else s.ct_rest_fit
+    middle = (s.first_row + np.floor(0.5 * s.rows)).astype(np.intp)[p.which]
+    for row in (numbers[..., middle], None):
+        fit = reader.of_row(numbers, u) if row is None else row
+        if moving:
+            a, b = scale * fit[0], scale * fit[1] * j_per_u
+            c = p.thrust_n - scale * fit[2] * j_per_u * j_per_u
+            np.divide(np.sqrt(np.maximum(b * b + 4.0 * a * c, 0.0)) - b, 2.0 * a, out=u)
+        else:
+            np.sqrt(p.thrust_n / (scale * fit), out=u)
+        np.fmax(u, 1e-3, out=u)
+
+
+def _step_again(p: ThrustProblem, u: Floats, room: Workspace) -> tuple[Floats, NDArray[np.int8]]:
+    u = np.fmax(u, 1e-3)
+    settled = _step(p, u, room, first=False)
+    return u, np.where(settled, Status.OK, Status.NOT_CONVERGED).astype(np.int8)
 
 
 def _excess(p: ThrustProblem, u: Floats) -> tuple[Floats, Floats]:
@@ -103,17 +147,20 @@ def _excess(p: ThrustProblem, u: Floats) -> tuple[Floats, Floats]:
     return per_u * u * ct - p.thrust_n, per_u * (2.0 * ct + slope)
 
 
-def _bracketed(p: ThrustProblem, lanes: int, limit: Floats) -> tuple[Floats, NDArray[np.int8]]:
+def _bracket(p: ThrustProblem, u: Floats, room: Workspace) -> tuple[Floats, NDArray[np.int8]]:
     """First crossing on a grid up to the highest rpm of the table (twice zero thrust at least), else beyond it."""
     s, which = p.surfaces, p.which
+    # at no thrust, in an airstream, what counts is a share of the thrust per radian
+    least = 1e-15 * p.density_kg_m3 * p.diameter_m**2 * p.airspeed_m_s**2
+    limit = np.broadcast_to(1e-12 * p.thrust_n + least, u.shape)
 
     def excess(some: Any, u: Floats) -> tuple[Floats, Floats]:
         return _excess(p.take(some), u)
 
     windmill = _TWO_PI * p.airspeed_m_s / p.diameter_m
-    low = np.broadcast_to(windmill / (s.j_thrust_zero_high[which] * (1 + ZERO_PADDING)), (lanes,))
+    low = np.broadcast_to(windmill / (s.j_thrust_zero_high[which] * (1 + ZERO_PADDING)), u.shape)
     fast = windmill / (s.j_thrust_zero_low[which] * (1 - ZERO_PADDING))
-    top = np.broadcast_to(np.maximum(s.rpm_max[which] * RPM_RAD_S, 2.0 * fast), (lanes,))
+    top = np.broadcast_to(np.maximum(s.rpm_max[which] * RPM_RAD_S, 2.0 * fast), u.shape)
     low, high = first_crossing(excess, low, top)
     for _ in range(_DOUBLINGS):
         short = ~(_excess(p, high)[0] >= 0)

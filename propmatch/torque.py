@@ -190,7 +190,7 @@ class TorqueBalance:
         np.subtract(self.stall, self._friction(), out=level)
         np.maximum(level, 0.02 * self.stall, out=level)
         if self.moving:
-            c0, c1, c2 = self.reader.of_row(s.power_fit, u)
+            c0, c1, c2 = self.reader.of_row(s.cp_fit, u)
             np.multiply(self.scale, c0, out=square)
             np.multiply(self.scale, self.j_per_u, out=line)
             np.multiply(c2, line, out=c2)
@@ -199,7 +199,7 @@ class TorqueBalance:
             np.multiply(line, c1, out=line)
             np.add(line, self.drag, out=line)
         else:
-            np.multiply(self.scale, self.reader.of_row(s.rest_fit, u), out=square)
+            np.multiply(self.scale, self.reader.of_row(s.cp_rest_fit, u), out=square)
             line = self.drag
         # root of square u^2 + line u - level
         np.multiply(square, 4.0, out=square)
