@@ -32,6 +32,7 @@ __all__ = [
 
 FIRST_PARTY: dict[str, str] = {
     "bundled": "propmatch_plugins.bundled",
+    "prediction": "propmatch_plugins.prediction",
     "spreadsheets": "propmatch_plugins.spreadsheet",
     "tables": "propmatch_plugins.measured_tables",
 }
