@@ -16,6 +16,7 @@ COMMANDS = {
     "match": "Which combinations of parts meet a brief, and which is best.",
     "time": "How long it flies, phase by phase.",
     "point": "What a motor, propeller and pack do together.",
+    "sheet": "The build sheet: one file with charts, limits and cautions, to publish with the plans.",
     "parts": "List and check parts, predict a propeller, write empty tables.",
     "schema": "Write the brief's JSON Schema, for editors.",
 }

@@ -1,0 +1,101 @@
+"""``propmatch sheet``: one file to publish with the plans."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
+from propmatch.commands.trains import LazyCatalogue
+
+__all__ = ["command"]
+
+
+@click.command("sheet", cls=Command)
+@click.argument("brief", required=False)
+@click.option("--train", metavar="ID", help='The ids of its parts joined by " + ", as match prints them.')
+@click.option(
+    "-o", "--output", metavar="FILE", type=click.Path(dir_okay=False), help="HTML file.  [default: the brief's name]"
+)
+@click.option("--pdf", "as_pdf", is_flag=True, help="Write a PDF of the same name beside it.")
+@click.option("--force", is_flag=True, help="Replace files that exist.")
+@catalogue_options
+@answer_options
+@click.pass_context
+def command(ctx: click.Context, /, **options: Any) -> None:
+    """The build sheet: one HTML file that needs no network, with charts, limits, substitutes and cautions.
+
+    BRIEF is a file, or the name of a bundled brief. The charts show the power train of --train, else the best that
+    match finds.
+
+    Exit code 1 when nothing in the catalogue meets the brief.
+    """
+    from propmatch.commands.briefs import open_brief
+    from propmatch.commands.choose import train_of_ids
+    from propmatch.commands.output import Reply, show
+    from propmatch.commands.progress import progress_line
+    from propmatch.measures import settings
+    from propmatch.report.content import build_sheet
+    from propmatch.report.picture import need
+
+    for module in ("matplotlib", "jinja2"):
+        need(module)
+    brief, which = open_brief(options["brief"])
+    html = Path(options["output"] or f"{_file_name(brief.aircraft.name)}.html")
+    files = [html, *([html.with_suffix(".pdf")] if options["as_pdf"] else [])]
+    _check_files(files, options["force"])
+    stock = LazyCatalogue(options["parts_folder"], options["strict"])
+    setting = settings(brief)[0]
+    train = None
+    if options["train"] is not None:
+        train = train_of_ids(
+            stock, options["train"], count=setting.variant.motor_count,
+            accessory_current_a=setting.variant.accessory_current_a,
+            pack_temperature_c=brief.site.pack_temperature_c,
+        )  # fmt: skip
+    from propmatch.matching import match
+
+    with progress_line("matching") as progress:
+        shortlist = match(brief, stock.catalogue, top=40, progress=progress)
+    sheet = build_sheet(
+        brief, stock.catalogue, train=train, shortlist=shortlist, shown=shown_units(options["units"], brief)
+    )
+    if sheet is None:
+        text = f"{brief.aircraft.name}: no combination of the catalogue meets the brief, so there is no sheet."
+        hint = "'propmatch match' says which limits leave nothing; --train makes the sheet of a train all the same."
+        show(Reply(command="sheet", headline=[text, hint], faults=stock.broken), form=form_of(options))
+        ctx.exit(1)
+    from propmatch.report.html import sheet_html
+
+    html.write_text(sheet_html(sheet), encoding="utf-8")
+    if options["as_pdf"]:
+        from propmatch.report.pdf import save_pdf
+
+        save_pdf(sheet, files[1])
+    rows = [{"file": str(file), "bytes": file.stat().st_size} for file in files]
+    lines = [f"Wrote {row['file']} ({row['bytes'] / 1000:.0f} kB)." for row in rows]
+    first = sheet.section("answer").text[0]
+    show(
+        Reply(command="sheet", headline=[*lines, first, *([which] if which else [])], rows=rows, faults=stock.broken,
+              caution=True),
+        form=form_of(options),
+    )  # fmt: skip
+
+
+def _file_name(name: str) -> str:
+    """A file name that any system takes."""
+    kept = "".join(sign if sign.isalnum() else "-" for sign in name.lower())
+    return "-".join(filter(None, kept.split("-"))) or "sheet"
+
+
+def _check_files(files: list[Path], force: bool) -> None:
+    from propmatch.faults import Fault, InputFaults
+
+    faults = []
+    for file in files:
+        if file.exists() and not force:
+            faults.append(Fault(str(file), rule="exists already", hint="--force replaces it, -o names another file"))
+        elif not file.absolute().parent.is_dir():
+            faults.append(Fault(str(file), rule="its folder does not exist"))
+    if faults:
+        raise InputFaults(faults)

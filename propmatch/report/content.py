@@ -1,0 +1,65 @@
+"""From a brief and a catalogue to everything the build sheet says, before anybody draws or prints it."""
+
+from propmatch.brief import Brief
+from propmatch.catalogue import Catalogue
+from propmatch.endurance import flight_time
+from propmatch.limits import Design, run_checks
+from propmatch.matching import Shortlist, match
+from propmatch.measures import settings
+from propmatch.parts import PowerTrain
+from propmatch.report.briefwords import brief_sentences
+from propmatch.report.case import Case, Section, Sheet
+from propmatch.report.questions import assumed, cautions, extra, questions, sources
+from propmatch.report.spread import spread_of
+from propmatch.shown import Shown
+from propmatch.units import GRAM_KG
+
+__all__ = ["Section", "Sheet", "build_sheet"]
+
+
+def build_sheet(
+    brief: Brief,
+    catalogue: Catalogue,
+    *,
+    train: PowerTrain | None = None,
+    shortlist: Shortlist | None = None,
+    shown: Shown | None = None,
+) -> Sheet | None:
+    """Put the sheet together; None when no train was given and none of the catalogue meets the brief.
+
+    Parameters
+    ----------
+    brief : Brief
+    catalogue : Catalogue
+    train : PowerTrain, optional
+        The train that the charts show; default the best for the brief.
+    shortlist : Shortlist, optional
+        What :func:`propmatch.match` found; default: found here.
+    shown : Shown, optional
+        Units; default the brief's.
+    """
+    found = shortlist or match(brief, catalogue, top=5)
+    chosen = train or (found.best.train if found.best else None)
+    if chosen is None:
+        return None
+    setting = settings(brief)[0]
+    design = Design.of(chosen, setting.variant)
+    limits = setting.brief.limits
+    assert limits.reserve_charge is not None
+    assert limits.cutoff_cell_v is not None
+    flight = flight_time(
+        chosen, setting.variant.airframe, design.all_up_mass_g * GRAM_KG, setting.phases,
+        reserve_charge=limits.reserve_charge, cutoff_cell_v=limits.cutoff_cell_v, air=setting.air,
+    )  # fmt: skip
+    case = Case(
+        brief=brief, catalogue=catalogue, setting=setting, train=chosen, design=design,
+        checks=(*run_checks(design, brief), *catalogue.extra_checks(design, brief)), spread=spread_of(design, brief),
+        flight=flight, shortlist=found,
+        shown=shown or Shown(thrust=brief.units.thrust, speed=brief.units.speed, wing_loading=brief.units.wing_loading),
+    )  # fmt: skip
+    return Sheet(
+        title=f"{brief.aircraft.name}: power train",
+        lead=tuple(brief_sentences(setting, case.shown)),
+        sections=(*questions(case), *extra(case), sources(case), assumed(case), cautions(case)),
+        design=design, checks=case.checks, flight=flight, shortlist=found,
+    )  # fmt: skip
