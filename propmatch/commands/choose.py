@@ -8,7 +8,7 @@ from propmatch.commands.progress import progress_line
 from propmatch.commands.trains import TRAIN_OPTIONS, LazyCatalogue, choose_train
 from propmatch.faults import Fault, InputFaults, did_you_mean
 
-__all__ = ["TrainForBrief", "choose_for_brief", "train_of_ids", "wanted_settings"]
+__all__ = ["TrainForBrief", "choose_for_brief", "names_a_train", "train_of_ids", "wanted_settings"]
 
 
 @attrs.frozen(kw_only=True)
@@ -67,6 +67,11 @@ def train_of_ids(stock: LazyCatalogue, text: str, option: str = "--train", **num
     if faults:
         raise InputFaults(faults)
     return PowerTrain(**found, **numbers)
+
+
+def names_a_train(options: dict[str, Any], train: str = "train") -> bool:
+    """Whether the options name a power train, or part of one."""
+    return any(options.get(name) is not None for name in (train, *TRAIN_OPTIONS))
 
 
 def choose_for_brief(

@@ -1,0 +1,48 @@
+"""``propmatch cells``: what a pack of another cell count changes, and what must change with it."""
+
+from typing import Any
+
+import click
+
+from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
+from propmatch.commands.trains import LazyCatalogue, train_options
+
+__all__ = ["command"]
+
+
+@click.command("cells", cls=Command)
+@click.argument("brief", required=False)
+@click.option("--cells", metavar="LIST", default="2,3", show_default=True, help="Cell counts to compare, 1 to 6.")
+@click.option("--train", metavar="ID", help='The ids of its parts joined by " + ", as match prints them.')
+@train_options
+@catalogue_options
+@answer_options
+@click.pass_context
+def command(ctx: click.Context, /, **options: Any) -> None:
+    """What 3S instead of 2S does to the same motor, propeller and controller, and what brings it inside the limits.
+
+    BRIEF is a file, or the name of a bundled brief. Packs are compared three ways: of the same energy, the same mass
+    and the same capacity. The power train is that of --train, or of --motor, --propeller, --pack and --controller;
+    without any of them it is the best that match finds with the lowest of the cell counts.
+
+    Exit code 1 when no cell count keeps the limits as designed.
+    """
+    from propmatch.cells import compare_cells
+    from propmatch.commands.briefs import open_brief
+    from propmatch.commands.cellswords import cells_reply
+    from propmatch.commands.choose import choose_for_brief, names_a_train, wanted_settings
+    from propmatch.commands.matching import cell_counts
+    from propmatch.commands.output import show
+    from propmatch.commands.progress import progress_line
+
+    brief, which = open_brief(options["brief"])
+    counts = cell_counts(options["cells"])
+    stock = LazyCatalogue(options["parts_folder"], options["strict"])
+    setting = wanted_settings(brief, None)[0]
+    chosen = choose_for_brief(stock, brief, setting, options) if names_a_train(options) else None
+    with progress_line("comparing"):
+        comparison = compare_cells(brief, stock.catalogue, cells=counts, train=chosen.train if chosen else None)
+    shown = shown_units(options["units"], brief)
+    reply, met = cells_reply(stock, comparison, shown, which, chosen)
+    show(reply, form=form_of(options))
+    ctx.exit(0 if met else 1)

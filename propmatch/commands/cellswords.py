@@ -1,0 +1,259 @@
+"""How ``propmatch cells`` reads: the effect in sentences, the counts side by side, every check, and the ways out."""
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import attrs
+
+from propmatch.commands.cellsways import placing_block, ways_block
+from propmatch.commands.output import Reply
+from propmatch.commands.saying import check_names, checks_table, joined, mass_block, over_text, parts_text
+from propmatch.commands.trains import LazyCatalogue, train_data
+from propmatch.shown import Shown, signed, table, wrapped
+
+__all__ = ["case_row", "cells_reply"]
+
+_WIDE = 5
+_FLAT = (
+    "variant", "basis", "cells", "origin", "all_up_mass_g", "thrust_to_weight", "minutes", "climb_m_s", "top_speed_m_s",
+    "thrust_n", "thrust_half_n", "rpm", "motor_rpm", "motor_current_a", "pack_current_a", "pack_power_w",
+    "motor_heat_w", "heat_w", "level_airspeed_m_s", "level_throttle", "level_motor_current_a", "level_pack_current_a",
+    "full_throttle_minutes", "servo_supply_heat_w", "cap_throttle", "cap_motor_limit_a", "cap_motor_current_a",
+    "cap_pack_current_a", "cap_pack_power_w", "cap_thrust_n", "cap_thrust_to_weight",
+)  # fmt: skip
+
+
+def case_row(case: Any) -> dict[str, Any]:
+    """A case for JSON and CSV."""
+    return {
+        **{name: getattr(case, name) for name in _FLAT},
+        "pack": case.pack.name,
+        "pack_mass_g": case.pack.mass_g,
+        "capacity_mah": case.pack.capacity_mah,
+        "failing": [check.name for check in case.failing],
+        "outside_practice": [check.name for check in case.outside_practice],
+    }
+
+
+def cells_reply(stock: LazyCatalogue, comparison: Any, shown: Shown, which: str, chosen: Any) -> tuple[Reply, bool]:
+    """The answer, and whether any count keeps the limits as designed."""
+    from propmatch.cells import BASES
+    from propmatch.measures import settings
+
+    design = [case for case in comparison.cases if case.variant == comparison.variants[0]]
+    blocks: list[list[str]] = []
+    for heads, cases in _sheets(comparison, design):
+        blocks.append([*wrapped(f"{comparison.variants[0]}: full throttle at rest on a full pack, unless said:"),
+                       *_numbers(heads, cases, shown)])  # fmt: skip
+        blocks.append(["Every check:", *checks_table(heads, [case.checks for case in cases], shown)])
+    blocks.append(_packs_block(comparison, shown))
+    blocks += [ways_block(comparison, count, shown) for count in comparison.cells]
+    blocks.append(placing_block(comparison, shown))
+    blocks.append(_variants_block(comparison, shown))
+    blocks.append(mass_block(settings(comparison.brief), comparison.train, shown))
+    how = chosen.how if chosen is not None else comparison.how
+    reply = Reply(
+        command="cells",
+        headline=[*_headline(comparison, shown), *(text for text in (which, how) if text)],
+        blocks=blocks,
+        rows=[case_row(case) for case in comparison.cases],
+        assumptions=list(dict.fromkeys((*(chosen.assumptions if chosen else ()), *comparison.assumptions))),
+        faults=(*(chosen.doubts if chosen else ()), *stock.broken),
+        extra={
+            "train": train_data(comparison.train),
+            "packs": list(comparison.packs.values()),
+            "checks": [
+                {"variant": case.variant, "basis": case.basis, "cells": case.cells, "checks": case.checks}
+                for case in comparison.cases
+            ],
+            "remedies": {count: _remedies_data(found) for count, found in comparison.remedies.items()},
+            "balance_and_trim": {basis: comparison.placing[basis].readings(show=shown.speed_text) for basis in BASES},
+        },
+        caution=True,
+    )
+    return reply, any(not case.failing for case in design)
+
+
+def _remedies_data(found: Any) -> dict[str, Any]:
+    def data(remedy: Any) -> dict[str, Any]:
+        numbers = {f.name: getattr(remedy, f.name) for f in attrs.fields(type(remedy)) if f.name.endswith(("_g", "_a"))}
+        return {
+            **{kind: {"id": part.id, "name": part.name} for kind, part in remedy.changes.items()},
+            "thrust_to_weight": remedy.thrust_to_weight,
+            "minutes": remedy.minutes,
+            **numbers,
+        }
+
+    kinds = ("propellers", "motors", "controllers", "pairs")
+    return {
+        "failing": found.failing,
+        **{kind: [data(each) for each in getattr(found, kind)] for kind in kinds},
+        "current_limit_a": found.current_limit_a,
+        "kv_rpm_per_v": found.kv.kv_rpm_per_v,
+        "diameter_in": found.diameter.diameter_in,
+        "pitch_in": found.diameter.pitch_in,
+    }
+
+
+# ---------------------------------------------------------------- sentences
+
+
+def _headline(comparison: Any, shown: Shown) -> list[str]:
+    name = (
+        f"{comparison.brief.aircraft.name}, {comparison.variants[0]}, with {parts_text(comparison.train, pack=False)}"
+    )
+    counts = joined([f"{count}S" for count in comparison.cells])
+    sentences = [f"{name}: what {counts} do, packs of the same energy."]
+    first = comparison.case(comparison.cells[0])
+    for count in comparison.cells:
+        case = comparison.case(count)
+        text = f"{count}S ({case.pack.name}, {shown.mass_text(case.pack.mass_g)})"
+        if case is first:
+            text += (
+                f": {shown.thrust_text(case.thrust_n)} of static thrust, {signed(case.motor_current_a)} A through the "
+                f"motor, {signed(case.minutes)} minutes of the brief's flying"
+            )
+        else:
+            text += (
+                f": {shown.thrust_text(case.thrust_n)} ({_times(case.thrust_n, first.thrust_n)}), "
+                f"{signed(case.motor_current_a)} A ({_times(case.motor_current_a, first.motor_current_a)}), heat "
+                f"{signed(case.heat_w, 0)} W ({_times(case.heat_w, first.heat_w)}), {signed(case.minutes)} minutes"
+            )
+        sentences.append(f"{text}. {_verdict(case, shown)}")
+    return sentences
+
+
+def _times(value: float, base: float) -> str:
+    return f"{value / base:.1f} times" if base > 0 and math.isfinite(value) else "-"
+
+
+def _verdict(case: Any, shown: Shown) -> str:
+    if not case.failing:
+        return "It keeps every limit of the brief and of the parts."
+    texts = [over_text(check, shown) for check in case.failing]
+    more = f" and {len(texts) - 3} more" if len(texts) > 3 else ""
+    return f"It exceeds: {'; '.join(texts[:3])}{more}."
+
+
+# ---------------------------------------------------------------- tables
+
+
+def _sheets(comparison: Any, design: Sequence[Any]) -> list[tuple[list[str], list[Any]]]:
+    """Columns that fit a page: everything side by side, or a table for each way of comparing."""
+    from propmatch.cells import BASES
+
+    own = [case for case in design if case.basis == BASES[0] and case.origin == "own"]
+    others = [case for case in design if case.origin != "own"]
+    if len(own) + len(others) <= _WIDE:
+        cases = sorted([*own, *others], key=lambda case: (case.cells, case.origin != "own", BASES.index(case.basis)))
+        return [([_head(case) for case in cases], cases)]
+    sheets = []
+    for basis in BASES:
+        cases = [case for case in design if case.basis == basis]
+        sheets.append(([f"{case.cells}S" if at else f"{case.cells}S {basis}" for at, case in enumerate(cases)], cases))
+    return sheets
+
+
+def _head(case: Any) -> str:
+    return f"{case.cells}S own" if case.origin == "own" else f"{case.cells}S {case.basis.removeprefix('same ')}"
+
+
+def _numbers(heads: Sequence[str], cases: Sequence[Any], shown: Shown) -> list[str]:
+    speed = shown.speed_unit
+    lines: list[tuple[str, Any]] = [
+        ("pack mAh", lambda c: signed(c.pack.capacity_mah, 0)),
+        (f"pack {shown.mass_unit}", lambda c: signed(shown.mass_of(c.pack.mass_g), 1)),
+        (
+            f"all-up {shown.mass_unit}",
+            lambda c: signed(shown.mass_of(c.all_up_mass_g), 0 if shown.mass_unit == "g" else 1),
+        ),
+        (
+            f"thrust {shown.thrust_unit}",
+            lambda c: signed(shown.thrust_of(c.thrust_n), 0 if shown.thrust == "gf" else 2),
+        ),
+        ("thrust to weight, half charge", lambda c: signed(c.thrust_to_weight, 2)),
+        ("propeller rpm", lambda c: signed(c.rpm, 0)),
+        ("motor A", lambda c: signed(c.motor_current_a)),
+        ("pack A (wattmeter)", lambda c: signed(c.pack_current_a)),
+        ("pack W (wattmeter)", lambda c: signed(c.pack_power_w, 0)),
+        ("heat in one motor W", lambda c: signed(c.motor_heat_w)),
+        ("heat in all W", lambda c: signed(c.heat_w)),
+        ("heat in servo supply W", lambda c: signed(c.servo_supply_heat_w, 2)),
+        (f"level {speed}, half charge", lambda c: signed(shown.speed_of(c.level_airspeed_m_s), 0)),
+        ("  throttle %", lambda c: signed(100 * c.level_throttle, 0)),
+        ("  motor A / pack A", lambda c: f"{signed(c.level_motor_current_a)} / {signed(c.level_pack_current_a)}"),
+        ("minutes, brief's flying", lambda c: signed(c.minutes)),
+        ("minutes, full throttle", lambda c: signed(c.full_throttle_minutes)),
+        ("climb m/s, half charge", lambda c: signed(c.climb_m_s)),
+        (f"top {speed}, half charge", lambda c: signed(shown.speed_of(c.top_speed_m_s), 0)),
+        ("throttle cap %", lambda c: "none needed" if c.cap_throttle >= 1 else signed(100 * c.cap_throttle, 0)),
+        ("limits exceeded", lambda c: str(len(c.failing)) if c.failing else "none"),
+    ]
+    rows = [
+        {"": f"  {label}", **{head: make(case) for head, case in zip(heads, cases, strict=True)}}
+        for label, make in lines
+    ]
+    return table(rows, left=("",))
+
+
+def _packs_block(comparison: Any, shown: Shown) -> list[str]:
+    lines = ["Which packs:"]
+    for each in comparison.packs.values():
+        if each.origin == "own":
+            continue
+        name = f"{each.cells}S, {each.basis}"
+        mass = shown.mass_text(each.pack.mass_g)
+        if each.origin == "catalogue":
+            text = (
+                f"{each.pack.name} ({each.pack.id or 'typed'}), {mass}, {_off(each.nearest_off)} in {_what(each.basis)}"
+            )
+        else:
+            near = (
+                f"the nearest, {each.nearest.name}, is {_off(each.nearest_off)}"
+                if each.nearest is not None
+                else f"the catalogue has no {each.cells}S pack of these cells"
+            )
+            text = f"{each.pack.name}, {mass}: no pack of the catalogue is close ({near})"
+        lines += wrapped(text, first=f"  {name:<20}", rest=" " * 22)
+    return lines if len(lines) > 1 else []
+
+
+def _off(share: float) -> str:
+    if not math.isfinite(share):
+        return "not to be had"
+    if abs(share) < 0.005:
+        return "equal"
+    return f"{abs(share):.0%} {'more' if share > 0 else 'less'}"
+
+
+def _what(basis: str) -> str:
+    return basis.removeprefix("same ")
+
+
+def _variants_block(comparison: Any, shown: Shown) -> list[str]:
+    """Every variant at the same energy: what its mass does to it."""
+    if len(comparison.variants) < 2:
+        return []
+    rows, wrong = [], []
+    for variant in comparison.variants:
+        for count in comparison.cells:
+            case = comparison.case(count, variant=variant)
+            rows.append(
+                {
+                    "variant": f"  {variant}",
+                    "cells": f"{count}S",
+                    f"all-up {shown.mass_unit}": signed(
+                        shown.mass_of(case.all_up_mass_g), 0 if shown.mass_unit == "g" else 1
+                    ),
+                    "T/W": signed(case.thrust_to_weight, 2),
+                    "min": signed(case.minutes),
+                    "climb m/s": signed(case.climb_m_s),
+                    f"top {shown.speed_unit}": signed(shown.speed_of(case.top_speed_m_s), 0),
+                    "limits exceeded": str(len(case.failing)) if case.failing else "none",
+                }
+            )
+            if case.failing:
+                names = check_names([check.name for check in case.failing])
+                wrong += wrapped(f"{variant}, {count}S exceeds {names}.", first="  - ", rest="    ")
+    return ["Each variant, packs of the same energy:", *table(rows, left=("variant",)), *wrong]

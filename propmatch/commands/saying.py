@@ -1,0 +1,154 @@
+"""Phrases that the commands about the whole aircraft share: checks in trade units, parts, the mass build-up."""
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+from propmatch.commands.matchwords import check_word
+from propmatch.shown import Shown, signed, table, wrapped
+
+__all__ = [
+    "check_names",
+    "checks_table",
+    "joined",
+    "limit_text",
+    "mass_block",
+    "over_text",
+    "parts_text",
+    "value_text",
+    "with_unit",
+]
+
+
+def with_unit(value: float, unit: str, shown: Shown) -> str:
+    """A number of a check in the reader's unit."""
+    if not math.isfinite(value):
+        return "no answer" if math.isnan(value) else "no limit"
+    if unit == "g":
+        return shown.mass_text(value)
+    if unit == "g/dm2":
+        return shown.loading_text(value)
+    digits = 0 if unit in ("rpm", "S") else 2 if abs(value) < 10 else 1
+    return f"{signed(value, digits)} {unit}".strip()
+
+
+def value_text(check: Any, shown: Shown) -> str:
+    return with_unit(check.value, check.unit, shown)
+
+
+def limit_text(check: Any, shown: Shown) -> str:
+    """``at most 11.5 A``."""
+    if not math.isfinite(check.limit):
+        return "-"
+    number, space, unit = with_unit(check.limit, check.unit, shown).partition(" ")
+    if "." in number:
+        number = number.rstrip("0").rstrip(".")
+    return f"at {'least' if check.least else 'most'} {number}{space}{unit}"
+
+
+def over_text(check: Any, shown: Shown) -> str:
+    """``motor current static 17.2 A (at most 11.5 A by the part rating)``."""
+    by = {"brief": "by the brief", "part rating": "by the part's rating"}.get(check.basis, check.basis)
+    return f"{check_word(check.name)} {value_text(check, shown)} ({limit_text(check, shown)} {by})"
+
+
+def check_names(names: Sequence[str]) -> str:
+    return joined([check_word(name) for name in names])
+
+
+def joined(words: Sequence[str]) -> str:
+    """``a, b and c``."""
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def parts_text(train: Any, *, pack: bool = True) -> str:
+    """The parts of a train by name; two motors are said."""
+    sets = "" if train.count == 1 else f"{train.count} times "
+    geared = "" if train.motor.gear_ratio == 1 else f" geared {train.motor.gear_ratio:g}:1"
+    names = f"{sets}{train.motor.name}{geared}, {train.propeller.name}, {train.controller.name}"
+    if not pack:
+        return names
+    parallel = "" if train.pack.cells_parallel == 1 else f" ({train.pack.cells_series}S{train.pack.cells_parallel}P)"
+    return f"{names}, {train.pack.name}{parallel}"
+
+
+_GROUPS = {"brief": "by the brief", "part rating": "by the parts' ratings", "common practice": "common practice"}
+_MOST_COLUMNS = 5
+
+
+def checks_table(heads: Sequence[str], designs: Sequence[Sequence[Any]], shown: Shown) -> list[str]:
+    """Every check with its value in each design, grouped by basis; over and close are said beside the value."""
+    groups: dict[str, list[dict[str, str]]] = {basis: [] for basis in _GROUPS}
+    for checks in zip(*designs, strict=True):
+        if all(check.verdict == "unknown" for check in checks):
+            continue
+        first = checks[0]
+        number, _, unit = with_unit(first.limit if math.isfinite(first.limit) else 1.0, first.unit, shown).partition(
+            " "
+        )
+        row = {"": f"    {check_word(first.name)} {unit}".rstrip()}
+        for head, check in zip(heads, checks, strict=True):
+            mark = {"over": " over", "close": " close"}.get(check.verdict, "")
+            number = value_text(check, shown)
+            row[head] = (number.partition(" ")[0] if number != "no answer" else number) + mark
+        limits = list(dict.fromkeys(limit_text(check, shown).removesuffix(f" {unit}") for check in checks))
+        row["limit"] = limits[0] if len(limits) == 1 else "by the part"
+        groups[first.basis].append(row)
+    rows = []
+    for basis, word in _GROUPS.items():
+        if groups[basis]:
+            rows += [{"": f"  {word}"}, *groups[basis]]
+    columns = ["", *heads, *(["limit"] if len(heads) <= _MOST_COLUMNS else [])]
+    return table(rows, columns=columns, left=("", "limit"))
+
+
+def mass_block(settings: Sequence[Any], train: Any, shown: Shown) -> list[str]:
+    """What the all-up mass is made of, a column for each variant."""
+    from propmatch.balance import bare_build_up
+    from propmatch.parts import propeller_mass_g
+
+    names = [setting.variant.name for setting in settings]
+    heads = [name if len(name) <= 22 else f"{name[:19]}..." for name in names]
+    builds = [bare_build_up(setting.brief, setting.variant) for setting in settings]
+    propeller = train.propeller
+    blade_g = (
+        propeller_mass_g(propeller.diameter_in, propeller.blades) if propeller.mass_g is None else propeller.mass_g
+    )
+    lines: dict[str, list[float]] = {}
+    for at, build in enumerate(builds):
+        for line in build.lines:
+            lines.setdefault(line.name, [float("nan")] * len(builds))[at] = line.mass_g
+    rows = list(lines.items())
+    if len(rows) > 1:
+        rows.append(("bare", [build.mass_g for build in builds]))
+    for setting, at in zip(settings, range(len(settings)), strict=True):
+        count = setting.variant.motor_count
+        for name, mass in (
+            ("motor", count * train.motor.mass_g),
+            ("propeller", count * blade_g),
+            ("controller", count * train.controller.mass_g),
+            ("pack", train.pack.mass_g),
+        ):
+            key = name if count == 1 or name == "pack" else f"{name}s"
+            found = next((row for row in rows if row[0] == key), None)
+            if found is None:
+                found = (key, [float("nan")] * len(settings))
+                rows.append(found)
+            found[1][at] = mass
+    totals = [
+        build.mass_g + setting.variant.motor_count * (train.motor.mass_g + blade_g + train.controller.mass_g)
+        + train.pack.mass_g
+        for build, setting in zip(builds, settings, strict=True)
+    ]  # fmt: skip
+    rows.append(("all-up", totals))
+    digits = 1
+    body = [
+        {shown.mass_unit: f"  {name}", **{
+            head: signed(shown.mass_of(mass), digits if shown.mass_unit == "g" else 2)
+            for head, mass in zip(heads, masses, strict=True)
+        }}
+        for name, masses in rows
+    ]  # fmt: skip
+    return [*wrapped("Mass build-up:"), *table(body, left=(shown.mass_unit,))]
