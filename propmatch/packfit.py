@@ -89,7 +89,7 @@ class PackFit:
         full, _ = completed(base)
         resistance = full.cell_resistance_mohm * full.capacity_mah / capacity_mah
         mass = float(self.mass_like_g(base, cells, capacity_mah)) if mass_g is None else mass_g
-        return replace(
+        pack: Pack = replace(
             full,
             name=f"{cells}S {capacity_mah:.0f} mAh scaled from {base.name}",
             cells_series=cells,
@@ -99,6 +99,7 @@ class PackFit:
             id=None,
             source=Source(text=f"{base.name} scaled by the catalogue's fit of pack mass", kind="assumed"),
         )
+        return pack
 
     @property
     def text(self) -> str:
