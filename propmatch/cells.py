@@ -27,6 +27,7 @@ from propmatch.parts import Pack, PowerTrain
 from propmatch.placing import Placing, placing
 from propmatch.remedies import Remedies, remedies
 from propmatch.sections import Phase
+from propmatch.tablehtml import table_html
 from propmatch.throttlecap import CapLanes, ratings_cap
 from propmatch.units import GRAM_KG
 
@@ -228,6 +229,15 @@ class CellComparison:
         """A case by cell count, basis and variant (default: the aircraft as designed)."""
         wanted = (self.variants[0] if variant is None else variant, basis, cells)
         return next(case for case in self.cases if (case.variant, case.basis, case.cells) == wanted)
+
+    def _repr_html_(self) -> str:
+        names = ("variant", "basis", "cells", "all_up_mass_g", "thrust_to_weight", "minutes", "climb_m_s",
+                 "top_speed_m_s", "thrust_n", "motor_current_a", "pack_current_a", "cap_throttle")  # fmt: skip
+        rows = [
+            [*(getattr(case, name) for name in names), ", ".join(check.name for check in case.failing) or "none"]
+            for case in self.cases
+        ]
+        return table_html((*names, "limits missed"), rows)
 
 
 def checked_cells(cells: Sequence[int]) -> tuple[int, ...]:

@@ -21,6 +21,7 @@ from propmatch.parts import Airframe, PowerTrain
 from propmatch.polar import airframe_lanes
 from propmatch.sections import Phase
 from propmatch.status import Status
+from propmatch.tablehtml import pairs_html, table_html
 
 __all__ = ["TIMER_MARGIN", "DischargeCurves", "FlightTime", "PhaseTime", "discharge_curves", "flight_time"]
 
@@ -97,6 +98,12 @@ class FlightTime:
     phases: tuple[PhaseTime, ...]
     status: Status
     assumptions: tuple[Assumption, ...] = ()
+
+    def _repr_html_(self) -> str:
+        whole = {a.name: getattr(self, a.name) for a in attrs.fields(FlightTime)[:7]} | {"status": self.status.name}
+        names = [a.name for a in attrs.fields(PhaseTime)]
+        rows = [[getattr(phase, name) for name in names] for phase in self.phases]
+        return pairs_html(whole) + table_html(names, rows)
 
 
 def flight_time(

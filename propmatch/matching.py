@@ -15,6 +15,7 @@ from propmatch.measures import Setting, TrainMeasures, settings
 from propmatch.parts import PowerTrain
 from propmatch.ranking import METRICS, Ranking, metric_value, ranking
 from propmatch.shelf import Shelf
+from propmatch.tablehtml import table_html
 
 __all__ = ["Candidate", "Shortlist", "match", "shelf_for"]
 
@@ -113,6 +114,14 @@ class Shortlist:
     def best(self) -> Candidate | None:
         """The best power train, None when nothing meets the brief."""
         return self.rows[0] if self.rows else None
+
+    def _repr_html_(self) -> str:
+        names = ("id", "cells", "flight_minutes", "thrust_to_weight", "all_up_mass_g", "top_speed_m_s", "climb_m_s",
+                 "motor_current_a", "pack_current_a")  # fmt: skip
+        rows = [[rank, *(getattr(row, name) for name in names)] for rank, row in enumerate(self.rows, start=1)]
+        passing = "some" if self.passing is None else self.passing
+        caption = f"{self.brief.aircraft.name}: {passing} of {self.combinations} combinations meet the brief"
+        return table_html(("rank", *names), rows, caption=caption)
 
 
 Finder = Callable[..., Found]

@@ -10,6 +10,7 @@ from propmatch import controller, motor, propeller
 from propmatch.estimates import Assumption
 from propmatch.lanes import TrainLanes
 from propmatch.status import Flag, Status, StatusError
+from propmatch.tablehtml import pairs_html, table_html
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -18,6 +19,7 @@ __all__ = ["POINT_FIELDS", "Drive", "OperatingPoint", "point_fields"]
 
 Floats = NDArray[np.float64]
 _TIP_MACH_REMARK = 0.8
+_HTML_LANES = 20
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -76,6 +78,19 @@ class OperatingPoint:
         data["status"] = [Status(int(s)).name for s in data["status"]]
         data["flags"] = [int(f) for f in data["flags"]]
         return pd.DataFrame(data)
+
+    def _repr_html_(self) -> str:
+        statuses = [Status(int(s)).name for s in np.ravel(self.status)]
+        columns = {name: np.ravel(getattr(self, name)).tolist() for name in POINT_FIELDS[:-2]}
+        if np.ndim(self.status) == 0:
+            return pairs_html({**{name: column[0] for name, column in columns.items()}, "status": statuses[0]})
+        wide = max(map(len, columns.values()))
+        rows = [
+            [lane, *(column[lane if len(column) == wide else 0] for column in columns.values()), status]
+            for lane, status in enumerate(statuses[:_HTML_LANES])
+        ]
+        caption = f"{len(statuses)} lanes" + (f", the first {_HTML_LANES}" if len(statuses) > _HTML_LANES else "")
+        return table_html(("lane", *columns, "status"), rows, caption=caption)
 
     def raise_for_status(self) -> "OperatingPoint":
         """Return self, or raise StatusError naming every lane without an answer."""

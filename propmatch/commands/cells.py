@@ -2,9 +2,11 @@
 
 from typing import Any
 
+import attrs
 import click
 
 from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
+from propmatch.commands.plotting import check_plot, plot_option, save_plot
 from propmatch.commands.trains import LazyCatalogue, train_options
 
 __all__ = ["command"]
@@ -14,6 +16,7 @@ __all__ = ["command"]
 @click.argument("brief", required=False)
 @click.option("--cells", metavar="LIST", default="2,3", show_default=True, help="Cell counts to compare, 1 to 6.")
 @click.option("--train", metavar="ID", help='The ids of its parts joined by " + ", as match prints them.')
+@plot_option
 @train_options
 @catalogue_options
 @answer_options
@@ -35,6 +38,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     from propmatch.commands.output import show
     from propmatch.commands.progress import progress_line
 
+    check_plot(options["plot"])
     brief, which = open_brief(options["brief"])
     counts = cell_counts(options["cells"])
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
@@ -44,5 +48,19 @@ def command(ctx: click.Context, /, **options: Any) -> None:
         comparison = compare_cells(brief, stock.catalogue, cells=counts, train=chosen.train if chosen else None)
     shown = shown_units(options["units"], brief)
     reply, met = cells_reply(stock, comparison, shown, which, chosen)
+    drawn = save_plot(options["plot"], lambda: _picture(comparison, setting, shown))
+    reply = attrs.evolve(reply, headline=[*reply.headline, *drawn])
     show(reply, form=form_of(options))
     ctx.exit(0 if met else 1)
+
+
+def _picture(comparison: Any, setting: Any, shown: Any) -> Any:
+    """Full throttle of each count as designed, packs of the same energy."""
+    from propmatch.report.thrustcharts import compare_chart
+    from propmatch.units import GRAM_KG
+
+    cases = {f"{cells}S": comparison.case(cells) for cells in comparison.cells}
+    return compare_chart(
+        {key: case.train for key, case in cases.items()}, setting.variant.airframe,
+        {key: case.all_up_mass_g * GRAM_KG for key, case in cases.items()}, air=setting.air, shown=shown,
+    )  # fmt: skip

@@ -6,6 +6,7 @@ import attrs
 import click
 
 from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
+from propmatch.commands.plotting import check_plot, plot_option, point_picture, save_plot
 from propmatch.commands.trains import (
     TRAIN_OPTIONS,
     LazyCatalogue,
@@ -51,6 +52,7 @@ class Question:
 @click.option("--charge", metavar="VALUES", help="State of charge, 0 to 1.  [default: 1]")
 @click.option("--altitude", metavar="M", help="Height of the field.  [default: 0]")
 @click.option("--temperature", metavar="DEGC", help="Air temperature.  [default: standard for the height]")
+@plot_option
 @catalogue_options
 @answer_options
 @click.pass_context
@@ -70,6 +72,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     from propmatch.commands.output import Reply, as_rows, show
     from propmatch.faults import InputFaults
 
+    check_plot(options["plot"])
     faults: list[Any] = []
     question = _question(options, faults)
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
@@ -84,18 +87,20 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     from propmatch.coupling import POINT_FIELDS
     from propmatch.status import Status
 
-    rows = as_rows(_points(chosen.train, question), POINT_FIELDS)
+    points = _points(chosen.train, question)
+    rows = as_rows(points, POINT_FIELDS)
     for row, airspeed, charge in zip(rows, *_along(question, "airspeed_m_s", "charge"), strict=True):
         row["airspeed_m_s"], row["charge"] = airspeed, charge
     if question.thrust_n is not None:
         for row, asked in zip(rows, *_along(question, "thrust_n"), strict=True):
             row["asked_thrust_n"] = asked
     shown = shown_units(options["units"])
+    drawn = save_plot(options["plot"], lambda: point_picture(chosen.train, question, points, shown))
     flags = [flag for row in rows for flag in row["flags"]]
     show(
         Reply(
             command="point",
-            headline=headline_of(chosen.train, question, rows, shown),
+            headline=[*headline_of(chosen.train, question, rows, shown), *drawn],
             blocks=[*blocks_of(chosen.train, question, rows, shown), sources_block(chosen.train)],
             rows=rows,
             assumptions=[each for each in (*chosen.assumptions, *_assumed(chosen.train)) if each.field != "mass_g"],

@@ -72,8 +72,9 @@ def command(ctx: click.Context, /, **options: Any) -> None:
         from propmatch.report.pdf import save_pdf
 
         save_pdf(sheet, files[1])
-    rows = [{"file": str(file), "bytes": file.stat().st_size} for file in files]
-    lines = [f"Wrote {row['file']} ({row['bytes'] / 1000:.0f} kB)." for row in rows]
+    sizes = [file.stat().st_size for file in files]
+    rows = [{"file": str(file), "bytes": size} for file, size in zip(files, sizes, strict=True)]
+    lines = [f"Wrote {file} ({size / 1000:.0f} kB)." for file, size in zip(files, sizes, strict=True)]
     first = sheet.section("answer").text[0]
     show(
         Reply(command="sheet", headline=[*lines, first, *([which] if which else [])], rows=rows, faults=stock.broken,

@@ -13,13 +13,14 @@ _HOME = {
     "margincharts": ("margin_chart",),
     "balancecharts": ("side_view", "trim_chart"),
     "spread": ("Spread", "spread_of"),
-    "content": ("Sheet", "build_sheet"),
+    "case": ("Section", "Sheet"),
+    "content": ("build_sheet",),
     "html": ("sheet_html",),
     "pdf": ("save_pdf",),
 }
 _MODULE = {name: module for module, names in _HOME.items() for name in names}
 
-__all__ = sorted(_MODULE)  # noqa: PLE0605
+__all__ = sorted(_MODULE)
 
 
 def __getattr__(name: str) -> Any:

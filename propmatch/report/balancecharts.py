@@ -14,7 +14,10 @@ from propmatch.stability import stability
 from propmatch.thrustline import ThrottleTrim
 from propmatch.units import INCH_M, MM_M
 
-__all__ = ["side_view", "trim_chart"]
+__all__ = ["masses_table", "side_view", "trim_chart"]
+
+_ROWS = 4
+"""Rows for names below the side view."""
 
 
 def side_view(geometry: Geometry, train: PowerTrain, places: PackPlaces, *, name: str = "side") -> Picture:
@@ -42,13 +45,16 @@ def side_view(geometry: Geometry, train: PowerTrain, places: PackPlaces, *, name
     def draw(figure: Any) -> None:
         ax = figure.add_subplot(111)
         ax.set_aspect("equal")
-        ax.set(xlim=(left - pad, right + pad), ylim=(bottom - 1.2 * pad, top + pad), xlabel="mm aft of the datum",
-               ylabel="mm above the level line")  # fmt: skip
+        ax.set(xlim=(left - pad, right + pad), ylim=(bottom - (_ROWS + 1) * 1.3 * pad, top + pad))
+        ax.set(xlabel="mm aft of the datum", ylabel="mm above the level line")
+        ax.set_yticks([tick for tick in ax.get_yticks() if bottom <= tick <= top + pad])
         ax.axhline(0, color=GREY, lw=0.7)
-        _chord(ax, lead, 0.0, chord, geometry.wing_incidence_deg, "wing, mean chord")
+        notes: list[tuple[float, float, str, str]] = [(lead + 0.8 * chord, 0.0, "wing, mean chord", INK)]
+        _chord(ax, lead, 0.0, chord, geometry.wing_incidence_deg)
         if tail is not None:
             start = tail.position_mm - 0.25 * tail_chord
-            _chord(ax, start, geometry.tail_height_mm, tail_chord, geometry.tail_incidence_deg, "tail")
+            _chord(ax, start, geometry.tail_height_mm, tail_chord, geometry.tail_incidence_deg)
+            notes.append((tail.position_mm, geometry.tail_height_mm, "tail", INK))
         if disk is not None:
             tilt = 0.0 if line is None else np.radians(line.tilt_deg)
             ax.plot([disk + radius * np.sin(tilt), disk - radius * np.sin(tilt)],
@@ -61,23 +67,22 @@ def side_view(geometry: Geometry, train: PowerTrain, places: PackPlaces, *, name
         for place, label in ((geometry.motor_mm, "motor"), (geometry.controller_mm, "controller")):
             if place is not None and place != disk:
                 ax.plot([place], [height if label == "motor" else 0.0], marker="s", color=GREY, ls="none")
-                ax.annotate(label, (place, height if label == "motor" else 0.0), xytext=(0, -11), ha="center",
-                            textcoords="offset points", fontsize=7, color=GREY)  # fmt: skip
+                notes.append((place, height if label == "motor" else 0.0, label, GREY))
         start_tray, end_tray = balance.pack_tray_from_mm, balance.pack_tray_to_mm
         if start_tray is not None and end_tray is not None:
             ax.plot([start_tray, end_tray], [pack_height, pack_height], color=ORANGE, lw=5, alpha=0.35,
                     solid_capstyle="butt")  # fmt: skip
-            ax.annotate("pack range", (start_tray, pack_height), xytext=(0, -13), textcoords="offset points",
-                        fontsize=7.5, color=ORANGE)  # fmt: skip
+            notes.append(((start_tray + end_tray) / 2, pack_height, "pack range", ORANGE))
         if np.isfinite(places.pack_mm):
             ax.plot([places.pack_mm], [pack_height], marker="D", color=ORANGE, ls="none", ms=6)
+            notes.append((places.pack_mm, pack_height, "pack", ORANGE))
         ax.axvspan(target - geometry.cg_tolerance_mm, target + geometry.cg_tolerance_mm, color="#e4e4e4", lw=0)
         _centre(ax, places.cg_mm if np.isfinite(places.cg_mm) else target, level)
-        ax.annotate(f"centre of gravity, target {target:g} mm", (target, bottom - pad), ha="center", fontsize=7.5)
+        notes.append((target, level, f"centre of gravity, target {target:g} mm", INK))
         if np.isfinite(neutral):
             ax.plot([neutral], [level], marker="^", color=GREEN, ls="none", ms=7)
-            ax.annotate("neutral point", (neutral, level), xytext=(4, 6), textcoords="offset points", fontsize=7.5,
-                        color=GREEN)  # fmt: skip
+            notes.append((neutral, level, "neutral point", GREEN))
+        _callouts(ax, notes, bottom, pad)
 
     rows = [
         {"what": "target centre of gravity", "mm aft of the datum": signed(target)},
@@ -89,21 +94,33 @@ def side_view(geometry: Geometry, train: PowerTrain, places: PackPlaces, *, name
         {"what": "propeller", "mm aft of the datum": signed(disk)},
     ]
     reading = places.readings([train.pack.name])[0]
-    share = (top - bottom) / (right - left + 2 * pad)
+    share = (top - bottom + (_ROWS + 2) * 1.3 * pad) / (right - left + 2 * pad)
     return Picture(
         name=name, title="Side view to scale, nose to the left", summary=reading, table=Table.of(rows), draw=draw,
-        height_in=float(np.clip(5.0 * share + 0.9, 2.2, 5.0)),
+        height_in=float(np.clip(4.6 * share + 0.6, 2.2, 5.0)),
     )  # fmt: skip
 
 
-def _chord(ax: Any, start: float, height: float, chord: float, incidence_deg: float, label: str) -> None:
+def _chord(ax: Any, start: float, height: float, chord: float, incidence_deg: float) -> None:
     """A chord as a thin section: flat below, rounded above."""
     t = np.linspace(0.0, 1.0, 31)
     thickness = 0.10 * chord * (2.0 * np.sqrt(t) * (1 - t) ** 0.8)
     slope = np.tan(np.radians(incidence_deg))
     x, base = start + chord * t, height + chord * (0.25 - t) * slope
     ax.fill_between(x, base, base + thickness, facecolor="#f4f4f4", edgecolor=INK, lw=1.0)
-    ax.annotate(label, (start + chord, height), xytext=(2, 5), textcoords="offset points", fontsize=7.5)
+
+
+def _callouts(ax: Any, notes: list[tuple[float, float, str, str]], bottom: float, pad: float) -> None:
+    """Names below the drawing in rows, each with a thin line to what it names."""
+    left, right = ax.get_xlim()
+    free = [-np.inf] * _ROWS
+    for x, y, text, colour in sorted(notes):
+        half = 0.0105 * len(text) * (right - left)
+        at = min(max(x, left + half), right - half)
+        row = next((r for r in range(_ROWS) if free[r] <= at - half), int(np.argmin(free)))
+        free[row] = at + half + 0.02 * (right - left)
+        ax.annotate(text, (x, y), xytext=(at, bottom - (row + 1) * 1.3 * pad), ha="center", va="center", fontsize=7.5,
+                    color=colour, arrowprops={"arrowstyle": "-", "color": colour, "lw": 0.5})  # fmt: skip
 
 
 def _centre(ax: Any, x: float, y: float) -> None:

@@ -101,6 +101,11 @@ class Case:
         return self.design.all_up_mass_g * GRAM_KG
 
     @property
+    def own_cells(self) -> str:
+        """Cell count of the train that the charts show."""
+        return f"{self.train.pack.cells_series}S"
+
+    @property
     def best(self) -> dict[str, Candidate]:
         """The best candidate of each cell count."""
         if self.shortlist is None:

@@ -49,7 +49,7 @@ def save_pdf(sheet: Sheet, path: str | Path) -> Path:
     meta = {"CreationDate": None, "Title": sheet.title, "Creator": "propmatch", "Producer": None}
     with rc_context(SETTINGS), PdfPages(path, metadata=meta) as pages:
         for at, blocks in enumerate(_pages(list(_blocks(sheet))), start=1):
-            figure = Figure(figsize=_PAGE)
+            figure = Figure(figsize=_PAGE, layout="constrained")
             top = _PAGE[1] - _MARGIN
             for block in blocks:
                 block.draw(figure, top)
@@ -63,10 +63,12 @@ def _pages(blocks: list[_Block]) -> list[list[_Block]]:
     pages: list[list[_Block]] = [[]]
     room = _ROOM
     for at, block in enumerate(blocks):
-        need_in = block.height_in
-        if block.kept and at + 1 < len(blocks):
-            need_in += blocks[at + 1].height_in
-        if need_in > room and pages[-1]:
+        together = block.height_in
+        for last, after in zip(blocks[at:], blocks[at + 1 :], strict=False):
+            if not last.kept:
+                break
+            together += after.height_in
+        if (together if together < _ROOM else block.height_in) > room and pages[-1]:
             pages.append([])
             room = _ROOM
         pages[-1].append(block)
@@ -85,10 +87,9 @@ def _blocks(sheet: Sheet) -> Iterator[_Block]:
 def _section(section: Section) -> Iterator[_Block]:
     yield _line("", height=0.12)
     yield attrs.evolve(_line(section.title, size=12.5, weight="bold", height=0.32), kept=True)
-    for text in section.text:
-        yield from _paragraph(text)
-    for point in section.points:
-        yield from _paragraph(point, first="• ", rest="  ")
+    words = [block for text in section.text for block in _paragraph(text)]
+    words += [block for point in section.points for block in _paragraph(point, first="• ", rest="  ")]
+    yield from (attrs.evolve(block, kept=bool(section.pictures) and len(words) < 14) for block in words)
     for picture in section.pictures:
         yield _chart(picture)
         yield from _paragraph(picture.summary, size=8)
@@ -112,17 +113,15 @@ def _paragraph(text: str, *, size: float = 9, first: str = "", rest: str = "") -
 
 
 def _chart(picture: Picture) -> _Block:
-    scale = min(1.0, (_WIDTH - 1.0) / picture.width_in)
+    scale = min(0.88, (_WIDTH - 1.0) / picture.width_in)
     wide, high = scale * picture.width_in, min(scale * picture.height_in, _ROOM - 0.6)
 
     def draw(figure: Any, top: float) -> None:
-        grid = figure.add_gridspec(1, 1, left=_MARGIN / _PAGE[0], right=(_MARGIN + wide) / _PAGE[0],
-                                   top=(top - 0.28) / _PAGE[1], bottom=(top - 0.28 - high) / _PAGE[1])  # fmt: skip
         _write(figure, picture.title, top - 0.2, size=9.5, weight="bold")
-        part = figure.add_subfigure(grid[0])
-        picture.draw(part)
-        part.subplots_adjust(left=0.3 if picture.name == "margins" else 0.11, right=0.97 if picture.name == "margins"
-                             else 0.82, top=0.97, bottom=0.14 if high > 3 else 0.2)  # fmt: skip
+        above = _PAGE[1] - top + 0.28
+        grid = figure.add_gridspec(3, 3, height_ratios=(above, high, _PAGE[1] - above - high),
+                                   width_ratios=(_MARGIN, wide, _PAGE[0] - _MARGIN - wide))  # fmt: skip
+        picture.draw(figure.add_subfigure(grid[1, 1]))
 
     return _Block(high + 0.36, draw, kept=True)
 

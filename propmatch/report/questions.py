@@ -13,11 +13,11 @@ from propmatch.limits import Design, excludes, run_checks
 from propmatch.matching import Candidate
 from propmatch.report.balancecharts import masses_table, side_view
 from propmatch.report.briefwords import train_reasons
-from propmatch.report.cellsection import substitutes
 from propmatch.report.case import Case, Section
+from propmatch.report.cellsection import cells_table, cells_text, compared, substitutes
 from propmatch.report.flightcharts import flight_chart
 from propmatch.report.margincharts import margin_chart
-from propmatch.report.picture import Picture, Table
+from propmatch.report.picture import Table
 from propmatch.report.thrustcharts import compare_chart, operating_chart, throttle_chart
 from propmatch.report.trimsection import stability_text, trim_picture
 from propmatch.report.words import check_name, parts_text
@@ -32,10 +32,10 @@ CAUTIONS = (
     "tied down.",
     "Take the propeller off while you set up the radio and the controller. Running, stand behind the disc, never in it "
     "or beside it, and keep hands, sleeves and onlookers away.",
-    "Never exceed the lowest rating of motor, controller, pack and propeller. The maker's limits come before this sheet.",
+    "Never exceed the lowest rating of motor, controller, pack and propeller. The makers' limits come first.",
     "A throttle limit in the transmitter keeps the current below a value only while it is set: it can be lost when a "
     "controller is recalibrated.",
-    "Never leave a charging pack alone. Store packs at about half charge, and retire one that is puffed, dented or hot.",
+    "Never leave a charging pack alone. Store packs at about half charge; retire one that is puffed, dented or hot.",
     "Fly where it is allowed and nobody is at risk. Rules and mass classes differ by country and change: check your "
     "local rules, and ask a club's safety officer where you can.",
 )
@@ -142,8 +142,10 @@ def duration(case: Case) -> Section:
 
 def margins(case: Case) -> Section:
     picture = margin_chart(case.checks, spread=case.spread)
-    text = ["A bar to the right is room to the limit, a bar to the left is beyond it; the shaded strip is the last "
-            "tenth before the limit. Only limits of the brief and ratings of parts rule a combination out."]  # fmt: skip
+    text = [
+        "A bar to the right is room to the limit, a bar to the left is beyond it; the shaded strip is the last tenth "
+        "before the limit. Only limits of the brief and ratings of parts rule a combination out."
+    ]
     points: tuple[str, ...] = ()
     if case.spread.varied:
         text.append(
@@ -156,15 +158,30 @@ def margins(case: Case) -> Section:
                    pictures=(picture,))  # fmt: skip
 
 
-def cells(case: Case) -> Section | None:
-    if len(case.best) < 2:
-        return None
-    picture = compare_chart(
-        {key: c.train for key, c in case.best.items()}, case.design.airframe,
-        {key: c.all_up_mass_g * GRAM_KG for key, c in case.best.items()}, air=case.setting.air, shown=case.shown,
+def cells(case: Case) -> Section:
+    found, cases = compared(case.brief, case.catalogue, case.train)
+    charts = [
+        compare_chart(
+            {f"{c.cells}S": c.train for c in cases}, case.design.airframe,
+            {f"{c.cells}S": c.all_up_mass_g * GRAM_KG for c in cases}, air=case.setting.air, shown=case.shown,
+            title="Only the pack changed",
+        )
+    ]  # fmt: skip
+    if len(case.best) > 1:
+        charts.append(
+            compare_chart(
+                {key: c.train for key, c in case.best.items()}, case.design.airframe,
+                {key: c.all_up_mass_g * GRAM_KG for key, c in case.best.items()}, air=case.setting.air,
+                shown=case.shown, title="The best of each cell count, each with its own motor and propeller",
+                name="compare-best",
+            )
+        )  # fmt: skip
+    counts = [f"{c.cells}S" for c in cases]
+    others = [name for name in counts if name != case.own_cells]
+    return Section(
+        name="cells", title=f"What if somebody fits {' or '.join(others)}?", text=cells_text(found, cases),
+        pictures=tuple(charts), tables=(cells_table(cases, case.shown),),
     )  # fmt: skip
-    text = "The best combination of each cell count, each with its own motor and propeller."
-    return Section(name="cells", title=f"{' or '.join(case.best)}?", text=(text,), pictures=(picture,))
 
 
 def others(case: Case) -> Section | None:
@@ -207,14 +224,14 @@ def balance(case: Case) -> Section | None:
         for field in attrs.fields(type(places)) if field.name not in ("geometry", "status")
     }, status=Status(int(np.ravel(places.status)[0])))  # fmt: skip
     pictures = [side_view(geometry, case.train, one)]
-    text = [pictures[0].summary]
+    text: list[str] = []
     if geometry.tail is not None and geometry.leading_edge_mm is not None:
         text.append(stability_text(geometry))
     trim, advice = trim_picture(case.setting, {**{k: c.train for k, c in case.best.items()}} or {"": case.train},
                                 case.shown)  # fmt: skip
     if trim is not None:
         pictures.append(trim)
-        text += [trim.summary, advice]
+        text.append(advice)
     return Section(
         name="balance", title="Where does the pack go, and what does throttle do to trim?", text=tuple(text),
         pictures=tuple(pictures), tables=(masses_table(build, power_train_items(geometry, case.train)),),

@@ -20,6 +20,7 @@ from propmatch.limits import Check, Design, checks_of, measures_of
 from propmatch.measures import TrainMeasures
 from propmatch.parts import PowerTrain
 from propmatch.ratings import rating_lanes
+from propmatch.tablehtml import number_text
 from propmatch.tables import CoefficientTable
 
 __all__ = ["Spread", "spread_of"]
@@ -128,9 +129,9 @@ def _plain_name(field: str) -> str:
     units = {"mohm", "ohm", "a", "w", "g", "rpm", "per", "v"}
     while len(words) > 1 and words[-1] in units:
         words.pop()
-    return " ".join(words)
+    return " ".join(words).replace("kv", "kV")
 
 
 def _range(each: Assumption) -> str:
     unit = f" {each.unit}" if each.unit else ""
-    return f"{each.subject}: {_plain_name(each.field)} {each.low:.3g} to {each.high:.3g}{unit}"
+    return f"{each.subject}: {_plain_name(each.field)} {number_text(each.low, 3)} to {number_text(each.high, 3)}{unit}"

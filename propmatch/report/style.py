@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Any
 
-__all__ = ["BLUE", "GREEN", "GREY", "INK", "ORANGE", "PURPLE", "SETTINGS", "STYLES", "end_labels", "panel"]
+__all__ = ["BLUE", "GREEN", "GREY", "INK", "ORANGE", "PURPLE", "SETTINGS", "STYLES", "apart", "end_labels", "panel"]
 
 INK, BLUE, ORANGE, GREEN, PURPLE, GREY = "#000000", "#0072B2", "#D55E00", "#00795A", "#9A4F7E", "#595959"
 """Dark members of the Okabe and Ito palette (Color Universal Design, 2008); darker where text needs contrast."""
@@ -13,7 +13,7 @@ STYLES: tuple[dict[str, Any], ...] = (
     {"color": GREEN, "linestyle": "-.", "marker": "^"},
     {"color": PURPLE, "linestyle": ":", "marker": "D"},
 )
-SETTINGS: dict[str, Any] = {
+SETTINGS: Any = {
     "svg.fonttype": "none",
     "svg.hashsalt": "propmatch",
     "pdf.fonttype": 42,
@@ -43,26 +43,27 @@ def panel(figure: Any, place: Any = 111, **options: Any) -> Any:
     return figure.add_subplot(place, **options)
 
 
-def end_labels(axes: Any, labels: Sequence[tuple[float, float, str, str]], *, side: str = "right") -> None:
-    """Write each line's name beside its end, moved apart where they would touch.
+def apart(levels: Sequence[float], gap: float) -> list[float]:
+    """Rising levels moved up where they are nearer to each other than a gap."""
+    placed: list[float] = []
+    for level in levels:
+        placed.append(max(level, placed[-1] + gap) if placed else level)
+    return placed
+
+
+def end_labels(axes: Any, labels: Sequence[tuple[float, float, str, str]]) -> None:
+    """Write each line's name beyond the right edge of the axes, moved apart where they would touch.
 
     Parameters
     ----------
     axes : matplotlib Axes, with its limits already final
     labels : sequence of (x, y, text, colour), in data units
-    side : ``right`` writes beyond the axes' right edge at the height of y; ``point`` writes just above the point
     """
-    if side == "point":
-        for x, y, text, colour in labels:
-            axes.annotate(text, (x, y), xytext=(4, 4), textcoords="offset points", color=colour, fontsize=8)
-        return
     low, high = axes.get_ylim()
     height_pt = axes.figure.bbox.height / axes.figure.dpi * 72 * axes.get_position().height
     gap = (high - low) * 10.5 / max(height_pt, 1.0)
-    placed: list[float] = []
-    for x, y, text, colour in sorted(labels, key=lambda label: label[1]):
-        level = max(y, placed[-1] + gap) if placed else y
-        placed.append(level)
+    ordered = sorted(labels, key=lambda label: label[1])
+    for (x, y, text, colour), level in zip(ordered, apart([label[1] for label in ordered], gap), strict=True):
         axes.annotate(
             text, (x, y), xytext=(1.01, level), textcoords=("axes fraction", "data"), color=colour, fontsize=8,
             va="center", annotation_clip=False,

@@ -13,7 +13,7 @@ from propmatch.flight import full_throttle
 from propmatch.parts import Airframe, PowerTrain
 from propmatch.polar import airframe_lanes, stall_speed_m_s, thrust_needed_n
 from propmatch.report.picture import Picture, Table
-from propmatch.report.style import BLUE, GREY, INK, ORANGE, STYLES, end_labels, panel
+from propmatch.report.style import BLUE, GREY, INK, ORANGE, STYLES, apart, end_labels, panel
 from propmatch.sections import Phase
 from propmatch.shown import Shown, signed
 
@@ -106,9 +106,13 @@ def operating_chart(
         ax.plot(x, f * late, color=BLUE, linestyle="--", marker="s", markevery=10, markerfacecolor="white")
         ax.plot(x, f * grid.needed, color=ORANGE, linestyle="-.", lw=2.2)
         ax.axvline(units.speed_of(grid.stall), color=INK, lw=0.8, ls=":")
-        ax.annotate("stall", (units.speed_of(grid.stall), high), xytext=(3, -9), textcoords="offset points", fontsize=8)
-        first = [(0.0, f * float(fresh[0]), "100 %, full pack"), (0.0, f * float(late[0]), "100 %, at the end")]
-        first += [(0.0, f * float(t[0]), f"{100 * d:.0f} %") for d, t in labels]
+        ax.annotate("stall", (units.speed_of(grid.stall), 0), xytext=(-2, 4), textcoords="offset points", fontsize=8,
+                    rotation=90, ha="right", va="bottom")  # fmt: skip
+        first = [
+            (0.0, f * float(fresh[0]), "full throttle, full pack"),
+            (0.0, f * float(late[0]), "full throttle, at the end"),
+        ]
+        first += [(0.0, f * float(t[0]), f"{100 * d:.0f} % throttle") for d, t in labels]
         _start_labels(ax, first)
         end = np.flatnonzero(np.isfinite(grid.needed) & (f * grid.needed < 0.97 * high))
         if end.size:
@@ -151,10 +155,11 @@ def _thrust(units: Shown, thrust_n: float) -> str:
 
 def _start_labels(ax: Any, labels: Sequence[tuple[float, float, str]]) -> None:
     """Names of curves just inside the left edge, above their beginnings."""
-    for x, y, text in labels:
-        if np.isfinite(y):
-            ax.annotate(text, (x, y), xytext=(4, 3), textcoords="offset points", fontsize=7.5, color=GREY,
-                        bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.4, "alpha": 0.8})  # fmt: skip
+    low, high = ax.get_ylim()
+    known = sorted((label for label in labels if np.isfinite(label[1])), key=lambda label: label[1])
+    for (x, _, text), y in zip(known, apart([label[1] for label in known], 0.05 * (high - low)), strict=True):
+        ax.annotate(text, (x, y), xytext=(4, 3), textcoords="offset points", fontsize=7.5, color=GREY,
+                    bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.4, "alpha": 0.8})  # fmt: skip
 
 
 def compare_chart(
@@ -165,6 +170,7 @@ def compare_chart(
     air: Air | None = None,
     charge: float = 0.5,
     shown: Shown | None = None,
+    title: str = "",
     name: str = "compare",
 ) -> Picture:
     """Full throttle of several trains against airspeed at one charge, each with what level flight needs at its mass."""
@@ -182,13 +188,18 @@ def compare_chart(
         high = 1.12 * f * max(float(np.nanmax(t)) for t in thrusts.values())
         ax.set(xlim=(0, units.speed_of(fastest)), ylim=(0, high), xlabel=f"airspeed, {units.speed_unit}",
                ylabel=f"thrust, {units.thrust_unit}")  # fmt: skip
+        names: list[tuple[float, float, str, str]] = []
         for (key, thrust), style in zip(thrusts.items(), STYLES * 3, strict=False):
             x = np.array([units.speed_of(v) for v in grids[key].airspeed])
             ax.plot(x, f * thrust, markevery=10, **style)
             ax.plot(x, f * grids[key].needed, color=style["color"], ls=style["linestyle"], lw=0.9)
-            at = int(np.nanargmax(np.where(np.isfinite(thrust), x < 0.25 * x[-1], False).nonzero()[0]))
-            ax.annotate(f"{key}, full throttle", (x[at], f * thrust[at]), xytext=(4, 5), textcoords="offset points",
-                        color=style["color"], fontsize=8)  # fmt: skip
+            at = int(np.flatnonzero(np.isfinite(thrust) & (x <= 0.3 * x[-1]))[-1])
+            names.append((float(f * thrust[at]), x[at], f"{key}, full throttle", style["color"]))
+        names.sort()
+        for (_, at_x, text, colour), y in zip(names, apart([n[0] for n in names], 0.055 * high), strict=True):
+            ax.annotate(text, (at_x, y), xytext=(4, 5), textcoords="offset points", color=colour, fontsize=8)
+        ax.annotate(f"at {100 * charge:.0f} % charge", (0.99, 0.89), xycoords="axes fraction", ha="right",
+                    fontsize=7.5, color=GREY)  # fmt: skip
         ax.annotate("thin lines: needed in level flight", (0.99, 0.95), xycoords="axes fraction", ha="right",
                     fontsize=7.5, color=GREY)  # fmt: skip
 
@@ -209,8 +220,8 @@ def compare_chart(
         for key, train in trains.items()
     ]
     return Picture(
-        name=name, title=f"{' beside '.join(trains)}: full throttle at {100 * charge:.0f} % charge",
-        summary="; ".join(tops) + ".", table=Table.of(rows), draw=draw,
+        name=name, title=title or f"{' beside '.join(trains)}: full throttle at {100 * charge:.0f} % charge",
+        summary=f"At {100 * charge:.0f} % charge. {'; '.join(tops)}.", table=Table.of(rows), draw=draw,
     )  # fmt: skip
 
 
@@ -267,7 +278,7 @@ def sweep_chart(
         below.set(xlabel=axis, ylabel="current, A", xlim=(float(x.min()), float(x.max())) if len(x) > 1 else None)
         drawn = [np.nanmax(c) for c in (motor, pack) if np.isfinite(c).any()]
         top = 1.12 * max([*drawn, *(a for a in known.values() if a < 2.5 * max(drawn, default=1.0))], default=1.0)
-        below.set_ylim(0, top)
+        below.set_ylim(min([0.0, *(1.3 * float(np.nanmin(c)) for c in (motor, pack) if np.isfinite(c).any())]), top)
         finite = np.flatnonzero(np.isfinite(motor))
         if finite.size:
             last = int(finite[-1])

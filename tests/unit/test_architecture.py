@@ -17,7 +17,7 @@ MODULES = {
 LENGTH = 400
 
 LAYERS = (
-    "_version units status faults",
+    "_version units status faults tablehtml",
     "declared fields",
     "air surface lookup tables chemistry",
     "parts",

@@ -12,6 +12,7 @@ from propmatch.air import Air
 from propmatch.estimates import Assumption
 from propmatch.faults import Fault, InputFaults, did_you_mean
 from propmatch.parts import Source
+from propmatch.tablehtml import pairs_html, table_html
 from propmatch.tables import CoefficientTable
 from propmatch.units import INCH_M
 from propmatch_plugins.prediction.anchoring import anchored, contradictions
@@ -75,6 +76,15 @@ class Prediction:
     assumptions: tuple[Assumption, ...]
     spread: FloatArray
     unconverged: int
+
+    def _repr_html_(self) -> str:
+        label = {"label": f"{self.diameter_in:g}x{self.pitch_in:g}, {self.blades} blades", "family": self.family,
+                 "rests on": self.tier, "source": self.source.text}  # fmt: skip
+        ranges = {f"{n}, 80 %": f"{100 * a:+.0f} to {100 * b:+.0f} %" for n, (a, b) in self.intervals.items()}
+        rows = zip(*(column.tolist() for column in (self.table.rpm, self.ct0, self.cp0, self.zero_thrust_j,
+                                                    self.peak_efficiency)), strict=True)  # fmt: skip
+        heads = ("rpm", "static CT", "static CP", "J of zero thrust", "peak efficiency")
+        return pairs_html({**label, **ranges}) + table_html(heads, rows)
 
     @property
     def ct0_interval(self) -> tuple[float, float]:
