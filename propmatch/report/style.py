@@ -5,7 +5,7 @@ from typing import Any
 
 __all__ = ["BLUE", "GREEN", "GREY", "INK", "ORANGE", "PURPLE", "SETTINGS", "STYLES", "apart", "end_labels", "panel"]
 
-INK, BLUE, ORANGE, GREEN, PURPLE, GREY = "#000000", "#0072B2", "#D55E00", "#00795A", "#9A4F7E", "#595959"
+INK, BLUE, ORANGE, GREEN, PURPLE, GREY = "#000000", "#0072B2", "#B84A00", "#00795A", "#9A4F7E", "#595959"
 """Dark members of the Okabe and Ito palette (Color Universal Design, 2008); darker where text needs contrast."""
 STYLES: tuple[dict[str, Any], ...] = (
     {"color": BLUE, "linestyle": "-", "marker": "o"},

@@ -1,0 +1,245 @@
+"""The build sheet as a file: valid, self-contained, escaped, repeatable, and its numbers those of the functions."""
+
+import re
+from pathlib import Path
+
+import html5lib
+import numpy as np
+import pytest
+from interface.sheet_support import BRIEF, HOSTILE, HOSTILE_PHASE, HOSTILE_TITLE, brief, stock
+
+from propmatch import Catalogue, Design, flight_time, match, run_checks, solve
+from propmatch.brief import resolve_variants
+from propmatch.faults import InputFaults
+from propmatch.matching import Shortlist
+from propmatch.measures import settings
+from propmatch.report import build_sheet, save_pdf, sheet_html
+from propmatch.report.case import Sheet
+from propmatch.report.picture import need
+from propmatch.units import GRAM_FORCE_N, GRAM_KG, KMH_M_S
+
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+@pytest.fixture(scope="module")
+def catalogue() -> Catalogue:
+    return stock()
+
+
+@pytest.fixture(scope="module")
+def shortlist(catalogue: Catalogue) -> Shortlist:
+    return match(brief(), catalogue, top=10)
+
+
+@pytest.fixture(scope="module")
+def sheet(catalogue: Catalogue, shortlist: Shortlist) -> Sheet:
+    train = next(c.train for c in shortlist.by_cells[2] if c.train.motor.name == HOSTILE)
+    made = build_sheet(brief(), catalogue, train=train, shortlist=shortlist)
+    assert made is not None
+    return made
+
+
+@pytest.fixture(scope="module")
+def text(sheet: Sheet) -> str:
+    return sheet_html(sheet)
+
+
+def parsed(text: str):
+    return html5lib.HTMLParser(strict=True, namespaceHTMLElements=False).parse(text)
+
+
+def test_the_file_is_valid_html_with_unique_ids(text: str) -> None:
+    """html5lib's strict parser follows the parsing rules of the WHATWG HTML standard and raises at the first error."""
+    tree = parsed(text)
+    ids = [node.get("id") for node in tree.iter() if node.get("id")]
+    assert len(ids) == len(set(ids))
+    wanted = {ref for node in tree.iter() for ref in (node.get("aria-labelledby") or "").split()}
+    wanted |= {node.get("href")[1:] for node in tree.iter("a")}
+    wanted |= set(re.findall(r'(?:url\(#|xlink:href="#)([^")]+)', text))
+    assert wanted
+    assert wanted <= set(ids)
+
+
+def test_nothing_is_fetched_and_nothing_runs(text: str) -> None:
+    tree = parsed(text)
+    names = {node.tag for node in tree.iter() if isinstance(node.tag, str)}
+    assert not names & {"script", "img", "iframe", "object", "embed", "b", "em", "i"}
+    handlers = [key for node in tree.iter() for key in node.attrib if key.startswith("on")]
+    assert handlers == []
+    addresses = set(re.findall(r"https?://[^\s\"'<]+", text))
+    assert addresses <= {"http://www.w3.org/2000/svg", "http://www.w3.org/1999/xlink"}
+    assert "@import" not in text
+    assert not re.search(r"url\((?!#)", text)
+
+
+def test_names_from_files_stay_text(text: str) -> None:
+    tree = parsed(text)
+    words = "".join(tree.itertext())
+    for hostile in (HOSTILE, HOSTILE_PHASE, HOSTILE_TITLE, "<i>wet</i> wing", "made up <em>here</em>", "paint <b>"):
+        assert hostile in words
+    drawn = ["".join(node.itertext()) for node in tree.iter(f"{SVG}text")]
+    assert HOSTILE_PHASE in drawn, "the flight chart names its phases"
+
+
+def test_every_chart_has_a_text_alternative_and_its_numbers(text: str, sheet: Sheet) -> None:
+    tree = parsed(text)
+    figures = list(tree.iter("figure"))
+    assert len(figures) == len(sheet.pictures) >= 7
+    for figure, picture in zip(figures, sheet.pictures, strict=True):
+        svg = next(figure.iter(f"{SVG}svg"))
+        assert svg.get("role") == "img"
+        title, described = next(svg.iter(f"{SVG}title")), next(svg.iter(f"{SVG}desc"))
+        assert svg.get("aria-labelledby").split() == [title.get("id"), described.get("id")]
+        assert (title.text, described.text) == (picture.title, picture.summary)
+        cells = [[cell.text or "" for cell in row] for row in figure.iter("tr")][1:]
+        assert cells == [list(row) for row in picture.table.rows]
+        assert len(cells) >= 2
+        assert all("," in head or head in _NO_UNIT for head in picture.table.heads), picture.table.heads
+
+
+_NO_UNIT = {"check", "value", "limit", "margin", "likely margin", "verdict", "limit from", "what it is", "phase",
+            "minutes", "what", "mm aft of the datum"}  # fmt: skip
+
+
+def test_the_same_sheet_is_the_same_bytes(
+    text: str, sheet: Sheet, catalogue: Catalogue, shortlist: Shortlist, tmp_path: Path
+) -> None:
+    again = build_sheet(brief(), stock(), train=sheet.design.train, shortlist=match(brief(), catalogue, top=10))
+    assert again is not None
+    assert sheet_html(again) == text
+    first, second = (save_pdf(each, tmp_path / f"{i}.pdf").read_bytes() for i, each in enumerate((sheet, again)))
+    assert first == second
+    assert first.startswith(b"%PDF-")
+
+
+# ---------------------------------------------------------------- numbers
+
+
+def row(table, name: str) -> tuple[str, ...]:
+    return next(r for r in table.rows if r[0] == name)
+
+
+def test_recommended_trains_are_those_of_match(sheet: Sheet, shortlist: Shortlist) -> None:
+    (table,) = sheet.section("answer").tables
+    assert table.heads == ("", "2S", "3S")
+    best = [shortlist.by_cells[2][0], shortlist.by_cells[3][0]]
+    assert row(table, "motor")[1:] == tuple(c.train.motor.name for c in best)
+    assert row(table, "flight time")[1:] == tuple(f"{c.flight_minutes:.1f} min" for c in best)
+    assert row(table, "all-up mass")[1:] == tuple(f"{c.all_up_mass_g:.0f} g" for c in best)
+    currents = tuple(f"{c.motor_current_a:.1f} A" for c in best)
+    assert row(table, "motor current, full throttle, full pack")[1:] == currents
+
+
+def test_flight_and_timer_are_those_of_flight_time(sheet: Sheet) -> None:
+    setting = settings(brief())[0]
+    limits = setting.brief.limits
+    flight = flight_time(
+        sheet.design.train, setting.variant.airframe, sheet.design.all_up_mass_g * GRAM_KG, setting.phases,
+        reserve_charge=limits.reserve_charge, cutoff_cell_v=limits.cutoff_cell_v, air=setting.air,
+    )  # fmt: skip
+    words = sheet.section("duration").text[0]
+    seconds = round(60 * flight.timer_minutes)
+    assert words.startswith(f"{flight.minutes:.1f} minutes.")
+    assert f"{seconds // 60}:{seconds % 60:02d}" in words
+    table = sheet.section("duration").pictures[0].table
+    assert [r[1] for r in table.rows] == [f"{phase.minutes:.1f}" for phase in flight.phases]
+    assert [r[6] for r in table.rows] == [f"{phase.used_mah:.0f}" for phase in flight.phases]
+
+
+def test_margins_are_those_of_run_checks(sheet: Sheet) -> None:
+    checks = run_checks(sheet.design, brief())
+    table = sheet.section("margins").pictures[0].table
+    shown = {r[0]: r for r in table.rows}
+    assert len(table.rows) == len(checks)
+    for check in checks:
+        line = shown[check.name.replace("_", " ").replace("all up", "all-up").replace("rpm", "speed")
+                     .replace("mach", "Mach")]  # fmt: skip
+        assert line[5] == check.verdict
+        assert line[3] == (f"{100 * check.margin:.0f} %".replace("-0 %", "0 %") if np.isfinite(check.margin) else "-")
+
+
+def test_thrust_in_the_table_is_that_of_solve(sheet: Sheet) -> None:
+    table = sheet.section("thrust").pictures[0].table
+    assert table.heads[:2] == ("airspeed, km/h", "100 %, full pack, gf")
+    setting = settings(brief())[0]
+    at_rest = solve(sheet.design.train, air=setting.air).thrust_n / GRAM_FORCE_N
+    assert table.rows[0][:2] == ("0", f"{at_rest:.0f}")
+    fastest = float(table.rows[-1][0]) * KMH_M_S
+    there = solve(sheet.design.train, airspeed_m_s=fastest, air=setting.air).thrust_n / GRAM_FORCE_N
+    assert float(table.rows[-1][1]) == pytest.approx(there, abs=5), "the airspeed is rounded to 1 km/h"
+
+
+def test_every_build_stands_in_the_table_of_builds(sheet: Sheet) -> None:
+    (table,) = sheet.section("builds").tables
+    variants = resolve_variants(brief())
+    assert [r[0] for r in table.rows] == [v.name for v in variants] == ["as designed", "<i>wet</i> wing"]
+    for line, variant in zip(table.rows, variants, strict=True):
+        assert line[1] == f"{Design.of(sheet.design.train, variant).all_up_mass_g:.0f} g"
+
+
+def test_the_sheet_says_what_was_assumed_where_numbers_come_from_and_what_to_beware_of(sheet: Sheet) -> None:
+    assumed = [" ".join(r) for r in sheet.section("assumed").tables[0].rows]
+    assert any(HOSTILE in line and "label" in line for line in assumed)
+    assert any("clean glider" in line for line in assumed)
+    sources = sheet.section("sources").tables[0]
+    assert row(sources, "propeller")[2:] == ("made up <em>here</em>", "predicted", "10 %")
+    cautions = " ".join(sheet.section("cautions").points)
+    for word in ("propeller off", "behind the disc", "charging", "makers' limits", "local rules", "wattmeter"):
+        assert word in cautions
+
+
+# ---------------------------------------------------------------- the command
+
+
+@pytest.fixture
+def brief_file(tmp_path: Path) -> Path:
+    file = tmp_path / "glider.toml"
+    file.write_text(BRIEF, encoding="utf-8")
+    return file
+
+
+def few(file: Path, *, minutes: float = 5) -> None:
+    """Let the bundled catalogue give a handful of parts."""
+    text = BRIEF.replace("min_flight_minutes = 5", f"min_flight_minutes = {minutes}")
+    parts = '[parts]\nmotor = ["*2204*", "*2206*"]\ncontroller = ["*/30a*"]\npropeller = ["*/6x4*", "*/7x4*"]\n'
+    file.write_text(text + parts, encoding="utf-8")
+
+
+def test_the_command_writes_one_file_and_replaces_none(run, brief_file: Path, tmp_path: Path) -> None:
+    few(brief_file)
+    out = tmp_path / "out.html"
+    done = run("sheet", str(brief_file), "-o", str(out), "--pdf")
+    assert done.exit_code == 0, done.err
+    assert {file.name for file in tmp_path.iterdir()} == {"glider.toml", "out.html", "out.pdf"}
+    parsed(out.read_text(encoding="utf-8"))
+    kept = out.read_bytes()
+    again = run("sheet", str(brief_file), "-o", str(out))
+    assert again.exit_code == 2
+    assert "exists already" in again.err
+    assert out.read_bytes() == kept
+    assert run("sheet", str(brief_file), "-o", str(out), "--force").exit_code == 0
+    assert out.read_bytes() == kept
+
+
+def test_a_brief_that_nothing_meets_makes_no_file(run, brief_file: Path, tmp_path: Path) -> None:
+    few(brief_file, minutes=1000)
+    done = run("sheet", str(brief_file), "-o", str(tmp_path / "out.html"))
+    assert done.exit_code == 1
+    assert "no combination" in done.out
+    assert not (tmp_path / "out.html").exists()
+
+
+def test_bad_input_of_the_command(run, brief_file: Path, tmp_path: Path) -> None:
+    done = run("sheet", str(brief_file), "--train", "nonsense", "-o", str(tmp_path / "out.html"))
+    assert (done.exit_code, "no part with this id" in done.err) == (2, True)
+    done = run("sheet", str(brief_file), "-o", str(tmp_path / "nowhere" / "out.html"))
+    assert (done.exit_code, "folder does not exist" in done.err) == (2, True)
+
+
+def test_a_missing_library_is_named(run, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("importlib.util.find_spec", lambda name: None)
+    with pytest.raises(InputFaults, match=r"propmatch\[report\]"):
+        need("matplotlib")
+    done = run("sheet", "wetland_logger")
+    assert done.exit_code == 2
+    assert 'pip install "propmatch[report]"' in done.err

@@ -1,0 +1,98 @@
+"""The sheet in a real browser: quiet, nothing from elsewhere, names stay text, fits a phone, prints, accessible."""
+
+import re
+from pathlib import Path
+
+import pytest
+from interface.browser_support import Browser
+from interface.sheet_support import HOSTILE, HOSTILE_PHASE, brief, stock
+
+from propmatch import flight_time, match
+from propmatch.measures import settings
+from propmatch.report import build_sheet, sheet_html
+from propmatch.report.case import Sheet
+from propmatch.units import GRAM_KG
+
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture(scope="module")
+def sheet() -> Sheet:
+    catalogue = stock()
+    shortlist = match(brief(), catalogue, top=10)
+    train = next(c.train for c in shortlist.by_cells[2] if c.train.motor.name == HOSTILE)
+    made = build_sheet(brief(), catalogue, train=train, shortlist=shortlist)
+    assert made is not None
+    return made
+
+
+@pytest.fixture(scope="module")
+def file(sheet: Sheet, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    made = tmp_path_factory.mktemp("sheet") / "sheet.html"
+    made.write_text(sheet_html(sheet), encoding="utf-8")
+    return made
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+def test_the_sheet_opens_quietly_and_fits(browser: Browser, file: Path, width: int, tmp_path: Path) -> None:
+    browser.open(file, width=width)
+    assert browser.requests() == [file.as_uri()]
+    assert browser.complaints() == []
+    assert browser.sideways() == 0
+    assert browser.screenshot(tmp_path / "shot.png").stat().st_size > 50_000
+    charts = browser.run("return [...document.querySelectorAll('svg.chart')].map(s => s.getBoundingClientRect().width)")
+    assert len(charts) >= 7
+    assert all(300 < wide <= width for wide in charts)
+
+
+def test_hostile_names_stay_text(browser: Browser, file: Path) -> None:
+    browser.open(file)
+    assert browser.run("return document.title") == "reed bed glider: power train"
+    assert HOSTILE in browser.text("#answer")
+    assert browser.run("return document.querySelectorAll('script, img, svg script').length") == 0
+    drawn = browser.run("return [...document.querySelectorAll('svg text')].map(t => t.textContent)")
+    assert HOSTILE_PHASE in drawn
+
+
+def test_numbers_read_from_the_page_are_those_of_python(browser: Browser, file: Path, sheet: Sheet) -> None:
+    browser.open(file)
+    setting = settings(brief())[0]
+    limits = setting.brief.limits
+    flight = flight_time(
+        sheet.design.train, setting.variant.airframe, sheet.design.all_up_mass_g * GRAM_KG, setting.phases,
+        reserve_charge=limits.reserve_charge, cutoff_cell_v=limits.cutoff_cell_v, air=setting.air,
+    )  # fmt: skip
+    found = re.search(r"([\d.]+) minutes\. Set the timer to (\d+):(\d\d)", browser.text("#duration"))
+    assert found is not None
+    assert float(found[1]) == pytest.approx(flight.minutes, abs=0.05)
+    assert int(found[2]) * 60 + int(found[3]) == pytest.approx(60 * flight.timer_minutes, abs=0.5)
+
+
+def test_the_numbers_of_a_chart_open_by_keyboard(browser: Browser, file: Path) -> None:
+    from selenium.webdriver.common.keys import Keys
+
+    browser.open(file)
+    summary = browser.driver.find_element("css selector", "#duration summary")
+    assert not browser.run("return document.querySelector('#duration details').open")
+    summary.send_keys(Keys.ENTER)
+    assert browser.run("return document.querySelector('#duration details').open")
+    assert "transect" in browser.text("#duration details")
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+def test_no_serious_accessibility_finding(browser: Browser, file: Path, width: int) -> None:
+    browser.open(file, width=width)
+    browser.run("document.querySelectorAll('details').forEach(each => each.open = true)")
+    assert browser.accessibility() == []
+
+
+@pytest.mark.parametrize("paper_mm", [(210.0, 297.0), (215.9, 279.4)], ids=["A4", "Letter"])
+def test_it_prints_on_a_few_pages(browser: Browser, file: Path, tmp_path: Path, paper_mm: tuple[float, float]) -> None:
+    browser.open(file)
+    width_mm, height_mm = paper_mm
+    printed = browser.print_pdf(tmp_path / "print.pdf", width_mm=width_mm, height_mm=height_mm).read_bytes()
+    pages = len(re.findall(rb"/Type\s*/Page\b(?!s)", printed))
+    assert 3 <= pages <= 10
+    sizes = {tuple(map(float, size)) for size in re.findall(rb"/MediaBox\s*\[\s*0 0 ([\d.]+) ([\d.]+)", printed)}
+    assert len(sizes) == 1
+    assert sizes.pop() == pytest.approx([mm / 25.4 * 72 for mm in paper_mm], abs=1.0)
