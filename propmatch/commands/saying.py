@@ -48,7 +48,9 @@ def limit_text(check: Any, shown: Shown) -> str:
 
 def over_text(check: Any, shown: Shown) -> str:
     """``motor current static 17.2 A (at most 11.5 A by the part rating)``."""
-    by = {"brief": "by the brief", "part rating": "by the part's rating"}.get(check.basis, check.basis)
+    if check.name == "cell_count" and check.limit == 0:
+        return f"{value_text(check, shown)} is fewer cells than motor or controller allow"
+    by = {"brief": "by the brief", "part rating": "by the part's rating"}.get(check.basis, f"by {check.basis}")
     return f"{check_word(check.name)} {value_text(check, shown)} ({limit_text(check, shown)} {by})"
 
 
@@ -85,10 +87,9 @@ def checks_table(heads: Sequence[str], designs: Sequence[Sequence[Any]], shown: 
         if all(check.verdict == "unknown" for check in checks):
             continue
         first = checks[0]
-        number, _, unit = with_unit(first.limit if math.isfinite(first.limit) else 1.0, first.unit, shown).partition(
-            " "
-        )
-        row = {"": f"    {check_word(first.name)} {unit}".rstrip()}
+        _, _, unit = with_unit(first.limit if math.isfinite(first.limit) else 1.0, first.unit, shown).partition(" ")
+        word = check_word(first.name)
+        row = {"": f"    {word if word.endswith(unit) else f'{word} {unit}'}".rstrip()}
         for head, check in zip(heads, checks, strict=True):
             mark = {"over": " over", "close": " close"}.get(check.verdict, "")
             number = value_text(check, shown)

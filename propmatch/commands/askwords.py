@@ -1,0 +1,397 @@
+"""How ``propmatch ask`` answers: a sentence, then what the catalogue has near it."""
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import attrs
+import numpy as np
+
+from propmatch.commands.output import Reply
+from propmatch.commands.saying import check_names, joined, mass_block, parts_text
+from propmatch.commands.trains import LazyCatalogue, train_data
+from propmatch.faults import Fault, InputFaults
+from propmatch.shown import Shown, signed, table, wrapped
+
+__all__ = ["Asked", "field", "kv", "mass", "nowhere", "pack", "propeller", "throttle"]
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Asked:
+    """What a question is about: the brief in its variants, the train, and the options typed."""
+
+    brief: Any
+    settings: Sequence[Any]
+    train: Any
+    stock: LazyCatalogue
+    options: dict[str, Any]
+    shown: Shown
+    said: tuple[str, ...]
+    chosen: Any
+
+    @property
+    def air(self) -> Any:
+        return self.settings[0].air
+
+    @property
+    def place(self) -> str:
+        """The train in words."""
+        return parts_text(self.train)
+
+    def reply(self, **parts: Any) -> Reply:
+        """A reply with what every answer carries."""
+        headline = [*parts.pop("headline"), *self.said]
+        made = dict.fromkeys((*self.chosen.assumptions, *parts.pop("assumptions", ())))
+        extra = {"train": train_data(self.train), **parts.pop("extra", {})}
+        return Reply(
+            command="ask", headline=headline, assumptions=list(made), extra=extra, caution=True,
+            faults=(*self.chosen.doubts, *self.stock.broken), **parts,
+        )  # fmt: skip
+
+
+def nowhere() -> Any:
+    """A brief that says nothing but sea level, for questions about a power train alone."""
+    from propmatch.brief import Aircraft, Brief, Site
+
+    return Brief(aircraft=Aircraft(name="bench", bare_mass_g=100.0), site=Site(altitude_m=0.0))
+
+
+def _amps(asked: Asked, option: str) -> list[float]:
+    """Currents typed, or the lower rating of motor and controller."""
+    from propmatch.parts import Motor
+    from propmatch.ratings import rating_lanes
+    from propmatch.typed import read_number
+
+    text = asked.options[option]
+    if text is None:
+        r = rating_lanes([asked.train])
+        return [float(np.fmin(r.motor_a, r.controller_a)[0])]
+    found = [read_number(Motor, "max_current_a", piece.strip(), f"--{option}") for piece in text.split(",")]
+    faults = [each for each in found if isinstance(each, Fault)]
+    if faults:
+        raise InputFaults(faults)
+    return [float(each) for each in found]
+
+
+def _ask_catalogue(asked: Asked) -> Any:
+    return asked.stock.catalogue
+
+
+def _at_hand(parts: Sequence[Any], heading: str, shown: Shown, describe: Any) -> list[str]:
+    if not parts:
+        return [f"{heading}: none."]
+    rows = [
+        {
+            "id": f"  {each.part.id or each.part.name}",
+            **describe(each.part),
+            "motor A": signed(each.motor_current_a),
+            "pack A": signed(each.pack_current_a),
+            f"thrust {shown.thrust_unit}": signed(shown.thrust_of(each.thrust_n), 0 if shown.thrust == "gf" else 2),
+        }
+        for each in parts
+    ]
+    return [*wrapped(f"{heading}:"), *table(rows, left=("id",))]
+
+
+def _rows_of(answer: Any, names: Sequence[str]) -> list[dict[str, Any]]:
+    columns = {name: np.atleast_1d(getattr(answer, name)) for name in names}
+    return [{name: float(column[at]) for name, column in columns.items()} for at in range(len(columns[names[0]]))]
+
+
+# ---------------------------------------------------------------- the power train alone
+
+
+def propeller(asked: Asked) -> tuple[Reply, bool]:
+    """The largest propeller under a current."""
+    from propmatch.ask import DIAMETER_IN, largest_propeller
+    from propmatch.parts import Propeller
+    from propmatch.typed import read_number
+
+    limits = _amps(asked, "limit")
+    ratio = None
+    if asked.options["pitch_ratio"] is not None:
+        ratio = read_number(Propeller, "pitch_in", asked.options["pitch_ratio"], "--pitch-ratio")
+        if isinstance(ratio, Fault):
+            raise InputFaults([ratio])
+    found = largest_propeller(asked.train, limits, pitch_ratio=ratio, air=asked.air, catalogue=_ask_catalogue(asked))
+    names = ("limit_a", "diameter_in", "pitch_in", "motor_current_a", "pack_current_a", "thrust_n")
+    rows = _rows_of(found, names)
+    sentences = [f"{asked.place}: full throttle at rest, fresh from the charger."]
+    for row in rows:
+        if not math.isfinite(row["diameter_in"]):
+            sentences.append(f"No propeller keeps the motor current below {row['limit_a']:g} A.")
+        elif row["diameter_in"] >= DIAMETER_IN[1]:
+            sentences.append(f"No propeller up to {DIAMETER_IN[1]:g} in reaches {row['limit_a']:g} A.")
+        else:
+            sentences.append(
+                f"The largest propeller that keeps the motor current below {row['limit_a']:g} A is about "
+                f"{row['diameter_in']:.1f} x {row['pitch_in']:.1f} in: a wattmeter then shows "
+                f"{signed(row['pack_current_a'])} A at the pack, static thrust is "
+                f"{asked.shown.thrust_text(row['thrust_n'])}."
+            )
+    sentences.append(f"Reckoned with the coefficient table of {found.like.name}, kept while the diameter scales.")
+    block = _at_hand(
+        found.nearest, f"Propellers of the catalogue below {limits[0]:g} A, pitch over diameter alike", asked.shown,
+        lambda part: {"in": f"{part.diameter_in:g} x {part.pitch_in:g}"},
+    )  # fmt: skip
+    reply = asked.reply(headline=sentences, blocks=[block], rows=rows, assumptions=found.assumptions,
+                        extra={"like": found.like.id, "nearest": [_data(each) for each in found.nearest]})  # fmt: skip
+    return reply, all(math.isfinite(row["diameter_in"]) for row in rows)
+
+
+def _data(each: Any) -> dict[str, Any]:
+    return {"id": each.part.id, "name": each.part.name, "motor_current_a": each.motor_current_a,
+            "pack_current_a": each.pack_current_a, "thrust_n": each.thrust_n}  # fmt: skip
+
+
+def kv(asked: Asked) -> tuple[Reply, bool]:
+    """The kV for a current."""
+    from propmatch.ask import kv_for_current
+
+    currents = _amps(asked, "current")
+    found = kv_for_current(asked.train, currents, air=asked.air, catalogue=_ask_catalogue(asked))
+    names = ("current_a", "kv_rpm_per_v", "resistance_ohm", "rpm", "pack_current_a", "thrust_n")
+    rows = _rows_of(found, names)
+    train = asked.train
+    sentences = [f"{train.propeller.name} on {train.pack.name}: full throttle at rest, fresh from the charger."]
+    for row in rows:
+        if math.isfinite(row["kv_rpm_per_v"]):
+            sentences.append(
+                f"An effective kV of about {row['kv_rpm_per_v']:.0f} rpm/V draws {row['current_a']:g} A through the "
+                f"motor ({signed(row['pack_current_a'])} A at the pack on a wattmeter), turns {row['rpm']:.0f} rpm and "
+                f"gives {asked.shown.thrust_text(row['thrust_n'])}."
+            )
+        else:
+            sentences.append(f"No kV makes this propeller draw {row['current_a']:g} A on this pack.")
+    sentences.append(
+        f"Reckoned for {found.like.name} ({found.like.kv_rpm_per_v:.0f} rpm/V effective) wound for another kV; labels "
+        "run 3 to 15 % above the effective kV."
+    )
+    block = _at_hand(
+        found.nearest, f"Motors of the catalogue nearest to {currents[0]:g} A with this propeller and pack",
+        asked.shown, lambda part: {"kV": f"{part.kv_rpm_per_v:.0f} {part.kv_kind}", "g": signed(part.mass_g)},
+    )  # fmt: skip
+    reply = asked.reply(headline=sentences, blocks=[block], rows=rows, assumptions=found.assumptions,
+                        extra={"nearest": [_data(each) for each in found.nearest]})  # fmt: skip
+    return reply, all(math.isfinite(row["kv_rpm_per_v"]) for row in rows)
+
+
+def throttle(asked: Asked) -> tuple[Reply, bool]:
+    """The throttle cap for a current."""
+    from propmatch.ask import throttle_cap
+
+    found = throttle_cap(asked.train, _amps(asked, "limit"), air=asked.air)
+    names = ("limit_a", "throttle", "motor_current_a", "pack_current_a", "pack_power_w", "thrust_n", "full_thrust_n",
+             "full_motor_current_a")  # fmt: skip
+    rows = _rows_of(found, names)
+    sentences = [f"{asked.place}: at rest, fresh from the charger."]
+    for row in rows:
+        if not math.isfinite(row["throttle"]):
+            sentences.append(f"No throttle keeps the motor current below {row['limit_a']:g} A.")
+        elif row["throttle"] >= 1:
+            sentences.append(
+                f"Full throttle draws {signed(row['full_motor_current_a'])} A, already below {row['limit_a']:g} A; no "
+                "cap is needed."
+            )
+        else:
+            sentences.append(
+                f"A cap at {100 * row['throttle']:.0f} % duty keeps the motor current below {row['limit_a']:g} A (full "
+                f"throttle draws {signed(row['full_motor_current_a'])} A): a wattmeter at the pack then shows "
+                f"{signed(row['pack_current_a'])} A and {signed(row['pack_power_w'], 0)} W, fewer amps than the motor "
+                f"carries; thrust is {asked.shown.thrust_text(row['thrust_n'])} of "
+                f"{asked.shown.thrust_text(row['full_thrust_n'])}."
+            )
+    reply = asked.reply(headline=sentences, rows=rows, assumptions=found.assumptions, remarks=[found.note])
+    return reply, all(math.isfinite(row["throttle"]) for row in rows)
+
+
+# ---------------------------------------------------------------- the whole aircraft
+
+
+def mass(asked: Asked) -> tuple[Reply, bool]:
+    """The range of all-up mass, for each variant."""
+    from propmatch.ask import mass_range
+
+    found = [mass_range(asked.brief, asked.train, variant=setting.variant.name) for setting in asked.settings]
+    sentences = [f"{asked.brief.aircraft.name} with {asked.place}:"]
+    for each in found:
+        sentences.append(_mass_sentence(each, asked.shown))
+    reply = asked.reply(
+        headline=sentences,
+        blocks=[mass_block(asked.settings, asked.train, asked.shown)],
+        rows=[
+            {
+                name: getattr(each, name)
+                for name in (
+                    "variant", "mass_g", "lightest_g", "heaviest_g", "lightest_by", "heaviest_by", "without_target_g",
+                    "without_target_by", "failing",
+                )
+            }
+            for each in found
+        ],
+        assumptions=[a for each in found for a in each.assumptions],
+        remarks=["The bare aircraft takes up the difference, every line in proportion; wing and drag stay."],
+    )  # fmt: skip
+    return reply, math.isfinite(found[0].lightest_g)
+
+
+def _mass_sentence(each: Any, shown: Shown) -> str:
+    name = f"{each.variant} ({shown.mass_text(each.mass_g)} all-up)"
+    free = ""
+    if math.isfinite(each.without_target_g) and (each.failing or each.without_target_g > each.heaviest_g * 1.001):
+        by = f", where {check_names(each.without_target_by)} binds" if each.without_target_by else ""
+        free = f" Were it not for the target mass it could weigh {shown.mass_text(each.without_target_g)}{by}."
+    if each.failing:
+        return f"{name} fails as it is: {check_names(each.failing)}.{free}"
+    light = (
+        f"from {shown.mass_text(each.lightest_g)} (below that: {check_names(each.lightest_by)})"
+        if each.lightest_by
+        else f"from next to nothing but its power train ({shown.mass_text(each.lightest_g)})"
+    )
+    heavy = f"to {shown.mass_text(each.heaviest_g)}"
+    heavy += f", where {check_names(each.heaviest_by)} binds" if each.heaviest_by else ", as far as was searched"
+    return f"{name} meets the brief {light} {heavy}.{free}"
+
+
+def pack(asked: Asked) -> tuple[Reply, bool]:
+    """The pack for a flight time, for each variant."""
+    from propmatch.ask import capacity_for_minutes
+    from propmatch.sections import Limits
+    from propmatch.typed import read_number
+
+    minutes: Any = asked.brief.limits.min_flight_minutes
+    if asked.options["minutes"] is not None:
+        minutes = read_number(Limits, "min_flight_minutes", asked.options["minutes"], "--minutes")
+    if isinstance(minutes, Fault):
+        raise InputFaults([minutes])
+    if minutes is None:
+        raise InputFaults([Fault("--minutes", rule="missing; the brief asks for no flight time")])
+    found = [
+        capacity_for_minutes(
+            asked.brief, asked.train, float(minutes), catalogue=asked.stock.catalogue, variant=setting.variant.name
+        )
+        for setting in asked.settings
+    ]
+    sentences = [f"{asked.brief.aircraft.name} with {parts_text(asked.train, pack=False)}:"]
+    for each in found:
+        sentences.append(_pack_sentence(each, asked.train, asked.shown))
+    sentences.append(f"The {found[0].fit.text}.")
+    rows = [
+        {
+            "variant": each.variant, "wanted_minutes": each.wanted_minutes, "capacity_mah": each.capacity_mah,
+            "pack_mass_g": each.pack.mass_g if each.pack else None, "minutes": each.minutes,
+            "all_up_mass_g": each.all_up_mass_g, "failing": each.failing, "longest_minutes": each.longest_minutes,
+            "longest_mah": each.longest_mah,
+        }
+        for each in found
+    ]  # fmt: skip
+    reply = asked.reply(
+        headline=sentences,
+        blocks=[_pack_block(found[0], asked.shown), mass_block(asked.settings, asked.train, asked.shown)],
+        rows=rows,
+        assumptions=[a for each in found for a in each.assumptions],
+        extra={"nearest": [
+            {"id": p.pack.id, "minutes": p.minutes, "all_up_mass_g": p.all_up_mass_g, "failing": p.failing}
+            for p in found[0].nearest
+        ]},
+    )  # fmt: skip
+    return reply, math.isfinite(found[0].capacity_mah)
+
+
+def _pack_sentence(each: Any, train: Any, shown: Shown) -> str:
+    cells = train.pack.cells_series
+    if each.pack is None:
+        return (
+            f"{each.variant}: no {cells}S pack of this kind flies {each.wanted_minutes:g} minutes; the longest is "
+            f"{each.longest_minutes:.1f} minutes with {each.longest_mah:.0f} mAh."
+        )
+    text = (
+        f"{each.variant}: {each.wanted_minutes:g} minutes need a {cells}S pack of about {each.capacity_mah:.0f} mAh, "
+        f"{shown.mass_text(each.pack.mass_g)}, {shown.mass_text(each.all_up_mass_g)} all-up"
+    )
+    return f"{text}; but then it fails {check_names(each.failing)}." if each.failing else f"{text}."
+
+
+def _pack_block(each: Any, shown: Shown) -> list[str]:
+    rows = [
+        {
+            "id": f"  {near.pack.id or near.pack.name}",
+            "mAh": signed(near.pack.capacity_mah, 0),
+            f"pack {shown.mass_unit}": signed(shown.mass_of(near.pack.mass_g), 1),
+            f"all-up {shown.mass_unit}": signed(shown.mass_of(near.all_up_mass_g), 0 if shown.mass_unit == "g" else 1),
+            "min": signed(near.minutes),
+            "otherwise": f"fails {check_names(near.failing)}" if near.failing else "meets the brief",
+        }
+        for near in each.nearest
+    ]
+    if not rows:
+        return ["The catalogue has no pack of this cell count."]
+    return [*wrapped(f"Packs of the catalogue ({each.variant}), lightest that do it first:"),
+            *table(rows, left=("id", "otherwise"))]  # fmt: skip
+
+
+def field(asked: Asked) -> tuple[Reply, bool]:
+    """Altitude and temperature for take-off thrust, for each variant."""
+    from propmatch.ask import site_range
+    from propmatch.sections import Limits
+    from propmatch.typed import read_number
+
+    ratio: Any = None
+    if asked.options["ratio"] is not None:
+        ratio = read_number(Limits, "min_thrust_to_weight", asked.options["ratio"], "--thrust-to-weight")
+        if isinstance(ratio, Fault):
+            raise InputFaults([ratio])
+    if ratio is None and asked.settings[0].brief.limits.min_thrust_to_weight is None:
+        raise InputFaults([Fault("--thrust-to-weight", rule="missing; the brief asks for no thrust to weight")])
+    found = [
+        site_range(asked.brief, asked.train, min_thrust_to_weight=ratio, variant=setting.variant.name)
+        for setting in asked.settings
+    ]
+    sentences = [f"{asked.brief.aircraft.name} with {asked.place}: static thrust to weight at half charge."]
+    sentences += [_field_sentence(each) for each in found]
+    rows = [
+        {
+            name: getattr(each, name)
+            for name in (
+                "variant", "wanted", "thrust_to_weight", "altitude_m", "temperature_c", "highest_m", "highest_hot_m",
+                "warmest_c",
+            )
+        }
+        for each in found
+    ]  # fmt: skip
+    first = found[0]
+    block = [
+        *wrapped(f"Highest field by air temperature there ({first.variant}):"),
+        *table([{"degC": f"{t:.0f}", "field": _height(h)} for t, h in first.by_temperature]),
+    ]
+    reply = asked.reply(
+        headline=sentences,
+        blocks=[block, mass_block(asked.settings, asked.train, asked.shown)],
+        rows=rows,
+        assumptions=[a for each in found for a in each.assumptions],
+        remarks=["Thin air also raises stall and take-off speed; a cold pack sags more than this reckons."],
+        extra={"by_temperature": [{"variant": e.variant, "highest": e.by_temperature} for e in found]},
+    )
+    return reply, first.thrust_to_weight >= first.wanted
+
+
+def _height(metres: float) -> str:
+    if not math.isfinite(metres):
+        return "nowhere"
+    return "6000 m and more" if metres >= 6000 else f"{metres:.0f} m"
+
+
+def _field_sentence(each: Any) -> str:
+    here = f"{each.thrust_to_weight:.2f} at {each.altitude_m:.0f} m and {each.temperature_c:.0f} degC"
+    fresh = joined([f"{value:.2f} at {charge:.0%} charge" for charge, value in each.by_charge.items() if charge != 0.5])
+    if not math.isfinite(each.highest_m):
+        return f"{each.variant}: {here} ({fresh}); {each.wanted:g} is not reached at any field on such a day."
+    hot = _height(each.highest_hot_m)
+    warm = "60 degC and more" if each.warmest_c >= 60 else f"{each.warmest_c:.0f} degC"
+    warm_text = (
+        f"up to {warm} at {each.altitude_m:.0f} m" if math.isfinite(each.warmest_c) else "at no temperature there"
+    )
+    return (
+        f"{each.variant}: {here} ({fresh}). It stays at {each.wanted:g} or more up to {_height(each.highest_m)} on a "
+        f"day as warm for its height as this, up to {hot} at 35 degC, and {warm_text}."
+    )
