@@ -26,7 +26,7 @@ RESIDUAL_LIMIT = 1e-6
 REFERENCE_SECTION_REYNOLDS = 5e4
 _HUB = 0.12
 _STATIONS = 16
-_BISECTIONS, _MOST_STEPS = 6, 60
+_BISECTIONS, _MOST_STEPS = 4, 60
 
 
 @dataclass(frozen=True)
@@ -93,6 +93,14 @@ class _Elements:
         self.polar = polar
         self.tip = -0.5 * blades * (1.0 - radius) / radius
 
+    def subset(self, chosen: NDArray[np.bool_]) -> "_Elements":
+        """The chosen elements alone, in one row."""
+        out = object.__new__(_Elements)
+        for name, value in vars(self).items():
+            whole = isinstance(value, np.ndarray)
+            setattr(out, name, np.broadcast_to(value, chosen.shape)[chosen] if whole else value)
+        return out
+
     def section(self, phi: FloatArray, sin_phi: FloatArray, cos_phi: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Lift and drag coefficient at the angle of attack beta - phi."""
         reach = self.beta - phi - self.polar.zero_lift_rad
@@ -124,7 +132,12 @@ class _Elements:
 
 
 def _inflow_angle(elements: _Elements, shape: tuple[int, ...]) -> FloatArray:
-    """Root of h in (0, pi/2): bisection, then false position with halved weights (Illinois)."""
+    """Root of h in (0, pi/2): bisection, then false position with halved weights (Illinois).
+
+    Elements that have converged are set aside as soon as they are the larger part of those still worked on.
+    """
+    answer = np.empty(shape)
+    left = np.ones(shape, dtype=bool)
     low = np.full(shape, 1e-7)
     high = np.full(shape, 0.5 * np.pi)
     h_low, h_high = elements.terms(low)[0], elements.terms(high)[0]
@@ -132,8 +145,15 @@ def _inflow_angle(elements: _Elements, shape: tuple[int, ...]) -> FloatArray:
     last = np.zeros(shape)
     for step in range(_MOST_STEPS):
         h = elements.terms(phi)[0]
-        if np.max(np.abs(h)) < RESIDUAL_LIMIT:
+        open_ = ~(np.abs(h) < RESIDUAL_LIMIT)
+        count = np.count_nonzero(open_)
+        if not count:
             break
+        if step >= _BISECTIONS and 2 * count < open_.size:
+            answer[left] = phi.ravel()
+            left[left] = open_.ravel()
+            elements = elements.subset(open_)
+            low, high, h_low, h_high, phi, last, h = (a[open_] for a in (low, high, h_low, h_high, phi, last, h))
         rises = h > 0.0
         side = np.where(rises, 1.0, -1.0)
         if step >= _BISECTIONS:
@@ -147,7 +167,8 @@ def _inflow_angle(elements: _Elements, shape: tuple[int, ...]) -> FloatArray:
             phi = 0.5 * (low + high)
         else:
             phi = np.where(np.abs(h) < 0.01 * RESIDUAL_LIMIT, phi, (low * h_high - high * h_low) / (h_high - h_low))
-    return np.asarray(phi)
+    answer[left] = phi.ravel()
+    return answer
 
 
 def solve_blade(

@@ -1,0 +1,109 @@
+"""Reading measured folders and comparing: on an invented folder whose truth is known."""
+
+import csv
+import json
+import math
+import runpy
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from propmatch_plugins.prediction import predict
+from propmatch_plugins.prediction.accuracy import by_line, by_model, compare, measured_sibling, weighted_quantile
+from propmatch_plugins.prediction.measured import Sweep, read_measured
+
+BENCHMARK = Path(__file__).parents[2] / "benchmarks" / "propeller_accuracy.py"
+SIZES = ((8, 4), (9, 6), (10, 5))
+FACTOR = 1.1
+
+
+@pytest.fixture
+def folder(tmp_path):
+    """Three propellers of an invented line: predicted tables with 10 % more thrust, in the dataset's columns."""
+    size = ["propeller", "volume", "diameter_in", "pitch_in", "blades"]
+    static, dynamic = [], []
+    for diameter, pitch in SIZES:
+        answer = predict(diameter, pitch, family="thick", rpm=[3000, 4500, 6000])
+        who = [f"apcsp_{diameter}x{pitch}", 9, diameter, pitch, 2]
+        t = answer.table
+        for k, rpm in enumerate(t.rpm):
+            static.append([*who, rpm, FACTOR * t.ct[k, 0], t.cp[k, 0]])
+            for j, ct, cp in zip(t.advance_ratio[2:-5], t.ct[k, 2:-5], t.cp[k, 2:-5], strict=True):
+                dynamic.append([*who, rpm * 1.001, j, FACTOR * ct, cp])
+    tables = {
+        "static.csv": ([*size, "rpm", "CT0", "CP0"], static),
+        "dynamic.csv": ([*size, "rpm", "J", "CT", "CP"], dynamic),
+        "geometry.csv": (["propeller", "volume", "r_over_R", "c_over_R", "beta_deg"], []),
+        "diameters.csv": (["propeller", "volume", "true_diameter_in"], [["apcsp_9x6", 9, 9.1]]),
+    }
+    for name, (header, rows) in tables.items():
+        with (tmp_path / name).open("w", newline="", encoding="utf-8") as file:
+            csv.writer(file).writerows([header, *rows])
+    return tmp_path
+
+
+def test_a_folder_is_read_as_it_is(folder):
+    read = {p.label: p for p in read_measured(folder)}
+    assert set(read) == {"apcsp_8x4", "apcsp_9x6", "apcsp_10x5"}
+    p = read["apcsp_9x6"]
+    assert (p.line, p.family, p.blades, p.true_diameter_in) == ("apcsp", "thick", 2, 9.1)
+    assert p.static_rpm.tolist() == [3000, 4500, 6000]
+    assert len(p.sweeps) == 3
+    assert all(np.all(np.diff(s.j) > 0) for s in p.sweeps)
+
+
+def test_a_missing_column_is_named(folder):
+    (folder / "static.csv").write_text("propeller,volume,rpm,CT0\n", encoding="utf-8")
+    with pytest.raises(ValueError, match=r"static\.csv: column CP0"):
+        read_measured(folder)
+
+
+def test_errors_are_predicted_over_measured_less_one(folder):
+    p = next(p for p in read_measured(folder) if p.label == "apcsp_9x6")
+    found = compare(p, predict(9, 6, family="thick", rpm=[3000, 4500, 6000]))
+    assert np.allclose(found.errors["CT0"], 1 / FACTOR - 1, atol=1e-9)
+    assert np.allclose(found.errors["CP0"], 0, atol=1e-9)
+    assert np.allclose(found.errors["static thrust at given power"], 1 / FACTOR - 1, atol=1e-9)
+    assert np.max(np.abs(found.errors["J0"])) < 0.005
+    assert np.max(np.abs(found.errors["CP, 0..0.8 J0"])) < 0.01
+    assert np.all(found.covered("cp0") == 1)
+
+
+def test_measured_siblings_teach_the_ten_percent(folder):
+    read = read_measured(folder)
+    line = [measured_sibling(p) for p in read if p.label != "apcsp_9x6"]
+    taught, label = (predict(9, 6, family="thick", siblings=s) for s in (line, ()))
+    assert np.all(taught.ct0 / label.ct0 > 1.06)
+    assert np.allclose(taught.cp0 / label.cp0, 1, atol=0.02)
+
+
+def test_zero_thrust_of_a_sweep():
+    j = np.array([0.2, 0.4, 0.6, 0.8])
+    crossing = Sweep(5000, j, np.array([0.08, 0.05, 0.02, -0.02]), np.full(4, 0.04))
+    assert crossing.zero_thrust_j == pytest.approx(0.7)
+    short = Sweep(5000, j, np.array([0.08, 0.05, 0.03, 0.015]), np.full(4, 0.04))
+    assert short.zero_thrust_j == pytest.approx(1.0)
+    assert math.isnan(Sweep(5000, j, np.array([0.08, 0.07, 0.06, 0.05]), np.full(4, 0.04)).zero_thrust_j)
+
+
+def test_groups_keep_models_and_lines_together(folder):
+    read = read_measured(folder)
+    assert sum(len(group) for group in by_model(read)) == 3
+    assert by_line(read) == [{"apcsp_8x4", "apcsp_9x6", "apcsp_10x5"}]
+
+
+def test_weighted_quantile():
+    values, weights = np.array([3.0, 1.0, 2.0]), np.array([1.0, 1.0, 2.0])
+    assert weighted_quantile(values, weights, 0.25) == 1.0
+    assert weighted_quantile(values, weights, 0.5) == 2.0
+    assert weighted_quantile(values, weights, 0.8) == 3.0
+
+
+def test_the_benchmark_runs_on_any_such_folder(folder, tmp_path, capsys):
+    main = runpy.run_path(str(BENCHMARK), run_name="benchmark")["main"]
+    assert main([str(folder), "--leave-out", "nothing", "--json", str(tmp_path / "out.json")]) == 0
+    figures = json.loads((tmp_path / "out.json").read_text(encoding="utf-8"))
+    assert figures["label"]["errors"]["CT0"][0] == pytest.approx(100 * (1 - 1 / FACTOR), rel=0.15)
+    assert figures["siblings"]["errors"]["CT0"][0] < 0.6 * figures["label"]["errors"]["CT0"][0]
+    assert "80 % interval covers" in capsys.readouterr().out
