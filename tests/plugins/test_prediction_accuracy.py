@@ -25,7 +25,7 @@ def folder(tmp_path):
     static, dynamic = [], []
     for diameter, pitch in SIZES:
         answer = predict(diameter, pitch, family="thick", rpm=[3000, 4500, 6000])
-        who = [f"apcsp_{diameter}x{pitch}", 9, diameter, pitch, 2]
+        who = [f"da4002_{diameter}x{pitch}", 9, diameter, pitch, 2]
         t = answer.table
         for k, rpm in enumerate(t.rpm):
             static.append([*who, rpm, FACTOR * t.ct[k, 0], t.cp[k, 0]])
@@ -35,7 +35,7 @@ def folder(tmp_path):
         "static.csv": ([*size, "rpm", "CT0", "CP0"], static),
         "dynamic.csv": ([*size, "rpm", "J", "CT", "CP"], dynamic),
         "geometry.csv": (["propeller", "volume", "r_over_R", "c_over_R", "beta_deg"], []),
-        "diameters.csv": (["propeller", "volume", "true_diameter_in"], [["apcsp_9x6", 9, 9.1]]),
+        "diameters.csv": (["propeller", "volume", "true_diameter_in"], [["da4002_9x6", 9, 9.1]]),
     }
     for name, (header, rows) in tables.items():
         with (tmp_path / name).open("w", newline="", encoding="utf-8") as file:
@@ -45,9 +45,9 @@ def folder(tmp_path):
 
 def test_a_folder_is_read_as_it_is(folder):
     read = {p.label: p for p in read_measured(folder)}
-    assert set(read) == {"apcsp_8x4", "apcsp_9x6", "apcsp_10x5"}
-    p = read["apcsp_9x6"]
-    assert (p.line, p.family, p.blades, p.true_diameter_in) == ("apcsp", "thick", 2, 9.1)
+    assert set(read) == {"da4002_8x4", "da4002_9x6", "da4002_10x5"}
+    p = read["da4002_9x6"]
+    assert (p.line, p.family, p.blades, p.true_diameter_in) == ("da4002", "thick", 2, 9.1)
     assert p.static_rpm.tolist() == [3000, 4500, 6000]
     assert len(p.sweeps) == 3
     assert all(np.all(np.diff(s.j) > 0) for s in p.sweeps)
@@ -60,7 +60,7 @@ def test_a_missing_column_is_named(folder):
 
 
 def test_errors_are_predicted_over_measured_less_one(folder):
-    p = next(p for p in read_measured(folder) if p.label == "apcsp_9x6")
+    p = next(p for p in read_measured(folder) if p.label == "da4002_9x6")
     found = compare(p, predict(9, 6, family="thick", rpm=[3000, 4500, 6000]))
     assert np.allclose(found.errors["CT0"], 1 / FACTOR - 1, atol=1e-9)
     assert np.allclose(found.errors["CP0"], 0, atol=1e-9)
@@ -72,7 +72,7 @@ def test_errors_are_predicted_over_measured_less_one(folder):
 
 def test_measured_siblings_teach_the_ten_percent(folder):
     read = read_measured(folder)
-    line = [measured_sibling(p) for p in read if p.label != "apcsp_9x6"]
+    line = [measured_sibling(p) for p in read if p.label != "da4002_9x6"]
     taught, label = (predict(9, 6, family="thick", siblings=s) for s in (line, ()))
     assert np.all(taught.ct0 / label.ct0 > 1.06)
     assert np.allclose(taught.cp0 / label.cp0, 1, atol=0.02)
@@ -90,7 +90,7 @@ def test_zero_thrust_of_a_sweep():
 def test_groups_keep_models_and_lines_together(folder):
     read = read_measured(folder)
     assert sum(len(group) for group in by_model(read)) == 3
-    assert by_line(read) == [{"apcsp_8x4", "apcsp_9x6", "apcsp_10x5"}]
+    assert by_line(read) == [{"da4002_8x4", "da4002_9x6", "da4002_10x5"}]
 
 
 def test_weighted_quantile():
