@@ -53,13 +53,9 @@ def command(ctx: click.Context, /, **options: Any) -> None:
             accessory_current_a=setting.variant.accessory_current_a,
             pack_temperature_c=brief.site.pack_temperature_c,
         )  # fmt: skip
-    from propmatch.matching import match
-
+    shown = shown_units(options["units"], brief)
     with progress_line("matching") as progress:
-        shortlist = match(brief, stock.catalogue, top=40, progress=progress)
-    sheet = build_sheet(
-        brief, stock.catalogue, train=train, shortlist=shortlist, shown=shown_units(options["units"], brief)
-    )
+        sheet = build_sheet(brief, stock.catalogue, train=train, shown=shown, progress=progress)
     if sheet is None:
         text = f"{brief.aircraft.name}: no combination of the catalogue meets the brief, so there is no sheet."
         hint = "'propmatch match' says which limits leave nothing; --train makes the sheet of a train all the same."

@@ -1,18 +1,21 @@
 """The same aircraft with another cell count, and which other parts will do."""
 
+import math
 from collections.abc import Callable
 from typing import Any
 
 from propmatch.brief import Brief
 from propmatch.catalogue import Catalogue
 from propmatch.cells import CellCase, CellComparison, compare_cells
+from propmatch.envelope import parts_envelope
+from propmatch.envelopewords import envelope_parts
 from propmatch.matching import Shortlist
 from propmatch.parts import PowerTrain
 from propmatch.report.picture import Table
 from propmatch.report.words import check_name
 from propmatch.shown import Shown, signed
 
-__all__ = ["cell_counts", "cells_table", "cells_text", "compared", "substitutes"]
+__all__ = ["cell_counts", "cells_table", "cells_text", "compared", "envelope_words", "substitutes"]
 
 _MOST = 5
 
@@ -71,7 +74,7 @@ def cells_text(found: CellComparison, cases: list[CellCase]) -> tuple[str, ...]:
             text += " No change of one or two parts of the catalogue brings it inside."
         if 0 < case.cap_throttle < 1:
             text += (
-                f" A throttle cap of {100 * case.cap_throttle:.0f} % (duty) keeps the current below the "
+                f" A throttle cap of {math.floor(100 * case.cap_throttle)} % (duty) keeps the current below the "
                 f"ratings, at {signed(case.cap_motor_current_a)} A in the motor; a cap is lost when a controller is "
                 "recalibrated."
             )
@@ -79,6 +82,18 @@ def cells_text(found: CellComparison, cases: list[CellCase]) -> tuple[str, ...]:
     if any(case.origin == "scaled" for case in cases):
         texts.append("A pack called scaled is not in the catalogue: its mass and resistance follow from packs like it.")
     return tuple(texts)
+
+
+def envelope_words(
+    brief: Brief, catalogue: Catalogue, train: PowerTrain, shown: Shown
+) -> tuple[tuple[str, ...], tuple[Table, ...]]:
+    """The parts envelope: paragraphs, and a table for each cell count."""
+    found = parts_envelope(brief, catalogue, train, cells=cell_counts(brief, train))
+    parts = [part for part in envelope_parts(found, shown) if part.title not in ("Cautions", "Balance")]
+    text = [" ".join(parts[0].sentences)]
+    text += [f"{part.title.removeprefix('With ')}: {' '.join(part.sentences)}" for part in parts[1:] if part.sentences]
+    tables = [Table(heads=("what", "may be"), rows=part.lines, caption=part.title) for part in parts if part.lines]
+    return tuple(text), tuple(tables)
 
 
 def _more(others: int) -> str:

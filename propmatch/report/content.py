@@ -1,8 +1,11 @@
 """From a brief and a catalogue to everything the build sheet says, before anybody draws or prints it."""
 
+from collections.abc import Callable
+
 from propmatch.brief import Brief
 from propmatch.catalogue import Catalogue
 from propmatch.endurance import flight_time
+from propmatch.faults import InputFaults
 from propmatch.limits import Design, run_checks
 from propmatch.matching import Shortlist, match
 from propmatch.measures import settings
@@ -16,6 +19,9 @@ from propmatch.units import GRAM_KG
 
 __all__ = ["Section", "Sheet", "build_sheet"]
 
+_TOP = 40
+"""Combinations looked for, because those that differ in the controller alone share a line of the sheet."""
+
 
 def build_sheet(
     brief: Brief,
@@ -24,6 +30,7 @@ def build_sheet(
     train: PowerTrain | None = None,
     shortlist: Shortlist | None = None,
     shown: Shown | None = None,
+    progress: Callable[[int, int], None] | None = None,
 ) -> Sheet | None:
     """Put the sheet together; None when no train was given and none of the catalogue meets the brief.
 
@@ -37,9 +44,22 @@ def build_sheet(
         What :func:`propmatch.match` found; default: found here.
     shown : Shown, optional
         Units; default the brief's.
+    progress : callable, optional
+        Called with combinations matched and in all.
+
+    Raises
+    ------
+    InputFaults
+        The catalogue lacks what the brief asks for and no train was given.
     """
-    found = shortlist or match(brief, catalogue, top=5)
-    chosen = train or (found.best.train if found.best else None)
+    found = shortlist
+    if found is None:
+        try:
+            found = match(brief, catalogue, top=_TOP, progress=progress)
+        except InputFaults:
+            if train is None:
+                raise
+    chosen = train or (found.best.train if found and found.best else None)
     if chosen is None:
         return None
     setting = settings(brief)[0]

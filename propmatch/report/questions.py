@@ -14,7 +14,7 @@ from propmatch.matching import Candidate
 from propmatch.report.balancecharts import masses_table, side_view
 from propmatch.report.briefwords import train_reasons
 from propmatch.report.case import Case, Section
-from propmatch.report.cellsection import cells_table, cells_text, compared, substitutes
+from propmatch.report.cellsection import cells_table, cells_text, compared, envelope_words, substitutes
 from propmatch.report.flightcharts import flight_chart
 from propmatch.report.margincharts import margin_chart
 from propmatch.report.picture import Table
@@ -205,12 +205,18 @@ def others(case: Case) -> Section | None:
                    tables=(Table.of(rows),))  # fmt: skip
 
 
-def envelope(case: Case) -> Section | None:
+def envelope(case: Case) -> Section:
+    text, tables = envelope_words(case.brief, case.catalogue, case.train, case.shown)
+    return Section(name="envelope", title="Which other parts will do?", text=text, tables=tables)
+
+
+def sets(case: Case) -> Section | None:
     tables = () if case.shortlist is None else substitutes(case.shortlist, case.shown)
     if not tables:
         return None
     text = "Each line is a whole set that meets the brief; do not mix parts of different lines without matching again."
-    return Section(name="envelope", title="Which other parts will do?", text=(text,), tables=tables)
+    return Section(name="sets", title="Which sets of the catalogue meet the brief?", text=(text,), tables=tables,
+                   small=True)  # fmt: skip
 
 
 def balance(case: Case) -> Section | None:
@@ -286,6 +292,6 @@ def cautions(case: Case) -> Section:
 def questions(case: Case) -> list[Section]:
     """The sections that answer, those without an answer left out."""
     makers: tuple[Callable[[Case], Section | None], ...] = (
-        answer, thrust, throttle, duration, margins, cells, others, envelope, balance,
+        answer, thrust, throttle, duration, margins, cells, others, envelope, sets, balance,
     )  # fmt: skip
     return [section for make in makers if (section := make(case)) is not None]

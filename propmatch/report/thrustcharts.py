@@ -66,6 +66,15 @@ def _some(values: Floats, count: int = 9) -> list[int]:
     return sorted({int(i) for i in np.linspace(0, len(values) - 1, count)})
 
 
+def _even(thrust: Floats, count: int = 6) -> list[int]:
+    """Places at about even steps of a thrust, from the least above zero to the most."""
+    known = np.flatnonzero(np.isfinite(thrust) & (thrust > 0))
+    if not known.size:
+        return _some(thrust, 2)
+    steps = np.linspace(thrust[known].min(), thrust[known].max(), count)
+    return sorted({int(known[np.argmin(np.abs(thrust[known] - step))]) for step in steps})
+
+
 def operating_chart(
     train: PowerTrain,
     airframe: Airframe,
@@ -246,7 +255,7 @@ def throttle_chart(
     where = "at rest" if airspeed_m_s == 0 else f"at {units.speed_text(airspeed_m_s)}"
     return sweep_chart(
         100 * throttle, point, axis="throttle (duty), %", title=f"Thrust and current against throttle, {where}",
-        limits_a=limits_a, shown=units, name=name,
+        limits_a=limits_a, shown=units, name=name, by_thrust=True,
     )  # fmt: skip
 
 
@@ -258,9 +267,13 @@ def sweep_chart(
     title: str,
     limits_a: Mapping[str, float] | None = None,
     shown: Shown | None = None,
+    by_thrust: bool = False,
     name: str = "sweep",
 ) -> Picture:
-    """Thrust above, motor and pack current below, against any swept quantity ``x`` (M,)."""
+    """Thrust above, motor and pack current below, against any swept quantity ``x`` (M,).
+
+    With ``by_thrust`` the table of numbers goes by even steps of thrust, and says what ``x`` each takes.
+    """
     units, x = shown or Shown(), np.asarray(x, dtype=np.float64)
     thrust, motor, pack = (
         np.broadcast_to(np.asarray(getattr(point, field), dtype=np.float64), x.shape)
@@ -290,15 +303,18 @@ def sweep_chart(
             if level < top:
                 below.axhline(level, color=INK, lw=1.1, ls=(0, (1, 1.5)))
 
+    thrust_head = f"thrust, {units.thrust_unit}"
     rows = [
         {
             axis: signed(x[i], 2 if abs(x).max() < 10 else 0),
-            f"thrust, {units.thrust_unit}": _thrust(units, float(thrust[i])),
+            thrust_head: _thrust(units, float(thrust[i])),
             "motor current, A": signed(float(motor[i])),
             "pack current, A": signed(float(pack[i])),
         }
-        for i in _some(x, 10)
+        for i in (_even(thrust) if by_thrust else _some(x))
     ]
+    if by_thrust:
+        rows = [{thrust_head: row[thrust_head], **row} for row in rows]
     summary = _sweep_words(x, thrust, motor, pack, axis, units)
     return Picture(name=name, title=title, summary=summary, table=Table.of(rows), draw=draw, height_in=4.2)
 

@@ -7,9 +7,11 @@ import html5lib
 import numpy as np
 import pytest
 from interface.sheet_support import BRIEF, HOSTILE, HOSTILE_PHASE, HOSTILE_TITLE, brief, stock
+from support import simple_train
 
-from propmatch import Catalogue, Design, flight_time, match, run_checks, solve
-from propmatch.brief import resolve_variants
+from propmatch import Catalogue, Design, compare_cells, flight_time, match, run_checks, solve
+from propmatch.brief import loads_brief, resolve_variants
+from propmatch.envelope import parts_envelope
 from propmatch.faults import InputFaults
 from propmatch.matching import Shortlist
 from propmatch.measures import settings
@@ -186,6 +188,42 @@ def test_the_sheet_says_what_was_assumed_where_numbers_come_from_and_what_to_bew
     cautions = " ".join(sheet.section("cautions").points)
     for word in ("propeller off", "behind the disc", "charging", "makers' limits", "local rules", "wattmeter"):
         assert word in cautions
+
+
+def test_the_envelope_is_that_of_parts_envelope(sheet: Sheet, catalogue: Catalogue) -> None:
+    found = parts_envelope(brief(), catalogue, sheet.design.train, cells=(2, 3))
+    tables = {table.caption: table for table in sheet.section("envelope").tables}
+    assert {f"With {cells}S" for cells, each in found.cells.items() if each.holds} <= set(tables)
+    low, high = found.cells[2].box.ranges["capacity_mah"]
+    assert f"{low:.0f} to {high:.0f} mAh" in row(tables["With 2S"], "pack")[1]
+
+
+def test_cell_counts_are_those_of_compare_cells(sheet: Sheet, catalogue: Catalogue) -> None:
+    found = compare_cells(brief(), catalogue, cells=(2, 3), train=sheet.design.train)
+    (table,) = sheet.section("cells").tables
+    assert table.heads == ("", "2S", "3S")
+    cases = [found.case(2), found.case(3)]
+    assert row(table, "flight time")[1:] == tuple(f"{c.minutes:.1f} min" for c in cases)
+    assert row(table, "motor current, full pack")[1:] == tuple(f"{c.motor_current_a:.1f} A" for c in cases)
+
+
+@pytest.mark.parametrize(
+    ("change", "answer"),
+    [
+        (("mass_g = 265", "mass_g = 9000"), "Not as the brief asks"),
+        (("airspeed_m_s = 11", "airspeed_m_s = 2"), "Not as the brief asks"),
+        (("cells = [2, 3]", "cells = [6]"), "Yes"),
+    ],
+    ids=["far too heavy", "below the stall", "cells that no pack has"],
+)
+def test_a_named_train_gets_its_sheet_whatever_it_does(
+    catalogue: Catalogue, change: tuple[str, str], answer: str
+) -> None:
+    asked = loads_brief(BRIEF.replace(*change).replace("target_mass_g = 480", ""), "test brief")
+    made = build_sheet(asked, catalogue, train=simple_train())
+    assert made is not None
+    assert made.section("answer").text[0].startswith(answer)
+    parsed(sheet_html(made))
 
 
 # ---------------------------------------------------------------- the command
