@@ -1,13 +1,17 @@
 """A small stock of invented parts and a brief for sheets; some names try to be markup."""
 
+from functools import cache
 from typing import Any
 
 from support import rising_rpm_table, simple_controller, simple_motor, simple_pack
 
-from propmatch import Catalogue, hookimpl
+from propmatch import Catalogue, hookimpl, match
 from propmatch.brief import Brief, loads_brief
 from propmatch.hookspecs import SheetSection
+from propmatch.matching import Shortlist
 from propmatch.parts import Propeller, Source
+from propmatch.report import build_sheet, sheet_html
+from propmatch.report.case import Sheet
 
 HOSTILE = '<script>document.title="taken"</script> & "1400"'
 HOSTILE_PHASE = "<img src=x onerror=alert(1)>"
@@ -95,3 +99,26 @@ def stock() -> Catalogue:
 
 def brief() -> Brief:
     return loads_brief(BRIEF, "test brief")
+
+
+@cache
+def found() -> Shortlist:
+    """What match finds in the stock."""
+    return match(brief(), stock(), top=10)
+
+
+def fresh_sheet() -> Sheet:
+    """The sheet of the best 2S train with the hostile motor."""
+    train = next(c.train for c in found().by_cells[2] if c.train.motor.name == HOSTILE)
+    made = build_sheet(brief(), stock(), train=train, shortlist=found())
+    assert made is not None
+    return made
+
+
+made_sheet = cache(fresh_sheet)
+
+
+@cache
+def made_text() -> str:
+    """The HTML of ``made_sheet``."""
+    return sheet_html(made_sheet())

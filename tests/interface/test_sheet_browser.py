@@ -5,31 +5,19 @@ from pathlib import Path
 
 import pytest
 from interface.browser_support import Browser
-from interface.sheet_support import HOSTILE, HOSTILE_PHASE, brief, stock
+from interface.sheet_support import HOSTILE, HOSTILE_PHASE, brief, made_sheet, made_text
 
-from propmatch import flight_time, match
+from propmatch import flight_time
 from propmatch.measures import settings
-from propmatch.report import build_sheet, sheet_html
-from propmatch.report.case import Sheet
 from propmatch.units import GRAM_KG
 
 pytestmark = pytest.mark.browser
 
 
 @pytest.fixture(scope="module")
-def sheet() -> Sheet:
-    catalogue = stock()
-    shortlist = match(brief(), catalogue, top=10)
-    train = next(c.train for c in shortlist.by_cells[2] if c.train.motor.name == HOSTILE)
-    made = build_sheet(brief(), catalogue, train=train, shortlist=shortlist)
-    assert made is not None
-    return made
-
-
-@pytest.fixture(scope="module")
-def file(sheet: Sheet, tmp_path_factory: pytest.TempPathFactory) -> Path:
+def file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     made = tmp_path_factory.mktemp("sheet") / "sheet.html"
-    made.write_text(sheet_html(sheet), encoding="utf-8")
+    made.write_text(made_text(), encoding="utf-8")
     return made
 
 
@@ -54,8 +42,9 @@ def test_hostile_names_stay_text(browser: Browser, file: Path) -> None:
     assert HOSTILE_PHASE in drawn
 
 
-def test_numbers_read_from_the_page_are_those_of_python(browser: Browser, file: Path, sheet: Sheet) -> None:
+def test_numbers_read_from_the_page_are_those_of_python(browser: Browser, file: Path) -> None:
     browser.open(file)
+    sheet = made_sheet()
     setting = settings(brief())[0]
     limits = setting.brief.limits
     flight = flight_time(
