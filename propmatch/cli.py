@@ -20,7 +20,7 @@ COMMANDS = {
     "envelope": "What other builders may fit, as text to paste into the plans.",
     "fits": "Whether a substitute part may be fitted, and why not.",
     "point": "What a motor, propeller and pack do together.",
-    "sheet": "One file to publish with the plans: charts, limits, substitutes, cautions.",
+    "sheet": "One file to publish with the plans: charts, limits, cautions.",
     "parts": "List and check parts, predict a propeller, write empty tables.",
     "schema": "Write the brief's JSON Schema, for editors.",
 }

@@ -74,9 +74,9 @@ def cells_text(found: CellComparison, cases: list[CellCase]) -> tuple[str, ...]:
             text += " No change of one or two parts of the catalogue brings it inside."
         if 0 < case.cap_throttle < 1:
             text += (
-                f" A throttle cap of {math.floor(100 * case.cap_throttle)} % (duty) keeps the current below the ratings, "
-                f"at {signed(case.cap_motor_current_a)} A in the motor; a cap can be lost when a controller is "
-                "recalibrated."
+                f" A throttle cap of {math.floor(100 * case.cap_throttle)} % (duty) keeps the current below the "
+                f"ratings, at {signed(case.cap_motor_current_a)} A in the motor; a cap can be lost when a controller "
+                "is recalibrated."
             )
         texts.append(text)
     if any(case.origin == "scaled" for case in cases):
