@@ -10,21 +10,28 @@ import attrs
 import numpy as np
 from numpy.typing import NDArray
 
-from propmatch.air import Air
-from propmatch.balance import MassBuildUp, bare_build_up, place_packs
-from propmatch.brief import Brief, ResolvedVariant, resolve_variants
+from propmatch.checkrules import CHECKS, CheckRule
 from propmatch.coupling import OperatingPoint, solve_lanes
-from propmatch.estimates import completed
 from propmatch.flight import FullThrottle, full_throttle_lanes, level_lanes
 from propmatch.flightlanes import FlightLanes, flight_time_lanes
-from propmatch.geometry import Geometry
 from propmatch.lanes import TrainLanes
-from propmatch.polar import AirframeLanes, airframe_lanes, stall_speed_m_s
+from propmatch.polar import stall_speed_m_s
 from propmatch.ratings import RatingLanes
 from propmatch.sections import Phase
+from propmatch.setting import Setting, balance_miss_mm, setting, settings
 from propmatch.units import GRAM_KG
 
-__all__ = ["CHECKS", "CheckRule", "Flown", "Measure", "Setting", "TrainMeasures", "setting", "settings"]
+__all__ = [
+    "CHECKS",
+    "CheckRule",
+    "Flown",
+    "Measure",
+    "Setting",
+    "TrainMeasures",
+    "balance_miss_mm",
+    "setting",
+    "settings",
+]
 
 Floats = NDArray[np.float64]
 
@@ -35,56 +42,6 @@ SPEED_OVER_STALL = 1.25
 LEVEL_THROTTLE_LIMIT = 0.8
 THROTTLE_AIRSPEED = 1.3
 """Airspeed of a throttle phase that names none, as a multiple of stall speed."""
-
-
-@attrs.frozen
-class CheckRule:
-    """How one check is judged.
-
-    Attributes
-    ----------
-    unit : str
-    least : bool
-        True when the limit is a minimum.
-    basis : str
-        ``brief``, ``part rating`` or ``common practice``; where the limit may come from either, the one that excludes.
-    what : str
-        The value in plain words.
-    """
-
-    unit: str
-    least: bool
-    basis: str
-    what: str
-
-
-_B, _R, _P = "brief", "part rating", "common practice"
-CHECKS: dict[str, CheckRule] = {
-    "cell_count": CheckRule("S", False, _R, "cells in series against motor and controller"),
-    "propeller_diameter": CheckRule("in", False, _B, "propeller diameter"),
-    "all_up_mass": CheckRule("g", False, _B, "everything that flies"),
-    "wing_loading": CheckRule("g/dm2", False, _B, "all-up mass over wing area"),
-    "motor_current_static": CheckRule("A", False, _R, "motor current at full throttle at rest, full pack"),
-    "motor_current_flight": CheckRule("A", False, _R, "motor current at full throttle in flight, full pack"),
-    "motor_power": CheckRule("W", False, _R, "motor input at full throttle, full pack"),
-    "controller_current": CheckRule("A", False, _R, "motor current through the controller, full pack"),
-    "pack_burst": CheckRule("A", False, _R, "pack current at full throttle, full pack"),
-    "propeller_rpm": CheckRule("rpm", False, _R, "propeller speed at full throttle, full pack"),
-    "thrust_to_weight": CheckRule("", True, _B, "static thrust over weight at half charge"),
-    "hand_launch": CheckRule("", True, _B, "thrust over weight at half the stall speed, half charge"),
-    "climb": CheckRule("m/s", True, _B, "best climb at full throttle, half charge"),
-    "cell_voltage": CheckRule("V", True, _B, "cell voltage at full throttle at rest, half charge"),
-    "balance": CheckRule("mm", False, _B, "centre of gravity off target with the pack at its best place"),
-    "pack_sustained": CheckRule("A", False, _R, "mean pack current of the hungriest phase"),
-    "flight_time": CheckRule("min", True, _B, "flight time"),
-    "servo_supply_heat": CheckRule("W", False, _P, "heat in a linear servo supply"),
-    "tip_mach": CheckRule("", False, _P, "helical tip Mach number"),
-    "pitch_speed_ratio": CheckRule("", True, _P, "static pitch speed over stall speed"),
-    "speed_over_stall": CheckRule("", True, _P, "slowest powered phase over stall speed"),
-    "level_throttle": CheckRule("", False, _P, "throttle of the hungriest held airspeed at reserve charge"),
-    "mass_threshold": CheckRule("g", False, _P, "all-up mass against a legal mass class"),
-}
-"""Every check, in the order in which a combination is counted as left out."""
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -102,66 +59,6 @@ class Measure:
         """Lanes within the limit, or without one to judge; a value that is NaN does not pass."""
         within = self.value >= self.limit if rule.least else self.value <= self.limit
         return np.asarray(within | np.isnan(self.limit) | ~np.asarray(self.judged))
-
-
-@attrs.frozen(kw_only=True, eq=False)
-class Setting:
-    """What is the same for every power train: one variant of the brief at its site.
-
-    Attributes
-    ----------
-    brief : Brief, completed; stated : Brief as it came
-    variant : ResolvedVariant
-    air : Air
-    build : MassBuildUp or None, geometry : Geometry or None, for the balance
-    """
-
-    brief: Brief
-    stated: Brief
-    variant: ResolvedVariant
-    air: Air
-    build: MassBuildUp | None
-    geometry: Geometry | None
-
-    @property
-    def phases(self) -> tuple[Phase, ...]:
-        """The phases of the brief."""
-        return self.brief.phase
-
-    @property
-    def full_throttle_seconds(self) -> float | None:
-        """Longest timed phase above throttle 0.95; None when one has no end, or none says how long."""
-        loud = [p for p in self.phases if p.throttle is not None and p.throttle > 0.95]
-        times = [p.seconds for p in loud]
-        known = [t for t in times if t is not None]
-        return max(known) if known and len(known) == len(times) else None
-
-    def airframes(self, train_mass_g: Floats) -> AirframeLanes:
-        """The airframe carrying each train."""
-        mass = (self.variant.airframe.bare_mass_g + train_mass_g) * GRAM_KG
-        return airframe_lanes(self.variant.airframe, mass)[0]
-
-
-def setting(brief: Brief, variant: ResolvedVariant | None = None) -> Setting:
-    """The setting of one variant, the aircraft as designed by default."""
-    filled, _ = completed(brief)
-    chosen = resolve_variants(brief)[0] if variant is None else variant
-    site = filled.site
-    assert site.altitude_m is not None
-    geometry = Geometry.of_brief(filled, chosen.airframe)
-    return Setting(
-        brief=filled,
-        stated=brief,
-        variant=chosen,
-        air=Air.at_site(site.altitude_m, site.temperature_c),
-        build=None if geometry is None else bare_build_up(filled, chosen),
-        geometry=geometry,
-    )
-
-
-def settings(brief: Brief) -> tuple[Setting, ...]:
-    """The setting of each variant, the aircraft as designed first."""
-    return tuple(setting(brief, variant) for variant in resolve_variants(brief))
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -361,21 +258,15 @@ class TrainMeasures:
         return self._against(self.full(0.5).cell_voltage_v, limits.cutoff_cell_v, stated)
 
     def _balance(self) -> Measure:
-        geometry, build, r = self.setting.geometry, self.setting.build, self.ratings
-        if geometry is None or build is None:
-            return self._against(np.nan, None)
-        places = (
-            (r.motors_g, geometry.motor_mm),
-            (r.propellers_g, geometry.propeller_mm),
-            (r.controllers_g, geometry.controller_mm),
+        r = self.ratings
+        miss, limit = balance_miss_mm(
+            self.setting,
+            motors_g=r.motors_g,
+            propellers_g=r.propellers_g,
+            controllers_g=r.controllers_g,
+            pack_g=r.pack_g,
         )
-        base = build.mass_g + np.sum([mass for mass, _ in places], axis=0)
-        moment = build.mass_g * build.position_mm + sum(
-            mass * (np.nan if place is None else place) for mass, place in places
-        )
-        packs = place_packs(geometry, base_mass_g=base, base_cg_mm=moment / base, pack_mass_g=r.pack_g)
-        miss = np.abs(packs.miss_mm)
-        return self._against(miss, np.where(np.isnan(miss), np.nan, geometry.cg_tolerance_mm))
+        return self._against(miss, limit)
 
     def _flight_time(self) -> Measure:
         return self._against(self.flight.minutes, self.setting.brief.limits.min_flight_minutes)

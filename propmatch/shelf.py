@@ -112,6 +112,15 @@ class Shelf:
         """Number of motors, controllers, packs and propellers."""
         return len(self.motors), len(self.controllers), len(self.packs), len(self.propellers)
 
+    @property
+    def combinations(self) -> int:
+        """Combinations whose cell counts go together."""
+        cells, packs = np.unique(self.column("cells"), return_counts=True)
+        least = np.maximum.outer(self.column("motor_cells_least"), self.column("controller_cells_least"))
+        most = np.minimum.outer(self.column("motor_cells_most"), self.column("controller_cells_most"))
+        pairs = [int(np.count_nonzero((least <= c) & (c <= most))) for c in cells]
+        return int(sum(n * int(k) for n, k in zip(pairs, packs, strict=True))) * len(self.propellers)
+
     def column(self, field: str) -> Any:
         """One field for the parts that bring it, e.g. ``column("k")`` (motors,)."""
         home = self.lanes if hasattr(self.lanes, field) else self.ratings
@@ -126,6 +135,11 @@ class Shelf:
         ratings = RatingLanes(**{name: taken[name] for name in rating_names})
         lanes = attrs.evolve(self.lanes, **{name: x for name, x in taken.items() if name not in rating_names})
         return lanes, ratings
+
+    def ratings_of(self, motor: Index, controller: Index) -> RatingLanes:
+        """Ratings of pairs of motor and controller, (N,) each; those of pack and propeller are the first ones'."""
+        first = np.zeros(motor.size, dtype=np.intp)
+        return self.combine(motor, controller, first, first)[1]
 
     def train(self, motor: int, controller: int, pack: int, propeller: int) -> PowerTrain:
         """The power train of one combination."""

@@ -1,0 +1,179 @@
+"""Motor, controller and pack reduced to the few numbers that decide beside a propeller.
+
+At full throttle a drive is a line of voltage, E' - r I = K g u, with E' = E - R_b I_acc and r = R + R_c + count R_b
+(:mod:`propmatch.torque`). A limit I_lim of the motor current is kept exactly where the propeller's torque at the speed
+of the limit, u = (E' - r I_lim)/(K g), does not exceed the torque K g e (I_lim - I0) that the limit leaves: no root is
+needed. A limit P of the motor's input V_m I = (E' - (r - R) I) I is a limit of its current too.
+"""
+
+from typing import Any
+
+import attrs
+import numpy as np
+from numpy.typing import NDArray
+
+from propmatch.battery import resistance_factor
+from propmatch.searchtables import PropellerTables
+from propmatch.setting import Setting
+from propmatch.shelf import Shelf
+
+__all__ = ["Drives", "Line", "Pairs", "Threshold"]
+
+Floats = NDArray[np.float64]
+Index = NDArray[np.intp]
+_NEARLY = 1.05
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Line:
+    """E' [V] and r [ohm] of each drive at full throttle and one charge."""
+
+    available_v: Floats
+    resistance_ohm: Floats
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Threshold:
+    """A limit of the motor current: the speed, its cell in the tables, and the torque that the limit leaves."""
+
+    speed: Floats
+    cell: Index
+    torque_nm: Floats
+
+
+class Pairs:
+    """Motors with the controllers they go with, (D,) each: what does not depend on the pack.
+
+    The order of ``take`` is that of motor, then controller.
+    """
+
+    def __init__(self, setting: Setting, shelf: Shelf) -> None:
+        self.shelf = shelf
+        motors, controllers, _, _ = shelf.sizes
+        self.motor = np.repeat(np.arange(motors), controllers)
+        self.controller = np.tile(np.arange(controllers), motors)
+        self.mass_g = self._motor("motors_g") + self._controller("controllers_g")
+        self.least = np.maximum(self._motor("motor_cells_least"), self._controller("controller_cells_least"))
+        self.most = np.minimum(self._motor("motor_cells_most"), self._controller("controller_cells_most"))
+        self.kg = self._motor("k") * self._motor("gear_ratio")
+        self.ke = self.kg * self._motor("gear_efficiency")
+        self.ohm = self._motor("resistance_ohm") + self._controller("controller_ohm")
+        seconds = setting.full_throttle_seconds
+        ratings = shelf.ratings_of(self.motor, self.controller)
+        self.motor_a, self.controller_a = ratings.motor_limit_a(seconds), ratings.controller_limit_a(seconds)
+        self.motor_w = self._motor("motor_w")
+
+    def _motor(self, name: str) -> Any:
+        return self.shelf.column(name)[self.motor]
+
+    def _controller(self, name: str) -> Any:
+        return self.shelf.column(name)[self.controller]
+
+    def fitting(self, pack: int) -> Index:
+        """The pairs that take the cell count of a pack."""
+        cells = self.shelf.column("cells")[pack]
+        return np.flatnonzero((cells >= self.least) & (cells <= self.most))
+
+
+class Drives:
+    """Some pairs on one pack, (D,) each.
+
+    Attributes
+    ----------
+    motor, controller : indices; pack : index
+    mass_g : motors, controllers and pack; kg, ke, ohm : K g, K g e, R + R_c
+    full, half : lines at charges 1 and 0.5
+    limits : thresholds at charge 1 by check; ``all`` is the lowest of them
+    voltage : threshold at charge 0.5 for the cut-off; None where the brief states none
+    odd : where the voltage hardly covers the no-load current; power_turns : where motor power falls again before the
+        motor stalls. Nothing is decided there without solving.
+    """
+
+    def __init__(self, pairs: Pairs, tables: PropellerTables, pack: int, some: Index) -> None:
+        shelf, setting = pairs.shelf, tables.setting
+        self.motor, self.controller, self.pack = pairs.motor[some], pairs.controller[some], pack
+        self.shelf, self.size = shelf, some.size
+
+        def packs(name: str) -> float:
+            return float(shelf.column(name)[pack])
+
+        self.count, accessory = packs("count"), packs("accessory_a")
+        self.pack_g = packs("pack_g")
+        self.mass_g = pairs.mass_g[some] + self.pack_g
+        self.kg, self.ke, self.ohm = pairs.kg[some], pairs.ke[some], pairs.ohm[some]
+        self._no_load = shelf.column("no_load_a")[self.motor]
+        self._exponent = shelf.column("exponent")[self.motor]
+        self.curved = bool(np.any(self._exponent))
+        self._per_reference = (shelf.column("gear_ratio") / shelf.column("reference_rad_s"))[self.motor]
+        chemistry = shelf.lanes.chemistries[int(packs("chemistry"))]
+        cells = packs("cells")
+
+        def line(charge: float) -> tuple[Line, float]:
+            ohm = float(packs("cells_ohm") * resistance_factor(charge) + packs("leads_ohm"))
+            volts = cells * float(chemistry.cell_ocv_v(charge)) - ohm * accessory
+            return Line(available_v=np.full(self.size, volts), resistance_ohm=self.ohm + self.count * ohm), ohm
+
+        (self.full, _), (self.half, half_ohm) = line(1.0), line(0.5)
+        e, r = self.full.available_v, self.full.resistance_ohm
+        power = pairs.motor_w[some]
+        drop = r - shelf.column("resistance_ohm")[self.motor]
+        with np.errstate(all="ignore"):
+            root = np.sqrt(e * e - 4.0 * drop * power)
+            power_a = np.where(np.isnan(root), np.inf, 2.0 * power / (e + root))
+            self.power_turns = np.isfinite(root) & ((e + root) / (2.0 * drop) < 1.01 * e / r)
+        each = {
+            "motor_current_static": pairs.motor_a[some],
+            "motor_power": power_a,
+            "controller_current": pairs.controller_a[some],
+            "pack_burst": np.full(self.size, (packs("burst_a") - accessory) / self.count),
+        }
+        each = {name: np.where(np.isnan(limit), np.inf, limit) for name, limit in each.items()}
+        self.limit_a = np.minimum.reduce(list(each.values()))
+        self.limits = {name: self.threshold(self.full, limit, tables) for name, limit in each.items()}
+        self.limits["motor_current_flight"] = self.limits["motor_current_static"]
+        self.limits["all"] = self.threshold(self.full, self.limit_a, tables)
+        self.voltage: Threshold | None = None
+        cutoff = setting.stated.limits.cutoff_cell_v
+        if cutoff is not None:
+            source = cells * float(chemistry.cell_ocv_v(0.5))
+            current = ((source - cells * cutoff) / max(half_ohm, 1e-12) - accessory) / self.count
+            self.voltage = self.threshold(self.half, np.full(self.size, current), tables)
+        at_rest = self.friction_a(np.zeros(self.size))
+        self.odd = (
+            (e <= _NEARLY * r * at_rest)
+            | (self.half.available_v <= _NEARLY * self.half.resistance_ohm * at_rest)
+        )  # fmt: skip
+
+    def friction_a(self, u: Floats, lanes: Any = slice(None)) -> Floats:
+        """No-load current at propeller speeds of some drives."""
+        flat: Floats = self._no_load[lanes]
+        if not self.curved:
+            return flat
+        exponent = self._exponent[lanes]
+        with np.errstate(all="ignore"):
+            ratio = (self._per_reference[lanes] * np.maximum(u, 0.0)) ** exponent
+        return np.where(exponent == 0, flat, flat * ratio)
+
+    def threshold(self, line: Line, current_a: Floats, tables: PropellerTables) -> Threshold:
+        """What a limit of the motor current means on a line."""
+        with np.errstate(all="ignore"):
+            u = (line.available_v - line.resistance_ohm * current_a) / self.kg
+            torque = self.ke * (current_a - self.friction_a(u))
+        return Threshold(speed=u, cell=tables.cell_of(u), torque_nm=torque)
+
+    def left_over(self, line: Line, lanes: Index, u: Floats, torque: Floats) -> Floats:
+        """E' - K g u - r I of drives at a speed and torque: not negative where full throttle gives as much or more."""
+        current = torque / self.ke[lanes] + self.friction_a(u, lanes)
+        return np.asarray(line.available_v[lanes] - self.kg[lanes] * u - line.resistance_ohm[lanes] * current)
+
+    def shaft_power_w(self, tables: PropellerTables) -> Floats:
+        """Greatest shaft power of one motor while full throttle at rest on a full pack keeps the limits (D,).
+
+        max (I - I0)(E' - r I) up to the limit; in flight the current may be larger by the tables' ``flight_ratio``.
+        """
+        e, r = self.full.available_v, self.full.resistance_ohm
+        ratio = float(np.max(tables.flight_ratio))
+        idle = self.friction_a(np.zeros(self.size))
+        most = np.minimum(self.limit_a * ratio, 0.5 * (e / r + idle))
+        power = (most - idle) * (e - r * most)
+        return np.where(self.odd | ~np.isfinite(power) | self.power_turns, np.inf, np.maximum(power, 0.0))

@@ -1,0 +1,102 @@
+"""What is the same for every power train of a match: one variant of a brief at its site."""
+
+import attrs
+import numpy as np
+from numpy.typing import NDArray
+
+from propmatch.air import Air
+from propmatch.balance import MassBuildUp, bare_build_up, place_packs
+from propmatch.brief import Brief, ResolvedVariant, resolve_variants
+from propmatch.estimates import completed
+from propmatch.geometry import Geometry
+from propmatch.polar import AirframeLanes, airframe_lanes
+from propmatch.sections import Phase
+from propmatch.units import GRAM_KG
+
+__all__ = ["Setting", "balance_miss_mm", "setting", "settings"]
+
+Floats = NDArray[np.float64]
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Setting:
+    """What is the same for every power train: one variant of the brief at its site.
+
+    Attributes
+    ----------
+    brief : Brief, completed; stated : Brief as it came
+    variant : ResolvedVariant
+    air : Air
+    build : MassBuildUp or None, geometry : Geometry or None, for the balance
+    """
+
+    brief: Brief
+    stated: Brief
+    variant: ResolvedVariant
+    air: Air
+    build: MassBuildUp | None
+    geometry: Geometry | None
+
+    @property
+    def phases(self) -> tuple[Phase, ...]:
+        """The phases of the brief."""
+        return self.brief.phase
+
+    @property
+    def full_throttle_seconds(self) -> float | None:
+        """Longest timed phase above throttle 0.95; None when one has no end, or none says how long."""
+        loud = [p for p in self.phases if p.throttle is not None and p.throttle > 0.95]
+        times = [p.seconds for p in loud]
+        known = [t for t in times if t is not None]
+        return max(known) if known and len(known) == len(times) else None
+
+    def airframes(self, train_mass_g: Floats) -> AirframeLanes:
+        """The airframe carrying each train."""
+        mass = (self.variant.airframe.bare_mass_g + train_mass_g) * GRAM_KG
+        return airframe_lanes(self.variant.airframe, mass)[0]
+
+
+def setting(brief: Brief, variant: ResolvedVariant | None = None) -> Setting:
+    """The setting of one variant, the aircraft as designed by default."""
+    filled, _ = completed(brief)
+    chosen = resolve_variants(brief)[0] if variant is None else variant
+    site = filled.site
+    assert site.altitude_m is not None
+    geometry = Geometry.of_brief(filled, chosen.airframe)
+    return Setting(
+        brief=filled,
+        stated=brief,
+        variant=chosen,
+        air=Air.at_site(site.altitude_m, site.temperature_c),
+        build=None if geometry is None else bare_build_up(filled, chosen),
+        geometry=geometry,
+    )
+
+
+def settings(brief: Brief) -> tuple[Setting, ...]:
+    """The setting of each variant, the aircraft as designed first."""
+    return tuple(setting(brief, variant) for variant in resolve_variants(brief))
+
+
+def balance_miss_mm(
+    setting: Setting, *, motors_g: Floats, propellers_g: Floats, controllers_g: Floats, pack_g: Floats
+) -> tuple[Floats, Floats]:
+    """How far from its target the centre of gravity stays with the pack at its best place, and the tolerance; (N,).
+
+    NaN where the brief does not say enough.
+    """
+    geometry, build = setting.geometry, setting.build
+    if geometry is None or build is None:
+        return np.full(pack_g.shape, np.nan), np.full(pack_g.shape, np.nan)
+    places = (
+        (motors_g, geometry.motor_mm),
+        (propellers_g, geometry.propeller_mm),
+        (controllers_g, geometry.controller_mm),
+    )
+    base = build.mass_g + np.sum([mass for mass, _ in places], axis=0)
+    moment = build.mass_g * build.position_mm + sum(
+        mass * (np.nan if place is None else place) for mass, place in places
+    )
+    packs = place_packs(geometry, base_mass_g=base, base_cg_mm=moment / base, pack_mass_g=pack_g)
+    miss = np.abs(packs.miss_mm)
+    return miss, np.where(np.isnan(miss), np.nan, geometry.cg_tolerance_mm)
