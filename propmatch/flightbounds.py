@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from propmatch import controller
-from propmatch.battery import Chemistry, resistance_factor
+from propmatch.battery import Chemistry
 from propmatch.kernel import solve_speed
 from propmatch.searchdrives import Drives
 from propmatch.searchtables import IMPOSSIBLE, OFF, UNKNOWN, HeldTable, PropellerTables
@@ -63,32 +63,30 @@ def mean_ocv_v(chemistry: Chemistry, reserve: float) -> float:
     return float(np.sum(widths * 0.5 * (volts[:-1] + volts[1:])) / np.sum(widths))
 
 
-class _Pack:
-    """What the pack of a block gives over the charge used."""
+class _Packs:
+    """What the packs of some combinations give over the charge used, (N,) each."""
 
-    def __init__(self, tables: PropellerTables, drives: Drives, shelf: Any) -> None:
-        limits = tables.setting.brief.limits
+    def __init__(self, setting: Setting, drives: Drives, d: Index) -> None:
+        limits = setting.brief.limits
         self.reserve, self.cutoff = float(limits.reserve_charge or 0.0), float(limits.cutoff_cell_v or 0.0)
-        pack = drives.pack
-        column = {name: float(shelf.column(name)[pack]) for name in ("cells", "cells_ohm", "leads_ohm", "capacity_ah")}
-        self.chemistry = shelf.lanes.chemistries[int(shelf.column("chemistry")[pack])]
-        self.cells, self._cells_ohm, self._leads_ohm = column["cells"], column["cells_ohm"], column["leads_ohm"]
-        self.coulombs = 3600.0 * column["capacity_ah"]
-        self.accessory_a = float(shelf.column("accessory_a")[pack])
-        self.mean_v = self.cells * mean_ocv_v(self.chemistry, self.reserve)
+        self._drives, self._d = drives, d
+        self.cells = drives.of_pack["cells"][d]
+        self.coulombs = 3600.0 * drives.of_pack["capacity_ah"][d]
+        self.accessory_a = drives.accessory_a
+        self.mean_v = self.cells * mean_ocv_v(drives.chemistry, self.reserve)
 
-    def open_v(self, charge: Any) -> Any:
-        return self.cells * self.chemistry.cell_ocv_v(charge)
+    def open_v(self, charge: Any) -> Floats:
+        return np.asarray(self._drives.open_v(charge, self._d))
 
-    def ohm(self, charge: Any) -> Any:
-        return self._cells_ohm * resistance_factor(charge) + self._leads_ohm
+    def ohm(self, charge: Any) -> Floats:
+        return np.asarray(self._drives.pack_ohm(charge, self._d))
 
 
 class _Held:
     """Pack current of a held airspeed at the node below or above each combination's mass."""
 
     def __init__(
-        self, table: HeldTable, drives: Drives, p: Index, d: Index, node: Index, loss: Floats, pack: _Pack
+        self, table: HeldTable, drives: Drives, p: Index, d: Index, node: Index, loss: Floats, pack: _Packs
     ) -> None:
         u, torque = table.speed[p, node], table.torque[p, node]
         self.off = table.kind[p, node] == OFF
@@ -96,7 +94,7 @@ class _Held:
         self.behind = drives.kg[d] * u + drives.ohm[d] * self.current
         self.loss, self.count, self.pack = loss, drives.count, pack
 
-    def at(self, open_v: float, ohm: float) -> tuple[Floats, Floats]:
+    def at(self, open_v: Floats, ohm: Floats) -> tuple[Floats, Floats]:
         """Pack current and throttle; NaN where it cannot be held."""
         available = open_v - ohm * self.pack.accessory_a
         d = controller.throttle_for(self.behind, self.current, available, ohm, self.loss, self.count)
@@ -115,14 +113,15 @@ class _Bounds:
         self.tables, self.drives, self.p, self.d = tables, drives, p, d
         self.setting: Setting = tables.setting
         shelf = drives.shelf
-        self.pack = _Pack(tables, drives, shelf)
+        self.pack = _Packs(self.setting, drives, d)
         self.loss = shelf.column("loss")[drives.controller[d]]
-        self.node = tables.node_of(drives.mass_g)[d]
+        self.node = drives.node[d]
         phases = self.setting.phases
         shares = [i for i, phase in enumerate(phases) if phase.share is not None]
         self.shares = shares
         self.before = list(range(shares[0])) if shares else []
         self.after = list(range(shares[-1] + 1, len(phases))) if shares else []
+        self._kept: dict[int, Floats] = {}
         n = p.size
         self.unknown, self.impossible = ~tables.regular[p] | drives.odd[d], np.zeros(n, dtype=bool)
         for table in tables.held:
@@ -169,12 +168,18 @@ class _Bounds:
         current = np.where(found.status == Status.OK, np.maximum(found.motor_current_a, 0.0), np.nan)
         return np.asarray(drives.count * throttle * current / eta + pack.accessory_a)
 
+    def _fresh(self, i: int) -> Floats:
+        """Pack current of a held throttle at full charge."""
+        if i not in self._kept:
+            self._kept[i] = self._throttled(self.setting.phases[i], np.ones(self.p.size))
+        return self._kept[i]
+
     def _ends(self, phase: Phase, i: int, charge: Floats) -> tuple[Floats, Floats]:
         """Least and greatest current of a phase flown somewhere between full and a charge (N,)."""
         if phase.throttle is not None:
-            ends = np.array([self._throttled(phase, np.ones(self.p.size)), self._throttled(phase, charge)])
+            ends = np.array([self._fresh(i), self._throttled(phase, charge)])
             return np.min(ends, axis=0) * (1 - _SLACK), np.max(ends, axis=0) * (1 + _SLACK)
-        low, _ = self._held(i, 0).at(float(self.pack.open_v(1.0)), float(self.pack.ohm(1.0)))
+        low, _ = self._held(i, 0).at(self.pack.open_v(1.0), self.pack.ohm(1.0))
         high, _ = self._held(i, 1).at(self.pack.open_v(charge), self.pack.ohm(charge))
         return low, high
 
@@ -191,7 +196,8 @@ class _Bounds:
             hungriest_low, hungriest_high = [zero], [zero]
             for i in self.before:
                 seconds = float(phases[i].seconds or 0.0)
-                _, most = self._ends(phases[i], i, end)
+                held = phases[i].throttle is None
+                most = self._ends(phases[i], i, end)[1] if held else self._fresh(i)
                 guess = np.maximum(end - (1 + _SLACK) * 1.2 * seconds * most / pack.coulombs, pack.reserve)
                 least, most = self._ends(phases[i], i, guess)
                 end = end - (1 + _SLACK) * seconds * most / pack.coulombs
@@ -202,13 +208,25 @@ class _Bounds:
             mix = self._mixture()
             full = (1.0 - pack.reserve) * mix.best
             high = timed + pack.coulombs * np.maximum(full - used_least * mix.least, 0.0)
-            low = timed + pack.coulombs * ((1.0 - pack.reserve) * mix.worst - (1.0 - end) * mix.most * (1 + _SLACK))
-            low = np.where(fits & mix.holds & (low > timed), low, 0.0)
+            before = (1.0 - end) * mix.most * (1 + _SLACK)
+            low = timed + pack.coulombs * np.maximum((1.0 - pack.reserve) * mix.worst - before, 0.0)
+            flown, never = mix.holds.copy(), np.zeros(n, dtype=bool)
+            rest = np.flatnonzero(~mix.holds)
+            if rest.size:
+                first, last, worst = _Bounds(self.tables, self.drives, self.p[rest], self.d[rest]).ends()
+                coulombs = pack.coulombs[rest]
+                high[rest] = np.minimum(high[rest], timed + coulombs * (1.0 - first) * mix.most[rest])
+                low[rest] = timed + coulombs * np.maximum((1.0 - last) * worst - before[rest], 0.0)
+                never[rest] = first >= 1.0 - used_least[rest]
+                for bound in (low, high):
+                    bound[rest] = np.where(never[rest], timed, bound[rest])
+                flown[rest] = last < end[rest]
+            low = np.where(fits, low, 0.0)
             low, high = low * (1 - _ROUNDING) / 60.0, high * (1 + _ROUNDING) / 60.0
-            sure = fits & mix.holds
-            current_low = np.where(sure, np.max([*hungriest_low, mix.current_low], axis=0), 0.0) * (1 - 1e-3)
-            current_high = np.max([*hungriest_high, mix.current_high], axis=0) * (1 + 1e-3)
-            current_high = np.where(sure, current_high, np.inf)
+            lows = np.max([*hungriest_low, np.where(flown, mix.current_low, 0.0)], axis=0)
+            current_low = np.where(fits, lows, 0.0) * (1 - _SLACK)
+            highs = np.max([*hungriest_high, np.where(never, 0.0, mix.current_high)], axis=0)
+            current_high = highs * (1 + _SLACK)
         unsure = self.unknown | ~np.isfinite(low + high)
         bounds = (
             np.where(self.impossible, 0.0, np.where(unsure, 0.0, low)),
@@ -230,12 +248,48 @@ class _Bounds:
             holds &= d < 1.0 - _ROUNDING
         return np.asarray(holds)
 
+    def ends(self) -> tuple[Floats, Floats, Floats]:
+        """Charges at which the shares end at the earliest and at the latest that bounds tell; 1/I at the latter.
+
+        Halving finds them within 1/128 of the charge; a share with a held throttle tells nothing.
+        """
+        n, pack = self.p.size, self.pack
+        shares = [i for i in self.shares if self.setting.phases[i].throttle is None]
+        loads = [[self._held(i, above) for i in shares] for above in (0, 1)]
+        weights = np.array([float(self.setting.phases[i].share or 0.0) for i in shares])
+        if len(shares) < len(self.shares):
+            return np.full(n, pack.reserve), np.ones(n), np.zeros(n)
+
+        def current(above: int, charge: Floats) -> tuple[Floats, Flags]:
+            """Current of the mixture at a charge, and whether it can be flown there."""
+            e, r = pack.open_v(charge), pack.ohm(charge)
+            total, flies = np.zeros(n), np.ones(n, dtype=bool)
+            margin = _ROUNDING if above else -_ROUNDING
+            for weight, load in zip(weights / weights.sum(), loads[above], strict=True):
+                each, throttle = load.at(e, r)
+                total = total + weight * each
+                flies &= (throttle < 1.0 - margin) & ((e - r * each) / pack.cells > pack.cutoff * (1.0 + margin))
+            return total, flies
+
+        found = []
+        for above in (0, 1):
+            good, bad = np.ones(n), np.full(n, pack.reserve)
+            hopeless = ~current(above, good)[1]
+            for _ in range(7):
+                middle = 0.5 * (good + bad)
+                flies = current(above, middle)[1]
+                good, bad = np.where(flies, middle, good), np.where(flies, bad, middle)
+            found.append(np.where(hopeless, 1.0, good if above else bad))
+        first, last = found
+        worst = current(1, last)[0]
+        return first, last, np.where(last < 1.0, 1.0 / worst, 0.0)
+
     def _mixture(self) -> "_Mixture":
         """1/I of the shares: bounds of its mean over the discharge and of its ends."""
         pack, phases = self.pack, self.setting.phases
         total = sum(float(phases[i].share or 0.0) for i in self.shares)
-        e_full, e_low = float(pack.open_v(1.0)), float(pack.open_v(pack.reserve))
-        r_full, r_low = float(pack.ohm(1.0)), float(pack.ohm(pack.reserve))
+        e_full, e_low = pack.open_v(1.0), pack.open_v(pack.reserve)
+        r_full, r_low = pack.ohm(1.0), pack.ohm(pack.reserve)
         n = self.p.size
         sums = {name: np.zeros(n) for name in ("mean", "full", "low", "best full")}
         current_low, current_high = np.zeros(n), np.zeros(n)
@@ -261,7 +315,9 @@ class _Bounds:
                 }
                 holds &= throttle < 1.0 - _ROUNDING
                 holds &= (e_low - r_low * at_low) / pack.cells > pack.cutoff * (1.0 + _ROUNDING)
-                low_a, high_a = ends["best full"], at_low
+                # at full throttle the pack carries the motor's current, and no throttle exceeds 1
+                carried = np.where(heavier.off, 0.0, heavier.count * heavier.current) + pack.accessory_a
+                low_a, high_a = ends["best full"], np.fmin(at_low, carried)
             for name, current in ends.items():
                 sums[name] = sums[name] + weight * current
             current_low, current_high = np.maximum(current_low, low_a), np.maximum(current_high, high_a)

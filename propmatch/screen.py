@@ -6,6 +6,7 @@ a limit, or outside what the bounds hold for, by :class:`propmatch.measures.Trai
 """
 
 from collections.abc import Iterator
+from typing import Any
 
 import attrs
 import numpy as np
@@ -25,7 +26,7 @@ Index = NDArray[np.intp]
 Flags = NDArray[np.bool_]
 _BAND = 1e-7
 _SAMPLED = 0.005
-_MANY = 1_000_000
+_MANY = 65536
 POSITION = {name: at for at, name in enumerate(CHECKS)}
 
 
@@ -79,19 +80,29 @@ class Screen:
 
     # ------------------------------------------------------------ drives
 
-    def drives(self, pack: int, most: int) -> Iterator[Drives]:
-        """The motors and controllers that fit a pack, so many at a time."""
-        some = self.pairs.fitting(pack)
-        for start in range(0, some.size, most):
-            yield Drives(self.pairs, self.tables, pack, some[start : start + most])
+    def drives(self, packs: Index, most: int) -> Iterator[Drives]:
+        """The motors and controllers that fit some packs, on these packs, so many at a time."""
+        kinds = self.shelf.column("chemistry")[packs]
+        for kind in np.unique(kinds):
+            fitting = [(int(pack), self.pairs.fitting(int(pack))) for pack in packs[kinds == kind]]
+            if not fitting:
+                continue
+            on = np.repeat([pack for pack, _ in fitting], [some.size for _, some in fitting])
+            pairs = np.concatenate([some for _, some in fitting])
+            for start in range(0, pairs.size, most):
+                part = slice(start, start + most)
+                yield Drives(self.pairs, self.tables, on[part], pairs[part])
 
     def lightest_g(self, pack: int) -> float:
         """Least mass of motors and controllers that fit a pack; infinity where none do."""
         return self._of_cells(pack)[0]
 
-    def greatest_power_w(self, pack: int) -> float:
-        """Greatest shaft power of one motor within the limits on a pack."""
-        return max((float(np.max(d.shaft_power_w(self.tables))) for d in self.drives(pack, _MANY)), default=0.0)
+    def greatest_power_w(self, packs: Index) -> Floats:
+        """Greatest shaft power of one motor within the limits on each pack; 0 where none fits."""
+        greatest = np.zeros(self.shelf.sizes[2])
+        for drives in self.drives(packs, _MANY):
+            np.maximum.at(greatest, drives.pack, drives.shaft_power_w(self.tables))
+        return greatest[packs]
 
     def volts(self, pack: int) -> tuple[float, float]:
         """Open-circuit voltage of a pack: mean from full to the reserve, and full."""
@@ -108,12 +119,18 @@ class Screen:
 
     # ------------------------------------------------------------ a block
 
-    def block(self, drives: Drives, propellers: Index) -> tuple[Lanes, FlightBounds]:
-        """The combinations that pass every check, with bounds of their flight time."""
+    def block(self, drives: Drives, propellers: Index, wanted: Flags | None = None) -> tuple[Lanes, FlightBounds]:
+        """The combinations that pass every check, with bounds of their flight time.
+
+        ``wanted`` (packs of the shelf, propellers) leaves pairs out.
+        """
         fit = self.fits[propellers]
         self._count("propeller_diameter", int(np.count_nonzero(~fit)) * drives.size)
         propellers = propellers[fit]
-        lanes = self._current(drives, propellers, self._mass(drives, propellers))
+        alive = self._mass(drives, propellers)
+        if wanted is not None:
+            alive &= wanted[drives.pack][:, propellers].T
+        lanes = self._current(drives, propellers, alive)
         for check in (self._rpm, self._thrust_to_weight, self._launch, self._climb, self._voltage, self._balance):
             if not lanes.size:
                 break
@@ -123,9 +140,7 @@ class Screen:
 
     def measured(self, drives: Drives, lanes: Lanes) -> TrainMeasures:
         """The measures of lanes."""
-        pack = np.full(lanes.size, drives.pack, dtype=np.intp)
-        motor, controller = drives.motor[lanes.drive], drives.controller[lanes.drive]
-        return TrainMeasures(self.setting, *self.shelf.combine(motor, controller, pack, lanes.propeller))
+        return TrainMeasures(self.setting, *self.shelf.combine(*drives.combinations(lanes.drive, lanes.propeller).T))
 
     def _count(self, name: str, count: int) -> None:
         self.counts[POSITION[name]] += count
@@ -264,7 +279,7 @@ class Screen:
         if table is None:
             return lanes
         p, d = lanes.propeller, lanes.drive
-        node = self.tables.node_of(drives.mass_g)[d]
+        node = drives.node[d]
         band = _BAND * drives.half.available_v[d]
         left = drives.left_over(drives.half, d, table.speed[p, node + 1], table.torque[p, node + 1])
         passes = (left > band) & ~drives.odd[d]
@@ -303,7 +318,7 @@ class Screen:
             motors_g=column("motors_g")[drives.motor[lanes.drive]],
             propellers_g=self.tables.mass_g[lanes.propeller],
             controllers_g=column("controllers_g")[drives.controller[lanes.drive]],
-            pack_g=np.full(lanes.size, drives.pack_g),
+            pack_g=drives.pack_g[lanes.drive],
         )
         passes = (miss <= limit) | np.isnan(limit)
         return self._settle("balance", drives, lanes, passes, ~passes)
@@ -312,7 +327,7 @@ class Screen:
 
     def _flight(self, drives: Drives, lanes: Lanes, bounds: FlightBounds) -> tuple[Lanes, FlightBounds]:
         """Sustained current and flight time, from bounds where they decide."""
-        usable = self.shelf.column("usable_a")[drives.pack]
+        usable = self.shelf.column("usable_a")[drives.pack[lanes.drive]]
         least = self.setting.brief.limits.min_flight_minutes
         sustained = self._between(bounds.current_low_a, bounds.current_high_a, usable)
         timed = np.ones(lanes.size, dtype=np.int8)
@@ -334,9 +349,7 @@ class Screen:
         return lanes.take(passes), bounds.take(passes)
 
     @staticmethod
-    def _between(low: Floats, high: Floats, limit: float) -> NDArray[np.int8]:
+    def _between(low: Floats, high: Floats, limit: Any) -> NDArray[np.int8]:
         """1 where a value between bounds keeps below a limit, -1 where it does not, 0 where bounds do not tell."""
-        band = _BAND * abs(limit)
-        if np.isnan(limit):
-            return np.ones(low.shape, dtype=np.int8)
+        band = _BAND * np.abs(limit)
         return np.where(high < limit - band, 1, np.where(low > limit + band, -1, 0)).astype(np.int8)

@@ -15,9 +15,8 @@ from numpy.typing import NDArray
 from propmatch.exhaustive import Found, in_order
 from propmatch.measures import CHECKS, Setting, TrainMeasures
 from propmatch.ranking import Ranking
-from propmatch.screen import Lanes, Screen
+from propmatch.screen import Screen
 from propmatch.searchbounds import lane_bounds, pair_bound
-from propmatch.searchdrives import Drives
 from propmatch.shelf import Shelf
 
 __all__ = ["COUNTED", "Best", "search"]
@@ -27,7 +26,7 @@ Index = NDArray[np.intp]
 
 COUNTED = 100_000_000
 """Combinations up to which what passes is counted unasked."""
-_BLOCK = 131072
+_BLOCK = 524288
 _POOL = 65536
 _CHUNKS = (256, 2048)
 _NEAR = 1e-9
@@ -144,18 +143,18 @@ def search(
     screen: Screen | None = None
     try:
         screen = Screen(setting, shelf, counting=counting)
-        for pack, propellers, bound in _blocks(screen, ranking, counting):
+        for packs, propellers, wanted, bound in _blocks(screen, ranking, counting):
             if not counting and not best.within(np.array([bound]))[0]:
                 break
-            for drives in screen.drives(pack, max(1, _BLOCK // propellers.size)):
-                lanes, flight = screen.block(drives, propellers)
+            for drives in screen.drives(packs, max(1, _BLOCK // propellers.size)):
+                lanes, flight = screen.block(drives, propellers, wanted)
                 passing += lanes.size
                 if lanes.size:
                     lower, upper = lane_bounds(screen, ranking, drives, lanes, flight)
-                    best.add(_combination(drives, lanes), lower, upper)
+                    best.add(drives.combinations(lanes.drive, lanes.propeller), lower, upper)
                 done += drives.size * propellers.size
                 if progress is not None:
-                    progress(done, combinations)
+                    progress(min(done, combinations), combinations)
             if not counting:
                 best.settle()
         best.settle()
@@ -175,28 +174,22 @@ def search(
     )
 
 
-def _combination(drives: Drives, lanes: Lanes) -> Index:
-    pack = np.full(lanes.size, drives.pack, dtype=np.intp)
-    return np.column_stack([drives.motor[lanes.drive], drives.controller[lanes.drive], pack, lanes.propeller])
-
-
-def _blocks(screen: Screen, ranking: Ranking, counting: bool) -> Iterator[tuple[int, Index, float]]:
-    """Pack, propellers and the best bound among them, best first."""
+def _blocks(
+    screen: Screen, ranking: Ranking, counting: bool
+) -> Iterator[tuple[Index, Index, NDArray[np.bool_] | None, float]]:
+    """Packs, propellers, which of their pairs are wanted (None for all), and the best bound among them, best first."""
     _, _, packs, propellers = screen.shelf.sizes
-    every, all_packs = np.arange(propellers), np.arange(packs)
+    every = np.arange(propellers)
+    bound = pair_bound(screen, ranking, np.arange(packs), every)
     if counting:
-        bound = pair_bound(screen, ranking, all_packs, every)
-        for pack in np.argsort(-np.max(bound, axis=1), kind="stable"):
-            yield int(pack), every, float(np.max(bound[pack]))
+        yield np.argsort(-np.max(bound, axis=1), kind="stable"), every, None, np.inf
         return
-    bound = pair_bound(screen, ranking, all_packs, every)
     order = np.argsort(-bound, axis=None, kind="stable")
     order = order[bound.ravel()[order] > -np.inf]
-    start, step = 0, 64
+    start, step = 0, 128
     while start < order.size:
-        some = order[start : start + step]
-        k, p = np.divmod(some, propellers)
-        highest = float(bound.ravel()[some[0]])
-        for pack in dict.fromkeys(k.tolist()):
-            yield int(pack), np.sort(p[k == pack]), highest
+        k, p = np.divmod(order[start : start + step], propellers)
+        wanted = np.zeros((packs, propellers), dtype=bool)
+        wanted[k, p] = True
+        yield np.unique(k), np.unique(p), wanted, float(bound[k[0], p[0]])
         start, step = start + step, min(2 * step, 4096)

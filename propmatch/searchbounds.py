@@ -105,7 +105,7 @@ def pair_bound(screen: Screen, ranking: Ranking, packs: Index, propellers: Index
         if "margin" in wanted:
             values["margin"] = _margin(screen, mass, minutes)
         if wanted & {"thrust_to_weight", "top_speed", "climb"}:
-            power = np.array([screen.greatest_power_w(int(k)) for k in packs])
+            power = screen.greatest_power_w(packs)
             flat = [np.broadcast_to(x, shape).ravel() for x in (propellers, power[:, None], mass)]
             found = _power_bounds(screen, flat[0].astype(np.intp), flat[1], flat[2], wanted, float(shelf.count))
             values |= {name: value.reshape(shape) for name, value in found.items()}

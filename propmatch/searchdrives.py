@@ -76,11 +76,11 @@ class Pairs:
 
 
 class Drives:
-    """Some pairs on one pack, (D,) each.
+    """Some pairs on some packs of one chemistry, (D,) each.
 
     Attributes
     ----------
-    motor, controller : indices; pack : index
+    motor, controller, pack : indices
     mass_g : motors, controllers and pack; kg, ke, ohm : K g, K g e, R + R_c
     full, half : lines at charges 1 and 0.5
     limits : thresholds at charge 1 by check; ``all`` is the lowest of them
@@ -89,31 +89,24 @@ class Drives:
         motor stalls. Nothing is decided there without solving.
     """
 
-    def __init__(self, pairs: Pairs, tables: PropellerTables, pack: int, some: Index) -> None:
+    def __init__(self, pairs: Pairs, tables: PropellerTables, pack: Index, some: Index) -> None:
         shelf, setting = pairs.shelf, tables.setting
-        self.motor, self.controller, self.pack = pairs.motor[some], pairs.controller[some], pack
         self.shelf, self.size = shelf, some.size
-
-        def packs(name: str) -> float:
-            return float(shelf.column(name)[pack])
-
-        self.count, accessory = packs("count"), packs("accessory_a")
-        self.pack_g = packs("pack_g")
+        self.motor, self.controller, self.pack = pairs.motor[some], pairs.controller[some], pack
+        self.count = float(shelf.count)
+        self.chemistry = shelf.lanes.chemistries[int(shelf.column("chemistry")[pack[0]])]
+        columns = ("cells", "cells_ohm", "leads_ohm", "pack_g", "burst_a", "capacity_ah")
+        self.of_pack: dict[str, Floats] = {name: shelf.column(name)[pack] for name in columns}
+        self.accessory_a = float(shelf.accessory_current_a)
+        self.pack_g = self.of_pack["pack_g"]
         self.mass_g = pairs.mass_g[some] + self.pack_g
+        self.node = tables.node_of(self.mass_g)
         self.kg, self.ke, self.ohm = pairs.kg[some], pairs.ke[some], pairs.ohm[some]
         self._no_load = shelf.column("no_load_a")[self.motor]
         self._exponent = shelf.column("exponent")[self.motor]
         self.curved = bool(np.any(self._exponent))
         self._per_reference = (shelf.column("gear_ratio") / shelf.column("reference_rad_s"))[self.motor]
-        chemistry = shelf.lanes.chemistries[int(packs("chemistry"))]
-        cells = packs("cells")
-
-        def line(charge: float) -> tuple[Line, float]:
-            ohm = float(packs("cells_ohm") * resistance_factor(charge) + packs("leads_ohm"))
-            volts = cells * float(chemistry.cell_ocv_v(charge)) - ohm * accessory
-            return Line(available_v=np.full(self.size, volts), resistance_ohm=self.ohm + self.count * ohm), ohm
-
-        (self.full, _), (self.half, half_ohm) = line(1.0), line(0.5)
+        self.full, self.half = self._line(1.0), self._line(0.5)
         e, r = self.full.available_v, self.full.resistance_ohm
         power = pairs.motor_w[some]
         drop = r - shelf.column("resistance_ohm")[self.motor]
@@ -125,7 +118,7 @@ class Drives:
             "motor_current_static": pairs.motor_a[some],
             "motor_power": power_a,
             "controller_current": pairs.controller_a[some],
-            "pack_burst": np.full(self.size, (packs("burst_a") - accessory) / self.count),
+            "pack_burst": (self.of_pack["burst_a"] - self.accessory_a) / self.count,
         }
         each = {name: np.where(np.isnan(limit), np.inf, limit) for name, limit in each.items()}
         self.limit_a = np.minimum.reduce(list(each.values()))
@@ -135,24 +128,45 @@ class Drives:
         self.voltage: Threshold | None = None
         cutoff = setting.stated.limits.cutoff_cell_v
         if cutoff is not None:
-            source = cells * float(chemistry.cell_ocv_v(0.5))
-            current = ((source - cells * cutoff) / max(half_ohm, 1e-12) - accessory) / self.count
-            self.voltage = self.threshold(self.half, np.full(self.size, current), tables)
+            drop_v = self.open_v(0.5) - self.of_pack["cells"] * cutoff
+            current = (drop_v / np.maximum(self.pack_ohm(0.5), 1e-12) - self.accessory_a) / self.count
+            self.voltage = self.threshold(self.half, current, tables)
         at_rest = self.friction_a(np.zeros(self.size))
-        self.odd = (
-            (e <= _NEARLY * r * at_rest)
-            | (self.half.available_v <= _NEARLY * self.half.resistance_ohm * at_rest)
-        )  # fmt: skip
+        self.odd = (e <= _NEARLY * r * at_rest) | (
+            self.half.available_v <= _NEARLY * self.half.resistance_ohm * at_rest
+        )
+
+    def open_v(self, charge: Any, lanes: Any = slice(None)) -> Any:
+        """Open-circuit voltage of the packs of some drives at a charge."""
+        return self.of_pack["cells"][lanes] * self.chemistry.cell_ocv_v(charge)
+
+    def pack_ohm(self, charge: Any, lanes: Any = slice(None)) -> Any:
+        """Resistance of the packs of some drives at a charge."""
+        return self.of_pack["cells_ohm"][lanes] * resistance_factor(charge) + self.of_pack["leads_ohm"][lanes]
+
+    def _line(self, charge: float) -> Line:
+        ohm = self.pack_ohm(charge)
+        return Line(
+            available_v=self.open_v(charge) - ohm * self.accessory_a, resistance_ohm=self.ohm + self.count * ohm
+        )
+
+    def combinations(self, drive: Index, propeller: Index) -> Index:
+        """Indices (N, 4) of motor, controller, pack and propeller."""
+        return np.column_stack([self.motor[drive], self.controller[drive], self.pack[drive], propeller])
 
     def friction_a(self, u: Floats, lanes: Any = slice(None)) -> Floats:
         """No-load current at propeller speeds of some drives."""
-        flat: Floats = self._no_load[lanes]
+        current: Floats = self._no_load[lanes]
         if not self.curved:
-            return flat
+            return current
         exponent = self._exponent[lanes]
-        with np.errstate(all="ignore"):
-            ratio = (self._per_reference[lanes] * np.maximum(u, 0.0)) ** exponent
-        return np.where(exponent == 0, flat, flat * ratio)
+        bent = np.flatnonzero(exponent)
+        if bent.size:
+            current = np.array(current)
+            with np.errstate(all="ignore"):
+                ratio = self._per_reference[lanes][bent] * np.maximum(u[bent], 0.0)
+                current[bent] *= ratio ** exponent[bent]
+        return current
 
     def threshold(self, line: Line, current_a: Floats, tables: PropellerTables) -> Threshold:
         """What a limit of the motor current means on a line."""
