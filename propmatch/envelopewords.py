@@ -179,8 +179,8 @@ def _paragraph(each: CellEnvelope, shown: Shown) -> list[str]:
         f"{signed(each.design_motor_current_a)} A through {'the' if train.count == 1 else 'each'} motor, "
         f"{signed(each.design_pack_current_a)} A on a wattmeter at the pack, fresh from the charger. Over the whole "
         f"range it flies {_span(each.minutes, 0)} minutes as the brief flies; set the timer to "
-        f"{_clock(each.timer_minutes)} (minutes:seconds, for the least favourable combination, a tenth kept back) and expect "
-        f"{_span(each.returned_mah, 0)} mAh to go back on charging."
+        f"{_clock(each.timer_minutes)} (minutes:seconds, for the least favourable combination, a tenth kept back) and "
+        f"expect {_span(each.returned_mah, 0)} mAh to go back on charging."
     ]
     if each.servo_supply_w > 0:
         sentences.append(
@@ -206,7 +206,7 @@ def _lines(envelope: Envelope, each: CellEnvelope, shown: Shown) -> list[tuple[s
         ("motor kV, effective", f"{_span(kv)} rpm/V{geared}; a label of about {label}, which usually runs higher"),
         ("motor mass", f"{_mass_span(box['motor_mass_g'], shown)}{' each' if train.count > 1 else ''}"),
         ("winding resistance", f"{_span(milliohm)} mohm"),
-        ("motor rating", f"at least {signed(math.ceil(10 * each.motor_a - 1e-9) / 10)} A and {math.ceil(each.motor_w)} W"),
+        ("motor rating", f"at least {signed(math.ceil(10 * each.motor_a - 1e-9) / 10)} A, {math.ceil(each.motor_w)} W"),
         ("controller", f"at least {math.ceil(each.controller_a - 1e-9)} A of motor current, for {each.cells}S"),
         ("propeller", f"{_span(box['diameter_in'], 1)} in diameter, {_span(box['pitch_in'], 1)} in pitch, "
                       f"{train.propeller.blades} blades{family}"),

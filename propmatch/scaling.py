@@ -38,7 +38,7 @@ def rewound(motor: Motor, kv_rpm_per_v: float) -> Motor:
     def times(value: float | None) -> float | None:
         return None if value is None else value * ratio
 
-    return replace(
+    wound: Motor = replace(
         full,
         name=f"{motor.name} wound for kV {kv_rpm_per_v:.0f}",
         kv_rpm_per_v=kv_rpm_per_v,
@@ -49,6 +49,7 @@ def rewound(motor: Motor, kv_rpm_per_v: float) -> Motor:
         id=None,
         source=Source(text=f"{motor.name} with another winding", kind="assumed"),
     )
+    return wound
 
 
 def rewound_lanes(lanes: TrainLanes, ratio: Any) -> TrainLanes:

@@ -106,7 +106,8 @@ def cap_lanes(
 
     # a motor without an answer at very low throttle is no reason against a cap
     def lowest(duty: Floats) -> NDArray[np.bool_]:
-        return passes(duty) | ((duty <= _LEAST) & np.isnan(points(duty)[0].motor_current_a))
+        unknown = np.isnan(points(duty)[0].motor_current_a)
+        return np.asarray(passes(duty) | ((duty <= _LEAST) & unknown))
 
     throttle = edge(lowest, np.full(n, _LEAST), np.ones(n))
     at_cap = points(np.where(np.isnan(throttle), 0.0, throttle))
