@@ -7,8 +7,8 @@ over the discharge lies below 1/I at the mean of E' (Jensen) and above the chord
 falls: the upper bound takes it at full, the lower one at the reserve. Current rises with mass: the nodes below and
 above a combination's mass bound it.
 
-Timed phases before the shares take a charge between their least and greatest current. What else may happen (a phase
-after the shares, a cut-off, thrust lost, motor off for good) leaves the lower bound at 0: then the flight is flown.
+Timed phases take a charge between their least and greatest current. A list without shares is flown round after round
+between the currents at the ends. Where bounds hold nothing the lower one is 0 and the upper one infinite.
 """
 
 from typing import Any
@@ -18,16 +18,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from propmatch import controller
-from propmatch.battery import Chemistry
+from propmatch.flightloads import Held, Packs
 from propmatch.kernel import solve_speed
 from propmatch.searchdrives import Drives
-from propmatch.searchtables import IMPOSSIBLE, OFF, UNKNOWN, HeldTable, PropellerTables
-from propmatch.sections import Phase
+from propmatch.searchtables import IMPOSSIBLE, UNKNOWN, PropellerTables
 from propmatch.setting import Setting
 from propmatch.status import Status
 from propmatch.torque import SpeedProblem
 
-__all__ = ["FlightBounds", "flight_bounds", "mean_ocv_v"]
+__all__ = ["FlightBounds", "flight_bounds"]
 
 Floats = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -54,54 +53,6 @@ class FlightBounds:
         return FlightBounds(**{a.name: getattr(self, a.name)[some] for a in attrs.fields(FlightBounds)})
 
 
-def mean_ocv_v(chemistry: Chemistry, reserve: float) -> float:
-    """Mean open-circuit voltage of a cell over the charge from full to the reserve [V]."""
-    inside = chemistry.charge[(chemistry.charge > reserve) & (chemistry.charge < 1.0)]
-    edges = np.concatenate([[1.0], inside[::-1], [reserve]])
-    volts = np.asarray(chemistry.cell_ocv_v(edges))
-    widths = edges[:-1] - edges[1:]
-    return float(np.sum(widths * 0.5 * (volts[:-1] + volts[1:])) / np.sum(widths))
-
-
-class _Packs:
-    """What the packs of some combinations give over the charge used, (N,) each."""
-
-    def __init__(self, setting: Setting, drives: Drives, d: Index) -> None:
-        limits = setting.brief.limits
-        self.reserve, self.cutoff = float(limits.reserve_charge or 0.0), float(limits.cutoff_cell_v or 0.0)
-        self._drives, self._d = drives, d
-        self.cells = drives.of_pack["cells"][d]
-        self.coulombs = 3600.0 * drives.of_pack["capacity_ah"][d]
-        self.accessory_a = drives.accessory_a
-        self.mean_v = self.cells * mean_ocv_v(drives.chemistry, self.reserve)
-
-    def open_v(self, charge: Any) -> Floats:
-        return np.asarray(self._drives.open_v(charge, self._d))
-
-    def ohm(self, charge: Any) -> Floats:
-        return np.asarray(self._drives.pack_ohm(charge, self._d))
-
-
-class _Held:
-    """Pack current of a held airspeed at the node below or above each combination's mass."""
-
-    def __init__(
-        self, table: HeldTable, drives: Drives, p: Index, d: Index, node: Index, loss: Floats, pack: _Packs
-    ) -> None:
-        u, torque = table.speed[p, node], table.torque[p, node]
-        self.off = table.kind[p, node] == OFF
-        self.current = torque / drives.ke[d] + drives.friction_a(u, d)
-        self.behind = drives.kg[d] * u + drives.ohm[d] * self.current
-        self.loss, self.count, self.pack = loss, drives.count, pack
-
-    def at(self, open_v: Floats, ohm: Floats) -> tuple[Floats, Floats]:
-        """Pack current and throttle; NaN where it cannot be held."""
-        available = open_v - ohm * self.pack.accessory_a
-        d = controller.throttle_for(self.behind, self.current, available, ohm, self.loss, self.count)
-        current = self.count * d * self.current / (1.0 - self.loss * (1.0 - d)) + self.pack.accessory_a
-        return np.where(self.off, self.pack.accessory_a, current), np.where(self.off, 0.0, d)
-
-
 def flight_bounds(tables: PropellerTables, drives: Drives, p: Index, d: Index) -> FlightBounds:
     """Bounds for combinations of a block."""
     with np.errstate(all="ignore"):
@@ -113,15 +64,16 @@ class _Bounds:
         self.tables, self.drives, self.p, self.d = tables, drives, p, d
         self.setting: Setting = tables.setting
         shelf = drives.shelf
-        self.pack = _Packs(self.setting, drives, d)
+        self.pack = Packs(self.setting, drives, d)
         self.loss = shelf.column("loss")[drives.controller[d]]
         self.node = drives.node[d]
         phases = self.setting.phases
         shares = [i for i, phase in enumerate(phases) if phase.share is not None]
-        self.shares = shares
+        self.repeats = not shares
+        self.shares = shares or list(range(len(phases)))
         self.before = list(range(shares[0])) if shares else []
         self.after = list(range(shares[-1] + 1, len(phases))) if shares else []
-        self._kept: dict[int, Floats] = {}
+        self._kept: dict[int, tuple[Floats, Floats]] = {}
         n = p.size
         self.unknown, self.impossible = ~tables.regular[p] | drives.odd[d], np.zeros(n, dtype=bool)
         for table in tables.held:
@@ -132,53 +84,84 @@ class _Bounds:
 
     # ------------------------------------------------------------ phases
 
-    def _held(self, i: int, above: int) -> _Held:
+    def _held(self, i: int, above: int) -> Held:
         table = self.tables.held[i]
         assert table is not None
-        return _Held(table, self.drives, self.p, self.d, self.node + above, self.loss, self.pack)
+        return Held(table, self.drives, self.p, self.d, self.node + above, self.loss, self.pack)
 
-    def _throttled(self, phase: Phase, charge: Floats) -> Floats:
-        """Pack current of a held throttle at a charge, solved."""
-        pack, drives, d, p, tables = self.pack, self.drives, self.d, self.p, self.tables
-        throttle = float(phase.throttle or 0.0)
-        if throttle == 0.0:
-            return np.full(p.size, pack.accessory_a)
-        shelf = drives.shelf
-        motor = drives.motor[d]
+    def _weight(self, i: int) -> float:
+        return float((self.setting.phases[i].seconds if self.repeats else self.setting.phases[i].share) or 0.0)
+
+    def _source(self, throttle: float, charge: Any) -> tuple[Floats, Floats, Floats]:
+        """d E' and the resistance a motor's current sees, forwards and back."""
+        pack, drives = self.pack, self.drives
         ohm = pack.ohm(charge)
         eta = controller.eta(throttle, self.loss)
         shared = drives.count * throttle * throttle * ohm
-        problem = SpeedProblem(
-            source_v=throttle * (pack.open_v(charge) - ohm * pack.accessory_a),
-            k=shelf.column("k")[motor],
-            resistance_ohm=drives.ohm[d] + shared / eta,
-            resistance_back_ohm=drives.ohm[d] + shared * eta,
-            no_load_a=shelf.column("no_load_a")[motor],
-            reference_rad_s=shelf.column("reference_rad_s")[motor],
-            exponent=shelf.column("exponent")[motor],
-            gear_ratio=shelf.column("gear_ratio")[motor],
-            gear_efficiency=shelf.column("gear_efficiency")[motor],
-            which=tables.which[p],
-            diameter_m=tables.diameter_m[p],
-            density_kg_m3=np.full(1, tables.density),
-            airspeed_m_s=tables.airspeed(phase, drives.mass_g[d] + tables.mass_g[p]),
-            surfaces=tables.stack,
-        )
-        found = solve_speed(problem, p.size)
-        current = np.where(found.status == Status.OK, np.maximum(found.motor_current_a, 0.0), np.nan)
-        return np.asarray(drives.count * throttle * current / eta + pack.accessory_a)
+        fixed = drives.ohm[self.d]
+        return throttle * (pack.open_v(charge) - ohm * pack.accessory_a), fixed + shared / eta, fixed + shared * eta
 
-    def _fresh(self, i: int) -> Floats:
-        """Pack current of a held throttle at full charge."""
+    def _drawn(self, current: Floats, throttle: float) -> Floats:
+        """Pack current for a motor current."""
+        per_motor = throttle * np.maximum(current, 0.0) / controller.eta(throttle, self.loss)
+        return np.asarray(self.drives.count * per_motor + self.pack.accessory_a)
+
+    def _fresh(self, i: int) -> tuple[Floats, Floats]:
+        """Motor current and propeller speed of a held throttle at full charge, solved."""
         if i not in self._kept:
-            self._kept[i] = self._throttled(self.setting.phases[i], np.ones(self.p.size))
+            drives, d, p, tables, phase = self.drives, self.d, self.p, self.tables, self.setting.phases[i]
+            source, ohm, back = self._source(float(phase.throttle or 0.0), 1.0)
+            column, motor = drives.shelf.column, drives.motor[d]
+            problem = SpeedProblem(
+                source_v=source,
+                k=column("k")[motor],
+                resistance_ohm=ohm,
+                resistance_back_ohm=back,
+                no_load_a=column("no_load_a")[motor],
+                reference_rad_s=column("reference_rad_s")[motor],
+                exponent=column("exponent")[motor],
+                gear_ratio=column("gear_ratio")[motor],
+                gear_efficiency=column("gear_efficiency")[motor],
+                which=tables.which[p],
+                diameter_m=tables.diameter_m[p],
+                density_kg_m3=np.full(1, tables.density),
+                airspeed_m_s=tables.airspeed(phase, drives.mass_g[d] + tables.mass_g[p]),
+                surfaces=tables.stack,
+            )
+            found = solve_speed(problem, p.size)
+            good = found.status == Status.OK
+            self._kept[i] = np.where(good, found.motor_current_a, np.nan), found.speed_rad_s
         return self._kept[i]
 
-    def _ends(self, phase: Phase, i: int, charge: Floats) -> tuple[Floats, Floats]:
+    def _throttled(self, i: int, charge: Floats) -> tuple[Floats, Floats]:
+        """Least and greatest pack current of a held throttle from full down to a charge.
+
+        Speed and current fall with the charge, so K g u >= S - r I of the lower charge with the current of the full
+        pack: the torque at that speed bounds the current.
+        """
+        phase, drives, d, p = self.setting.phases[i], self.drives, self.d, self.p
+        throttle = float(phase.throttle or 0.0)
+        if throttle == 0.0:
+            return np.full(p.size, self.pack.accessory_a), np.full(p.size, self.pack.accessory_a)
+        most, _ = self._fresh(i)
+        source, ohm, _ = self._source(throttle, charge)
+        u = (source - ohm * most) / drives.kg[d]
+        airspeed = self.tables.airspeed(phase, drives.mass_g[d] + self.tables.mass_g[p])
+        torque = self.tables.torque(p, np.maximum(u, 1.0), airspeed)
+        least = np.where((u > 1.0) & (torque > 0), torque / drives.ke[d] + drives.friction_a(u, d), 0.0)
+        return self._drawn(least, throttle) * (1 - _SLACK), self._drawn(most, throttle) * (1 + _SLACK)
+
+    def _most(self, i: int, charge: Floats) -> Floats:
+        """Greatest current of a phase from full down to a charge."""
+        throttle = self.setting.phases[i].throttle
+        if throttle is None:
+            return self._held(i, 1).at(self.pack.open_v(charge), self.pack.ohm(charge))[0]
+        return self._drawn(self._fresh(i)[0] if throttle else np.zeros(self.p.size), throttle)
+
+    def _ends(self, i: int, charge: Floats) -> tuple[Floats, Floats]:
         """Least and greatest current of a phase flown somewhere between full and a charge (N,)."""
-        if phase.throttle is not None:
-            ends = np.array([self._fresh(i), self._throttled(phase, charge)])
-            return np.min(ends, axis=0) * (1 - _SLACK), np.max(ends, axis=0) * (1 + _SLACK)
+        if self.setting.phases[i].throttle is not None:
+            return self._throttled(i, charge)
         low, _ = self._held(i, 0).at(self.pack.open_v(1.0), self.pack.ohm(1.0))
         high, _ = self._held(i, 1).at(self.pack.open_v(charge), self.pack.ohm(charge))
         return low, high
@@ -186,61 +169,83 @@ class _Bounds:
     # ------------------------------------------------------------ the bounds
 
     def result(self) -> FlightBounds:
-        n, pack = self.p.size, self.pack
-        zero, phases = np.zeros(n), self.setting.phases
-        low, high = zero, np.full(n, np.inf)
-        current_low, current_high = zero, np.full(n, np.inf)
-        if n and self.shares and not self.after:
-            timed = sum(float(phases[i].seconds or 0.0) for i in self.before)
-            end, used_least, fits = np.ones(n), zero, np.ones(n, dtype=bool)
-            hungriest_low, hungriest_high = [zero], [zero]
-            for i in self.before:
-                seconds = float(phases[i].seconds or 0.0)
-                held = phases[i].throttle is None
-                most = self._ends(phases[i], i, end)[1] if held else self._fresh(i)
-                guess = np.maximum(end - (1 + _SLACK) * 1.2 * seconds * most / pack.coulombs, pack.reserve)
-                least, most = self._ends(phases[i], i, guess)
-                end = end - (1 + _SLACK) * seconds * most / pack.coulombs
-                used_least = used_least + (1 - _SLACK) * seconds * least / pack.coulombs
-                fits &= (end >= guess) & (end > pack.reserve) & self._flies(phases[i], i, guess, most)
-                hungriest_low.append(least)
-                hungriest_high.append(most)
-            mix = self._mixture()
-            full = (1.0 - pack.reserve) * mix.best
-            high = timed + pack.coulombs * np.maximum(full - used_least * mix.least, 0.0)
-            before = (1.0 - end) * mix.most * (1 + _SLACK)
-            low = timed + pack.coulombs * np.maximum((1.0 - pack.reserve) * mix.worst - before, 0.0)
-            flown, never = mix.holds.copy(), np.zeros(n, dtype=bool)
-            rest = np.flatnonzero(~mix.holds)
-            if rest.size:
-                first, last, worst = _Bounds(self.tables, self.drives, self.p[rest], self.d[rest]).ends()
-                coulombs = pack.coulombs[rest]
-                high[rest] = np.minimum(high[rest], timed + coulombs * (1.0 - first) * mix.most[rest])
-                low[rest] = timed + coulombs * np.maximum((1.0 - last) * worst - before[rest], 0.0)
-                never[rest] = first >= 1.0 - used_least[rest]
-                for bound in (low, high):
-                    bound[rest] = np.where(never[rest], timed, bound[rest])
-                flown[rest] = last < end[rest]
-            low = np.where(fits, low, 0.0)
-            low, high = low * (1 - _ROUNDING) / 60.0, high * (1 + _ROUNDING) / 60.0
-            lows = np.max([*hungriest_low, np.where(flown, mix.current_low, 0.0)], axis=0)
-            current_low = np.where(fits, lows, 0.0) * (1 - _SLACK)
-            highs = np.max([*hungriest_high, np.where(never, 0.0, mix.current_high)], axis=0)
-            current_high = highs * (1 + _SLACK)
+        n = self.p.size
+        low, high = np.zeros(n), np.full(n, np.inf)
+        current_low, current_high = low, high
+        if n:
+            bounds = self._repeated() if self.repeats else self._mixed()
+            low, high, current_low, current_high = bounds
         unsure = self.unknown | ~np.isfinite(low + high)
-        bounds = (
-            np.where(self.impossible, 0.0, np.where(unsure, 0.0, low)),
-            np.where(self.impossible, 0.0, np.where(unsure, np.inf, high)),
-            np.where(self.impossible, np.inf, np.where(unsure, 0.0, current_low)),
-            np.where(self.impossible, np.inf, np.where(unsure | np.isnan(current_high), np.inf, current_high)),
-        )
+
+        def bound(value: Floats, unknown: float, impossible: float) -> Floats:
+            return np.where(self.impossible, impossible, np.where(unsure | np.isnan(value), unknown, value))
+
         return FlightBounds(
-            minutes_low=bounds[0], minutes_high=bounds[1], current_low_a=bounds[2], current_high_a=bounds[3]
+            minutes_low=bound(low / 60.0 * (1 - _ROUNDING), 0.0, 0.0),
+            minutes_high=bound(high / 60.0 * (1 + _ROUNDING), np.inf, 0.0),
+            current_low_a=bound(current_low * (1 - _SLACK), 0.0, np.inf),
+            current_high_a=bound(current_high * (1 + _SLACK), np.inf, np.inf),
         )
 
-    def _flies(self, phase: Phase, i: int, charge: Floats, most: Floats) -> Flags:
+    def _repeated(self) -> tuple[Floats, Floats, Floats, Floats]:
+        """Seconds and currents of a list flown again and again: between the currents at the ends, within a round."""
+        mix, coulombs = self._mixture(), self.pack.coulombs * (1.0 - self.pack.reserve)
+        round_s = sum(self._weight(i) for i in self.shares)
+        low = np.where(mix.holds, np.maximum(coulombs * mix.least - round_s, 0.0), 0.0)
+        return low, coulombs * mix.most + round_s, np.where(low > round_s, mix.current_low, 0.0), mix.current_high
+
+    def _mixed(self) -> tuple[Floats, Floats, Floats, Floats]:
+        """Seconds and currents of timed phases, then shares, then timed phases."""
+        n, pack, phases = self.p.size, self.pack, self.setting.phases
+        zero = np.zeros(n)
+        timed, landing = (sum(float(phases[i].seconds or 0.0) for i in some) for some in (self.before, self.after))
+        end, used_least, fits = np.ones(n), zero, np.ones(n, dtype=bool)
+        lows, highs = [zero], [zero]
+        for i in self.before:
+            seconds = float(phases[i].seconds or 0.0)
+            most = self._most(i, end)
+            guess = np.maximum(end - (1 + _SLACK) * 1.2 * seconds * most / pack.coulombs, pack.reserve)
+            least, most = self._ends(i, guess)
+            end = end - (1 + _SLACK) * seconds * most / pack.coulombs
+            used_least = used_least + (1 - _SLACK) * seconds * least / pack.coulombs
+            fits &= (end >= guess) & (end > pack.reserve) & self._flies(i, guess, most)
+            lows.append(least)
+            highs.append(most)
+        mix = self._mixture()
+        # timed phases after the shares are reserved whether they can be flown or not
+        lands, after_least, after_most = np.ones(n, dtype=bool), zero, zero
+        reserve = np.full(n, pack.reserve)
+        for i in self.after:
+            seconds = float(phases[i].seconds or 0.0)
+            least, most = self._ends(i, reserve)
+            after_least = after_least + (1 - _SLACK) * seconds * least / pack.coulombs
+            after_most = after_most + (1 + _SLACK) * seconds * most / pack.coulombs
+            lands &= self._flies(i, reserve, most)
+            highs.append(np.where(np.isnan(most), np.inf, most))
+        lands &= end - after_most > pack.reserve
+        full = (1.0 - pack.reserve) * mix.best
+        high = timed + landing + pack.coulombs * np.maximum(full - (used_least + after_least) * mix.least, 0.0)
+        taken = (1.0 - end + after_most) * mix.most * (1 + _SLACK)
+        low = timed + landing + pack.coulombs * np.maximum((1.0 - pack.reserve) * mix.worst - taken, 0.0)
+        flown, never = mix.holds.copy(), np.zeros(n, dtype=bool)
+        rest = np.flatnonzero(~mix.holds)
+        if rest.size:
+            first, last, worst = _Bounds(self.tables, self.drives, self.p[rest], self.d[rest]).ends()
+            coulombs = pack.coulombs[rest]
+            high[rest] = np.minimum(high[rest], timed + landing + coulombs * (1.0 - first) * mix.most[rest])
+            low[rest] = timed + coulombs * np.maximum((1.0 - last) * worst - taken[rest], 0.0)
+            never[rest] = first >= 1.0 - used_least[rest]
+            low[rest] = np.where(never[rest], timed, low[rest])
+            high[rest] = np.where(never[rest], timed + landing, high[rest])
+            flown[rest] = last < end[rest] - after_most[rest]
+        low = np.where(fits & lands, low, 0.0)
+        low_a = np.max([*lows, np.where(flown & lands, mix.current_low, 0.0)], axis=0)
+        high_a = np.max([*highs, np.where(never, 0.0, mix.current_high)], axis=0)
+        return low, high, np.where(fits, low_a, 0.0), high_a
+
+    def _flies(self, i: int, charge: Floats, most: Floats) -> Flags:
         """Whether a phase can surely be flown down to a charge."""
-        pack = self.pack
+        pack, phase = self.pack, self.setting.phases[i]
         volts = (pack.open_v(charge) - pack.ohm(charge) * most) / pack.cells
         holds = volts > pack.cutoff * (1.0 + _ROUNDING)
         if phase.throttle is None:
@@ -256,7 +261,7 @@ class _Bounds:
         n, pack = self.p.size, self.pack
         shares = [i for i in self.shares if self.setting.phases[i].throttle is None]
         loads = [[self._held(i, above) for i in shares] for above in (0, 1)]
-        weights = np.array([float(self.setting.phases[i].share or 0.0) for i in shares])
+        weights = np.array([self._weight(i) for i in shares])
         if len(shares) < len(self.shares):
             return np.full(n, pack.reserve), np.ones(n), np.zeros(n)
 
@@ -287,7 +292,7 @@ class _Bounds:
     def _mixture(self) -> "_Mixture":
         """1/I of the shares: bounds of its mean over the discharge and of its ends."""
         pack, phases = self.pack, self.setting.phases
-        total = sum(float(phases[i].share or 0.0) for i in self.shares)
+        total = sum(self._weight(i) for i in self.shares)
         e_full, e_low = pack.open_v(1.0), pack.open_v(pack.reserve)
         r_full, r_low = pack.ohm(1.0), pack.ohm(pack.reserve)
         n = self.p.size
@@ -295,9 +300,9 @@ class _Bounds:
         current_low, current_high = np.zeros(n), np.zeros(n)
         holds = np.ones(n, dtype=bool)
         for i in self.shares:
-            weight = float(phases[i].share or 0.0) / total
+            weight = self._weight(i) / total
             if phases[i].throttle is not None:
-                least, most = self._ends(phases[i], i, np.full(n, pack.reserve))
+                least, most = self._throttled(i, np.full(n, pack.reserve))
                 light = dict.fromkeys(("mean", "best full"), least)
                 heavy = dict.fromkeys(("full", "low"), most)
                 volts = (e_low - r_low * most) / pack.cells

@@ -1,19 +1,24 @@
 """From a brief and a catalogue to a shortlist of power trains, each with its checks and its reasons."""
 
 from collections.abc import Callable, Sequence
+from functools import partial
 from typing import Any
 
 import attrs
+import numpy as np
 
 from propmatch.brief import Brief
 from propmatch.catalogue import Catalogue
 from propmatch.estimates import Assumption, completed
-from propmatch.exhaustive import Found, exhaustive
+from propmatch.exhaustive import Found
+from propmatch.exhaustive import exhaustive as by_force
 from propmatch.faults import Fault, InputFaults
 from propmatch.limits import Check, Design, checks_of, excludes, smallest_margin
 from propmatch.measures import Setting, TrainMeasures, settings
 from propmatch.parts import PowerTrain
 from propmatch.ranking import METRICS, Ranking, metric_value, ranking
+from propmatch.search import COUNTED, search
+from propmatch.searchtables import PropellerTables
 from propmatch.shelf import Shelf
 from propmatch.tablehtml import table_html
 
@@ -124,16 +129,14 @@ class Shortlist:
         return table_html(("rank", *names), rows, caption=caption)
 
 
-Finder = Callable[..., Found]
-
-
 def match(
     brief: Brief,
     catalogue: Catalogue,
     *,
     top: int = 20,
     variant: str | None = None,
-    find: Finder = exhaustive,
+    count: bool | None = None,
+    exhaustive: bool = False,
     progress: Callable[[int, int], None] | None = None,
 ) -> Shortlist:
     """Rank the combinations of a catalogue that meet a brief.
@@ -146,8 +149,10 @@ def match(
         How many rows to keep, in all and for each cell count.
     variant : str, optional
         Which variant of the brief is ranked; default the aircraft as designed.
-    find : callable
-        How the shelf is searched.
+    count : bool, optional
+        Whether all that passes is counted; default up to 1e8 combinations.
+    exhaustive : bool
+        Judge every combination one by one: the same answer, slowly.
     progress : callable, optional
         Called with combinations done and in all.
 
@@ -166,15 +171,15 @@ def match(
     order = ranking(chosen)
     wanted = chosen.brief.limits.cells
     shelves = _shelves(brief, catalogue, chosen, wanted)
-    founds = {cells: find(chosen, shelf, order, top=top, progress=progress) for cells, shelf in shelves.items()}
+    founds = _found(chosen, shelves, order, top, progress, count=count, exhaustive=exhaustive)
     others = [setting for setting in every if setting is not chosen]
     by_cells = {cells: _candidates(chosen, others, shelves[cells], found) for cells, found in founds.items()}
     rows = sorted((c for group in by_cells.values() for c in group), key=lambda c: (-c.score, c.all_up_mass_g, c.id))
     counted = all(found.passing is not None for found in founds.values())
     left_out: dict[str, int] = {}
     for found in founds.values():
-        for name, count in found.left_out.items():
-            left_out[name] = left_out.get(name, 0) + count
+        for name, lost in found.left_out.items():
+            left_out[name] = left_out.get(name, 0) + lost
     made = dict.fromkeys(completed(brief)[1] + chosen.variant.assumptions)
     for row in rows[:top]:
         made.update(dict.fromkeys(completed(row.train)[1]))
@@ -240,7 +245,8 @@ def shelf_for(brief: Brief, catalogue: Catalogue, setting: Setting, cells: int |
 
 def _shelves(brief: Brief, catalogue: Catalogue, setting: Setting, cells: Sequence[int]) -> dict[int, Shelf]:
     whole = shelf_for(brief, catalogue, setting)
-    held = sorted({pack.cells_series for pack in whole.packs})
+    of_pack = np.array([pack.cells_series for pack in whole.packs])
+    held = sorted(set(of_pack.tolist()))
     missing = [count for count in cells if count not in held]
     if missing:
         raise InputFaults(
@@ -254,7 +260,37 @@ def _shelves(brief: Brief, catalogue: Catalogue, setting: Setting, cells: Sequen
                 for count in missing
             ]
         )
-    return {count: shelf_for(brief, catalogue, setting, count) for count in (cells or held)}
+    return {count: whole.with_packs(np.flatnonzero(of_pack == count)) for count in (cells or held)}
+
+
+def _found(
+    setting: Setting,
+    shelves: dict[int, Shelf],
+    order: Ranking,
+    top: int,
+    progress: Callable[[int, int], None] | None,
+    *,
+    count: bool | None,
+    exhaustive: bool,
+) -> dict[int, Found]:
+    """The best of each shelf; progress runs over all of them."""
+    sizes = {cells: shelf.combinations for cells, shelf in shelves.items()}
+    total, before = sum(sizes.values()), 0
+    find: Callable[..., Found] = by_force
+    if not exhaustive:
+        counting = total <= COUNTED if count is None else count
+        tables = PropellerTables(setting, *shelves.values())
+        find = partial(search, count=counting, tables=tables)
+    founds: dict[int, Found] = {}
+    for cells, shelf in shelves.items():
+        tell = None if progress is None else partial(_tell, progress, before, total)
+        founds[cells] = find(setting, shelf, order, top=top, progress=tell)
+        before += sizes[cells]
+    return founds
+
+
+def _tell(progress: Callable[[int, int], None], before: int, total: int, done: int, _: int) -> None:
+    progress(before + done, total)
 
 
 def _candidates(setting: Setting, others: Sequence[Setting], shelf: Shelf, found: Found) -> tuple[Candidate, ...]:

@@ -5,14 +5,16 @@ A block is all propellers by some drives on one pack. Each check is decided by b
 a limit, or outside what the bounds hold for, by :class:`propmatch.measures.TrainMeasures` itself.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import cached_property
 from typing import Any
 
 import attrs
 import numpy as np
 from numpy.typing import NDArray
 
-from propmatch.flightbounds import FlightBounds, flight_bounds, mean_ocv_v
+from propmatch.flightbounds import FlightBounds, flight_bounds
+from propmatch.flightloads import mean_ocv_v
 from propmatch.measures import CHECKS, TrainMeasures
 from propmatch.searchdrives import Drives, Pairs, Threshold
 from propmatch.searchtables import PropellerTables
@@ -27,6 +29,8 @@ Flags = NDArray[np.bool_]
 _BAND = 1e-7
 _SAMPLED = 0.005
 _MANY = 65536
+_CHUNK = 12288
+"""Lanes in work at a time, so that what they need stays in the cache."""
 POSITION = {name: at for at, name in enumerate(CHECKS)}
 
 
@@ -42,9 +46,22 @@ class Lanes:
         """How many."""
         return int(self.propeller.size)
 
-    def take(self, some: Flags | Index) -> "Lanes":
+    def take(self, some: Flags | Index | slice) -> "Lanes":
         """Some of them."""
         return Lanes(propeller=self.propeller[some], drive=self.drive[some])
+
+    @classmethod
+    def joined(cls, each: list["Lanes"]) -> "Lanes":
+        """One after the other."""
+        nothing = np.empty(0, dtype=np.intp)
+        return cls(
+            propeller=np.concatenate([nothing, *(x.propeller for x in each)]),
+            drive=np.concatenate([nothing, *(x.drive for x in each)]),
+        )
+
+
+Decide = Callable[[Drives, Lanes], tuple[Flags, Flags]]
+"""Which lanes pass for sure, and which fail."""
 
 
 class Screen:
@@ -55,9 +72,11 @@ class Screen:
     counts : (checks,), combinations by the first check they fail; meaningful while ``counting``
     """
 
-    def __init__(self, setting: Setting, shelf: Shelf, *, counting: bool) -> None:
+    def __init__(
+        self, setting: Setting, shelf: Shelf, *, counting: bool, tables: PropellerTables | None = None
+    ) -> None:
         self.setting, self.shelf, self.counting = setting, shelf, counting
-        self.tables = PropellerTables(setting, shelf)
+        self.tables = PropellerTables(setting, shelf) if tables is None else tables
         self.pairs = Pairs(setting, shelf)
         self._kept: dict[tuple[float, int], tuple[float, float, float]] = {}
         self.counts = np.zeros(len(CHECKS), dtype=np.int64)
@@ -83,7 +102,7 @@ class Screen:
     def drives(self, packs: Index, most: int) -> Iterator[Drives]:
         """The motors and controllers that fit some packs, on these packs, so many at a time."""
         kinds = self.shelf.column("chemistry")[packs]
-        for kind in np.unique(kinds):
+        for kind in sorted(set(kinds.tolist())):
             fitting = [(int(pack), self.pairs.fitting(int(pack))) for pack in packs[kinds == kind]]
             if not fitting:
                 continue
@@ -119,8 +138,10 @@ class Screen:
 
     # ------------------------------------------------------------ a block
 
-    def block(self, drives: Drives, propellers: Index, wanted: Flags | None = None) -> tuple[Lanes, FlightBounds]:
-        """The combinations that pass every check, with bounds of their flight time.
+    def block(
+        self, drives: Drives, propellers: Index, wanted: Flags | None = None
+    ) -> tuple[Lanes, FlightBounds, Flags]:
+        """What passes every check, with bounds of its flight time; the last is True where :meth:`flown` decides.
 
         ``wanted`` (packs of the shelf, propellers) leaves pairs out.
         """
@@ -131,12 +152,32 @@ class Screen:
         if wanted is not None:
             alive &= wanted[drives.pack][:, propellers].T
         lanes = self._current(drives, propellers, alive)
-        for check in (self._rpm, self._thrust_to_weight, self._launch, self._climb, self._voltage, self._balance):
-            if not lanes.size:
-                break
-            lanes = check(drives, lanes)
+        for name, decide in self._later:
+            if lanes.size:
+                lanes = self._settle(name, drives, lanes, *self._in_chunks(decide, drives, lanes))
         bounds = flight_bounds(self.tables, drives, lanes.propeller, lanes.drive)
         return self._flight(drives, lanes, bounds)
+
+    @cached_property
+    def _later(self) -> list[tuple[str, Decide]]:
+        """The checks after those of the current at full throttle, as far as the balance, that have a limit."""
+        limits, setting = self.setting.brief.limits, self.setting
+        each: list[tuple[str, Decide, Any]] = [
+            ("propeller_rpm", self._rpm, True),
+            ("thrust_to_weight", self._thrust_to_weight, limits.min_thrust_to_weight),
+            ("hand_launch", self._unknown, limits.min_launch_thrust_to_weight),
+            ("climb", self._unknown, limits.min_climb_m_s),
+            ("cell_voltage", self._voltage, setting.stated.limits.cutoff_cell_v),
+            ("balance", self._balance, None if setting.geometry is None else setting.build),
+        ]
+        return [(name, decide) for name, decide, limit in each if limit is not None]
+
+    @staticmethod
+    def _in_chunks(decide: Decide, drives: Drives, lanes: Lanes) -> tuple[Flags, Flags]:
+        """Pass and fail of lanes, a chunk at a time."""
+        parts = [decide(drives, lanes.take(slice(at, at + _CHUNK))) for at in range(0, lanes.size, _CHUNK)]
+        passes, fails = zip(*parts, strict=True)
+        return np.concatenate(passes), np.concatenate(fails)
 
     def measured(self, drives: Drives, lanes: Lanes) -> TrainMeasures:
         """The measures of lanes."""
@@ -155,9 +196,9 @@ class Screen:
         self._count(name, lanes.size - kept.size)
         return kept
 
-    def _exactly(self, name: str, drives: Drives, lanes: Lanes) -> Lanes:
+    def _unknown(self, drives: Drives, lanes: Lanes) -> tuple[Flags, Flags]:
         nothing = np.zeros(lanes.size, dtype=bool)
-        return self._settle(name, drives, lanes, nothing, nothing)
+        return nothing, nothing
 
     # ------------------------------------------------------------ mass
 
@@ -184,9 +225,15 @@ class Screen:
 
     def _current(self, drives: Drives, propellers: Index, alive: Flags) -> Lanes:
         every, first = drives.limits["all"], drives.limits["motor_current_static"]
-        good = alive & (self._worst[propellers][:, every.cell] <= every.torque_nm)
         which = first if self.counting else every
-        bad = self._low[propellers][:, which.cell] > which.torque_nm
+        good, bad = np.empty_like(alive), np.empty_like(alive)
+        torque = np.empty(drives.size)
+        for row, p in enumerate(propellers):
+            np.take(self._worst[p], every.cell, out=torque, mode="clip")
+            np.less_equal(torque, every.torque_nm, out=good[row])
+            np.take(self._low[p], which.cell, out=torque, mode="clip")
+            np.greater(torque, which.torque_nm, out=bad[row])
+        good &= alive
         unsure = drives.odd if self.counting else drives.odd | drives.power_turns
         if unsure.any():
             good &= ~drives.odd
@@ -198,22 +245,24 @@ class Screen:
         for name in ("motor_current_static", "motor_current_flight", "motor_power", "controller_current", "pack_burst"):
             if rest.size:
                 rest = self._limit(name, drives, rest)
-        return Lanes(
-            propeller=np.concatenate([sure.propeller, rest.propeller]), drive=np.concatenate([sure.drive, rest.drive])
-        )
+        return Lanes.joined([sure, rest])
 
     def _limit(self, name: str, drives: Drives, lanes: Lanes) -> Lanes:
         """A limit of the current at rest, in flight or both."""
         threshold = drives.limits[name]
         rest, flight = name != "motor_current_flight", name != "motor_current_static"
-        p, d = lanes.propeller, lanes.drive
-        cell, torque = threshold.cell[d], threshold.torque_nm[d]
-        passes = (self._worst if flight else self._high)[p, cell] <= torque
-        fails = self._low[p, cell] > torque if rest else np.zeros(lanes.size, dtype=bool)
+        passes, fails = self._by_table(threshold, lanes, self._worst if flight else self._high, low=rest)
         passes, fails = self._directly(threshold, drives, lanes, passes, fails, rest=rest, flight=flight)
         if name == "motor_power":
-            fails &= ~drives.power_turns[d]
+            fails &= ~drives.power_turns[lanes.drive]
         return self._settle(name, drives, lanes, passes, fails)
+
+    def _by_table(self, threshold: Threshold, lanes: Lanes, high: Floats, *, low: bool) -> tuple[Flags, Flags]:
+        """Pass where the torque at the upper end of the cell is within the limit, fail where the lower end is not."""
+        at = lanes.propeller * self.tables.cells + threshold.cell[lanes.drive]
+        torque = threshold.torque_nm[lanes.drive]
+        passes = high.reshape(-1)[at] <= torque
+        return passes, self._low.reshape(-1)[at] > torque if low else np.zeros(lanes.size, dtype=bool)
 
     def _directly(
         self, threshold: Threshold, drives: Drives, lanes: Lanes, passes: Flags, fails: Flags, *, rest: bool,
@@ -254,14 +303,14 @@ class Screen:
                     least = np.minimum(least, tables.torque(p, self._top, ends[0] + share * (ends[1] - ends[0])))
             self._top_least = least - _SAMPLED * np.abs(self._top_rest)
 
-    def _rpm(self, drives: Drives, lanes: Lanes) -> Lanes:
-        p, d = lanes.propeller, lanes.drive
+    def _rpm(self, drives: Drives, lanes: Lanes) -> tuple[Flags, Flags]:
+        rated = np.flatnonzero(self._rated[lanes.propeller])
+        p, d = lanes.propeller[rated], lanes.drive[rated]
         odd = drives.odd[d] | ~self.tables.regular[p]
         band = _BAND * drives.full.available_v[d]
         u = self._top[p]
-        passes = ~self._rated[p] | (drives.left_over(drives.full, d, u, self._top_least[p]) < -band)
-        fails = drives.left_over(drives.full, d, u, self._top_rest[p]) > band
-        passes, fails = passes & (~odd | ~self._rated[p]), fails & ~odd & ~passes
+        passes = (drives.left_over(drives.full, d, u, self._top_least[p]) < -band) & ~odd
+        fails = (drives.left_over(drives.full, d, u, self._top_rest[p]) > band) & ~odd & ~passes
         some = np.flatnonzero(~(passes | fails | odd))
         if some.size:
             p, d, u, band = p[some], d[some], u[some], band[some]
@@ -270,48 +319,34 @@ class Screen:
                 least = np.minimum(least, self.tables.torque(p, u, airspeed))
             left = drives.left_over(drives.full, d, u, least)
             passes[some], fails[some] = left < -band, left > band
-        return self._settle("propeller_rpm", drives, lanes, passes, fails)
+        pass_all, fail_all = np.ones(lanes.size, dtype=bool), np.zeros(lanes.size, dtype=bool)
+        pass_all[rated], fail_all[rated] = passes, fails
+        return pass_all, fail_all
 
     # ------------------------------------------------------------ half charge
 
-    def _thrust_to_weight(self, drives: Drives, lanes: Lanes) -> Lanes:
-        table = self.tables.thrust_to_weight
-        if table is None:
-            return lanes
+    def _thrust_to_weight(self, drives: Drives, lanes: Lanes) -> tuple[Flags, Flags]:
+        table, nodes = self.tables.thrust_to_weight, self.tables.nodes
+        assert table is not None
         p, d = lanes.propeller, lanes.drive
-        node = drives.node[d]
-        band = _BAND * drives.half.available_v[d]
-        left = drives.left_over(drives.half, d, table.speed[p, node + 1], table.torque[p, node + 1])
-        passes = (left > band) & ~drives.odd[d]
+        at = p * nodes + drives.node[d]
+        band, sure = _BAND * drives.half.available_v[d], ~drives.odd[d]
+        speed, torque = table.speed.reshape(-1), table.torque.reshape(-1)
+        passes = (drives.left_over(drives.half, d, speed[at + 1], torque[at + 1]) > band) & sure
         fails = np.zeros(lanes.size, dtype=bool)
         rest = np.flatnonzero(~passes)
-        p, d, node = p[rest], d[rest], node[rest]
-        left = drives.left_over(drives.half, d, table.speed[p, node], table.torque[p, node])
-        fails[rest] = (left < -band[rest]) & ~drives.odd[d]
-        return self._settle("thrust_to_weight", drives, lanes, passes, fails)
+        at = at[rest]
+        left = drives.left_over(drives.half, d[rest], speed[at], torque[at])
+        fails[rest] = (left < -band[rest]) & sure[rest]
+        return passes, fails
 
-    def _launch(self, drives: Drives, lanes: Lanes) -> Lanes:
-        if self.setting.brief.limits.min_launch_thrust_to_weight is None:
-            return lanes
-        return self._exactly("hand_launch", drives, lanes)
-
-    def _climb(self, drives: Drives, lanes: Lanes) -> Lanes:
-        if self.setting.brief.limits.min_climb_m_s is None:
-            return lanes
-        return self._exactly("climb", drives, lanes)
-
-    def _voltage(self, drives: Drives, lanes: Lanes) -> Lanes:
+    def _voltage(self, drives: Drives, lanes: Lanes) -> tuple[Flags, Flags]:
         threshold = drives.voltage
-        if threshold is None:
-            return lanes
-        cell, torque = threshold.cell[lanes.drive], threshold.torque_nm[lanes.drive]
-        passes, fails = self._high[lanes.propeller, cell] <= torque, self._low[lanes.propeller, cell] > torque
-        passes, fails = self._directly(threshold, drives, lanes, passes, fails, rest=True, flight=False)
-        return self._settle("cell_voltage", drives, lanes, passes, fails)
+        assert threshold is not None
+        passes, fails = self._by_table(threshold, lanes, self._high, low=True)
+        return self._directly(threshold, drives, lanes, passes, fails, rest=True, flight=False)
 
-    def _balance(self, drives: Drives, lanes: Lanes) -> Lanes:
-        if self.setting.geometry is None or self.setting.build is None:
-            return lanes
+    def _balance(self, drives: Drives, lanes: Lanes) -> tuple[Flags, Flags]:
         column = self.shelf.column
         miss, limit = balance_miss_mm(
             self.setting,
@@ -321,12 +356,12 @@ class Screen:
             pack_g=drives.pack_g[lanes.drive],
         )
         passes = (miss <= limit) | np.isnan(limit)
-        return self._settle("balance", drives, lanes, passes, ~passes)
+        return passes, ~passes
 
     # ------------------------------------------------------------ flight
 
-    def _flight(self, drives: Drives, lanes: Lanes, bounds: FlightBounds) -> tuple[Lanes, FlightBounds]:
-        """Sustained current and flight time, from bounds where they decide."""
+    def _flight(self, drives: Drives, lanes: Lanes, bounds: FlightBounds) -> tuple[Lanes, FlightBounds, Flags]:
+        """Sustained current and flight time from bounds: what passes or may pass, and which of them may."""
         usable = self.shelf.column("usable_a")[drives.pack[lanes.drive]]
         least = self.setting.brief.limits.min_flight_minutes
         sustained = self._between(bounds.current_low_a, bounds.current_high_a, usable)
@@ -334,19 +369,25 @@ class Screen:
         if least is not None:
             timed = self._between(-bounds.minutes_high, -bounds.minutes_low, -least)
         # the first check that fails counts: an open sustained current needs an answer even if the time fails
-        undecided = (sustained == 0) | ((sustained > 0) & (timed == 0))
-        passes = (sustained > 0) & (timed > 0)
         by_current, by_time = sustained < 0, (sustained > 0) & (timed < 0)
-        open_ = np.flatnonzero(undecided)
-        if open_.size:
-            measured = self.measured(drives, lanes.take(open_))
-            current = measured["pack_sustained"].passes(CHECKS["pack_sustained"])
-            time = measured["flight_time"].passes(CHECKS["flight_time"])
-            passes[open_] = current & time
-            by_current[open_], by_time[open_] = ~current, current & ~time
         self._count("pack_sustained", int(np.count_nonzero(by_current)))
         self._count("flight_time", int(np.count_nonzero(by_time)))
-        return lanes.take(passes), bounds.take(passes)
+        kept = ~(by_current | by_time)
+        if not self.counting:
+            kept &= timed >= 0
+        open_ = (sustained == 0) | (timed == 0)
+        return lanes.take(kept), bounds.take(kept), open_[kept]
+
+    def flown(self, combination: Index) -> Flags:
+        """Which combinations (N, 4) pass the last two checks, computed; the others are counted."""
+        measured = TrainMeasures(self.setting, *self.shelf.combine(*combination.T))
+        current = measured["pack_sustained"].passes(CHECKS["pack_sustained"])
+        time = np.ones(current.shape, dtype=bool)
+        if self.setting.brief.limits.min_flight_minutes is not None:
+            time = measured["flight_time"].passes(CHECKS["flight_time"])
+        self._count("pack_sustained", int(np.count_nonzero(~current)))
+        self._count("flight_time", int(np.count_nonzero(current & ~time)))
+        return current & time
 
     @staticmethod
     def _between(low: Floats, high: Floats, limit: Any) -> NDArray[np.int8]:

@@ -17,9 +17,10 @@ from propmatch.measures import CHECKS, Setting, TrainMeasures
 from propmatch.ranking import Ranking
 from propmatch.screen import Screen
 from propmatch.searchbounds import lane_bounds, pair_bound
+from propmatch.searchtables import PropellerTables
 from propmatch.shelf import Shelf
 
-__all__ = ["COUNTED", "Best", "search"]
+__all__ = ["COUNTED", "search"]
 
 Floats = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -32,24 +33,45 @@ _CHUNKS = (256, 2048)
 _NEAR = 1e-9
 
 
+@attrs.frozen(kw_only=True, eq=False)
+class _Some:
+    """Combinations (N, 4) with bounds of their score; ``open`` where it is not settled that they pass."""
+
+    combination: Index
+    lower: Floats
+    upper: Floats
+    open: NDArray[np.bool_]
+
+    @property
+    def size(self) -> int:
+        return int(self.upper.size)
+
+    def take(self, some: NDArray[np.bool_] | Index) -> "_Some":
+        return _Some(**{a.name: getattr(self, a.name)[some] for a in attrs.fields(_Some)})
+
+    @classmethod
+    def joined(cls, each: list["_Some"]) -> "_Some":
+        return cls(**{a.name: np.concatenate([getattr(x, a.name) for x in each]) for a in attrs.fields(_Some)})
+
+
 @attrs.define(kw_only=True)
-class Best:
+class _Best:
     """The best so far, and a pool of combinations that may be better.
 
     Attributes
     ----------
+    passing : how many passed; of those in the pool that are open it is not known yet
     combination, score, mass : the best, in order
     """
 
-    setting: Setting
-    shelf: Shelf
+    screen: Screen
     ranking: Ranking
     top: int
+    passing: int = 0
     combination: Index = attrs.field(factory=lambda: np.empty((0, 4), dtype=np.intp))
     score: Floats = attrs.field(factory=lambda: np.empty(0))
     mass: Floats = attrs.field(factory=lambda: np.empty(0))
-    _pool: list[tuple[Index, Floats, Floats]] = attrs.field(factory=list)
-    _size: int = 0
+    _pool: list[_Some] = attrs.field(factory=list)
     _floor: float = -np.inf
 
     @property
@@ -63,46 +85,54 @@ class Best:
         least = self.threshold
         return upper >= least - _NEAR * abs(least) if np.isfinite(least) else np.ones(upper.shape, dtype=bool)
 
-    def add(self, combination: Index, lower: Floats, upper: Floats) -> None:
-        """Put combinations that pass into the pool."""
-        kept = self.within(upper)
-        if not kept.any():
-            return
-        self._pool.append((combination[kept], lower[kept], upper[kept]))
-        self._size += int(np.count_nonzero(kept))
-        if self._size > _POOL:
-            self._thin()
-        if self._size > _POOL:
+    def add(self, some: _Some) -> None:
+        """Put combinations into the pool."""
+        self.passing += int(np.count_nonzero(~some.open))
+        kept = self.within(some.upper)
+        if self.screen.counting:
+            kept |= some.open
+        if kept.any():
+            self._pool.append(some.take(kept))
+        if sum(x.size for x in self._pool) > _POOL:
             self.settle()
-
-    def _thin(self) -> None:
-        """Drop what the lower bounds of the others rule out."""
-        combination, lower, upper = (np.concatenate(x) for x in zip(*self._pool, strict=True))
-        if lower.size >= self.top:
-            self._floor = max(self._floor, float(np.partition(lower, -self.top)[-self.top]))
-        kept = self.within(upper)
-        self._pool = [(combination[kept], lower[kept], upper[kept])]
-        self._size = int(np.count_nonzero(kept))
 
     def settle(self) -> None:
         """Compute what may be among the best, and empty the pool."""
         if not self._pool:
             return
-        self._thin()
-        ((combination, _, upper),) = self._pool
-        order = np.argsort(-upper, kind="stable")
+        pool = _Some.joined(self._pool)
+        self._pool = [pool]
+        sure = pool.lower[~pool.open]
+        if sure.size >= self.top:
+            self._floor = max(self._floor, float(np.partition(sure, -self.top)[-self.top]))
+        if self.screen.counting:
+            # every open one needs an answer
+            undecided = np.flatnonzero(pool.open)
+            good = ~pool.open
+            for start in range(0, undecided.size, _CHUNKS[1]):
+                part = undecided[start : start + _CHUNKS[1]]
+                good[part] = self.screen.flown(pool.combination[part])
+            self.passing += int(np.count_nonzero(good & pool.open))
+            pool = pool.take(good)
+        pool = pool.take(self.within(pool.upper))
+        order = np.argsort(-pool.upper, kind="stable")
         start, step = 0, _CHUNKS[0]
         while start < order.size:
             some = order[start : start + step]
-            some = some[self.within(upper[some])]
+            some = some[self.within(pool.upper[some])]
             if not some.size:
                 break
-            self._compute(combination[some])
+            self._compute(pool.take(some))
             start, step = start + step, min(2 * step, _CHUNKS[1])
-        self._pool, self._size = [], 0
+        self._pool = []
 
-    def _compute(self, rows: Index) -> None:
-        measured = TrainMeasures(self.setting, *self.shelf.combine(*rows.T))
+    def _compute(self, some: _Some) -> None:
+        rows = some.combination
+        if not self.screen.counting and some.open.any():
+            passes = ~some.open
+            passes[some.open] = self.screen.flown(rows[some.open])
+            rows = rows[passes]
+        measured = TrainMeasures(self.screen.setting, *self.screen.shelf.combine(*rows.T))
         self.combination = np.concatenate([self.combination, rows])
         self.score = np.concatenate([self.score, self.ranking.of(measured)])
         self.mass = np.concatenate([self.mass, measured["all_up_mass"].value])
@@ -118,6 +148,7 @@ def search(
     top: int = 20,
     progress: Callable[[int, int], None] | None = None,
     count: bool | None = None,
+    tables: PropellerTables | None = None,
 ) -> Found:
     """The best combinations, equal to those of :func:`propmatch.exhaustive.exhaustive`.
 
@@ -129,6 +160,8 @@ def search(
         Called with the combinations settled and their number.
     count : bool, optional
         Whether what passes and what is left out is counted; default up to 1e8 combinations.
+    tables : PropellerTables, optional
+        Made before, for this setting and these propellers, from a shelf that holds all the other parts.
 
     Returns
     -------
@@ -137,21 +170,21 @@ def search(
     """
     combinations = shelf.combinations
     counting = combinations <= COUNTED if count is None else count
-    best = Best(setting=setting, shelf=shelf, ranking=ranking, top=top)
-    done = passing = 0
+    best: _Best | None = None
+    done = 0
     complete = True
-    screen: Screen | None = None
     try:
-        screen = Screen(setting, shelf, counting=counting)
+        screen = Screen(setting, shelf, counting=counting, tables=tables)
+        best = _Best(screen=screen, ranking=ranking, top=top)
         for packs, propellers, wanted, bound in _blocks(screen, ranking, counting):
             if not counting and not best.within(np.array([bound]))[0]:
                 break
             for drives in screen.drives(packs, max(1, _BLOCK // propellers.size)):
-                lanes, flight = screen.block(drives, propellers, wanted)
-                passing += lanes.size
+                lanes, flight, open_ = screen.block(drives, propellers, wanted)
                 if lanes.size:
                     lower, upper = lane_bounds(screen, ranking, drives, lanes, flight)
-                    best.add(drives.combinations(lanes.drive, lanes.propeller), lower, upper)
+                    rows = drives.combinations(lanes.drive, lanes.propeller)
+                    best.add(_Some(combination=rows, lower=lower, upper=upper, open=open_))
                 done += drives.size * propellers.size
                 if progress is not None:
                     progress(min(done, combinations), combinations)
@@ -162,16 +195,24 @@ def search(
             progress(combinations, combinations)
     except KeyboardInterrupt:
         complete = False
-    names = list(CHECKS)
-    counts = screen.counts if screen is not None else np.zeros(len(names))
+        if best is not None:
+            best.settle()
+    return _found(best, combinations, counting, complete)
+
+
+def _found(best: _Best | None, combinations: int, counting: bool, complete: bool) -> Found:
+    """What was found so far."""
+    counted = counting and best is not None
     return Found(
-        combination=best.combination,
-        score=best.score,
+        combination=np.empty((0, 4), dtype=np.intp) if best is None else best.combination,
+        score=np.empty(0) if best is None else best.score,
         combinations=combinations,
-        passing=passing if counting else None,
-        left_out={name: int(n) for name, n in zip(names, counts, strict=True) if n} if counting else {},
+        passing=best.passing if best is not None and counted else None,
+        left_out={
+            name: int(n) for name, n in zip(CHECKS, best.screen.counts, strict=True) if n
+        } if best is not None and counted else {},
         complete=complete,
-    )
+    )  # fmt: skip
 
 
 def _blocks(
@@ -191,5 +232,5 @@ def _blocks(
         k, p = np.divmod(order[start : start + step], propellers)
         wanted = np.zeros((packs, propellers), dtype=bool)
         wanted[k, p] = True
-        yield np.unique(k), np.unique(p), wanted, float(bound[k[0], p[0]])
+        yield np.flatnonzero(wanted.any(axis=1)), np.flatnonzero(wanted.any(axis=0)), wanted, float(bound[k[0], p[0]])
         start, step = start + step, min(2 * step, 4096)

@@ -60,7 +60,7 @@ def _power_bounds(
     if "thrust_to_weight" in wanted:
         watts, thrust = tables.thrust_of_power
         best = np.full(propeller.size, np.inf)
-        for p in np.unique(propeller):
+        for p in np.flatnonzero(np.bincount(propeller)):
             mine = propeller == p
             if tables.regular[p]:
                 at = np.searchsorted(watts[p], power[mine])

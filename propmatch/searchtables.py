@@ -57,7 +57,7 @@ class HeldTable:
 
 
 class PropellerTables:
-    """The propellers of a shelf in one setting.
+    """The propellers of a shelf, or of several that differ in their packs, in one setting.
 
     Attributes
     ----------
@@ -69,7 +69,7 @@ class PropellerTables:
     thrust_to_weight : speed and torque that give the least thrust to weight; None without that limit
     """
 
-    def __init__(self, setting: Setting, shelf: Shelf) -> None:
+    def __init__(self, setting: Setting, shelf: Shelf, *more: Shelf) -> None:
         self.setting = setting
         self.stack = shelf.lanes.stack
         self.which = shelf.column("propeller")
@@ -77,19 +77,22 @@ class PropellerTables:
         self.mass_g = shelf.column("propellers_g")
         self.density = setting.air.density_kg_m3
         self.count = shelf.count
-        self._speeds(shelf)
+        shelves = (shelf, *more)
+        self._speeds(shelves)
         with np.errstate(all="ignore"):
             self._torques()
             self._ratios()
-            self._masses(shelf)
+            self._masses(shelves)
             self.held = tuple(self._held(p) if p.throttle is None else None for p in setting.phases)
             self.thrust_to_weight = self._thrust_to_weight()
 
     # ------------------------------------------------------------ torque over speed
 
-    def _speeds(self, shelf: Shelf) -> None:
-        volts = [float(p.cell_ocv_v(1.0)) for p in shelf.lanes.chemistries]
-        free = np.max(volts) * np.max(shelf.column("cells")) / np.min(shelf.column("k") * shelf.column("gear_ratio"))
+    def _speeds(self, shelves: tuple[Shelf, ...]) -> None:
+        free = 0.0
+        for shelf in shelves:
+            volts = max(float(p.cell_ocv_v(1.0)) for p in shelf.lanes.chemistries) * np.max(shelf.column("cells"))
+            free = max(free, float(volts / np.min(shelf.column("k") * shelf.column("gear_ratio"))))
         self._first = min(free / 200.0, 50.0)
         self._per_log = (_SPEEDS - 1) / np.log(1.01 * free / self._first)
         self._nodes = self._first * np.exp(np.arange(_SPEEDS) / self._per_log)
@@ -181,8 +184,8 @@ class PropellerTables:
 
     # ------------------------------------------------------------ what a mass asks for
 
-    def _masses(self, shelf: Shelf) -> None:
-        parts = [shelf.column(name) for name in ("motors_g", "controllers_g", "pack_g")]
+    def _masses(self, shelves: tuple[Shelf, ...]) -> None:
+        parts = [np.concatenate([s.column(name) for s in shelves]) for name in ("motors_g", "controllers_g", "pack_g")]
         least, most = sum(float(np.min(x)) for x in parts), sum(float(np.max(x)) for x in parts)
         limit = self.mass_limit_g
         if np.isfinite(limit):

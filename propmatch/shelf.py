@@ -1,5 +1,6 @@
 """A catalogue as arrays: parts of each kind side by side, put together into lanes by index."""
 
+from collections import Counter
 from collections.abc import Sequence
 from typing import Any
 
@@ -35,6 +36,7 @@ KIND_FIELDS: dict[str, tuple[str, ...]] = {
 }  # fmt: skip
 """Which part brings which field of ``TrainLanes`` and ``RatingLanes``; count and accessories ride with the pack."""
 
+_PACK_FIELDS = KIND_FIELDS["pack"]
 _KIND_OF = {field: kind for kind, fields in KIND_FIELDS.items() for field in fields}
 
 
@@ -107,6 +109,18 @@ class Shelf:
             assumptions=made,
         )
 
+    def with_packs(self, packs: Index) -> "Shelf":
+        """The same shelf with only these packs, by index; no part is read again."""
+        rows = np.resize(packs, self.lanes.size)
+        home = {a.name for a in attrs.fields(TrainLanes)}
+        taken = {field: getattr(self.lanes if field in home else self.ratings, field)[rows] for field in _PACK_FIELDS}
+        return attrs.evolve(
+            self,
+            packs=tuple(self.packs[i] for i in packs),
+            lanes=attrs.evolve(self.lanes, **{name: x for name, x in taken.items() if name in home}),
+            ratings=attrs.evolve(self.ratings, **{name: x for name, x in taken.items() if name not in home}),
+        )
+
     @property
     def sizes(self) -> tuple[int, int, int, int]:
         """Number of motors, controllers, packs and propellers."""
@@ -115,11 +129,11 @@ class Shelf:
     @property
     def combinations(self) -> int:
         """Combinations whose cell counts go together."""
-        cells, packs = np.unique(self.column("cells"), return_counts=True)
+        packs = Counter(self.column("cells").tolist())
         least = np.maximum.outer(self.column("motor_cells_least"), self.column("controller_cells_least"))
         most = np.minimum.outer(self.column("motor_cells_most"), self.column("controller_cells_most"))
-        pairs = [int(np.count_nonzero((least <= c) & (c <= most))) for c in cells]
-        return int(sum(n * int(k) for n, k in zip(pairs, packs, strict=True))) * len(self.propellers)
+        pairs = {c: int(np.count_nonzero((least <= c) & (c <= most))) for c in packs}
+        return sum(pairs[c] * n for c, n in packs.items()) * len(self.propellers)
 
     def column(self, field: str) -> Any:
         """One field for the parts that bring it, e.g. ``column("k")`` (motors,)."""

@@ -1,6 +1,5 @@
 """The search behind ``propmatch match``: cell counts typed, progress shown, the way of searching chosen."""
 
-import inspect
 from typing import Any
 
 from propmatch.commands.progress import progress_line
@@ -40,12 +39,8 @@ def find_shortlist(stock: LazyCatalogue, brief: Any, options: dict[str, Any], to
     """Match, showing progress where somebody watches."""
     from propmatch.matching import match
 
-    more: dict[str, Any] = {}
-    if options["exhaustive"]:
-        from propmatch.exhaustive import exhaustive
-
-        more["find"] = exhaustive
-    if options["count"] and "count" in inspect.signature(match).parameters:
-        more["count"] = True
     with progress_line("matching") as progress:
-        return match(brief, stock.catalogue, top=top, variant=options["variant"], progress=progress, **more)
+        return match(
+            brief, stock.catalogue, top=top, variant=options["variant"], progress=progress,
+            count=options["count"] or None, exhaustive=options["exhaustive"],
+        )  # fmt: skip
