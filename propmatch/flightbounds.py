@@ -192,7 +192,9 @@ class _Bounds:
         mix, coulombs = self._mixture(), self.pack.coulombs * (1.0 - self.pack.reserve)
         round_s = sum(self._weight(i) for i in self.shares)
         low = np.where(mix.holds, np.maximum(coulombs * mix.least - round_s, 0.0), 0.0)
-        return low, coulombs * mix.most + round_s, np.where(low > round_s, mix.current_low, 0.0), mix.current_high
+        sure = low > round_s
+        low_a, high_a = np.where(sure, mix.current_low, 0.0), np.where(sure, mix.current_high, np.inf)
+        return low, coulombs * mix.most + round_s, low_a, high_a
 
     def _mixed(self) -> tuple[Floats, Floats, Floats, Floats]:
         """Seconds and currents of timed phases, then shares, then timed phases."""
@@ -241,7 +243,12 @@ class _Bounds:
         low = np.where(fits & lands, low, 0.0)
         low_a = np.max([*lows, np.where(flown & lands, mix.current_low, 0.0)], axis=0)
         high_a = np.max([*highs, np.where(never, 0.0, mix.current_high)], axis=0)
-        return low, high, np.where(fits, low_a, 0.0), high_a
+        # without any phase flown there is no mean current, which does not pass
+        some = flown if not self.before else fits
+        low_a = np.where(fits, low_a, 0.0)
+        if not self.before:
+            low_a = np.where(never & (not self.after), np.inf, low_a)
+        return low, high, low_a, np.where(some, high_a, np.inf)
 
     def _flies(self, i: int, charge: Floats, most: Floats) -> Flags:
         """Whether a phase can surely be flown down to a charge."""

@@ -132,6 +132,8 @@ class _Best:
             passes = ~some.open
             passes[some.open] = self.screen.flown(rows[some.open])
             rows = rows[passes]
+            if not len(rows):
+                return
         measured = TrainMeasures(self.screen.setting, *self.screen.shelf.combine(*rows.T))
         self.combination = np.concatenate([self.combination, rows])
         self.score = np.concatenate([self.score, self.ranking.of(measured)])

@@ -1,0 +1,157 @@
+"""The pruned search finds what judging every combination finds; its bounds bound what the models compute."""
+
+import attrs
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from search_support import random_case
+
+from propmatch.exhaustive import exhaustive
+from propmatch.measures import TrainMeasures
+from propmatch.ranking import METRICS, Ranking, metric_value, ranking
+from propmatch.screen import Screen
+from propmatch.search import search
+from propmatch.searchbounds import lane_bounds, pair_bound
+
+GROUPS, EACH = 10, 22
+seeds = st.integers(10_000, 10_000_000)
+pytestmark = pytest.mark.filterwarnings("error")
+
+
+def same(one, other):
+    return np.array_equal(one.combination, other.combination) and np.array_equal(one.score, other.score)
+
+
+def single(metric):
+    scales = {"flight_time": 10.0, "thrust_to_weight": 0.7, "mass": 300.0, "top_speed": 15.0, "climb": 3.0, "margin": 1}
+    return Ranking(weights={metric: 1.0}, scales=scales)
+
+
+@pytest.mark.parametrize("group", range(GROUPS))
+def test_equals_judging_every_combination(group):
+    for seed in range(group * EACH, (group + 1) * EACH):
+        setting, shelf = random_case(seed)
+        order = ranking(setting)
+        plain = exhaustive(setting, shelf, order, top=12)
+        counted = search(setting, shelf, order, top=12)
+        assert same(plain, counted), seed
+        assert counted.passing == plain.passing, seed
+        assert counted.left_out == plain.left_out, seed
+        assert counted.combinations == plain.combinations == plain.passing + sum(plain.left_out.values())
+        quick = search(setting, shelf, order, top=12, count=False)
+        assert same(plain, quick), seed
+        assert quick.passing is None
+        assert quick.left_out == {}
+
+
+def test_the_random_cases_are_worth_comparing():
+    # enough of them let something pass, and every excluding check leaves something out somewhere
+    cases = [random_case(seed) for seed in range(0, GROUPS * EACH, 2)]
+    found = [search(setting, shelf, ranking(setting), top=3) for setting, shelf in cases]
+    assert sum(f.passing > 0 for f in found) > len(found) / 4
+    left = set().union(*(f.left_out for f in found))
+    assert {"all_up_mass", "motor_current_static", "motor_current_flight", "motor_power", "controller_current",
+            "pack_burst", "propeller_rpm", "thrust_to_weight", "climb", "cell_voltage", "pack_sustained",
+            "flight_time"} <= left  # fmt: skip
+
+
+@given(seed=seeds, metric=st.sampled_from(METRICS), top=st.integers(1, 40))
+def test_every_metric_alone_and_any_number_of_rows(seed, metric, top):
+    setting, shelf = random_case(seed)
+    order = single(metric)
+    plain = exhaustive(setting, shelf, order, top=top)
+    assert same(plain, search(setting, shelf, order, top=top))
+    assert same(plain, search(setting, shelf, order, top=top, count=False))
+
+
+@given(seed=seeds)
+def test_bounds_hold_for_everything_that_passes(seed):
+    setting, shelf = random_case(seed)
+    screen = Screen(setting, shelf, counting=True)
+    propellers = np.arange(len(shelf.propellers))
+    packs = np.arange(len(shelf.packs))
+    pairs = {m: pair_bound(screen, single(m), packs, propellers) for m in METRICS}
+    for drives in screen.drives(packs, 10**6):
+        lanes, flight, open_ = screen.block(drives, propellers)
+        rows = drives.combinations(lanes.drive, lanes.propeller)
+        if not len(rows):
+            continue
+        measured = TrainMeasures(setting, *shelf.combine(*rows.T))
+        minutes = np.nan_to_num(measured.flight.minutes)
+        assert np.all(minutes <= flight.minutes_high)
+        assert np.all(minutes >= flight.minutes_low)
+        current = np.fmax.reduce(measured.flight.phase_current_a)
+        known = np.isfinite(current)
+        assert np.all((current <= flight.current_high_a)[known])
+        assert np.all((current >= flight.current_low_a)[known])
+        sure = ~open_
+        for metric in METRICS:
+            order = single(metric)
+            lower, upper = lane_bounds(screen, order, drives, lanes, flight)
+            score = order.of(measured)
+            assert np.all(score[sure] <= upper[sure] + 1e-9), metric
+            assert np.all(score[sure] >= lower[sure] - 1e-9), metric
+            pair = pairs[metric][rows[:, 2], rows[:, 3]]
+            assert np.all(score[sure] <= pair[sure] + 1e-9), metric
+            value = metric_value(measured, metric)
+            assert value.shape == score.shape
+
+
+@given(seed=st.integers(0, 400), order_seed=st.integers(0, 1000))
+def test_the_order_of_the_catalogue_does_not_matter(seed, order_seed):
+    setting, shelf = random_case(seed)
+    rng = np.random.default_rng(order_seed)
+    kinds = ("motors", "controllers", "packs", "propellers")
+    moved = [rng.permutation(len(getattr(shelf, kind))) for kind in kinds]
+    other = type(shelf).of(
+        *([getattr(shelf, kind)[i] for i in order] for kind, order in zip(kinds, moved, strict=True)),
+        count=shelf.count, accessory_current_a=shelf.accessory_current_a, pack_temperature_c=shelf.pack_temperature_c,
+    )  # fmt: skip
+    order = ranking(setting)
+    one, two = search(setting, shelf, order, top=500), search(setting, other, order, top=500)
+    assert one.passing == two.passing
+    assert one.left_out == two.left_out
+    np.testing.assert_allclose(one.score, two.score, rtol=1e-12)
+    if one.passing <= 500:
+        back = np.column_stack([order[two.combination[:, i]] for i, order in enumerate(moved)])
+        assert set(map(tuple, back.tolist())) == set(map(tuple, one.combination.tolist()))
+
+
+def test_equal_scores_stand_by_mass_then_by_place():
+    setting, shelf = random_case(3, (2, 2, 3, 3))
+    doubled = type(shelf).of(
+        shelf.motors * 2, shelf.controllers, shelf.packs, shelf.propellers * 2,
+        count=shelf.count, accessory_current_a=shelf.accessory_current_a,
+    )  # fmt: skip
+    free = attrs.evolve(setting, brief=attrs.evolve(setting.brief, limits=type(setting.brief.limits)(
+        reserve_charge=0.2, cutoff_cell_v=3.0)))  # fmt: skip
+    for metric in ("mass", "flight_time", "thrust_to_weight"):
+        order = single(metric)
+        for top in (1, 3, 8):
+            assert same(exhaustive(free, doubled, order, top=top), search(free, doubled, order, top=top))
+
+
+def test_an_interruption_returns_the_best_so_far():
+    setting, shelf = random_case(7, (6, 3, 6, 6))
+    order = single("mass")
+
+    def stop(done, total):
+        raise KeyboardInterrupt
+
+    found = search(setting, shelf, order, top=5, progress=stop)
+    assert not found.complete
+    whole = search(setting, shelf, order, top=5)
+    assert whole.complete
+    assert len(found.combination) <= 5
+    rows = set(map(tuple, found.combination.tolist()))
+    every = search(setting, shelf, order, top=10**6)
+    assert rows <= set(map(tuple, every.combination.tolist()))
+
+
+def test_progress_runs_up_to_the_number_of_combinations():
+    setting, shelf = random_case(7, (6, 3, 6, 6))
+    seen = []
+    found = search(setting, shelf, single("mass"), progress=lambda done, total: seen.append((done, total)))
+    assert [done for done, _ in seen] == sorted(done for done, _ in seen)
+    assert seen[-1] == (found.combinations, found.combinations)

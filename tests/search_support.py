@@ -1,0 +1,165 @@
+"""Random small catalogues and briefs for the tests of the search; every number invented."""
+
+from typing import Any
+
+import attrs
+import numpy as np
+
+from propmatch.brief import Aircraft, Brief, Limits, Phase, Prefer, Site, Variant, Wing
+from propmatch.layout import Balance
+from propmatch.parts import CoefficientTable, Controller, Motor, Pack, Propeller
+from propmatch.setting import Setting, settings
+from propmatch.shelf import Shelf
+
+METRICS = ("flight_time", "thrust_to_weight", "mass", "top_speed", "climb", "margin")
+
+
+def random_table(rng: np.random.Generator, pitch_ratio: float, blades: int) -> CoefficientTable:
+    """Thrust and power falling over the advance ratio, drifting with rpm."""
+    rpm = np.linspace(1500.0, rng.uniform(12000.0, 26000.0), rng.integers(2, 7))
+    end = pitch_ratio * rng.uniform(1.15, 1.4)
+    j = np.linspace(0.0, end * rng.uniform(0.8, 1.0), rng.integers(6, 14))
+    solid = blades / 2.0
+    drift = 1.0 + rng.uniform(-0.08, 0.08) * (rpm / rpm[-1] - 0.5)[:, None]
+    ct = solid * rng.uniform(0.09, 0.12) * drift * (1.0 - (j / end) ** rng.uniform(1.4, 2.2))
+    hump = 1.0 + rng.uniform(0.0, 0.25) * (j / end) * (1.0 - j / end)
+    cp = solid * rng.uniform(0.03, 0.05) * pitch_ratio**0.8 * drift * hump * (1.0 - 0.9 * (j / end) ** 2.6)
+    return CoefficientTable(rpm=rpm, advance_ratio=j, ct=ct, cp=cp)
+
+
+def random_parts(rng: np.random.Generator, sizes: tuple[int, int, int, int]) -> dict[str, list[Any]]:
+    """Motors, controllers, packs and propellers of a small electric aircraft, some of each alike."""
+    motors, controllers, packs, propellers = [], [], [], []
+    for i in range(sizes[0]):
+        mass = float(np.exp(rng.uniform(np.log(14.0), np.log(70.0))))
+        kv = float(rng.uniform(700.0, 2600.0))
+        more: dict[str, Any] = {}
+        if rng.random() < 0.6:
+            more |= {"resistance_ohm": float(2.2e3 / kv / mass * rng.uniform(0.06, 0.12) * 10)}
+        if rng.random() < 0.5:
+            more |= {"no_load_current_a": float(rng.uniform(0.2, 1.2)), "no_load_voltage_v": 8.0}
+            more |= {"no_load_exponent": float(rng.choice([0.0, 0.5, 0.8]))}
+        if rng.random() < 0.5:
+            more |= {"max_current_a": float(mass * rng.uniform(0.25, 0.6))}
+        if rng.random() < 0.3:
+            more |= {"burst_current_a": float(mass * rng.uniform(0.6, 0.9)), "burst_seconds": float(rng.uniform(5, 40))}
+        if rng.random() < 0.4:
+            more |= {"max_power_w": float(mass * rng.uniform(2.5, 5.0))}
+        if rng.random() < 0.15:
+            more |= {"gear_ratio": float(rng.uniform(1.5, 3.0)), "gear_efficiency": 0.95}
+        if rng.random() < 0.4:
+            more |= {"cells_min": 1, "cells_max": int(rng.integers(1, 5))}
+        motors.append(Motor(name=f"motor {i}", id=f"m{i}", kv_rpm_per_v=kv, mass_g=mass, **more))
+    for i in range(sizes[1]):
+        amps = float(rng.choice([8.0, 12.0, 20.0, 30.0]))
+        more = {"resistance_mohm": float(rng.uniform(2, 10))} if rng.random() < 0.6 else {}
+        if rng.random() < 0.5:
+            more |= {"burst_current_a": amps * 1.3, "burst_seconds": 10.0}
+        controllers.append(
+            Controller(
+                name=f"controller {i}", id=f"c{i}", max_current_a=amps, mass_g=amps * float(rng.uniform(0.5, 1.0)),
+                part_throttle_loss=float(rng.choice([0.0, 0.05, 0.1, 0.2])), cells_min=1,
+                cells_max=int(rng.integers(2, 7)), **more,
+            )
+        )  # fmt: skip
+    for i in range(sizes[2]):
+        cells, capacity = int(rng.integers(1, 4)), float(rng.choice([450.0, 850.0, 1300.0, 2200.0]))
+        more = {"cell_resistance_mohm": float(rng.uniform(5, 30))} if rng.random() < 0.5 else {}
+        if rng.random() < 0.3:
+            more |= {"burst_c_rating": 40.0}
+        packs.append(
+            Pack(
+                name=f"pack {i}", id=f"p{i}", chemistry=str(rng.choice(["lipo", "lipo", "lihv", "liion"])),
+                cells_series=cells, capacity_mah=capacity, c_rating=float(rng.choice([10.0, 20.0, 35.0])),
+                mass_g=cells * capacity * float(rng.uniform(0.018, 0.03)), **more,
+            )
+        )  # fmt: skip
+    for i in range(sizes[3]):
+        diameter, ratio = float(rng.choice([4.0, 5.0, 6.0, 7.0, 8.0, 9.0])), float(rng.uniform(0.45, 1.0))
+        blades = int(rng.choice([2, 2, 2, 3]))
+        more = {"max_rpm": float(rng.uniform(8000, 26000))} if rng.random() < 0.5 else {}
+        propellers.append(
+            Propeller(
+                name=f"propeller {i}", id=f"q{i}", diameter_in=diameter, pitch_in=diameter * ratio, blades=blades,
+                table=random_table(rng, ratio, blades), **more,
+            )
+        )  # fmt: skip
+    for kind in (motors, controllers, packs, propellers):
+        if len(kind) > 2 and rng.random() < 0.3:
+            kind[-1] = type(kind[0])(**{**_fields(kind[0]), "name": "the same again", "id": "same"})
+    return {"motors": motors, "controllers": controllers, "packs": packs, "propellers": propellers}
+
+
+def _fields(part: Any) -> dict[str, Any]:
+    return {a.name: getattr(part, a.name) for a in attrs.fields(type(part))}
+
+
+def random_phases(rng: np.random.Generator) -> tuple[Phase, ...]:
+    """Climb out, held speeds, glides, landing; sometimes a list without shares."""
+    speed = float(rng.uniform(8.0, 14.0))
+    kind = rng.integers(0, 7)
+    climb = Phase(name="climb out", throttle=1.0, seconds=float(rng.uniform(5, 40)))
+    cruise = Phase(name="cruise", airspeed_m_s=speed, load_factor=float(rng.choice([1.0, 1.2])), share=1.0)
+    glide = Phase(name="glide", throttle=0.0, airspeed_m_s=9.0, share=0.4)
+    part = Phase(name="part throttle", throttle=float(rng.uniform(0.4, 0.9)), share=0.5)
+    down = Phase(name="descent", airspeed_m_s=speed, climb_m_s=-float(rng.uniform(0.2, 4.0)), share=0.3)
+    land = Phase(name="landing", airspeed_m_s=0.9 * speed, seconds=float(rng.uniform(10, 60)))
+    up = Phase(name="climb", airspeed_m_s=speed, climb_m_s=1.0, seconds=40.0)
+    loop = (Phase(name="up", throttle=1.0, seconds=30.0), Phase(name="along", airspeed_m_s=speed, seconds=60.0))
+    return [
+        (climb, cruise), (cruise,), (climb, cruise, glide), (climb, part), (climb, up, cruise, down, land),
+        (climb, cruise, land), loop,
+    ][kind]  # fmt: skip
+
+
+def random_brief(rng: np.random.Generator) -> Brief:
+    """Limits and preferences of every kind."""
+    bare = float(rng.uniform(80.0, 300.0))
+    span = float(rng.uniform(700.0, 1200.0))
+
+    def maybe(chance: float, low: float, high: float) -> float | None:
+        return float(rng.uniform(low, high)) if rng.random() < chance else None
+
+    names = rng.permutation(METRICS)[: rng.choice([1, 1, 1, 2, 3])]
+    balance = None
+    if rng.random() < 0.3:
+        balance = Balance(
+            target_cg_mm=200.0, cg_tolerance_mm=float(rng.uniform(1, 10)), bare_cg_mm=float(rng.uniform(210, 260)),
+            pack_tray_from_mm=50.0, pack_tray_to_mm=190.0, motor_mm=10.0, controller_mm=90.0,
+        )  # fmt: skip
+    return Brief(
+        aircraft=Aircraft(
+            name="invented", bare_mass_g=bare, target_mass_g=maybe(0.7, 1.3 * bare, 2.2 * bare),
+            motor_count=int(rng.choice([1, 1, 2])), accessory_current_a=float(rng.choice([0.0, 0.2, 0.8])),
+        ),
+        wing=Wing(area_dm2=span * span / 7.0 / 1e4, span_mm=span, cd0=float(rng.uniform(0.03, 0.07)), cl_max=1.1),
+        limits=Limits(
+            min_thrust_to_weight=maybe(0.7, 0.2, 0.8), min_flight_minutes=maybe(0.6, 1.0, 12.0),
+            min_climb_m_s=maybe(0.25, 0.5, 4.0), min_launch_thrust_to_weight=maybe(0.2, 0.2, 0.6),
+            max_propeller_diameter_in=maybe(0.5, 5.0, 9.0), max_wing_loading_g_dm2=maybe(0.3, 15.0, 50.0),
+            reserve_charge=float(rng.choice([0.0, 0.2, 0.25, 0.3])), cutoff_cell_v=maybe(0.6, 2.8, 3.6),
+        ),
+        variant=(Variant(name="heavier", bare_mass_g=1.15 * bare),) if rng.random() < 0.2 else (),
+        phase=random_phases(rng),
+        site=Site(
+            altitude_m=float(rng.choice([0.0, 800.0])), temperature_c=15.0, pack_temperature_c=maybe(0.2, 0.0, 30.0)
+        ),
+        prefer=Prefer(**{str(name): float(rng.uniform(0.2, 1.0)) for name in names}),
+        balance=balance,
+    )  # fmt: skip
+
+
+def random_case(seed: int, sizes: tuple[int, int, int, int] | None = None) -> tuple[Setting, Shelf]:
+    """A setting and a shelf."""
+    rng = np.random.default_rng(seed)
+    if sizes is None:
+        sizes = tuple(int(n) for n in rng.integers((1, 1, 2, 2), (9, 5, 9, 9)))  # type: ignore[assignment]
+    parts = random_parts(rng, sizes)
+    brief = random_brief(rng)
+    chosen = settings(brief)[-1]
+    shelf = Shelf.of(
+        parts["motors"], parts["controllers"], parts["packs"], parts["propellers"],
+        count=chosen.variant.motor_count, accessory_current_a=chosen.variant.accessory_current_a,
+        pack_temperature_c=chosen.brief.site.pack_temperature_c,
+    )  # fmt: skip
+    return chosen, shelf
