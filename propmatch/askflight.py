@@ -11,14 +11,14 @@ from propmatch.air import Air
 from propmatch.brief import Brief
 from propmatch.catalogue import Catalogue
 from propmatch.estimates import Assumption
-from propmatch.faults import Fault, InputFaults
 from propmatch.fields import replace
 from propmatch.judged import failing, judged, judged_trains, passing
 from propmatch.lanes import TrainLanes, train_lanes
-from propmatch.measures import Setting, TrainMeasures, settings
+from propmatch.measures import Setting, TrainMeasures
 from propmatch.packfit import PackFit
 from propmatch.parts import Pack, PowerTrain
 from propmatch.ratings import RatingLanes, rating_lanes
+from propmatch.setting import setting_named
 from propmatch.units import CELSIUS_K, GRAM_KG
 
 __all__ = [
@@ -28,7 +28,6 @@ __all__ = [
     "SiteRange",
     "capacity_for_minutes",
     "mass_range",
-    "setting_named",
     "site_range",
 ]
 
@@ -40,22 +39,6 @@ ALTITUDE_M = (-500.0, 6000.0)
 TEMPERATURE_C = (-40.0, 60.0)
 HOT_DAY_C = 35.0
 NEAREST = 5
-
-
-def setting_named(brief: Brief, variant: str | None) -> Setting:
-    """The setting of a variant, by default of the aircraft as designed.
-
-    Raises
-    ------
-    InputFaults
-        No variant of this name.
-    """
-    every = settings(brief)
-    for each in every:
-        if variant is None or each.variant.name == variant:
-            return each
-    known = ", ".join(repr(each.variant.name) for each in every)
-    raise InputFaults([Fault(where="variant", key="name", value=variant, rule=f"the variants are {known}")])
 
 
 def _many(train: PowerTrain, n: int) -> tuple[TrainLanes, RatingLanes, tuple[Assumption, ...]]:

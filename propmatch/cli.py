@@ -16,7 +16,7 @@ COMMANDS = {
     "match": "Which combinations of parts meet a brief, and which is best.",
     "time": "How long it flies, phase by phase.",
     "cells": "What 3S instead of 2S does, and what must change with it.",
-    "ask": "From a limit back to the part: propeller, kV, throttle, mass, pack, field.",
+    "ask": "From a limit back to the part that keeps it.",
     "envelope": "What other builders may fit, as text to paste into the plans.",
     "fits": "Whether a substitute part may be fitted, and why not.",
     "point": "What a motor, propeller and pack do together.",

@@ -14,11 +14,12 @@ from propmatch.exhaustive import Found
 from propmatch.exhaustive import exhaustive as by_force
 from propmatch.faults import Fault, InputFaults
 from propmatch.limits import Check, Design, checks_of, excludes, smallest_margin
-from propmatch.measures import Setting, TrainMeasures, settings
+from propmatch.measures import Setting, TrainMeasures
 from propmatch.parts import PowerTrain
 from propmatch.ranking import METRICS, Ranking, metric_value, ranking
 from propmatch.search import COUNTED, search
 from propmatch.searchtables import PropellerTables
+from propmatch.setting import setting_named, settings
 from propmatch.shelf import Shelf
 from propmatch.tablehtml import table_html
 
@@ -166,13 +167,12 @@ def match(
     InputFaults
         A kind without parts, a cell count without packs, a variant that does not exist.
     """
-    every = settings(brief)
-    chosen = _chosen(every, variant)
+    chosen = setting_named(brief, variant)
     order = ranking(chosen)
     wanted = chosen.brief.limits.cells
     shelves = _shelves(brief, catalogue, chosen, wanted)
     founds = _found(chosen, shelves, order, top, progress, count=count, exhaustive=exhaustive)
-    others = [setting for setting in every if setting is not chosen]
+    others = [setting for setting in settings(brief) if setting.variant.name != chosen.variant.name]
     by_cells = {cells: _candidates(chosen, others, shelves[cells], found) for cells, found in founds.items()}
     rows = sorted((c for group in by_cells.values() for c in group), key=lambda c: (-c.score, c.all_up_mass_g, c.id))
     counted = all(found.passing is not None for found in founds.values())
@@ -196,14 +196,6 @@ def match(
         faults=tuple(catalogue.faults),
         complete=all(found.complete for found in founds.values()),
     )
-
-
-def _chosen(every: Sequence[Setting], variant: str | None) -> Setting:
-    for setting in every:
-        if variant is None or setting.variant.name == variant:
-            return setting
-    known = ", ".join(repr(s.variant.name) for s in every)
-    raise InputFaults([Fault(where="variant", key="name", value=variant, rule=f"the variants are {known}")])
 
 
 def shelf_for(brief: Brief, catalogue: Catalogue, setting: Setting, cells: int | None = None) -> Shelf:

@@ -8,12 +8,13 @@ from propmatch.air import Air
 from propmatch.balance import MassBuildUp, bare_build_up, place_packs
 from propmatch.brief import Brief, ResolvedVariant, resolve_variants
 from propmatch.estimates import completed
+from propmatch.faults import Fault, InputFaults
 from propmatch.geometry import Geometry
 from propmatch.polar import AirframeLanes, airframe_lanes
 from propmatch.sections import Phase
 from propmatch.units import GRAM_KG
 
-__all__ = ["Setting", "balance_miss_mm", "setting", "settings"]
+__all__ = ["Setting", "balance_miss_mm", "setting", "setting_named", "settings"]
 
 Floats = NDArray[np.float64]
 
@@ -76,6 +77,22 @@ def setting(brief: Brief, variant: ResolvedVariant | None = None) -> Setting:
 def settings(brief: Brief) -> tuple[Setting, ...]:
     """The setting of each variant, the aircraft as designed first."""
     return tuple(setting(brief, variant) for variant in resolve_variants(brief))
+
+
+def setting_named(brief: Brief, variant: str | None) -> Setting:
+    """The setting of a variant, by default of the aircraft as designed.
+
+    Raises
+    ------
+    InputFaults
+        No variant of this name.
+    """
+    every = settings(brief)
+    for each in every:
+        if variant is None or each.variant.name == variant:
+            return each
+    known = ", ".join(repr(each.variant.name) for each in every)
+    raise InputFaults([Fault(where="variant", key="name", value=variant, rule=f"the variants are {known}")])
 
 
 def balance_miss_mm(
