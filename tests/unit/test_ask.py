@@ -1,0 +1,242 @@
+"""Questions asked backwards, against the closed-form operating point solved by scipy's brentq.
+
+Closed form (constant coefficients, stiff source, no controller loss): w = (-K + sqrt(K^2 + 4 r (kQ/K) (E - r I0)))/
+(2 r kQ/K), I = kQ w^2/K + I0, kQ = CP rho D^5/(2 pi)^3. Held current: w = sqrt(K (I - I0)/kQ), duty (K w + r I)/E,
+pack current duty I/(1 - k (1 - duty)).
+"""
+
+import math
+
+import numpy as np
+import pytest
+from scipy.optimize import brentq
+from support import constant_table, simple_controller, simple_motor
+from whole_support import lawful_pack, small_brief, small_catalogue, small_train
+
+from propmatch.air import Air
+from propmatch.ask import capacity_for_minutes, kv_for_current, largest_propeller, mass_range, site_range, throttle_cap
+from propmatch.chemistry import Chemistry
+from propmatch.coupling import solve
+from propmatch.edge import edge
+from propmatch.endurance import flight_time
+from propmatch.faults import InputFaults
+from propmatch.fields import replace
+from propmatch.limits import Design, excludes, run_checks
+from propmatch.measures import settings
+
+CP, CT, RHO, E, R, I0, KV, LOSS = 0.05, 0.11, 1.225, 8.0, 0.12, 0.6, 1400.0, 0.1
+AIR = Air(density_kg_m3=RHO)
+
+
+def bench(**changes):
+    """A train on a stiff source of 8 V with a propeller of constant coefficients."""
+    cell = Chemistry(name="source", charge=[0, 1], ocv_v=[4.0, E], nominal_v=E, source="a test")
+    pack = lawful_pack(1, 1000.0, chemistry=cell, cell_resistance_mohm=0.0, lead_resistance_mohm=0.0)
+    values = {
+        "motor": simple_motor(kv_rpm_per_v=KV, resistance_ohm=R, no_load_current_a=I0, no_load_voltage_v=None),
+        "propeller": {"table": constant_table(ct=CT, cp=CP), "diameter_in": 7.0, "pitch_in": 4.9},
+        "controller": simple_controller(resistance_mohm=0.0, part_throttle_loss=LOSS),
+        "pack": pack,
+        "accessory_current_a": 0.0,
+    }
+    return small_train(**values | changes)
+
+
+def load(inches: float) -> float:
+    return CP * RHO * (inches * 0.0254) ** 5 / (2 * math.pi) ** 3
+
+
+def current(inches: float, kv: float = KV, ohm: float = R, none: float = I0) -> float:
+    k, kq = 60 / (2 * math.pi * kv), load(inches)
+    w = (-k + math.sqrt(k * k + 4 * ohm * kq / k * (E - ohm * none))) / (2 * ohm * kq / k)
+    return kq * w * w / k + none
+
+
+@pytest.fixture(scope="module")
+def catalogue():
+    return small_catalogue()
+
+
+def test_the_edge_is_found_from_either_side_and_says_when_there_is_none():
+    found = edge(lambda x: x**2 <= np.array([2.0, 9.0, 100.0, -1.0]), np.zeros(4), np.full(4, 5.0))
+    assert found[:3] == pytest.approx([math.sqrt(2), 3.0, 5.0], rel=1e-12)
+    assert math.isnan(found[3])
+    down = edge(lambda x: x >= 2.5, np.array([4.0]), np.array([0.0]))
+    assert down[0] == pytest.approx(2.5)
+
+
+def test_the_largest_propeller_by_closed_form():
+    limits = np.array([5.0, 8.0, 12.0])
+    found = largest_propeller(bench(), limits, air=AIR)
+    wanted = [brentq(lambda d, a=amps: current(d) - a, 1, 40, xtol=1e-13) for amps in limits]
+    assert found.diameter_in == pytest.approx(wanted, rel=1e-9)
+    assert found.pitch_in == pytest.approx(0.7 * np.array(wanted), rel=1e-9)
+    assert found.motor_current_a == pytest.approx(limits, rel=1e-9)
+    n = np.array([brentq(lambda w, d=d, a=a: load(d) * w * w * KV * math.pi / 30 + I0 - a, 1, 1e5)
+                  for d, a in zip(wanted, limits, strict=True)]) / (2 * math.pi)  # fmt: skip
+    assert found.thrust_n == pytest.approx(CT * RHO * n**2 * (np.array(wanted) * 0.0254) ** 4, rel=1e-8)
+
+
+def test_the_nearest_propellers_keep_the_limit_and_come_largest_first(catalogue):
+    found = largest_propeller(small_train(), 9.0, catalogue=catalogue)
+    assert isinstance(found.diameter_in, float)
+    assert found.nearest
+    for each in found.nearest:
+        alone = solve(replace(small_train(), propeller=each.part))
+        assert alone.motor_current_a == pytest.approx(each.motor_current_a)
+        assert each.motor_current_a <= 9.0
+        assert each.part.pitch_in / each.part.diameter_in == pytest.approx(5 / 7, rel=0.2)
+    sizes = [each.part.diameter_in for each in found.nearest]
+    assert sizes == sorted(sizes, reverse=True)
+
+
+def test_another_pitch_ratio_takes_another_table(catalogue):
+    found = largest_propeller(small_train(), 9.0, pitch_ratio=0.8, catalogue=catalogue)
+    assert found.like.name == "5x4"
+    assert found.pitch_in / found.diameter_in == pytest.approx(0.8)
+
+
+@pytest.mark.parametrize("limit", [0.0, -3.0, math.nan, math.inf])
+def test_a_limit_that_is_none_has_no_answer_and_leaves_the_others(limit):
+    found = largest_propeller(bench(), [limit, 8.0], air=AIR)
+    assert math.isnan(found.diameter_in[0])
+    assert found.diameter_in[1] == pytest.approx(brentq(lambda d: current(d) - 8.0, 1, 40))
+    assert math.isnan(throttle_cap(bench(), limit, air=AIR).throttle)
+    assert math.isnan(kv_for_current(bench(), limit, air=AIR).kv_rpm_per_v)
+
+
+def test_the_kv_for_a_current_by_closed_form():
+    amps = np.array([4.0, 8.0, 15.0])
+    found = kv_for_current(bench(), amps, air=AIR)
+
+    def rewound(kv: float) -> float:
+        return current(7.0, kv, R * (KV / kv) ** 2, I0 * kv / KV)
+
+    wanted = [brentq(lambda kv, a=a: rewound(kv) - a, 100, 10000, xtol=1e-10) for a in amps]
+    assert found.kv_rpm_per_v == pytest.approx(wanted, rel=1e-9)
+    assert found.resistance_ohm == pytest.approx(R * (KV / np.array(wanted)) ** 2, rel=1e-9)
+
+
+def test_the_nearest_motors_come_by_their_current(catalogue):
+    found = kv_for_current(small_train(), 9.0, catalogue=catalogue)
+    off = [abs(math.log(each.motor_current_a / 9.0)) for each in found.nearest]
+    assert off == sorted(off)
+    assert len(found.nearest) == 4
+    assert found.nearest[0].motor_current_a == pytest.approx(
+        solve(replace(small_train(), motor=found.nearest[0].part)).motor_current_a
+    )
+
+
+def test_the_throttle_cap_by_closed_form():
+    amps = np.array([3.0, 5.0, 7.0])
+    found = throttle_cap(bench(), amps, air=AIR)
+    k, kq = 60 / (2 * math.pi * KV), load(7.0)
+    w = np.sqrt(k * (amps - I0) / kq)
+    duty = (k * w + R * amps) / E
+    assert found.throttle == pytest.approx(duty, rel=1e-9)
+    assert found.pack_current_a == pytest.approx(duty * amps / (1 - LOSS * (1 - duty)), rel=1e-8)
+    assert np.all(found.pack_current_a < found.motor_current_a)
+    assert found.full_motor_current_a == pytest.approx(np.full(3, current(7.0)), rel=1e-9)
+
+
+def test_no_cap_where_full_throttle_keeps_the_limit():
+    found = throttle_cap(bench(), current(7.0) + 1.0, air=AIR)
+    assert found.throttle == 1.0
+    assert found.thrust_n == found.full_thrust_n
+
+
+# ---------------------------------------------------------------- the whole aircraft
+
+
+def test_the_heaviest_mass_by_its_own_arithmetic():
+    """Without a target mass or balance the static thrust at half charge, over 0.5, is the heaviest weight."""
+    brief = small_brief(("target_mass_g = 460\n", ""), ("min_flight_minutes = 6", ""),
+                        ("pack_tray_from_mm = 20\npack_tray_to_mm = 190", ""))  # fmt: skip
+    air = settings(brief)[0].air
+    found = mass_range(brief, small_train())
+    thrust = solve(small_train(), charge=0.5, air=air).thrust_n
+    assert found.heaviest_by == ("thrust_to_weight",)
+    assert found.heaviest_g == pytest.approx(1000 * thrust / (0.5 * 9.80665), rel=1e-6)
+    assert found.lightest_by == ()
+    assert found.lightest_g == pytest.approx(small_train().mass_g + 1.0)
+
+
+def test_the_target_mass_binds_and_is_said():
+    found = mass_range(small_brief(), small_train())
+    assert found.heaviest_by == ("all_up_mass",)
+    assert found.heaviest_g == pytest.approx(460, rel=1e-6)
+    assert found.without_target_g > 460
+
+
+@pytest.mark.parametrize("variant", [None, "heavy"])
+def test_checks_pass_inside_the_range_and_fail_beyond(variant):
+    brief = small_brief()
+    setting = next(s for s in settings(brief) if variant in (None, s.variant.name))
+    found = mass_range(brief, small_train(), variant=variant)
+    for mass, good in ((found.heaviest_g - 0.01, True), (found.heaviest_g + 0.1, False)):
+        frame = replace(setting.variant.airframe, bare_mass_g=mass - small_train().mass_g)
+        design = Design(train=small_train(), airframe=frame, variant=setting.variant.name)
+        failing = [c.name for c in run_checks(design, brief) if excludes(c) and c.name != "balance"]
+        assert (not failing) == good
+
+
+def test_a_design_that_fails_has_no_range():
+    found = mass_range(small_brief(("min_flight_minutes = 6", "min_flight_minutes = 200")), small_train())
+    assert found.failing == ("flight_time",)
+    assert math.isnan(found.lightest_g)
+    assert math.isnan(found.without_target_g)
+
+
+def test_the_pack_for_a_flight_time_flies_it(catalogue):
+    brief = small_brief()
+    setting = settings(brief)[0]
+    found = capacity_for_minutes(brief, small_train(), 12.0, catalogue=catalogue)
+    # the mass of the law, by hand
+    mass = 30.0 * (found.capacity_mah / 1000) ** 0.9 * 2**0.95
+    assert found.pack.mass_g == pytest.approx(mass, rel=1e-9)
+    assert found.all_up_mass_g == pytest.approx(265 + 28 + 12 + 6 + mass, rel=1e-9)
+    train = replace(small_train(), pack=found.pack)
+    flown = flight_time(train, setting.variant.airframe, found.all_up_mass_g / 1000, setting.phases, air=setting.air)
+    assert flown.minutes == pytest.approx(12.0, rel=1e-4)
+    assert all(each.minutes >= 12.0 for each in found.nearest)
+
+
+def test_more_minutes_than_any_pack_gives(catalogue):
+    found = capacity_for_minutes(small_brief(), small_train(), 1e5, catalogue=catalogue)
+    assert found.pack is None
+    assert math.isnan(found.capacity_mah)
+    assert 0 < found.longest_minutes < 1e5
+    minutes = [each.minutes for each in found.nearest]
+    assert minutes == sorted(minutes, reverse=True)
+    with pytest.raises(ValueError, match="above 0"):
+        capacity_for_minutes(small_brief(), small_train(), -1.0, catalogue=catalogue)
+
+
+def test_the_field_range_ends_where_thrust_does():
+    brief = small_brief()
+    train = small_train()
+    weight = 9.80665 * (265 + train.mass_g) / 1000
+
+    def ratio(altitude: float, celsius: float) -> float:
+        return solve(train, charge=0.5, air=Air.at_site(altitude, celsius)).thrust_n / weight
+
+    wanted = 0.85 * ratio(100, 18)
+    found = site_range(brief, train, min_thrust_to_weight=wanted)
+
+    assert found.thrust_to_weight == pytest.approx(ratio(100, 18))
+    # the brief's day is 18 degC at 100 m: 3.65 K above the standard 14.35 there, kept at the other heights
+    assert ratio(found.highest_m, 18 - 0.0065 * (found.highest_m - 100)) == pytest.approx(wanted, abs=1e-6)
+    assert ratio(found.highest_hot_m, 35.0) == pytest.approx(wanted, abs=1e-6)
+    for celsius, highest in found.by_temperature:
+        assert ratio(highest, celsius) == pytest.approx(wanted, abs=1e-6)
+    heights = [highest for _, highest in found.by_temperature]
+    assert heights == sorted(heights, reverse=True)
+
+
+def test_a_ratio_that_is_never_reached_and_one_nobody_gave():
+    assert math.isnan(site_range(small_brief(), small_train(), min_thrust_to_weight=9.0).highest_m)
+    climb = small_brief(("min_thrust_to_weight = 0.5", "min_climb_m_s = 1"))
+    with pytest.raises(ValueError, match="min_thrust_to_weight"):
+        site_range(climb, small_train())
+    with pytest.raises(InputFaults, match="the variants are"):
+        mass_range(small_brief(), small_train(), variant="floats")
