@@ -144,7 +144,10 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--rows", type=int, default=100_000)
     parser.add_argument("--measured", type=Path, default=os.environ.get("PROPMATCH_MEASURED"))
+    parser.add_argument("--smoke", action="store_true", help="a small run, to see that it works")
     options = parser.parse_args()
+    if options.smoke:
+        options.rows = 2_000
     if options.measured:
         load_measured(Path(options.measured))
     load_faulty()

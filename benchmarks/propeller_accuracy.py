@@ -243,7 +243,8 @@ def _timed() -> float:
 def main(arguments: Sequence[str] | None = None) -> int:
     """Print the tables."""
     parser = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
-    parser.add_argument("folder", type=Path)
+    parser.add_argument("folder", type=Path, nargs="?", help="folder of measured propeller tables")
+    parser.add_argument("--smoke", action="store_true", help="times and convergence only, without data")
     parser.add_argument("--leave-out", choices=("models", "lines", "nothing"), default="models")
     parser.add_argument("--teach", type=Path, help="with --leave-out nothing: folder of measured siblings")
     parser.add_argument("--strict", action="store_true", help="refit polar and blade shapes too")
@@ -251,6 +252,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--pictures", type=Path, help="with --leave-out models: draw one propeller of each family")
     parser.add_argument("--json", type=Path, help="write the figures there too")
     options = parser.parse_args(arguments)
+    if options.smoke:
+        print(sweep_everything())
+        return 0
+    if options.folder is None:
+        parser.error("name the folder of measured propeller tables")
     results = run(options)
     for tier, comparisons in results.items():
         print("\n".join(lines_of(tier, comparisons)))
