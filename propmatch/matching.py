@@ -1,7 +1,7 @@
 """From a brief and a catalogue to a shortlist of power trains, each with its checks and its reasons."""
 
 from collections.abc import Callable, Sequence
-from functools import partial
+from functools import cached_property, partial
 from typing import Any
 
 import attrs
@@ -13,6 +13,7 @@ from propmatch.estimates import Assumption, completed
 from propmatch.exhaustive import Found
 from propmatch.exhaustive import exhaustive as by_force
 from propmatch.faults import Fault, InputFaults
+from propmatch.front import Passing, front_of, passing_map
 from propmatch.limits import Check, Design, checks_of, excludes, smallest_margin
 from propmatch.measures import Setting, TrainMeasures
 from propmatch.parts import PowerTrain
@@ -23,7 +24,7 @@ from propmatch.setting import setting_named, settings
 from propmatch.shelf import Shelf
 from propmatch.tablehtml import table_html
 
-__all__ = ["Candidate", "Shortlist", "match", "shelf_for"]
+__all__ = ["Candidate", "Mark", "Shortlist", "match", "shelf_for"]
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -78,6 +79,26 @@ class Candidate:
         return next(c for c in self.checks if c.name == name)
 
 
+@attrs.frozen(kw_only=True)
+class Mark:
+    """A combination on the map of all that meet a brief; ``front`` where none beats it in all of the three numbers."""
+
+    motor_id: str
+    controller_id: str
+    pack_id: str
+    propeller_id: str
+    cells: int
+    flight_minutes: float
+    thrust_to_weight: float
+    all_up_mass_g: float
+    front: bool
+
+    @property
+    def id(self) -> str:
+        """Ids of motor, controller, pack and propeller joined by `` + ``."""
+        return " + ".join((self.motor_id, self.controller_id, self.pack_id, self.propeller_id))
+
+
 @attrs.frozen(kw_only=True, eq=False)
 class Shortlist:
     """The best power trains for a brief.
@@ -115,6 +136,18 @@ class Shortlist:
     assumptions: tuple[Assumption, ...]
     faults: tuple[Fault, ...]
     complete: bool = True
+    _whole: Shelf | None = None
+
+    def marks(self, most: int | None = 2000) -> tuple[Mark, ...]:
+        """All that meet the brief, computed, with its front; the front and some of the rest where there are more."""
+        if self._whole is None:
+            return ()
+        return _marks(self._whole, passing_map(self.setting, self._whole, most=most))
+
+    @cached_property
+    def front(self) -> tuple[Mark, ...]:
+        """The combinations that no other beats in flight time, thrust to weight and all-up mass at once; computed."""
+        return () if self._whole is None else _marks(self._whole, front_of(self.setting, self._whole))
 
     @property
     def best(self) -> Candidate | None:
@@ -170,7 +203,7 @@ def match(
     chosen = setting_named(brief, variant)
     order = ranking(chosen)
     wanted = chosen.brief.limits.cells
-    shelves = _shelves(brief, catalogue, chosen, wanted)
+    shelves, whole = _shelves(brief, catalogue, chosen, wanted)
     founds = _found(chosen, shelves, order, top, progress, count=count, exhaustive=exhaustive)
     others = [setting for setting in settings(brief) if setting.variant.name != chosen.variant.name]
     by_cells = {cells: _candidates(chosen, others, shelves[cells], found) for cells, found in founds.items()}
@@ -195,7 +228,29 @@ def match(
         assumptions=tuple(made),
         faults=tuple(catalogue.faults),
         complete=all(found.complete for found in founds.values()),
+        whole=whole,
     )
+
+
+def _marks(shelf: Shelf, passing: Passing) -> tuple[Mark, ...]:
+    """As marks, longest flight first."""
+    kinds: tuple[Sequence[Any], ...] = (shelf.motors, shelf.controllers, shelf.packs, shelf.propellers)
+    names = ("motor_id", "controller_id", "pack_id", "propeller_id")
+    out = []
+    for at in np.argsort(-passing.flight_minutes, kind="stable"):
+        row = passing.combination[at]
+        ids = {name: str(parts[i].id) for name, parts, i in zip(names, kinds, row, strict=True)}
+        out.append(
+            Mark(
+                cells=int(passing.cells[at]),
+                flight_minutes=float(passing.flight_minutes[at]),
+                thrust_to_weight=float(passing.thrust_to_weight[at]),
+                all_up_mass_g=float(passing.all_up_mass_g[at]),
+                front=bool(passing.front[at]),
+                **ids,
+            )
+        )
+    return tuple(out)
 
 
 def shelf_for(brief: Brief, catalogue: Catalogue, setting: Setting, cells: int | None = None) -> Shelf:
@@ -235,7 +290,10 @@ def shelf_for(brief: Brief, catalogue: Catalogue, setting: Setting, cells: int |
     )
 
 
-def _shelves(brief: Brief, catalogue: Catalogue, setting: Setting, cells: Sequence[int]) -> dict[int, Shelf]:
+def _shelves(
+    brief: Brief, catalogue: Catalogue, setting: Setting, cells: Sequence[int]
+) -> tuple[dict[int, Shelf], Shelf]:
+    """A shelf for each cell count, and one for all of them."""
     whole = shelf_for(brief, catalogue, setting)
     of_pack = np.array([pack.cells_series for pack in whole.packs])
     held = sorted(set(of_pack.tolist()))
@@ -252,7 +310,8 @@ def _shelves(brief: Brief, catalogue: Catalogue, setting: Setting, cells: Sequen
                 for count in missing
             ]
         )
-    return {count: whole.with_packs(np.flatnonzero(of_pack == count)) for count in (cells or held)}
+    shelves = {count: whole.with_packs(np.flatnonzero(of_pack == count)) for count in (cells or held)}
+    return shelves, whole.with_packs(np.flatnonzero(np.isin(of_pack, list(shelves))))
 
 
 def _found(
