@@ -261,13 +261,13 @@ def kv_for_current(
         return solve_lanes(wound, rest, d, q, rho, a)
 
     def under(kv: Floats) -> NDArray[np.bool_]:
-        amps = point(kv).motor_current_a
-        return np.asarray((amps <= bound) | (np.isnan(amps) & (kv <= KV_RPM_PER_V[0]) & np.isfinite(bound)))
+        amps = point(kv).motor_current_a  # too low a kV to turn at all draws no current
+        return np.asarray((amps <= bound) | (np.isnan(amps) & np.isfinite(bound)))
 
     low, high = (np.full(lanes.size, end) for end in KV_RPM_PER_V)
     kv = edge(under, low, high)
-    kv = np.where(kv >= KV_RPM_PER_V[1], np.nan, kv)
     found = point(kv)
+    kv = np.where((kv >= KV_RPM_PER_V[1]) | np.isnan(found.motor_current_a), np.nan, kv)
     near: list[PartAtHand] = []
     if catalogue is not None:
         least, most = (share * motor.mass_g for share in MOTOR_MASS_NEAR)

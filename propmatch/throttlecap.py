@@ -95,26 +95,21 @@ def cap_lanes(
 
     def passes(duty: Floats) -> NDArray[np.bool_]:
         good = np.ones(n, dtype=np.bool_)
-        for at, point in enumerate(points(duty)):
-            if at == 0:  # the tolerance keeps a limit that is met exactly by full throttle
-                good &= np.isfinite(point.motor_current_a)
+        for point in points(duty):  # too little duty to turn has no current, and exceeds nothing
+            # the tolerance keeps a limit that full throttle meets exactly
             good &= ~(point.motor_current_a > motor_limit * (1 + 1e-9))
             good &= ~(point.pack_current_a > pack_limit * (1 + 1e-9))
             good &= ~(point.motor_voltage_v * point.motor_current_a > power_limit * (1 + 1e-9))
             good &= ~(point.rpm > rpm_limit * (1 + 1e-9))
         return good
 
-    # a motor without an answer at very low throttle is no reason against a cap
-    def lowest(duty: Floats) -> NDArray[np.bool_]:
-        unknown = np.isnan(points(duty)[0].motor_current_a)
-        return np.asarray(passes(duty) | ((duty <= _LEAST) & unknown))
-
-    throttle = edge(lowest, np.full(n, _LEAST), np.ones(n))
-    at_cap = points(np.where(np.isnan(throttle), 0.0, throttle))
-    worst = np.fmax.reduce([point.motor_current_a for point in at_cap])
-    known = np.isfinite(throttle)
-    full_worst = np.fmax.reduce([point.motor_current_a for point in points(np.ones(n))])
+    throttle = edge(passes, np.full(n, _LEAST), np.ones(n))
+    at_full, at_cap = points(np.ones(n)), points(np.where(np.isnan(throttle), 0.0, throttle))
+    full_worst = np.fmax.reduce([point.motor_current_a for point in at_full])
     rest = at_cap[0]
+    known = np.isfinite(throttle) & np.isfinite(at_full[0].motor_current_a) & np.isfinite(rest.motor_current_a)
+    throttle = np.where(known, throttle, np.nan)
+    worst = np.fmax.reduce([point.motor_current_a for point in at_cap])
 
     def kept(value: Floats) -> Floats:
         return np.where(known, value, np.nan)

@@ -43,10 +43,12 @@ def cells_reply(stock: LazyCatalogue, comparison: Any, shown: Shown, which: str,
 
     design = [case for case in comparison.cases if case.variant == comparison.variants[0]]
     blocks: list[list[str]] = []
-    for heads, cases in _sheets(comparison, design):
-        blocks.append([*wrapped(f"{comparison.variants[0]}: full throttle at rest on a full pack, unless said:"),
+    for basis, heads, cases in _sheets(comparison, design):
+        about = f"{comparison.variants[0]}{basis}"
+        blocks.append([*wrapped(f"{about}: full throttle at rest on a full pack, unless said:"),
                        *_numbers(heads, cases, shown)])  # fmt: skip
-        blocks.append(["Every check:", *checks_table(heads, [case.checks for case in cases], shown)])
+        table_of_checks = checks_table(heads, [case.checks for case in cases], shown)
+        blocks.append([*wrapped(f"Every check{basis}:"), *table_of_checks])
     blocks.append(_packs_block(comparison, shown))
     blocks += [ways_block(comparison, count, shown) for count in comparison.cells]
     blocks.append(placing_block(comparison, shown))
@@ -139,7 +141,7 @@ def _verdict(case: Any, shown: Shown) -> str:
 # ---------------------------------------------------------------- tables
 
 
-def _sheets(comparison: Any, design: Sequence[Any]) -> list[tuple[list[str], list[Any]]]:
+def _sheets(comparison: Any, design: Sequence[Any]) -> list[tuple[str, list[str], list[Any]]]:
     """Columns that fit a page: everything side by side, or a table for each way of comparing."""
     from propmatch.cells import BASES
 
@@ -147,11 +149,11 @@ def _sheets(comparison: Any, design: Sequence[Any]) -> list[tuple[list[str], lis
     others = [case for case in design if case.origin != "own"]
     if len(own) + len(others) <= _WIDE:
         cases = sorted([*own, *others], key=lambda case: (case.cells, case.origin != "own", BASES.index(case.basis)))
-        return [([_head(case) for case in cases], cases)]
+        return [("", [_head(case) for case in cases], cases)]
     sheets = []
     for basis in BASES:
         cases = [case for case in design if case.basis == basis]
-        sheets.append(([f"{case.cells}S" if at else f"{case.cells}S {basis}" for at, case in enumerate(cases)], cases))
+        sheets.append((f", packs of the {basis}", [f"{case.cells}S" for case in cases], cases))
     return sheets
 
 
@@ -187,7 +189,7 @@ def _numbers(heads: Sequence[str], cases: Sequence[Any], shown: Shown) -> list[s
         ("minutes, full throttle", lambda c: signed(c.full_throttle_minutes)),
         ("climb m/s, half charge", lambda c: signed(c.climb_m_s)),
         (f"top {speed}, half charge", lambda c: signed(shown.speed_of(c.top_speed_m_s), 0)),
-        ("throttle cap %", lambda c: "none needed" if c.cap_throttle >= 1 else signed(100 * c.cap_throttle, 0)),
+        ("throttle cap %", lambda c: "none" if c.cap_throttle >= 1 else signed(100 * c.cap_throttle, 0)),
         ("limits exceeded", lambda c: str(len(c.failing)) if c.failing else "none"),
     ]
     rows = [

@@ -93,7 +93,7 @@ def checks_table(heads: Sequence[str], designs: Sequence[Sequence[Any]], shown: 
         for head, check in zip(heads, checks, strict=True):
             mark = {"over": " over", "close": " close"}.get(check.verdict, "")
             number = value_text(check, shown)
-            row[head] = (number.partition(" ")[0] if number != "no answer" else number) + mark
+            row[head] = ("-" if number == "no answer" else number.partition(" ")[0]) + mark
         limits = list(dict.fromkeys(limit_text(check, shown).removesuffix(f" {unit}") for check in checks))
         row["limit"] = limits[0] if len(limits) == 1 else "by the part"
         groups[first.basis].append(row)

@@ -1,0 +1,108 @@
+"""``propmatch ask``: each question answered in a sentence with the library's own number."""
+
+import pytest
+from interface.whole_cli import TRAIN, TYPED
+
+QUESTIONS = {
+    "propeller": ("ask", "propeller", "--limit", "8A"),
+    "kv": ("ask", "kv", "--current", "8A"),
+    "throttle": ("ask", "throttle", "--limit", "6"),
+    "mass": ("ask", "mass", "wetland_logger"),
+    "pack": ("ask", "pack", "wetland_logger", "--minutes", "20"),
+    "field": ("ask", "field", "wetland_logger"),
+}
+SAYS = {
+    "propeller": (
+        "The largest propeller that keeps the motor current below 8 A is about",
+        "Propellers of the catalogue",
+    ),
+    "kv": ("An effective kV of about", "Motors of the catalogue nearest to 8 A", "3 to 15 %"),
+    "throttle": ("keeps the motor current below 6 A", "a wattmeter at the pack", "recalibrated"),
+    "mass": (
+        "as designed (364 g all-up) meets the brief",
+        "where all-up mass binds",
+        "heavier filament",
+        "Mass build-up",
+    ),
+    "pack": ("20 minutes need a 2S pack of about", "lipo packs of the catalogue", "foamed filament", "Mass build-up"),
+    "field": ("It stays at 0.55 or more up to", "Highest field by air temperature", "Mass build-up"),
+}
+
+
+@pytest.mark.parametrize("name", QUESTIONS)
+def test_each_question_is_answered_in_a_sentence(run, name):
+    ran = run(*QUESTIONS[name], *TRAIN)
+    assert ran.exit_code == 0, ran.err
+    assert max(map(len, ran.out.splitlines())) <= 100
+    flat = " ".join(ran.out.split())
+    for words in (*SAYS[name], "Estimates: before flight"):
+        assert words in flat, words
+    assert "safe" not in flat
+
+
+@pytest.mark.parametrize("name", QUESTIONS)
+def test_each_question_has_rows(run, name):
+    document = run(*QUESTIONS[name], *TYPED, "--json").document
+    assert document["command"] == "ask"
+    assert document["rows"]
+    assert document["train"]["motor"]["id"] == "bundled/2206-1900"
+    lines = run(*QUESTIONS[name], *TYPED, "--csv").out.splitlines()
+    assert len(lines) == 1 + len(document["rows"])
+
+
+def test_several_limits_at_once(run):
+    rows = run("ask", "propeller", "--limit", "6,8,10", *TRAIN, "--json").document["rows"]
+    assert [row["limit_a"] for row in rows] == [6, 8, 10]
+    sizes = [row["diameter_in"] for row in rows]
+    assert sizes == sorted(sizes)
+
+
+def test_by_default_the_limit_is_the_lower_rating(run):
+    (row,) = run("ask", "throttle", *TRAIN, "--json").document["rows"]
+    assert row["limit_a"] == pytest.approx(11.5)
+
+
+def test_a_brief_moves_the_answer_to_its_site(run, tmp_path):
+    path = tmp_path / "high.toml"
+    path.write_text('[aircraft]\nname = "high"\nbare_mass_g = 265\n[site]\naltitude_m = 3000\n', encoding="utf-8")
+    low = run("ask", "propeller", "--limit", "8", *TRAIN, "--json").document["rows"][0]["diameter_in"]
+    high = run("ask", "propeller", str(path), "--limit", "8", *TRAIN, "--json").document["rows"][0]["diameter_in"]
+    assert high > low
+
+
+def test_one_variant_alone(run):
+    ran = run("ask", "mass", "wetland_logger", "--variant", "foamed filament", *TRAIN)
+    assert "as designed" not in ran.out
+    assert run("ask", "mass", "wetland_logger", "--variant", "foamd filament", *TRAIN).exit_code == 2
+
+
+def test_exit_code_1_without_an_answer(run):
+    assert run("ask", "pack", "wetland_logger", "--minutes", "1400", *TRAIN).exit_code == 1
+    assert run("ask", "field", "wetland_logger", "--thrust-to-weight", "9", *TRAIN).exit_code == 1
+    assert run("ask", "mass", "club_racer", *TRAIN).exit_code in (0, 1)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("ask", "propeller", "--limit", "many"),
+        ("ask", "propeller", "--limit", "-3"),
+        ("ask", "propeller", "--pitch-ratio", "x"),
+        ("ask", "kv", "--current", "8,,9"),
+        ("ask", "pack", "wetland_logger", "--minutes", "nan"),
+        ("ask", "field", "wetland_logger", "--thrust-to-weight", "0"),
+        ("ask", "mass", "nowhere.toml"),
+        ("ask", "nonsense"),
+    ],
+)
+def test_bad_input_ends_with_2(run, words):
+    ran = run(*words, *(TRAIN if words[1] != "nonsense" else ()))
+    assert ran.exit_code == 2
+    assert "Traceback" not in ran.err
+    assert ran.err
+
+
+def test_the_help_lists_the_questions(run):
+    out = run("ask", "--help").out
+    for name in QUESTIONS:
+        assert name in out

@@ -1,0 +1,118 @@
+"""``propmatch cells``: the library's numbers, in sentences, tables, JSON and CSV."""
+
+import csv
+import io
+import json
+
+import pytest
+from interface.whole_cli import TRAIN, TYPED, narrow_brief  # noqa: F401
+
+from propmatch.brief import load_brief
+from propmatch.catalogue import load_catalogue
+from propmatch.cells import compare_cells
+from propmatch.commands.choose import train_of_ids
+from propmatch.commands.trains import LazyCatalogue
+
+
+def test_the_text_says_what_three_cells_do_and_what_to_change(run):
+    ran = run("cells", "wetland_logger", *TRAIN)
+    assert ran.exit_code == 0
+    assert max(map(len, ran.out.splitlines())) <= 100
+    flat = " ".join(ran.out.split())
+    assert "It keeps every limit of the brief and of the parts." in flat
+    assert "It exceeds: motor current static" in flat
+    for words in (
+        "same energy", "same mass", "same capacity", "What brings 3S inside the limits", "smaller propeller",
+        "keeps the motor current below", "a wattmeter at the pack shows", "recalibrated", "duty, not stick",
+        "servo supply heat", "more up elevator than the glide", "centre of gravity moves", "Static margin",
+        "Mass build-up", "foamed filament", "heavier filament", "Estimates: before flight",
+    ):  # fmt: skip
+        assert words in flat, words
+    assert "safe" not in flat
+
+
+def test_rows_are_the_librarys_own(run):
+    ran = run("cells", "wetland_logger", *TRAIN, "--json")
+    document = ran.document
+    assert document["command"] == "cells"
+    train = train_of_ids(LazyCatalogue(None, False), TRAIN[1], count=1, accessory_current_a=0.2)
+    import propmatch_datasets
+
+    brief = load_brief(propmatch_datasets.path("briefs/wetland_logger.toml"))
+    found = compare_cells(brief, load_catalogue(parts=None), train=train)
+    assert len(document["rows"]) == len(found.cases) == 18
+    for row, case in zip(document["rows"], found.cases, strict=True):
+        assert (row["variant"], row["basis"], row["cells"]) == (case.variant, case.basis, case.cells)
+        assert row["motor_current_a"] == pytest.approx(case.motor_current_a)
+        assert row["minutes"] == pytest.approx(case.minutes)
+    assert document["remedies"]["3"]["failing"]
+    assert len(document["checks"][0]["checks"]) > 20
+    assert set(document["balance_and_trim"]) == {"same energy", "same mass", "same capacity"}
+
+
+def test_csv_holds_a_line_for_each_case_and_units_do_not_touch_it(run):
+    texts = [run("cells", "wetland_logger", *TYPED, "--csv", "--units", units).out for units in ("metric", "imperial")]
+    assert texts[0] == texts[1]
+    rows = list(csv.DictReader(io.StringIO(texts[0])))
+    assert len(rows) == 18
+    assert float(rows[0]["thrust_n"]) > 0
+
+
+@pytest.mark.parametrize(
+    ("units", "words"), [("imperial", ("oz", "mph")), ("si", (" N", "m/s")), ("metric", ("gf", "km/h"))]
+)
+def test_trade_units(run, units, words):
+    out = run("cells", "wetland_logger", *TRAIN, "--units", units).out
+    for word in words:
+        assert word in out
+    if units == "imperial":
+        assert " gf" not in out
+        assert "km/h" not in out
+
+
+def test_other_counts_get_a_table_for_each_comparison(run):
+    ran = run("cells", "club_racer", "--cells", "1,2,3,4,5,6", *TYPED)
+    assert max(map(len, ran.out.splitlines())) <= 100
+    for words in ("packs of the same energy", "packs of the same mass", "1S", "6S", "Each variant"):
+        assert words in ran.out
+    assert ran.exit_code in (0, 1)
+
+
+def test_a_brief_without_geometry_says_what_is_missing(run):
+    ran = run("cells", "schoolyard_trainer", *TRAIN)
+    assert "no [balance]" in " ".join(ran.out.split())
+
+
+def test_exit_code_1_when_no_count_keeps_the_limits(run, tmp_path):
+    path = tmp_path / "hopeless.toml"
+    path.write_text('[aircraft]\nname = "brick"\nbare_mass_g = 5000\ntarget_mass_g = 5001\n', encoding="utf-8")
+    assert run("cells", str(path), *TRAIN).exit_code == 1
+
+
+def test_without_a_train_the_best_is_named(run, narrow_brief):  # noqa: F811
+    ran = run("cells", narrow_brief)
+    assert ran.exit_code == 0
+    assert "No power train was named, so this is the best with 2S" in " ".join(ran.out.split())
+
+
+@pytest.mark.parametrize(
+    ("words", "fault"),
+    [
+        (("--cells", "0,2"), "must be cell counts of 1 to 6"),
+        (("--cells", "2,2"), "names a cell count twice"),
+        (("--cells", "two"), "must be cell counts"),
+        (("--train", "bundled/nothing"), "no part with this id"),
+        (("--motor", "1500kV 28g"), "missing"),
+    ],
+)
+def test_bad_input_ends_with_2(run, words, fault):
+    ran = run("cells", "wetland_logger", *words)
+    assert ran.exit_code == 2
+    assert fault in ran.err
+    assert "Traceback" not in ran.err
+
+
+def test_a_missing_brief_ends_with_2(run):
+    ran = run("cells", "nowhere.toml", "--json")
+    assert ran.exit_code == 2
+    assert json.loads(ran.out)["faults"]
