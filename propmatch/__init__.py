@@ -10,10 +10,20 @@ from propmatch._version import __version__
 
 _HOME = {
     "air": ("Air",),
+    "ask": (
+        "capacity_for_minutes",
+        "kv_for_current",
+        "largest_propeller",
+        "mass_range",
+        "site_range",
+        "throttle_cap",
+    ),
     "balance": ("Item",),
     "brief": ("Brief", "Phase", "load_brief"),
     "catalogue": ("Catalogue", "load_catalogue"),
     "coupling": ("OperatingPoint", "hold_thrust", "solve"),
+    "envelope": ("parts_envelope",),
+    "fits": ("may_fit",),
     "endurance": ("FlightTime", "flight_time"),
     "faults": ("Fault", "InputFaults"),
     "flight": ("level_flight",),
