@@ -1,8 +1,9 @@
 """Motor, controller, pack and propeller together: the operating point, and the throttle that holds a thrust."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
+import attrs
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -20,6 +21,7 @@ __all__ = [
     "POINT_FIELDS",
     "OperatingPoint",
     "as_lanes",
+    "full_throttle_thrust",
     "hold_lanes",
     "hold_thrust",
     "in_shape",
@@ -183,29 +185,57 @@ def _solve_chunk(
     drive = Drive.stopped(n)
     open_v, pack_ohm = p.open_circuit_v(charge), p.pack_ohm(charge)
     if isinstance(run, slice) or run.size:
-        eta = controller.eta(throttle, p.loss)
-        fixed = p.resistance_ohm + p.controller_ohm
-        shared = p.count * throttle * throttle * pack_ohm
-        problem = SpeedProblem(
-            source_v=throttle * (open_v - pack_ohm * p.accessory_a),
-            k=p.k,
-            resistance_ohm=fixed + shared / eta,
-            resistance_back_ohm=fixed + shared * eta,
-            no_load_a=p.no_load_a,
-            reference_rad_s=p.reference_rad_s,
-            exponent=p.exponent,
-            gear_ratio=p.gear_ratio,
-            gear_efficiency=p.gear_efficiency,
-            which=p.propeller,
-            diameter_m=p.diameter_m,
-            density_kg_m3=density,
-            airspeed_m_s=airspeed,
-            surfaces=p.stack,
-        )
+        problem = _problem(p, airspeed, throttle, open_v, pack_ohm, density)
         found = solve_speed(problem.take(run), run.size if isinstance(run, np.ndarray) else n)
         status[run] = found.status
         drive.place(run, found.speed_rad_s, found.torque_nm, found.thrust_n, found.motor_current_a)
     return point_fields(p, drive, airspeed, throttle, open_v, pack_ohm, sound, status)
+
+
+def _problem(
+    p: TrainLanes, airspeed: Floats, throttle: Any, open_v: Floats, pack_ohm: Floats, density: Floats
+) -> SpeedProblem:
+    """The torque balance at a throttle."""
+    eta = controller.eta(throttle, p.loss)
+    fixed = p.resistance_ohm + p.controller_ohm
+    shared = p.count * throttle * throttle * pack_ohm
+    return SpeedProblem(
+        source_v=throttle * (open_v - pack_ohm * p.accessory_a),
+        k=p.k,
+        resistance_ohm=fixed + shared / eta,
+        resistance_back_ohm=fixed + shared * eta,
+        no_load_a=p.no_load_a,
+        reference_rad_s=p.reference_rad_s,
+        exponent=p.exponent,
+        gear_ratio=p.gear_ratio,
+        gear_efficiency=p.gear_efficiency,
+        which=p.propeller,
+        diameter_m=p.diameter_m,
+        density_kg_m3=density,
+        airspeed_m_s=airspeed,
+        surfaces=p.stack,
+    )
+
+
+def full_throttle_thrust(
+    p: TrainLanes, charge: Floats, density: Floats
+) -> Callable[[NDArray[np.intp], Floats], Floats]:
+    """Thrust of the whole train [N] at full throttle as a function of (lanes (M,), airspeeds (M,)).
+
+    The same as ``thrust_n`` of :func:`solve_lanes`, without the rest of the operating point.
+    """
+    good = (charge >= 0) & (charge <= 1) & (density > 0) & (density < np.inf)
+    everywhere = np.ones(p.size)
+    problem = _problem(p, np.zeros(p.size), everywhere, p.open_circuit_v(charge), p.pack_ohm(charge), density)
+    count = p.count
+
+    def thrust(lanes: NDArray[np.intp], airspeed: Floats) -> Floats:
+        fit = good[lanes] & (airspeed >= 0) & (airspeed < np.inf)
+        speed = np.where(fit, airspeed, 0.0)
+        found = solve_speed(attrs.evolve(problem.take(lanes), airspeed_m_s=speed), lanes.size)
+        return np.where(fit, count[lanes] * found.thrust_n, np.nan)
+
+    return thrust
 
 
 def _hold_chunk(

@@ -15,7 +15,15 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmatch.air import Air
-from propmatch.coupling import POINT_FIELDS, OperatingPoint, as_lanes, hold_lanes, in_shape, solve_lanes
+from propmatch.coupling import (
+    POINT_FIELDS,
+    OperatingPoint,
+    as_lanes,
+    full_throttle_thrust,
+    hold_lanes,
+    in_shape,
+    solve_lanes,
+)
 from propmatch.estimates import Assumption
 from propmatch.lanes import TrainLanes
 from propmatch.parts import Airframe, PowerTrain
@@ -33,7 +41,7 @@ __all__ = [
 
 Floats = NDArray[np.float64]
 _GRID = 12
-_CHUNK = 512
+_CHUNK = 2048
 _ROOT_STEPS = 60
 _ROOT_TOLERANCE = 1e-9
 
@@ -220,13 +228,7 @@ Curve = Callable[[NDArray[np.intp], Floats], Floats]
 def _full_throttle(
     lanes: TrainLanes, airframe: AirframeLanes, charge: Floats, density: Floats, sound: Floats
 ) -> dict[str, Any]:
-    def point(which: NDArray[np.intp], speed: Floats) -> OperatingPoint:
-        return solve_lanes(
-            lanes.take(which), speed, np.ones(speed.size), charge[which], density[which], sound[which]
-        )  # fmt: skip
-
-    def thrust_at(which: NDArray[np.intp], speed: Floats) -> Floats:
-        return np.asarray(point(which, speed).thrust_n)
+    thrust_at = full_throttle_thrust(lanes, charge, density)
 
     def sine_at(which: NDArray[np.intp], speed: Floats) -> Floats:
         return np.asarray(_sine(airframe.take(which), thrust_at(which, speed), density[which], speed))
@@ -237,8 +239,8 @@ def _full_throttle(
     fastest = 1.05 * lanes.stack.j_thrust_zero_high[lanes.propeller] * lanes.diameter_m * free_rev_s
     grid = stall + (np.maximum(fastest, 1.5 * stall) - stall) * np.linspace(0.0, 1.0, _GRID)[:, None]
     speeds = np.vstack([0.0 * stall, 0.5 * stall, grid])
-    scan = point(np.tile(everyone, len(speeds)), speeds.ravel())
-    thrust = scan.thrust_n.reshape(speeds.shape)
+    thrust = thrust_at(np.tile(everyone, len(speeds)), speeds.ravel()).reshape(speeds.shape)
+    rest = solve_lanes(lanes, 0.0 * stall, np.ones(lanes.size), charge, density, sound)
     sine = _sine(airframe, thrust[2:], density, grid)
 
     climb_speed, climb_sine = _peak(grid, sine, sine_at, lambda sine, speed: sine * speed)
@@ -259,7 +261,7 @@ def _full_throttle(
         "steepest_deg": _degrees(steep_sine),
         "steepest_airspeed_m_s": steep_speed,
         "zero_thrust_speed_m_s": _last_zero(speeds, thrust, thrust_at),
-        "pitch_speed_m_s": scan.pitch_speed_m_s[: lanes.size],
+        "pitch_speed_m_s": rest.pitch_speed_m_s,
         "hand_launch_thrust_to_weight": airframe.installed_thrust * thrust[1] / airframe.weight_n,
         "stall_speed_m_s": stall,
         "status": status,
