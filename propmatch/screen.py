@@ -9,15 +9,15 @@ from collections.abc import Callable, Iterator
 from functools import cached_property
 from typing import Any
 
-import attrs
 import numpy as np
 from numpy.typing import NDArray
 
 from propmatch.flightbounds import FlightBounds, flight_bounds
 from propmatch.flightloads import mean_ocv_v
 from propmatch.measures import CHECKS, TrainMeasures
+from propmatch.rpmlimit import BAND, Lanes, RpmLimit
 from propmatch.searchdrives import Drives, Pairs, Threshold
-from propmatch.searchtables import PropellerTables
+from propmatch.searchtables import HeldTable, PropellerTables
 from propmatch.setting import Setting, balance_miss_mm
 from propmatch.shelf import Shelf
 
@@ -26,38 +26,10 @@ __all__ = ["Lanes", "Screen"]
 Floats = NDArray[np.float64]
 Index = NDArray[np.intp]
 Flags = NDArray[np.bool_]
-_BAND = 1e-7
-_SAMPLED = 0.005
 _MANY = 65536
 _CHUNK = 12288
 """Lanes in work at a time, so that what they need stays in the cache."""
 POSITION = {name: at for at, name in enumerate(CHECKS)}
-
-
-@attrs.frozen(kw_only=True, eq=False)
-class Lanes:
-    """Combinations of a block: (N,) numbers of propeller and drive."""
-
-    propeller: Index
-    drive: Index
-
-    @property
-    def size(self) -> int:
-        """How many."""
-        return int(self.propeller.size)
-
-    def take(self, some: Flags | Index | slice) -> "Lanes":
-        """Some of them."""
-        return Lanes(propeller=self.propeller[some], drive=self.drive[some])
-
-    @classmethod
-    def joined(cls, each: list["Lanes"]) -> "Lanes":
-        """One after the other."""
-        nothing = np.empty(0, dtype=np.intp)
-        return cls(
-            propeller=np.concatenate([nothing, *(x.propeller for x in each)]),
-            drive=np.concatenate([nothing, *(x.drive for x in each)]),
-        )
 
 
 Decide = Callable[[Drives, Lanes], tuple[Flags, Flags]]
@@ -70,6 +42,7 @@ class Screen:
     Attributes
     ----------
     counts : (checks,), combinations by the first check they fail; meaningful while ``counting``
+    least : what full throttle must give at half charge beside the checks, at nodes of mass; None for nothing
     """
 
     def __init__(
@@ -81,8 +54,8 @@ class Screen:
         self._kept: dict[tuple[float, int], tuple[float, float, float]] = {}
         self.counts = np.zeros(len(CHECKS), dtype=np.int64)
         tables = self.tables
-        self._low = tables.torque_low * (1.0 - _BAND)
-        self._high = tables.torque_high * (1.0 + _BAND)
+        self._low = tables.torque_low * (1.0 - BAND)
+        self._high = tables.torque_high * (1.0 + BAND)
         self._worst = self._high * tables.flight_ratio[:, None]
         limits = setting.brief.limits
         widest = limits.max_propeller_diameter_in
@@ -95,7 +68,8 @@ class Screen:
             ("all_up_mass", setting.variant.target_mass_g),
             ("wing_loading", None if loading is None else loading * area),
         ]
-        self._rpm_tables()
+        self._rpm = RpmLimit(self.tables, shelf)
+        self.least: HeldTable | None = None
 
     # ------------------------------------------------------------ drives
 
@@ -151,6 +125,8 @@ class Screen:
         alive = self._mass(drives, propellers)
         if wanted is not None:
             alive &= wanted[drives.pack][:, propellers].T
+        if self.least is not None:
+            alive &= self._promising(self.least, drives, propellers)
         lanes = self._current(drives, propellers, alive)
         for name, decide in self._later:
             if lanes.size:
@@ -163,7 +139,7 @@ class Screen:
         """The checks after those of the current at full throttle, as far as the balance, that have a limit."""
         limits, setting = self.setting.brief.limits, self.setting
         each: list[tuple[str, Decide, Any]] = [
-            ("propeller_rpm", self._rpm, True),
+            ("propeller_rpm", self._rpm.decide, True),
             ("thrust_to_weight", self._thrust_to_weight, limits.min_thrust_to_weight),
             ("hand_launch", self._unknown, limits.min_launch_thrust_to_weight),
             ("climb", self._unknown, limits.min_climb_m_s),
@@ -178,6 +154,18 @@ class Screen:
         parts = [decide(drives, lanes.take(slice(at, at + _CHUNK))) for at in range(0, lanes.size, _CHUNK)]
         passes, fails = zip(*parts, strict=True)
         return np.concatenate(passes), np.concatenate(fails)
+
+    @staticmethod
+    def _promising(table: HeldTable, drives: Drives, propellers: Index) -> Flags:
+        """False where full throttle at half charge surely gives less than a table asks for."""
+        e, r = drives.half.available_v * (1.0 + BAND), drives.half.resistance_ohm
+        per_torque = r / drives.ke
+        out = np.empty((propellers.size, drives.size), dtype=bool)
+        for row, p in enumerate(propellers):
+            u = table.speed[p][drives.node]
+            taken = drives.kg * u + per_torque * table.torque[p][drives.node] + r * drives.friction_a(u)
+            np.greater(taken, e, out=out[row])
+        return ~out
 
     def measured(self, drives: Drives, lanes: Lanes) -> TrainMeasures:
         """The measures of lanes."""
@@ -279,49 +267,9 @@ class Screen:
             if flight:
                 for _, airspeed in self.tables.airspeeds(drives.mass_g[d] + self.tables.mass_g[p]):
                     worst = np.maximum(worst, self.tables.torque(p, u, airspeed))
-            band = _BAND * np.maximum(np.abs(torque), np.abs(worst))
+            band = BAND * np.maximum(np.abs(torque), np.abs(worst))
             passes[some], fails[some] = worst <= torque - band, worst > torque + band
         return passes, fails
-
-    # ------------------------------------------------------------ propeller speed
-
-    def _rpm_tables(self) -> None:
-        """Torque of each propeller at its highest rpm: at rest, and the least at any airspeed of the phases."""
-        tables, shelf = self.tables, self.shelf
-        self._rated = (shelf.column("max_rpm_stated") > 0) & np.isfinite(shelf.column("max_rpm"))
-        self._top = tables.speed_of_rpm(shelf.column("max_rpm"))
-        p = np.arange(tables.mass_g.size)
-        with np.errstate(all="ignore"):
-            self._top_rest = tables.torque(p, self._top)
-            least = self._top_rest.copy()
-            nodes = tables.mass_start_g + tables.mass_step_g * np.array([0.0, tables.nodes - 1.0])
-            for phase in self.setting.phases:
-                if phase.throttle == 0:
-                    continue
-                ends = [tables.airspeed(phase, tables.mass_g + node) for node in nodes]
-                for share in np.linspace(0.0, 1.0, 1 if phase.airspeed_m_s is not None else 24):
-                    least = np.minimum(least, tables.torque(p, self._top, ends[0] + share * (ends[1] - ends[0])))
-            self._top_least = least - _SAMPLED * np.abs(self._top_rest)
-
-    def _rpm(self, drives: Drives, lanes: Lanes) -> tuple[Flags, Flags]:
-        rated = np.flatnonzero(self._rated[lanes.propeller])
-        p, d = lanes.propeller[rated], lanes.drive[rated]
-        odd = drives.odd[d] | ~self.tables.regular[p]
-        band = _BAND * drives.full.available_v[d]
-        u = self._top[p]
-        passes = (drives.left_over(drives.full, d, u, self._top_least[p]) < -band) & ~odd
-        fails = (drives.left_over(drives.full, d, u, self._top_rest[p]) > band) & ~odd & ~passes
-        some = np.flatnonzero(~(passes | fails | odd))
-        if some.size:
-            p, d, u, band = p[some], d[some], u[some], band[some]
-            least = self._top_rest[p]
-            for _, airspeed in self.tables.airspeeds(drives.mass_g[d] + self.tables.mass_g[p]):
-                least = np.minimum(least, self.tables.torque(p, u, airspeed))
-            left = drives.left_over(drives.full, d, u, least)
-            passes[some], fails[some] = left < -band, left > band
-        pass_all, fail_all = np.ones(lanes.size, dtype=bool), np.zeros(lanes.size, dtype=bool)
-        pass_all[rated], fail_all[rated] = passes, fails
-        return pass_all, fail_all
 
     # ------------------------------------------------------------ half charge
 
@@ -330,7 +278,7 @@ class Screen:
         assert table is not None
         p, d = lanes.propeller, lanes.drive
         at = p * nodes + drives.node[d]
-        band, sure = _BAND * drives.half.available_v[d], ~drives.odd[d]
+        band, sure = BAND * drives.half.available_v[d], ~drives.odd[d]
         speed, torque = table.speed.reshape(-1), table.torque.reshape(-1)
         passes = (drives.left_over(drives.half, d, speed[at + 1], torque[at + 1]) > band) & sure
         fails = np.zeros(lanes.size, dtype=bool)
@@ -392,5 +340,5 @@ class Screen:
     @staticmethod
     def _between(low: Floats, high: Floats, limit: Any) -> NDArray[np.int8]:
         """1 where a value between bounds keeps below a limit, -1 where it does not, 0 where bounds do not tell."""
-        band = _BAND * np.abs(limit)
+        band = BAND * np.abs(limit)
         return np.where(high < limit - band, 1, np.where(low > limit + band, -1, 0)).astype(np.int8)

@@ -17,6 +17,7 @@ from propmatch.measures import CHECKS, Setting, TrainMeasures
 from propmatch.ranking import Ranking
 from propmatch.screen import Screen
 from propmatch.searchbounds import lane_bounds, pair_bound
+from propmatch.searchspeed import TESTED, may_reach, needed_table
 from propmatch.searchtables import PropellerTables
 from propmatch.shelf import Shelf
 
@@ -35,11 +36,15 @@ _NEAR = 1e-9
 
 @attrs.frozen(kw_only=True, eq=False)
 class _Some:
-    """Combinations (N, 4) with bounds of their score; ``open`` where it is not settled that they pass."""
+    """Combinations (N, 4) with bounds of their score; ``open`` where it is not settled that they pass.
+
+    ``shares`` (N, metrics of ``TESTED``) is what each of these adds to the upper bound.
+    """
 
     combination: Index
     lower: Floats
     upper: Floats
+    shares: Floats
     open: NDArray[np.bool_]
 
     @property
@@ -124,7 +129,32 @@ class _Best:
                 break
             self._compute(pool.take(some))
             start, step = start + step, min(2 * step, _CHUNKS[1])
+            rest = order[start:]
+            rest = rest[self.within(pool.upper[rest])]
+            order, start = rest[self._may_reach(pool.take(rest))], 0
         self._pool = []
+
+    def _may_reach(self, some: _Some) -> NDArray[np.bool_]:
+        """Which of the pool may still reach the threshold, by one reading of their propellers."""
+        keep = np.ones(some.size, dtype=bool)
+        least, ranking = self.threshold, self.ranking
+        for column, metric in enumerate(TESTED):
+            weight = ranking.weights.get(metric)
+            if weight is None or not np.isfinite(least):
+                continue
+            with np.errstate(invalid="ignore"):
+                others = some.upper - some.shares[:, column]
+            value = (least - others) * sum(ranking.weights.values()) / weight * ranking.scales[metric]
+            tested = np.flatnonzero(keep & (value > 0))
+            keep[tested] = may_reach(self.screen, some.combination[tested], metric, value[tested])
+        return keep
+
+    def raise_floor(self) -> None:
+        """Tell the screen what a newcomer must reach, where one metric that can be tested quickly decides."""
+        metric = self.ranking.single
+        if metric in TESTED and np.isfinite(self.threshold) and self.threshold > 0:
+            value = self.threshold * self.ranking.scales[metric]
+            self.screen.least = needed_table(self.screen.tables, metric, value)
 
     def _compute(self, some: _Some) -> None:
         rows = some.combination
@@ -184,14 +214,15 @@ def search(
             for drives in screen.drives(packs, max(1, _BLOCK // propellers.size)):
                 lanes, flight, open_ = screen.block(drives, propellers, wanted)
                 if lanes.size:
-                    lower, upper = lane_bounds(screen, ranking, drives, lanes, flight)
+                    lower, upper, shares = lane_bounds(screen, ranking, drives, lanes, flight)
                     rows = drives.combinations(lanes.drive, lanes.propeller)
-                    best.add(_Some(combination=rows, lower=lower, upper=upper, open=open_))
+                    best.add(_Some(combination=rows, lower=lower, upper=upper, shares=shares.T, open=open_))
                 done += drives.size * propellers.size
                 if progress is not None:
                     progress(min(done, combinations), combinations)
             if not counting:
                 best.settle()
+                best.raise_floor()
         best.settle()
         if progress is not None:
             progress(combinations, combinations)

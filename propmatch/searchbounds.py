@@ -15,6 +15,7 @@ from propmatch.flightbounds import FlightBounds
 from propmatch.ranking import Ranking
 from propmatch.screen import Lanes, Screen
 from propmatch.searchdrives import Drives
+from propmatch.searchspeed import TESTED
 from propmatch.searchtables import IMPOSSIBLE, OFF, UNKNOWN
 from propmatch.units import DM2_M2, GRAM_KG, GRAVITY_M_S2
 
@@ -32,8 +33,11 @@ def _score(ranking: Ranking, values: dict[str, Any], shape: tuple[int, ...]) -> 
 
 def lane_bounds(
     screen: Screen, ranking: Ranking, drives: Drives, lanes: Lanes, flight: FlightBounds
-) -> tuple[Floats, Floats]:
-    """Lower and upper bound (N,) of the score of combinations that pass; the lower one is -inf where unknown."""
+) -> tuple[Floats, Floats, Floats]:
+    """Lower and upper bound (N,) of the score of combinations that pass; the lower one is -inf where unknown.
+
+    The third, (metrics of ``TESTED``, N), is what each of these adds to the upper bound.
+    """
     mass = screen.setting.variant.airframe.bare_mass_g + drives.mass_g[lanes.drive]
     mass = mass + screen.tables.mass_g[lanes.propeller]
     values: dict[str, Any] = {"mass": mass / _ROUNDING, "flight_time": flight.minutes_high}
@@ -47,7 +51,11 @@ def lane_bounds(
         values |= _power_bounds(screen, lanes.propeller, powers[lanes.drive], mass, wanted, drives.count)
     if "margin" in wanted:
         values["margin"] = _margin(screen, mass, flight.minutes_high)
-    return lower, _score(ranking, values, (lanes.size,))
+    total, shares = sum(ranking.weights.values()), np.zeros((len(TESTED), lanes.size))
+    for row, metric in enumerate(TESTED):
+        if metric in wanted:
+            shares[row] = ranking.weights[metric] / total * ranking.part(metric, values[metric])
+    return lower, _score(ranking, values, (lanes.size,)), shares
 
 
 def _power_bounds(

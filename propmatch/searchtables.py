@@ -12,6 +12,7 @@ import attrs
 import numpy as np
 from numpy.typing import NDArray
 
+from propmatch.fallingthrust import falling_from
 from propmatch.measures import THROTTLE_AIRSPEED
 from propmatch.polar import airframe_lanes, stall_speed_m_s, thrust_needed_n
 from propmatch.sections import Phase
@@ -110,6 +111,11 @@ class PropellerTables:
         return loads(p, u)[0]
 
     @cached_property
+    def falling_from(self) -> Floats:
+        """Advance ratio (P,) from which on thrust falls with airspeed for every drive."""
+        return np.asarray(falling_from(self.stack)[self.which])
+
+    @cached_property
     def thrust_of_power(self) -> tuple[Floats, Floats]:
         """Static shaft power [W] and thrust [N] of one propeller at the nodes of speed, (P, nodes) each."""
         count = self.which.size
@@ -195,8 +201,8 @@ class PropellerTables:
         nodes = least + self.mass_step_g * np.arange(_MASSES + 1)
         self.nodes = nodes.size
         self._node_mass_g = nodes + self.mass_g[:, None]
-        self._frames = self.setting.airframes(self._node_mass_g.ravel())
-        self._rows = np.repeat(np.arange(self.mass_g.size), self.nodes)
+        self.node_frames = self.setting.airframes(self._node_mass_g.ravel())
+        self.node_rows = np.repeat(np.arange(self.mass_g.size), self.nodes)
 
     @property
     def mass_limit_g(self) -> float:
@@ -214,8 +220,8 @@ class PropellerTables:
         n = thrust_n.size
         problem = ThrustProblem(
             thrust_n=thrust_n,
-            which=self.which[self._rows],
-            diameter_m=self.diameter_m[self._rows],
+            which=self.which[self.node_rows],
+            diameter_m=self.diameter_m[self.node_rows],
             density_kg_m3=np.full(n, self.density),
             airspeed_m_s=np.full(n, airspeed),
             surfaces=self.stack,
@@ -226,7 +232,7 @@ class PropellerTables:
     def _held(self, phase: Phase) -> HeldTable:
         """Level flight of one propeller at every node."""
         speed = phase.airspeed_m_s or 0.0
-        frames, rho = self._frames, self.density
+        frames, rho = self.node_frames, self.density
         need = np.asarray(thrust_needed_n(frames, rho, speed, phase.climb_m_s, phase.load_factor))
         stalled = speed < np.asarray(stall_speed_m_s(frames, rho, phase.load_factor)) * (1.0 - 1e-9)
         sure = np.asarray(speed < np.asarray(stall_speed_m_s(frames, rho, phase.load_factor)) * (1.0 - 1e-8))
@@ -235,7 +241,7 @@ class PropellerTables:
         kind = np.where((status == Status.OK) & (torque > 0), HELD, UNKNOWN)
         kind = np.where(need <= 0, OFF, kind)
         kind = np.where(stalled | (not possible), np.where(sure, IMPOSSIBLE, UNKNOWN), kind)
-        kind = np.where(self.regular[self._rows], kind, UNKNOWN)
+        kind = np.where(self.regular[self.node_rows], kind, UNKNOWN)
         shape = (self.mass_g.size, self.nodes)
         held = kind == HELD
         u, torque = np.where(held, u, np.where(kind == OFF, 0.0, np.nan)), np.where(held, torque, np.nan)
@@ -247,8 +253,8 @@ class PropellerTables:
         least = self.setting.brief.limits.min_thrust_to_weight
         if least is None:
             return None
-        u, torque, status = self._lowest_speed(least * self._frames.weight_n / self.count, 0.0)
-        good = (status == Status.OK) & self.regular[self._rows]
+        u, torque, status = self._lowest_speed(least * self.node_frames.weight_n / self.count, 0.0)
+        good = (status == Status.OK) & self.regular[self.node_rows]
         shape = (self.mass_g.size, self.nodes)
         return HeldTable(
             speed=np.where(good, u, np.nan).reshape(shape),

@@ -159,7 +159,7 @@ def _standing(screen: Screen, row: Index, score: float, mass: float) -> tuple[in
         lanes, flight, open_ = screen.block(drives, propellers)
         if not lanes.size:
             continue
-        lower, upper = lane_bounds(screen, order, drives, lanes, flight)
+        lower, upper, _ = lane_bounds(screen, order, drives, lanes, flight)
         rows = drives.combinations(lanes.drive, lanes.propeller)
         good = ~open_
         if open_.any():
