@@ -52,16 +52,25 @@ class FlightBounds:
         """Some combinations."""
         return FlightBounds(**{a.name: getattr(self, a.name)[some] for a in attrs.fields(FlightBounds)})
 
+    def put(self, some: Index, better: "FlightBounds") -> None:
+        """Write other bounds of some combinations."""
+        for a in attrs.fields(FlightBounds):
+            getattr(self, a.name)[some] = getattr(better, a.name)
 
-def flight_bounds(tables: PropellerTables, drives: Drives, p: Index, d: Index) -> FlightBounds:
-    """Bounds for combinations of a block."""
+
+def flight_bounds(tables: PropellerTables, drives: Drives, p: Index, d: Index, *, rough: bool = False) -> FlightBounds:
+    """Bounds for combinations of a block.
+
+    ``rough`` takes a held throttle to draw anything up to the limits of the current, which a combination that passed
+    the checks before this one keeps; otherwise its current is solved.
+    """
     with np.errstate(all="ignore"):
-        return _Bounds(tables, drives, p, d).result()
+        return _Bounds(tables, drives, p, d, rough=rough).result()
 
 
 class _Bounds:
-    def __init__(self, tables: PropellerTables, drives: Drives, p: Index, d: Index) -> None:
-        self.tables, self.drives, self.p, self.d = tables, drives, p, d
+    def __init__(self, tables: PropellerTables, drives: Drives, p: Index, d: Index, *, rough: bool = False) -> None:
+        self.tables, self.drives, self.p, self.d, self.rough = tables, drives, p, d, rough
         self.setting: Setting = tables.setting
         shelf = drives.shelf
         self.pack = Packs(self.setting, drives, d)
@@ -143,6 +152,8 @@ class _Bounds:
         throttle = float(phase.throttle or 0.0)
         if throttle == 0.0:
             return np.full(p.size, self.pack.accessory_a), np.full(p.size, self.pack.accessory_a)
+        if self.rough:
+            return self._drawn(np.zeros(p.size), throttle), self._drawn(drives.limit_a[d], throttle) * (1 + _SLACK)
         most, _ = self._fresh(i)
         source, ohm, _ = self._source(throttle, charge)
         u = (source - ohm * most) / drives.kg[d]
@@ -156,7 +167,9 @@ class _Bounds:
         throttle = self.setting.phases[i].throttle
         if throttle is None:
             return self._held(i, 1).at(self.pack.open_v(charge), self.pack.ohm(charge))[0]
-        return self._drawn(self._fresh(i)[0] if throttle else np.zeros(self.p.size), throttle)
+        if throttle == 0.0:
+            return self._drawn(np.zeros(self.p.size), throttle)
+        return self._drawn(self.drives.limit_a[self.d] if self.rough else self._fresh(i)[0], throttle)
 
     def _ends(self, i: int, charge: Floats) -> tuple[Floats, Floats]:
         """Least and greatest current of a phase flown somewhere between full and a charge (N,)."""

@@ -131,8 +131,7 @@ class Screen:
         for name, decide in self._later:
             if lanes.size:
                 lanes = self._settle(name, drives, lanes, *self._in_chunks(decide, drives, lanes))
-        bounds = flight_bounds(self.tables, drives, lanes.propeller, lanes.drive)
-        return self._flight(drives, lanes, bounds)
+        return self._flight(drives, lanes)
 
     @cached_property
     def _later(self) -> list[tuple[str, Decide]]:
@@ -308,14 +307,16 @@ class Screen:
 
     # ------------------------------------------------------------ flight
 
-    def _flight(self, drives: Drives, lanes: Lanes, bounds: FlightBounds) -> tuple[Lanes, FlightBounds, Flags]:
+    def _flight(self, drives: Drives, lanes: Lanes) -> tuple[Lanes, FlightBounds, Flags]:
         """Sustained current and flight time from bounds: what passes or may pass, and which of them may."""
-        usable = self.shelf.column("usable_a")[drives.pack[lanes.drive]]
-        least = self.setting.brief.limits.min_flight_minutes
-        sustained = self._between(bounds.current_low_a, bounds.current_high_a, usable)
-        timed = np.ones(lanes.size, dtype=np.int8)
-        if least is not None:
-            timed = self._between(-bounds.minutes_high, -bounds.minutes_low, -least)
+        bounds = flight_bounds(self.tables, drives, lanes.propeller, lanes.drive, rough=True)
+        sustained, timed = self._verdicts(drives, lanes, bounds)
+        open_ = np.flatnonzero((sustained == 0) | ((sustained > 0) & (timed == 0)))
+        if open_.size:
+            some = lanes.take(open_)
+            better = flight_bounds(self.tables, drives, some.propeller, some.drive)
+            bounds.put(open_, better)
+            sustained[open_], timed[open_] = self._verdicts(drives, some, better)
         # the first check that fails counts: an open sustained current needs an answer even if the time fails
         by_current, by_time = sustained < 0, (sustained > 0) & (timed < 0)
         self._count("pack_sustained", int(np.count_nonzero(by_current)))
@@ -336,6 +337,17 @@ class Screen:
         self._count("pack_sustained", int(np.count_nonzero(~current)))
         self._count("flight_time", int(np.count_nonzero(current & ~time)))
         return current & time
+
+    def _verdicts(
+        self, drives: Drives, lanes: Lanes, bounds: FlightBounds
+    ) -> tuple[NDArray[np.int8], NDArray[np.int8]]:
+        """Sustained current and flight time against their limits, as :meth:`_between` tells."""
+        usable = self.shelf.column("usable_a")[drives.pack[lanes.drive]]
+        least = self.setting.brief.limits.min_flight_minutes
+        sustained = self._between(bounds.current_low_a, bounds.current_high_a, usable)
+        if least is None:
+            return sustained, np.ones(lanes.size, dtype=np.int8)
+        return sustained, self._between(-bounds.minutes_high, -bounds.minutes_low, -least)
 
     @staticmethod
     def _between(low: Floats, high: Floats, limit: Any) -> NDArray[np.int8]:

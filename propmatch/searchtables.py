@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from propmatch.fallingthrust import falling_from
+from propmatch.lookup import Workspace
 from propmatch.measures import THROTTLE_AIRSPEED
 from propmatch.polar import airframe_lanes, stall_speed_m_s, thrust_needed_n
 from propmatch.sections import Phase
@@ -21,7 +22,7 @@ from propmatch.shelf import Shelf
 from propmatch.status import Status
 from propmatch.surface import Surfaces
 from propmatch.thrust import ThrustProblem, speed_for_thrust
-from propmatch.torque import loads
+from propmatch.torque import TORQUE_PER_CP, loads, reader_of
 from propmatch.units import GRAM_KG, GRAVITY_M_S2, RPM_RAD_S
 
 __all__ = ["HELD", "IMPOSSIBLE", "OFF", "UNKNOWN", "HeldTable", "PropellerTables", "Readable"]
@@ -29,8 +30,8 @@ __all__ = ["HELD", "IMPOSSIBLE", "OFF", "UNKNOWN", "HeldTable", "PropellerTables
 Floats = NDArray[np.float64]
 Index = NDArray[np.intp]
 
-_SPEEDS = 1536
-_MASSES = 192
+_SPEEDS = 1024
+_MASSES = 128
 _SAMPLES = 5
 _RATIO_MARGIN = 0.005
 HELD, OFF, IMPOSSIBLE, UNKNOWN = 0, 1, 2, 3
@@ -108,7 +109,10 @@ class PropellerTables:
             airspeed_m_s=np.zeros(1) + airspeed,
             surfaces=self.stack,
         )
-        return loads(p, u)[0]
+        reader = reader_of("cp", p, u.size, Workspace())
+        with np.errstate(all="ignore"):
+            reader.go(u, 2.0 * np.pi * p.airspeed_m_s / (p.diameter_m * u))
+        return np.asarray(TORQUE_PER_CP * self.density * p.diameter_m**5 * u * u * reader.value())
 
     @cached_property
     def falling_from(self) -> Floats:
