@@ -52,6 +52,11 @@ class FlightBounds:
         """Some combinations."""
         return FlightBounds(**{a.name: getattr(self, a.name)[some] for a in attrs.fields(FlightBounds)})
 
+    @classmethod
+    def joined(cls, each: "list[FlightBounds]") -> "FlightBounds":
+        """One after the other."""
+        return cls(**{a.name: np.concatenate([getattr(x, a.name) for x in each]) for a in attrs.fields(FlightBounds)})
+
     def put(self, some: Index, better: "FlightBounds") -> None:
         """Write other bounds of some combinations."""
         for a in attrs.fields(FlightBounds):

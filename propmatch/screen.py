@@ -241,7 +241,8 @@ class Screen:
         passes, fails = self._by_table(threshold, lanes, self._worst if flight else self._high, low=rest)
         passes, fails = self._directly(threshold, drives, lanes, passes, fails, rest=rest, flight=flight)
         if name == "motor_power":
-            fails &= ~drives.power_turns[lanes.drive]
+            below, _ = self._by_table(drives.power_again, lanes, self._high, low=False)
+            fails &= below | ~drives.power_turns[lanes.drive]
         return self._settle(name, drives, lanes, passes, fails)
 
     def _by_table(self, threshold: Threshold, lanes: Lanes, high: Floats, *, low: bool) -> tuple[Flags, Flags]:
@@ -309,12 +310,12 @@ class Screen:
 
     def _flight(self, drives: Drives, lanes: Lanes) -> tuple[Lanes, FlightBounds, Flags]:
         """Sustained current and flight time from bounds: what passes or may pass, and which of them may."""
-        bounds = flight_bounds(self.tables, drives, lanes.propeller, lanes.drive, rough=True)
+        bounds = self._bounds(drives, lanes, rough=True)
         sustained, timed = self._verdicts(drives, lanes, bounds)
         open_ = np.flatnonzero((sustained == 0) | ((sustained > 0) & (timed == 0)))
         if open_.size:
             some = lanes.take(open_)
-            better = flight_bounds(self.tables, drives, some.propeller, some.drive)
+            better = self._bounds(drives, some, rough=False)
             bounds.put(open_, better)
             sustained[open_], timed[open_] = self._verdicts(drives, some, better)
         # the first check that fails counts: an open sustained current needs an answer even if the time fails
@@ -337,6 +338,12 @@ class Screen:
         self._count("pack_sustained", int(np.count_nonzero(~current)))
         self._count("flight_time", int(np.count_nonzero(current & ~time)))
         return current & time
+
+    def _bounds(self, drives: Drives, lanes: Lanes, *, rough: bool) -> FlightBounds:
+        parts = [lanes.take(slice(at, at + _CHUNK)) for at in range(0, max(lanes.size, 1), _CHUNK)]
+        return FlightBounds.joined(
+            [flight_bounds(self.tables, drives, part.propeller, part.drive, rough=rough) for part in parts]
+        )
 
     def _verdicts(
         self, drives: Drives, lanes: Lanes, bounds: FlightBounds

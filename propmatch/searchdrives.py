@@ -85,8 +85,9 @@ class Drives:
     full, half : lines at charges 1 and 0.5
     limits : thresholds at charge 1 by check; ``all`` is the lowest of them
     voltage : threshold at charge 0.5 for the cut-off; None where the brief states none
-    odd : where the voltage hardly covers the no-load current; power_turns : where motor power falls again before the
-        motor stalls. Nothing is decided there without solving.
+    odd : where the voltage hardly covers the no-load current: nothing is decided there without solving
+    power_turns : where motor power falls again before the motor stalls; power_again : threshold of the current from
+        which on it is within its limit again
     """
 
     def __init__(self, pairs: Pairs, tables: PropellerTables, pack: Index, some: Index) -> None:
@@ -113,7 +114,9 @@ class Drives:
         with np.errstate(all="ignore"):
             root = np.sqrt(e * e - 4.0 * drop * power)
             power_a = np.where(np.isnan(root), np.inf, 2.0 * power / (e + root))
-            self.power_turns = np.isfinite(root) & ((e + root) / (2.0 * drop) < 1.01 * e / r)
+            again_a = np.where(np.isnan(root) | (drop <= 0), np.inf, (e + root) / (2.0 * drop))
+        self.power_turns = again_a < 1.01 * e / r
+        self.power_again = self.threshold(self.full, again_a, tables)
         each = {
             "motor_current_static": pairs.motor_a[some],
             "motor_power": power_a,
