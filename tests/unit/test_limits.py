@@ -1,0 +1,113 @@
+"""Checks of one design: verdicts, margins, what they are taken from."""
+
+import math
+
+import attrs
+import pytest
+from support import simple_airframe, simple_train
+
+from propmatch import Phase, solve
+from propmatch.air import Air
+from propmatch.brief import Aircraft, Brief, Limits, Site, Wing
+from propmatch.checkrules import CHECKS
+from propmatch.endurance import flight_time
+from propmatch.flight import full_throttle
+from propmatch.limits import Design, excludes, run_checks, smallest_margin, verdict_of
+
+FRAME = simple_airframe()
+PHASES = (
+    Phase(name="climb", throttle=1.0, airspeed_m_s=9.0, seconds=20.0),
+    Phase(name="cruise", airspeed_m_s=10.0, share=1.0),
+)
+
+
+def brief_of(**limits):
+    return Brief(
+        aircraft=Aircraft(name="invented", bare_mass_g=300.0),
+        wing=Wing(area_dm2=FRAME.wing_area_dm2, span_mm=FRAME.wing_span_mm, cd0=FRAME.cd0, cl_max=FRAME.cl_max),
+        limits=Limits(**{"min_thrust_to_weight": 0.5, "cutoff_cell_v": 3.3, **limits}),
+        phase=PHASES,
+        site=Site(altitude_m=0.0),
+    )
+
+
+def checks_for(train=None, **limits):
+    design = Design(train=simple_train() if train is None else train, airframe=attrs.evolve(FRAME, bare_mass_g=300.0))
+    return design, {check.name: check for check in run_checks(design, brief_of(**limits))}
+
+
+@pytest.mark.parametrize(
+    ("value", "limit", "least", "margin", "verdict"),
+    [
+        (8.0, 10.0, False, 0.2, "ok"),
+        (9.0, 10.0, False, 0.1, "close"),
+        (10.0, 10.0, False, 0.0, "close"),
+        (11.0, 10.0, False, -0.1, "over"),
+        (1.2, 1.0, True, 0.2, "ok"),
+        (0.9, 1.0, True, -0.1, "over"),
+        (5.0, math.inf, False, math.inf, "ok"),
+        (0.0, 0.0, False, 0.0, "close"),
+        (1.0, 0.0, False, -math.inf, "over"),
+    ],
+)
+def test_margin_is_the_distance_to_the_limit_as_a_share_of_it(value, limit, least, margin, verdict):
+    assert verdict_of(value, limit, least=least) == (pytest.approx(margin), verdict)
+
+
+def test_no_limit_is_unknown_and_no_answer_is_over():
+    assert verdict_of(3.0, math.nan)[1] == "unknown"
+    assert verdict_of(math.nan, 3.0)[1] == "over"
+
+
+def test_every_check_appears_once_in_order():
+    _, checks = checks_for()
+    assert list(checks) == list(CHECKS)
+
+
+def test_values_are_those_of_the_models():
+    design, checks = checks_for()
+    train, air, mass = design.train, Air.standard(), design.all_up_mass_g * 1e-3
+    full = solve(train, charge=1.0)
+    half = solve(train, charge=0.5)
+    moving = [solve(train, charge=1.0, airspeed_m_s=v) for v in (9.0, 10.0)]
+    assert checks["all_up_mass"].value == pytest.approx(300.0 + train.mass_g)
+    assert checks["motor_current_static"].value == pytest.approx(full.motor_current_a)
+    assert checks["motor_current_flight"].value == pytest.approx(max(p.motor_current_a for p in moving))
+    points = [full, *moving]
+    assert checks["motor_power"].value == pytest.approx(max(p.motor_voltage_v * p.motor_current_a for p in points))
+    assert checks["controller_current"].value == pytest.approx(max(p.motor_current_a for p in points))
+    assert checks["pack_burst"].value == pytest.approx(max(p.pack_current_a for p in points))
+    assert checks["propeller_rpm"].value == pytest.approx(max(p.rpm for p in points))
+    assert checks["tip_mach"].value == pytest.approx(max(p.tip_mach for p in points))
+    assert checks["thrust_to_weight"].value == pytest.approx(half.thrust_n / (mass * 9.80665))
+    assert checks["cell_voltage"].value == pytest.approx(half.cell_voltage_v)
+    flown = flight_time(train, design.airframe, mass, PHASES, reserve_charge=0.2, cutoff_cell_v=3.3, air=air)
+    assert checks["flight_time"].value == pytest.approx(flown.minutes)
+    assert checks["climb"].value == pytest.approx(full_throttle(train, design.airframe, mass, charge=0.5).climb_m_s)
+
+
+def test_only_over_against_brief_or_rating_excludes():
+    design, checks = checks_for(min_thrust_to_weight=9.0)
+    assert excludes(checks["thrust_to_weight"])
+    practice = attrs.evolve(checks["thrust_to_weight"], basis="common practice")
+    assert not excludes(practice)
+    assert not excludes(attrs.evolve(checks["thrust_to_weight"], verdict="close"))
+    assert design.all_up_mass_g == pytest.approx(300.0 + design.train.mass_g)
+
+
+def test_burst_limit_counts_for_short_full_throttle_only():
+    train = simple_train()
+    motor = attrs.evolve(train.motor, burst_current_a=25.0, burst_seconds=30.0)
+    _, short = checks_for(attrs.evolve(train, motor=motor))
+    assert short["motor_current_static"].limit == 25.0
+    motor = attrs.evolve(train.motor, burst_current_a=25.0, burst_seconds=10.0)
+    _, long = checks_for(attrs.evolve(train, motor=motor))
+    assert long["motor_current_static"].limit == train.motor.max_current_a
+
+
+def test_smallest_margin_is_among_what_can_exclude():
+    _, checks = checks_for()
+    near = smallest_margin(list(checks.values()))
+    judged = [c for c in checks.values() if c.basis != "common practice" and not math.isnan(c.margin)]
+    assert near.margin == min(c.margin for c in judged)
+    assert smallest_margin([]) is None

@@ -1,0 +1,139 @@
+"""Pieces of the search: tables, bounds, front, map, and how it says why."""
+
+import attrs
+import numpy as np
+import pytest
+from search_support import random_case
+
+from propmatch.coupling import solve_lanes
+from propmatch.exhaustive import exhaustive
+from propmatch.fallingthrust import falling_from
+from propmatch.front import front_of, pareto, passing_map
+from propmatch.measures import TrainMeasures
+from propmatch.ranking import Ranking, metric_value, ranking
+from propmatch.screen import Screen
+from propmatch.search import COUNTED, search
+from propmatch.searchspeed import may_reach
+from propmatch.searchtables import PropellerTables
+
+SETTING, SHELF = random_case(3, (6, 3, 7, 7))
+
+
+def free(setting):
+    """Without any limit of the brief."""
+    limits = type(setting.brief.limits)(reserve_charge=0.2, cutoff_cell_v=3.0)
+    return attrs.evolve(setting, brief=attrs.evolve(setting.brief, limits=limits), stated=setting.stated)
+
+
+def test_small_catalogues_are_counted_unasked_and_large_ones_on_demand():
+    order = ranking(SETTING)
+    assert SHELF.combinations < COUNTED
+    assert search(SETTING, SHELF, order).passing is not None
+    assert search(SETTING, SHELF, order, count=False).passing is None
+
+
+def test_tables_made_for_all_packs_serve_some():
+    whole = PropellerTables(SETTING, SHELF)
+    some = SHELF.with_packs(np.array([5, 0, 2]))
+    order = ranking(SETTING)
+    one, two = search(SETTING, some, order, tables=whole), exhaustive(SETTING, some, order)
+    np.testing.assert_array_equal(one.combination, two.combination)
+    assert one.left_out == two.left_out
+
+
+def test_static_torque_lies_between_the_ends_of_its_cell():
+    tables = PropellerTables(SETTING, SHELF)
+    rng = np.random.default_rng(0)
+    p = rng.integers(0, len(SHELF.propellers), 2000)
+    u = np.exp(rng.uniform(2.0, 8.5, p.size))
+    torque, cell = tables.torque(p, u), tables.cell_of(u)
+    regular = tables.regular[p]
+    assert regular.any()
+    assert np.all((tables.torque_low[p, cell] <= torque * (1 + 1e-9))[regular])
+    assert np.all((tables.torque_high[p, cell] >= torque * (1 - 1e-9))[regular])
+
+
+def test_torque_in_flight_stays_below_its_multiple_of_the_torque_at_rest():
+    tables = PropellerTables(SETTING, SHELF)
+    rng = np.random.default_rng(1)
+    p = rng.integers(0, len(SHELF.propellers), 5000)
+    u, airspeed = rng.uniform(100.0, 2500.0, p.size), rng.uniform(0.0, 40.0, p.size)
+    assert np.all(tables.torque(p, u, airspeed) <= tables.flight_ratio[p] * tables.torque(p, u))
+
+
+def test_efficiency_never_exceeds_its_bound():
+    tables = PropellerTables(SETTING, SHELF)
+    rng = np.random.default_rng(2)
+    rows = np.column_stack([rng.integers(0, n, 3000) for n in SHELF.sizes])
+    lanes, _ = SHELF.combine(*rows.T)
+    n = len(rows)
+    speed = rng.uniform(1.0, 30.0, n)
+    point = solve_lanes(lanes, speed, np.ones(n), np.full(n, 0.7), np.full(n, tables.density), np.full(n, 340.0))
+    known = np.isfinite(point.propeller_efficiency)
+    assert known.sum() > 100
+    assert np.all((point.propeller_efficiency <= tables.efficiency[rows[:, 3]])[known])
+
+
+def test_thrust_falls_with_airspeed_from_the_advance_ratio_said():
+    tables = PropellerTables(SETTING, SHELF)
+    rng = np.random.default_rng(3)
+    rows = np.column_stack([rng.integers(0, n, 4000) for n in SHELF.sizes])
+    lanes, _ = SHELF.combine(*rows.T)
+    n = len(rows)
+    speed, step = rng.uniform(2.0, 30.0, n), 1e-3
+    one, full, half = np.ones(n), np.full(n, tables.density), np.full(n, 0.5)
+    here, there = (solve_lanes(lanes, v, one, half, full, 340.0 * one) for v in (speed, speed + step))
+    beyond = (here.advance_ratio >= falling_from(SHELF.lanes.stack)[lanes.propeller]) & (here.thrust_n > 0)
+    assert beyond.sum() > 100
+    assert np.all((there.thrust_n <= here.thrust_n + 1e-9)[beyond & np.isfinite(there.thrust_n)])
+
+
+@pytest.mark.parametrize("metric", ["thrust_to_weight", "top_speed"])
+def test_what_cannot_reach_a_value_does_not(metric):
+    chosen = free(SETTING)
+    screen = Screen(chosen, SHELF, counting=False)
+    rng = np.random.default_rng(4)
+    rows = np.column_stack([rng.integers(0, n, 400) for n in SHELF.sizes])
+    measured = TrainMeasures(chosen, *SHELF.combine(*rows.T))
+    value = np.nan_to_num(metric_value(measured, metric))
+    assert np.all(may_reach(screen, rows, metric, value))
+    above = may_reach(screen, rows, metric, 1.2 * value + 0.5)
+    assert not above.all()
+
+
+def test_front_is_what_no_other_beats():
+    rng = np.random.default_rng(5)
+    minutes, thrust, mass = rng.integers(0, 12, (3, 400)).astype(float)
+    best = pareto(minutes, thrust, mass)
+    for i in range(minutes.size):
+        as_good = (minutes >= minutes[i]) & (thrust >= thrust[i]) & (mass <= mass[i])
+        better = as_good & ((minutes > minutes[i]) | (thrust > thrust[i]) | (mass < mass[i]))
+        assert best[i] == (not better.any())
+
+
+def test_front_of_a_shelf_and_its_map_agree_with_every_combination():
+    seen = 0
+    for seed in range(40):
+        setting, shelf = random_case(seed)
+        every = passing_map(setting, shelf, most=None)
+        found = exhaustive(setting, shelf, ranking(setting), top=10**6)
+        assert set(map(tuple, every.combination.tolist())) == set(map(tuple, found.combination.tolist()))
+        front = front_of(setting, shelf)
+        assert front.total == every.total == found.passing
+        mine = set(map(tuple, every.combination[every.front].tolist()))
+        assert set(map(tuple, front.combination.tolist())) == mine
+        some = passing_map(setting, shelf, most=5)
+        assert mine <= set(map(tuple, some.combination.tolist()))
+        assert len(some.combination) <= max(5, len(mine))
+        seen += len(mine)
+    assert seen > 50
+
+
+def test_a_metric_that_nobody_reaches_still_ranks():
+    # a brief that lets everything through ranks what has no top speed last, with the rest in order
+    setting, shelf = random_case(8, (4, 2, 4, 4))
+    order = Ranking(weights={"top_speed": 1.0}, scales={"top_speed": 15.0})
+    for count in (True, False):
+        one = search(free(setting), shelf, order, top=500, count=count)
+        two = exhaustive(free(setting), shelf, order, top=500)
+        np.testing.assert_array_equal(one.combination, two.combination)
