@@ -14,7 +14,8 @@ from propmatch.exhaustive import Found
 from propmatch.exhaustive import exhaustive as by_force
 from propmatch.faults import Fault, InputFaults
 from propmatch.front import Passing, front_of, passing_map
-from propmatch.limits import Check, Design, checks_of, excludes, smallest_margin
+from propmatch.judged import failing
+from propmatch.limits import Check, Design, checks_of, smallest_margin
 from propmatch.measures import Setting, TrainMeasures
 from propmatch.parts import PowerTrain
 from propmatch.ranking import METRICS, Ranking, metric_value, ranking
@@ -206,7 +207,7 @@ def match(
     shelves, whole = _shelves(brief, catalogue, chosen, wanted)
     founds = _found(chosen, shelves, order, top, progress, count=count, exhaustive=exhaustive)
     others = [setting for setting in settings(brief) if setting.variant.name != chosen.variant.name]
-    by_cells = {cells: _candidates(chosen, others, shelves[cells], found) for cells, found in founds.items()}
+    by_cells = _candidates(chosen, others, whole, founds)
     rows = sorted((c for group in by_cells.values() for c in group), key=lambda c: (-c.score, c.all_up_mass_g, c.id))
     counted = all(found.passing is not None for found in founds.values())
     left_out: dict[str, int] = {}
@@ -344,16 +345,28 @@ def _tell(progress: Callable[[int, int], None], before: int, total: int, done: i
     progress(before + done, total)
 
 
-def _candidates(setting: Setting, others: Sequence[Setting], shelf: Shelf, found: Found) -> tuple[Candidate, ...]:
-    if not len(found.combination):
-        return ()
-    lanes, ratings = shelf.combine(*found.combination.T)
+def _candidates(
+    setting: Setting, others: Sequence[Setting], shelf: Shelf, founds: dict[int, Found]
+) -> dict[int, tuple[Candidate, ...]]:
+    """The rows of every cell count; ``shelf`` is that of all of them."""
+    of_pack = shelf.column("cells")
+    rows = [found.combination.copy() for found in founds.values()]
+    for cells, part in zip(founds, rows, strict=True):
+        part[:, 2] = np.flatnonzero(of_pack == cells)[part[:, 2]]
+    made = iter(_made(setting, others, shelf, np.concatenate(rows), np.concatenate([f.score for f in founds.values()])))
+    return {cells: tuple(next(made) for _ in part) for cells, part in zip(founds, rows, strict=True)}
+
+
+def _made(setting: Setting, others: Sequence[Setting], shelf: Shelf, rows: Any, score: Any) -> list[Candidate]:
+    if not len(rows):
+        return []
+    lanes, ratings = shelf.combine(*rows.T)
     measured = TrainMeasures(setting, lanes, ratings)
-    elsewhere = {s.variant.name: checks_of(TrainMeasures(s, lanes, ratings)) for s in others}
+    elsewhere = {s.variant.name: failing(TrainMeasures(s, lanes, ratings)) for s in others}
     checks = checks_of(measured)
     values: dict[str, Any] = {metric: metric_value(measured, metric) for metric in METRICS}
     out = []
-    for lane, (m, c, p, q) in enumerate(found.combination):
+    for lane, (m, c, p, q) in enumerate(rows):
         train = shelf.train(m, c, p, q)
         ids = {kind: str(getattr(train, kind).id) for kind in ("motor", "controller", "pack", "propeller")}
         out.append(
@@ -372,13 +385,10 @@ def _candidates(setting: Setting, others: Sequence[Setting], shelf: Shelf, found
                 climb_m_s=float(values["climb"][lane]),
                 motor_current_a=float(measured["controller_current"].value[lane]),
                 pack_current_a=float(measured["pack_burst"].value[lane]),
-                score=float(found.score[lane]),
+                score=float(score[lane]),
                 checks=tuple(checks[lane]),
                 nearest=smallest_margin(checks[lane]),
-                variants={
-                    name: tuple(check.name for check in lists[lane] if excludes(check))
-                    for name, lists in elsewhere.items()
-                },
+                variants={name: lists[lane] for name, lists in elsewhere.items()},
             )
         )
-    return tuple(out)
+    return out

@@ -100,10 +100,12 @@ def surfaces_of(rpm: Floats, advance_ratio: Floats, ct: Floats, cp: Floats) -> S
     """One table, resampled onto uniform axes where its own are not."""
     j = _uniform(advance_ratio, _MIN_J_NODES, _MAX_J_NODES)
     speeds = _uniform(rpm, _MIN_RPM_NODES, _MAX_RPM_NODES)
-    ct, cp = (resample(rpm, resample(advance_ratio, source, j).T, speeds).T for source in (ct, cp))
+    both = resample(advance_ratio, np.stack([ct, cp]), j)
+    both = resample(rpm, both.swapaxes(1, 2), speeds).swapaxes(1, 2)
     step = float(speeds[1] - speeds[0]) if speeds.size > 1 else 1.0
-    ct_cells, ct_end = _cells(speeds, j, ct)
-    cp_cells, cp_end = _cells(speeds, j, cp)
+    by_j, by_rpm = monotone_slopes(j, both), _slopes_by_rpm(speeds, both)
+    (ct_cells, cp_cells), (ct_end, cp_end) = _cells(speeds, j, both, by_j, by_rpm)
+    ct, cp = both
     zeros, thrust_zeros = _zero_advance_ratio(j, cp, cp_end), _zero_advance_ratio(j, ct, ct_end)
     cp_rows, ct_rows = (np.vstack([c[:1], 0.5 * (c[1:] + c[:-1]), c[-1:]]) for c in (cp, ct))
     one = {
@@ -131,8 +133,8 @@ def surfaces_of(rpm: Floats, advance_ratio: Floats, ct: Floats, cp: Floats) -> S
         cp_fit=_parabola(j, cp_rows, zeros),
         ct_rest_fit=ct_rows[:, 0],
         ct_fit=_parabola(j, ct_rows, thrust_zeros),
-        torque_falls=np.array([_falls(speeds, j, cp)]),
-        thrust_falls=np.array([_falls(speeds, j, ct, above=0.0)]),
+        torque_falls=np.array([_falls(speeds, j, cp, by_j[1], by_rpm[1])]),
+        thrust_falls=np.array([_falls(speeds, j, ct, by_j[0], by_rpm[0], above=0.0)]),
         **{name: np.array([value], dtype=np.float64) for name, value in one.items()},
     )
 
@@ -204,36 +206,38 @@ def _uniform(x: Floats, least: int, most: int) -> Floats:
     return np.linspace(x[0], x[-1], nodes)
 
 
-def _cells(rpm: Floats, j: Floats, value: Floats) -> tuple[Floats, Floats]:
-    """Power-form bicubic cells (rows, columns, b, a) and the slope past the last advance ratio (R,)."""
+def _slopes_by_rpm(rpm: Floats, data: Floats) -> Floats:
+    """Slopes along the rpm axis of data (..., R, columns); 0 for a single rpm."""
+    if rpm.size == 1:
+        return np.zeros_like(data)
+    return monotone_slopes(rpm, data.swapaxes(-1, -2)).swapaxes(-1, -2)
+
+
+def _cells(rpm: Floats, j: Floats, value: Floats, slope_j: Floats, slope_rpm: Floats) -> tuple[Floats, Floats]:
+    """Power-form bicubic cells (2, rows, columns, b, a) of CT and CP (2, R, J) and slopes past the last J (2, R)."""
     dj = j[1] - j[0]
-    many = rpm.size > 1
-    dr = rpm[1] - rpm[0] if many else 1.0
-    slope_j = monotone_slopes(j, value)
+    dr = rpm[1] - rpm[0] if rpm.size > 1 else 1.0
     end = _last_slope(value, slope_j, j)
+    twist, bend = _slopes_by_rpm(rpm, slope_j), _slopes_by_rpm(rpm, end[..., None])[..., 0]
 
-    def by_rpm(data: Floats) -> Floats:
-        return monotone_slopes(rpm, data.T).T if many else np.zeros_like(data)
-
-    # coefficients in t of every column at each rpm node, for the value and for its slope in s: (2, R, columns, b)
-    in_t = np.zeros((2, rpm.size, j.size, 4))
-    for kind, (f, d, last) in enumerate(
-        ((value, slope_j, end), (by_rpm(value) * dr, by_rpm(slope_j) * dr, by_rpm(end[:, None])[:, 0] * dr))
-    ):
-        hermite = np.stack([f[:, :-1], f[:, 1:], d[:, :-1] * dj, d[:, 1:] * dj])
-        in_t[kind, :, :-1] = np.einsum("bh,hrk->rkb", _TO_POWER, hermite)
-        in_t[kind, :, -1, 0], in_t[kind, :, -1, 1] = f[:, -1], last * dj
-    cells = np.zeros((rpm.size + 1, j.size, 4, 4))
-    cells[0, :, :, 0], cells[-1, :, :, 0] = in_t[0, 0], in_t[0, -1]
-    hermite = np.stack([in_t[0, :-1], in_t[0, 1:], in_t[1, :-1], in_t[1, 1:]])
-    cells[1:-1] = np.einsum("ah,hrkb->rkba", _TO_POWER, hermite)
+    # coefficients in t of every column at each rpm node, for the value and for its slope in s: (2, 2, R, columns, b)
+    in_t = np.zeros((2, 2, rpm.size, j.size, 4))
+    for kind, (f, d, last) in enumerate(((value, slope_j, end), (slope_rpm * dr, twist * dr, bend * dr))):
+        hermite = np.stack([f[..., :-1], f[..., 1:], d[..., :-1] * dj, d[..., 1:] * dj], axis=-1)
+        in_t[kind, :, :, :-1] = hermite @ _TO_POWER.T
+        in_t[kind, :, :, -1, 0], in_t[kind, :, :, -1, 1] = f[..., -1], last * dj
+    cells = np.zeros((2, rpm.size + 1, j.size, 4, 4))
+    cells[:, 0, :, :, 0], cells[:, -1, :, :, 0] = in_t[0, :, 0], in_t[0, :, -1]
+    hermite = np.stack([in_t[0, :, :-1], in_t[0, :, 1:], in_t[1, :, :-1], in_t[1, :, 1:]], axis=-1)
+    cells[:, 1:-1] = hermite @ _TO_POWER.T
     return cells, end
 
 
 def _last_slope(values: Floats, slopes: Floats, axis: Floats) -> Floats:
     """Slope for the continuation past the last advance ratio: the last one if negative, else a stated one."""
-    stated = -np.maximum(np.abs(values[:, -1]), np.maximum(0.1 * np.abs(values[:, 0]), 1e-9)) / axis[-1]
-    return np.where(slopes[:, -1] < 0, slopes[:, -1], stated)
+    least = np.maximum(0.1 * np.abs(values[..., 0]), 1e-9)
+    stated = -np.maximum(np.abs(values[..., -1]), least) / axis[-1]
+    return np.where(slopes[..., -1] < 0, slopes[..., -1], stated)
 
 
 # ---------------------------------------------------------------- what the solver wants to know
@@ -264,10 +268,8 @@ def _parabola(j: Floats, rows: Floats, zeros: Floats) -> Floats:
     return np.asarray(fit)
 
 
-def _falls(rpm: Floats, j: Floats, c: Floats, above: float = -np.inf) -> bool:
+def _falls(rpm: Floats, j: Floats, c: Floats, by_j: Floats, by_rpm: Floats, above: float = -np.inf) -> bool:
     """True when 2 C + rpm dC/drpm - J dC/dJ is not positive at some node with C > ``above``: torque (thrust) then
     falls with speed.
     """
-    by_j = monotone_slopes(j, c)
-    by_rpm = monotone_slopes(rpm, c.T).T if rpm.size > 1 else np.zeros_like(c)
     return bool(np.any((2 * c + rpm[:, None] * by_rpm - j * by_j <= 0) & (c > above)))
