@@ -21,6 +21,7 @@ COMMANDS = {
     "fits": "Whether a substitute part may be fitted, and why not.",
     "point": "What a motor, propeller and pack do together.",
     "sheet": "One file to publish with the plans: charts, limits, cautions.",
+    "page": "A page in the browser to play with the trade-offs.",
     "parts": "List and check parts, predict a propeller, write empty tables.",
     "schema": "Write the brief's JSON Schema, for editors.",
 }

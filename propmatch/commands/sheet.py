@@ -8,7 +8,7 @@ import click
 from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
 from propmatch.commands.trains import LazyCatalogue
 
-__all__ = ["command"]
+__all__ = ["command", "file_name"]
 
 
 @click.command("sheet", cls=Command)
@@ -41,7 +41,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     for module in ("matplotlib", "jinja2"):
         need(module)
     brief, which = open_brief(options["brief"])
-    html = Path(options["output"] or f"{_file_name(brief.aircraft.name)}.html")
+    html = Path(options["output"] or f"{file_name(brief.aircraft.name)}.html")
     files = [html, *([html.with_suffix(".pdf")] if options["as_pdf"] else [])]
     _check_files(files, options["force"])
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
@@ -79,7 +79,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     )  # fmt: skip
 
 
-def _file_name(name: str) -> str:
+def file_name(name: str) -> str:
     """A file name that any system takes."""
     kept = "".join(sign if sign.isalnum() else "-" for sign in name.lower())
     return "-".join(filter(None, kept.split("-"))) or "sheet"

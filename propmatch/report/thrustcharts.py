@@ -3,7 +3,6 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-import attrs
 import numpy as np
 from numpy.typing import NDArray
 
@@ -11,8 +10,8 @@ from propmatch.air import Air
 from propmatch.coupling import OperatingPoint, solve
 from propmatch.flight import full_throttle
 from propmatch.parts import Airframe, PowerTrain
-from propmatch.polar import airframe_lanes, stall_speed_m_s, thrust_needed_n
 from propmatch.report.picture import Picture, Table
+from propmatch.report.speeds import THROTTLES, Speeds, fastest_m_s, phase_points, speeds
 from propmatch.report.style import BLUE, GREY, INK, ORANGE, STYLES, apart, end_labels, panel
 from propmatch.sections import Phase
 from propmatch.shown import Shown, signed
@@ -20,45 +19,6 @@ from propmatch.shown import Shown, signed
 __all__ = ["compare_chart", "operating_chart", "sweep_chart", "throttle_chart"]
 
 Floats = NDArray[np.float64]
-_POINTS = 61
-THROTTLES = (0.8, 0.6, 0.4)
-
-
-@attrs.frozen(kw_only=True, eq=False)
-class _Speeds:
-    """The airspeeds of a chart, and the thrust that level flight needs at them (NaN below the stall)."""
-
-    airspeed: Floats
-    needed: Floats
-    stall: float
-
-
-def _speeds(airframe: Airframe, mass_kg: float, air: Air, fastest: float) -> _Speeds:
-    lanes, _ = airframe_lanes(airframe, mass_kg)
-    stall = float(stall_speed_m_s(lanes, air.density_kg_m3)[0])
-    speed = np.linspace(0.0, max(fastest, 1.6 * stall), _POINTS)
-    speed = np.sort(np.append(speed, stall))
-    needed = np.where(speed >= stall, thrust_needed_n(lanes, air.density_kg_m3, np.maximum(speed, 1e-3)), np.nan)
-    return _Speeds(airspeed=speed, needed=needed, stall=stall)
-
-
-def _fastest(train: PowerTrain, airframe: Airframe, mass_kg: float, air: Air) -> float:
-    """Speed up to which a chart is worth drawing."""
-    full = full_throttle(train, airframe, mass_kg, charge=1.0, air=air)
-    known = [v for v in (full.zero_thrust_speed_m_s, 1.15 * full.top_speed_m_s) if np.isfinite(v)]
-    return float(max(known, default=0.0))
-
-
-def _points(phases: Sequence[Phase], airframe: Airframe, mass_kg: float, air: Air) -> list[tuple[str, float, float]]:
-    """Name, airspeed and thrust needed of each phase that holds an airspeed."""
-    lanes, _ = airframe_lanes(airframe, mass_kg)
-    found = []
-    for phase in phases:
-        if phase.throttle is None and phase.airspeed_m_s:
-            speed = np.array([phase.airspeed_m_s])
-            need = thrust_needed_n(lanes, air.density_kg_m3, speed, phase.climb_m_s, phase.load_factor)
-            found.append((phase.name, phase.airspeed_m_s, float(need[0])))
-    return found
 
 
 def _some(values: Floats, count: int = 9) -> list[int]:
@@ -93,12 +53,12 @@ def operating_chart(
     aircraft flies level.
     """
     units, here = shown or Shown(), air or Air.standard()
-    grid = _speeds(airframe, mass_kg, here, _fastest(train, airframe, mass_kg, here))
+    grid = speeds(airframe, mass_kg, here, fastest_m_s(train, airframe, mass_kg, here))
     charges = (1.0, reserve_charge)
     fresh, late = (solve(train, airspeed_m_s=grid.airspeed, charge=q, air=here).thrust_n for q in charges)
     parts = {d: solve(train, airspeed_m_s=grid.airspeed, throttle=d, air=here).thrust_n for d in THROTTLES}
     tops = [float(full_throttle(train, airframe, mass_kg, charge=q, air=here).top_speed_m_s) for q in charges]
-    marks = _points(phases, airframe, mass_kg, here)
+    marks = phase_points(phases, airframe, mass_kg, here)
     x, f = np.array([units.speed_of(v) for v in grid.airspeed]), units.thrust_of(1.0)
 
     def draw(figure: Any) -> None:
@@ -184,8 +144,8 @@ def compare_chart(
 ) -> Picture:
     """Full throttle of several trains against airspeed at one charge, each with what level flight needs at its mass."""
     units, here = shown or Shown(), air or Air.standard()
-    fastest = max(_fastest(train, airframe, mass_kg[key], here) for key, train in trains.items())
-    grids = {key: _speeds(airframe, mass_kg[key], here, fastest) for key in trains}
+    fastest = max(fastest_m_s(train, airframe, mass_kg[key], here) for key, train in trains.items())
+    grids = {key: speeds(airframe, mass_kg[key], here, fastest) for key in trains}
     thrusts = {
         key: solve(train, airspeed_m_s=grids[key].airspeed, charge=charge, air=here).thrust_n
         for key, train in trains.items()
@@ -234,7 +194,7 @@ def compare_chart(
     )  # fmt: skip
 
 
-def _needed(grid: _Speeds, speed: float) -> float:
+def _needed(grid: Speeds, speed: float) -> float:
     return float(np.interp(speed, grid.airspeed, grid.needed)) if speed >= grid.stall else float("nan")
 
 

@@ -1,0 +1,70 @@
+"""``propmatch page``: play with a brief in the browser, on this machine alone."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from propmatch.commands.options import Command, catalogue_options, open_catalogue
+
+__all__ = ["command"]
+
+
+@click.command("page", cls=Command)
+@click.argument("brief", required=False)
+@click.option("--port", type=click.IntRange(0, 65535), default=0, help="Port on this machine.  [default: any free one]")
+@click.option("--no-open", is_flag=True, help="Print the address without opening a browser.")
+@catalogue_options
+def command(**options: Any) -> None:
+    """A page on this machine: move mass, height, temperature or limits and see map, chart and checks follow.
+
+    BRIEF is a file, or the name of a bundled brief. The page answers this machine alone, at an address with a secret
+    in it; Ctrl-C ends it.
+    """
+    from propmatch.brief import dump_brief
+    from propmatch.commands.briefs import open_brief
+    from propmatch.report.picture import need
+
+    for module in ("starlette", "uvicorn"):
+        need(module, "page")
+    brief, which = open_brief(options["brief"])
+    given = Path(options["brief"] or "")
+    own = not which
+    text = given.read_text(encoding="utf-8-sig") if own else dump_brief(brief)
+    file = given.name if own and given.suffix == ".toml" else _file_name(brief.aircraft.name)
+    serve(
+        text, open_catalogue(options["parts_folder"], options["strict"]), port=options["port"],
+        opening=not options["no_open"], folder=given.absolute().parent if own else Path.cwd(), file=file, which=which,
+    )  # fmt: skip
+
+
+def serve(text: str, catalogue: Any, *, port: int, opening: bool, folder: Path, file: str, which: str = "") -> None:
+    """Serve until interrupted."""
+    import socket
+    import webbrowser
+
+    import uvicorn
+
+    from propmatch.page.server import create_app, new_token
+
+    token = new_token()
+    with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as listening:
+        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listening.bind(("127.0.0.1", port))
+        port = listening.getsockname()[1]
+        app = create_app(text, catalogue, token=token, port=port, folder=folder, file=file)
+        server = uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False, lifespan="off"))
+        address = f"http://127.0.0.1:{port}/{token}/"
+        listening.listen(64)
+        for line in (which, f"The page is at {address}", "It answers this machine alone. Ctrl-C ends it."):
+            if line:
+                click.echo(line)
+        if opening:
+            webbrowser.open(address)
+        server.run(sockets=[listening])
+
+
+def _file_name(name: str) -> str:
+    from propmatch.commands.sheet import file_name
+
+    return f"{file_name(name)}.toml"

@@ -1,0 +1,211 @@
+"""What the page is told: a picked train with its chart and checks, and the map of all that passes; plain data."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from propmatch.brief import Brief
+from propmatch.catalogue import Catalogue
+from propmatch.coupling import solve
+from propmatch.estimates import completed
+from propmatch.faults import Fault, InputFaults, did_you_mean
+from propmatch.flight import full_throttle
+from propmatch.front import passing_map
+from propmatch.limits import Design, checks_of, excludes, measures_of, smallest_margin
+from propmatch.matching import match, shelf_for
+from propmatch.measures import TrainMeasures
+from propmatch.page.edit import field_values
+from propmatch.parts import PowerTrain
+from propmatch.ranking import metric_value
+from propmatch.report.briefwords import brief_sentences
+from propmatch.report.speeds import THROTTLES, fastest_m_s, phase_points, speeds
+from propmatch.report.words import check_name, limit_text, value_text
+from propmatch.setting import Setting, setting
+from propmatch.shown import Shown
+from propmatch.units import GRAM_KG
+
+__all__ = ["best_answer", "brief_answer", "fault_rows", "map_answer", "measured_train", "numbers", "train_answer"]
+
+MARKS = 2000
+_KINDS = ("motor", "controller", "pack", "propeller")
+_LABELS = {
+    "flight_time": ("flight time", "min"),
+    "thrust_to_weight": ("thrust to weight", ""),
+    "mass": ("all-up mass", "g"),
+    "top_speed": ("top speed", "m/s"),
+    "climb": ("best climb", "m/s"),
+}
+
+
+def numbers(values: Any) -> list[float | None]:
+    """An array as JSON numbers, NaN and infinity as null."""
+    return [float(v) if np.isfinite(v) else None for v in np.atleast_1d(np.asarray(values, dtype=np.float64))]
+
+
+def _number(value: Any) -> float | None:
+    return numbers(value)[0]
+
+
+def fault_rows(faults: Sequence[Fault]) -> list[dict[str, Any]]:
+    """Faults as plain data, each with its sentence."""
+    return [{"where": f.where, "key": f.key, "rule": f.rule, "hint": f.hint, "text": str(f)} for f in faults]
+
+
+def shown_for(brief: Brief) -> Shown:
+    """The units of the brief."""
+    own = brief.units
+    return Shown(thrust=own.thrust, speed=own.speed, wing_loading=own.wing_loading)
+
+
+def brief_answer(brief: Brief) -> dict[str, Any]:
+    """The numbers of the sentence, and the brief in words."""
+    here, made = setting(brief), completed(brief)[1]
+    return {
+        "name": brief.aircraft.name,
+        "values": field_values(brief),
+        "lists": bool(brief.item or brief.structure),
+        "words": brief_sentences(here, shown_for(brief)),
+        "assumptions": [each.text for each in made],
+    }
+
+
+def picked_train(catalogue: Catalogue, here: Setting, ids: str) -> PowerTrain:
+    """The power train of four ids, as this brief would fly it."""
+
+    names = [piece.strip() for piece in ids.split(" + ")]
+    if len(names) != len(_KINDS):
+        raise InputFaults([Fault("train", value=ids, rule=f"must be ids of {', '.join(_KINDS)} joined by ' + '")])
+    found: dict[str, Any] = {}
+    faults = []
+    for kind, name in zip(_KINDS, names, strict=True):
+        known = catalogue.parts(f"{kind}s")
+        if name in known:
+            found[kind] = known[name]
+        else:
+            faults.append(Fault("train", kind, name, "no part with this id", did_you_mean(name, known)))
+    if faults:
+        raise InputFaults(faults)
+    train = PowerTrain(
+        **found,
+        count=here.variant.motor_count,
+        accessory_current_a=here.variant.accessory_current_a,
+        pack_temperature_c=here.brief.site.pack_temperature_c,
+    )
+    if train.propeller.table is None:
+        raise InputFaults([Fault("train", "propeller", train.propeller.id, "has no thrust and power coefficients")])
+    return train
+
+
+def measured_train(brief: Brief, catalogue: Catalogue, ids: str) -> tuple[Setting, PowerTrain, TrainMeasures]:
+    """Setting, train and its measures (one lane)."""
+    here = setting(brief)
+    train = picked_train(catalogue, here, ids)
+    return here, train, measures_of(Design.of(train, here.variant), brief)[0]
+
+
+def train_answer(brief: Brief, catalogue: Catalogue, ids: str) -> dict[str, Any]:
+    """One train: its parts, main numbers, checks and operating chart."""
+    here, train, measured = measured_train(brief, catalogue, ids)
+    design = Design.of(train, here.variant)
+    checks = [*checks_of(measured)[0], *catalogue.extra_checks(design, brief)]
+    near = smallest_margin([c for c in checks if c.name != "cell_count"])
+    main = {name: float(metric_value(measured, name)[0]) for name in _LABELS}
+    return {
+        "id": ids,
+        "cells": train.pack.cells_series,
+        "parts": [
+            {"kind": kind, "id": str(part.id), "name": part.name, "source": part.source.text}
+            for kind in _KINDS
+            for part in [getattr(train, kind)]
+        ],
+        "numbers": [
+            {"name": name, "label": label, "value": _number(main[name]), "unit": unit,
+             "text": value_text(main[name], unit)}
+            for name, (label, unit) in _LABELS.items()
+        ],
+        "meets": not any(excludes(c) for c in checks),
+        "misses": [f"{check_name(c.name)} {value_text(c.value, c.unit)}, {limit_text(c)}"
+                   for c in checks if excludes(c)],
+        "nearest": None if near is None else f"{check_name(near.name)}: {value_text(near.value, near.unit)}, "
+                                             f"{limit_text(near)}",
+        "checks": [
+            {"name": c.name, "label": check_name(c.name), "value": _number(c.value), "limit": _number(c.limit),
+             "margin": _number(c.margin), "verdict": c.verdict, "basis": c.basis, "note": c.note, "unit": c.unit,
+             "text": value_text(c.value, c.unit), "limit_text": limit_text(c)}
+            for c in checks
+        ],
+        "chart": chart(here, train),
+        "assumptions": [each.text for each in completed(train)[1]],
+    }  # fmt: skip
+
+
+def chart(here: Setting, train: PowerTrain) -> dict[str, Any]:
+    """Thrust of constant throttle and thrust that level flight needs against airspeed, SI."""
+    frame, air = here.variant.airframe, here.air
+    mass_kg = Design.of(train, here.variant).all_up_mass_g * GRAM_KG
+    reserve = here.brief.limits.reserve_charge or 0.0
+    grid = speeds(frame, mass_kg, air, fastest_m_s(train, frame, mass_kg, air))
+    sets = [(1.0, 1.0), (1.0, reserve), *((d, 1.0) for d in THROTTLES)]
+    throttle, charge = (np.array(column)[:, None] for column in zip(*sets, strict=True))
+    thrust = np.asarray(
+        solve(train, airspeed_m_s=grid.airspeed[None, :], throttle=throttle, charge=charge, air=air).thrust_n
+    )
+    names = ["full throttle, full pack", "full throttle, at the end", *(f"{100 * d:.0f} % throttle" for d in THROTTLES)]
+    top = np.atleast_1d(full_throttle(train, frame, mass_kg, charge=np.array([1.0, reserve]), air=air).top_speed_m_s)
+    units = shown_for(here.brief)
+    return {
+        "airspeed_m_s": numbers(grid.airspeed),
+        "needed_n": numbers(grid.needed),
+        "curves": [
+            {"name": name, "throttle": d, "charge": q, "thrust_n": numbers(row)}
+            for name, (d, q), row in zip(names, sets, thrust, strict=True)
+        ],
+        "stall_m_s": _number(grid.stall),
+        "points": [{"name": n, "airspeed_m_s": v, "thrust_n": _number(t)}
+                   for n, v, t in phase_points(here.phases, frame, mass_kg, air)],
+        "top_speed_m_s": numbers(top),
+        "units": {"speed": units.speed_unit, "per_m_s": units.speed_of(1.0), "thrust": units.thrust_unit,
+                  "per_n": units.thrust_of(1.0)},
+        "words": f"At rest full throttle gives {units.thrust_text(thrust[0, 0])} with a full pack and "
+                 f"{units.thrust_text(thrust[1, 0])} at the end. Stall at {units.speed_text(grid.stall)}; top speed "
+                 + " and ".join(units.speed_text(v) if np.isfinite(v) else "none" for v in top)
+                 + ", with a full pack and at the end.",
+    }  # fmt: skip
+
+
+def map_answer(brief: Brief, catalogue: Catalogue, most: int = MARKS) -> dict[str, Any]:
+    """Every combination that meets the brief, at most ``most`` of them drawn, the front always among them."""
+    here = setting(brief)
+    shelf = shelf_for(brief, catalogue, here)
+    cells = shelf.column("cells")
+    wanted = brief.limits.cells
+    if wanted:
+        missing = [count for count in wanted if count not in cells]
+        if missing:
+            raise InputFaults([Fault("catalogue", "limits.cells", count, f"the catalogue has no {count}S pack")
+                               for count in missing])  # fmt: skip
+        shelf = shelf.with_packs(np.flatnonzero(np.isin(cells, wanted)))
+    found = passing_map(here, shelf, most=most)
+    kinds: tuple[Sequence[Any], ...] = (shelf.motors, shelf.controllers, shelf.packs, shelf.propellers)
+    ids = [[str(part.id) for part in parts] for parts in kinds]
+    return {
+        "total": found.total,
+        "combinations": shelf.combinations,
+        "id": [" + ".join(names[i] for names, i in zip(ids, row, strict=True)) for row in found.combination.tolist()],
+        "flight_minutes": numbers(found.flight_minutes),
+        "thrust_to_weight": numbers(found.thrust_to_weight),
+        "all_up_mass_g": numbers(found.all_up_mass_g),
+        "cells": [int(c) for c in found.cells],
+        "front": [bool(f) for f in found.front],
+    }
+
+
+def best_answer(brief: Brief, catalogue: Catalogue) -> dict[str, Any]:
+    """The best train of all, and of each cell count."""
+    found = match(brief, catalogue, top=1)
+    return {
+        "id": None if found.best is None else found.best.id,
+        "by_cells": {str(cells): group[0].id for cells, group in sorted(found.by_cells.items()) if group},
+        "left_out": [{"check": check_name(name), "combinations": n} for name, n in found.left_out.items()],
+    }

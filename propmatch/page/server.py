@@ -1,0 +1,207 @@
+"""The page's server: loopback only, a random token in the address, nothing kept between two requests.
+
+Every answer is made from what its request carries (the brief's text, changes to it, the ids of a train), so tabs do
+not disturb each other; a sequence number goes back as it came, and the page drops answers that are late.
+"""
+
+import json
+import secrets
+from collections.abc import Callable
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import JSONResponse, PlainTextResponse, Response
+from starlette.routing import Route
+from starlette.types import ASGIApp, Receive, Scope, Send
+
+from propmatch.brief import Brief, dump_brief
+from propmatch.catalogue import Catalogue
+from propmatch.faults import Fault, InputFaults
+from propmatch.page.answers import (
+    best_answer,
+    brief_answer,
+    fault_rows,
+    map_answer,
+    picked_train,
+    shown_for,
+    train_answer,
+)
+from propmatch.page.edit import edited
+from propmatch.page.explain import explanation
+from propmatch.setting import setting
+
+__all__ = ["HEADERS", "create_app", "new_token"]
+
+HEADERS = {
+    "content-security-policy": "default-src 'self'; object-src 'none'; base-uri 'none'; form-action 'none'; "
+    "frame-ancestors 'none'",
+    "x-content-type-options": "nosniff",
+    "referrer-policy": "same-origin",
+    "cross-origin-opener-policy": "same-origin",
+    "cross-origin-resource-policy": "same-origin",
+    "cache-control": "no-store",
+}
+_STATIC = {"": ("page.html", "text/html"), "page.css": ("page.css", "text/css"),
+           "page.js": ("page.js", "text/javascript"),
+           "drawing.js": ("drawing.js", "text/javascript")}  # fmt: skip
+_LARGEST = 1_000_000
+_HOSTS = ("127.0.0.1", "localhost")
+
+
+def new_token() -> str:
+    """A secret for the address of a page."""
+    return secrets.token_urlsafe(24)
+
+
+class _Guard:
+    """Lets through what comes from this page on this machine; anything else gets 403."""
+
+    def __init__(self, app: ASGIApp, token: str, port: int) -> None:
+        self.app, self.token = app, token
+        self.hosts = {f"{host}:{port}" for host in _HOSTS}
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+
+        async def with_headers(message: Any) -> None:
+            if message["type"] == "http.response.start":
+                extra = [(name.encode(), value.encode()) for name, value in HEADERS.items()]
+                message = {**message, "headers": [*message.get("headers", []), *extra]}
+            await send(message)
+
+        request = Request(scope)
+        hosts, origins = request.headers.getlist("host"), request.headers.getlist("origin")
+        token = request.url.path.split("/")[1:2]
+        good = (
+            len(hosts) == 1
+            and hosts[0] in self.hosts
+            and bool(token)
+            and secrets.compare_digest(token[0].encode(), self.token.encode())
+            and all(origin == f"http://{hosts[0]}" for origin in origins)
+            and (scope["method"] in ("GET", "HEAD") or len(origins) == 1)
+        )
+        app = self.app if good else PlainTextResponse("Not this page.", status_code=403)
+        await app(scope, receive, with_headers)
+
+
+def create_app(
+    text: str, catalogue: Catalogue, *, token: str, port: int, folder: Path | None = None, file: str = "brief.toml"
+) -> ASGIApp:
+    """The page for a brief.
+
+    Parameters
+    ----------
+    text : str
+        The brief as TOML.
+    catalogue : Catalogue
+    token : str
+        First part of every path.
+    port : int
+        Where it will be served: part of the Host and Origin that are let in.
+    folder : Path, optional
+        Where briefs are saved; default the working folder.
+    file : str
+        Name under which the brief is saved unless the reader says otherwise.
+    """
+    home = Path.cwd() if folder is None else folder
+
+    def start(_: Request) -> Response:
+        return JSONResponse({"text": text, "file": file, "folder": str(home)})
+
+    def static(name: str) -> Callable[[Request], Response]:
+        source, kind = _STATIC[name]
+        body = files("propmatch.page").joinpath("static", source).read_bytes()
+        return lambda _: Response(body, media_type=f"{kind}; charset=utf-8")
+
+    def answering(make: Callable[[Brief, dict[str, Any]], Any]) -> Callable[[Request], Any]:
+        async def answer(request: Request) -> Response:
+            asked, faults = await _asked(request)
+            seq = asked.get("seq")
+            if not faults:
+                try:
+                    made = await run_in_threadpool(lambda: make(edited(asked["text"], asked["changes"]), asked))
+                except InputFaults as error:
+                    faults = list(error.faults)
+                else:
+                    return made if isinstance(made, Response) else JSONResponse({**made, "seq": seq})
+            return JSONResponse({"faults": fault_rows(faults), "seq": seq}, status_code=422)
+
+        return answer
+
+    def save(brief: Brief, asked: dict[str, Any]) -> Any:
+        return _saved(home, str(asked.get("file", "")), dump_brief(brief), bool(asked.get("replace")))
+
+    def sheet(brief: Brief, asked: dict[str, Any]) -> Any:
+        from propmatch.report.content import build_sheet
+        from propmatch.report.html import sheet_html
+        from propmatch.report.picture import need
+
+        for module in ("matplotlib", "jinja2"):
+            need(module)
+        train = picked_train(catalogue, setting(brief), str(asked["train"])) if asked.get("train") else None
+        made = build_sheet(brief, catalogue, train=train, shown=shown_for(brief))
+        if made is None:
+            raise InputFaults([Fault("sheet", rule="no combination of the catalogue meets the brief")])
+        return Response(
+            sheet_html(made),
+            media_type="text/html",
+            headers={"content-disposition": 'attachment; filename="sheet.html"'},
+        )
+
+    answers: dict[str, Callable[[Brief, dict[str, Any]], Any]] = {
+        "brief": lambda brief, _: {**brief_answer(brief), "text": dump_brief(brief)},
+        "train": lambda brief, asked: train_answer(brief, catalogue, str(asked.get("train"))),
+        "map": lambda brief, _: map_answer(brief, catalogue),
+        "best": lambda brief, _: best_answer(brief, catalogue),
+        "explain": lambda brief, asked: explanation(brief, catalogue, str(asked.get("train")), str(asked.get("name"))),
+        "save": save,
+        "sheet": sheet,
+    }
+    routes = [Route(f"/{token}/{name}", static(name)) for name in _STATIC]
+    routes.append(Route(f"/{token}/start", start))
+    routes += [Route(f"/{token}/{name}", answering(make), methods=["POST"]) for name, make in answers.items()]
+    return _Guard(Starlette(routes=routes), token, port)
+
+
+async def _asked(request: Request) -> tuple[dict[str, Any], list[Fault]]:
+    """What a request carries, or what is wrong with it."""
+    body = b""
+    async for chunk in request.stream():
+        body += chunk
+        if len(body) > _LARGEST:
+            return {}, [Fault("request", rule=f"must be at most {_LARGEST} bytes")]
+    try:
+        asked = json.loads(body)
+    except (ValueError, RecursionError):
+        return {}, [Fault("request", rule="must be JSON")]
+    if not isinstance(asked, dict):
+        return {}, [Fault("request", rule="must be a JSON object")]
+    asked.setdefault("changes", {})
+    faults = []
+    if not isinstance(asked.get("text"), str):
+        faults.append(Fault("request", "text", rule="must be the brief as TOML text"))
+    if not isinstance(asked["changes"], dict):
+        faults.append(Fault("request", "changes", rule="must be an object of keys and values"))
+    return asked, faults
+
+
+def _saved(folder: Path, name: str, text: str, replacing: bool) -> Response | dict[str, Any]:
+    """Write a brief; a file that exists is replaced only when that was asked for."""
+    if Path(name).name != name or not name.endswith(".toml") or name.startswith(".") or "\\" in name or "\0" in name:
+        rule = "must be a plain file name that ends in .toml"
+        raise InputFaults([Fault("save", "file", name, rule)])
+    path = folder / name
+    try:
+        with path.open("w" if replacing else "x", encoding="utf-8") as stream:
+            stream.write(text)
+    except FileExistsError:
+        return JSONResponse({"exists": True, "file": name}, status_code=409)
+    except OSError as error:
+        raise InputFaults([Fault("save", "file", name, f"cannot be written: {error.strerror}")]) from error
+    return {"file": str(path), "text": text}

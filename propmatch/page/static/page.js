@@ -1,0 +1,338 @@
+// The page: reads the sentence, asks the server, draws. Text from files only ever becomes text nodes.
+import { fit, drawMap, drawChart, drawCompare, marginBar } from "./drawing.js";
+
+const $ = (id) => document.getElementById(id);
+const inputs = [...document.querySelectorAll("#sentence input[data-key]")];
+const state = { text: "", changes: {}, train: null, marks: null, pins: [], last: {}, version: 1, edits: 0, mapped: 0 };
+let seq = 0;
+
+function make(tag, attributes = {}, ...children) {
+  const element = document.createElement(tag);
+  for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, value);
+  element.append(...children);
+  return element;
+}
+
+// ------------------------------------------------------------ asking
+
+class Faulty extends Error {
+  constructor(faults) { super("faults"); this.faults = faults; }
+}
+
+async function ask(what, more = {}) {
+  const sent = { text: state.text, changes: state.changes, seq: ++seq, ...more };
+  const reply = await fetch(what, {
+    method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(sent),
+  });
+  if (what === "sheet" && reply.ok) return reply.blob();
+  if (reply.status === 403) throw new Error("the server does not know this page");
+  const body = await reply.json();
+  if (body.faults && reply.status === 422) throw new Faulty(body.faults);
+  return { ...body, status: reply.status, sent: sent.seq };
+}
+
+// One question of a kind is under way at a time; the newest waits for it, and what is late is dropped.
+function channel(what, more, use) {
+  const kept = { busy: false, again: false, newest: 0 };
+  return async function go() {
+    kept.again = kept.busy;
+    if (kept.busy) return;
+    kept.busy = true;
+    do {
+      kept.again = false;
+      const { version, edits } = state;
+      try {
+        const asked = more();
+        if (asked === null) break;
+        const answer = { ...(await ask(what, asked)), edits };
+        if (answer.seq >= kept.newest && version === state.version) {
+          kept.newest = answer.seq;
+          clearFaults();
+          use(answer);
+        }
+      } catch (error) {
+        if (version === state.version) complain(error);
+      }
+    } while (kept.again);
+    kept.busy = false;
+  };
+}
+
+const askBrief = channel("brief", () => ({}), useBrief);
+const askTrain = channel("train", () => (state.train ? { train: state.train } : null), useTrain);
+const askMap = channel("map", () => ({}), useMap);
+
+function say(text) { $("status").textContent = text; }
+
+function complain(error) {
+  if (!(error instanceof Faulty)) { say(`No answer: ${error.message}`); return; }
+  clearFaults();
+  const textual = error.faults.some((fault) => !inputs.some((input) => input.dataset.key === fault.key));
+  const list = textual ? $("text-faults") : $("faults");
+  if (textual) $("textual").open = true;
+  for (const fault of error.faults) {
+    const input = inputs.find((each) => fault.key === each.dataset.key || fault.key.startsWith(`${each.dataset.key}[`));
+    if (input) { input.setAttribute("aria-invalid", "true"); input.setAttribute("aria-describedby", list.id); }
+    const label = input ? `${input.getAttribute("aria-label")}: ` : "";
+    const words = input ? `${fault.rule}${fault.hint ? `; ${fault.hint}` : ""}` : fault.text;
+    list.append(make("li", {}, label + words));
+  }
+  say(error.faults.length === 1 ? "One thing to put right" : `${error.faults.length} things to put right`);
+}
+
+function clearFaults() {
+  for (const list of [$("faults"), $("text-faults")]) list.replaceChildren();
+  for (const input of inputs) { input.removeAttribute("aria-invalid"); input.removeAttribute("aria-describedby"); }
+}
+
+// ------------------------------------------------------------ the sentence
+
+function read(input) {
+  const text = input.value.trim().replace(/^(\d+),(\d+)$/, input.dataset.list ? "$1,$2" : "$1.$2");
+  if (text === "") return null;
+  const value = (word) => (word !== "" && Number.isFinite(Number(word)) ? Number(word) : word);
+  return input.dataset.list ? text.replace(/s/gi, "").split(/[\s,]+/).filter(Boolean).map(value) : value(text);
+}
+
+function write(input, value) {
+  if (document.activeElement !== input) input.value = Array.isArray(value) ? value.join(", ") : value ?? "";
+  const slider = $(`${input.id}-slider`);
+  if (slider && document.activeElement !== slider && value !== null) widen(slider, value);
+}
+
+function widen(slider, value) {
+  if (value > Number(slider.max)) slider.max = value;
+  if (value < Number(slider.min)) slider.min = value;
+  slider.value = value;
+}
+
+function changed(input) {
+  state.changes[input.dataset.key] = read(input);
+  const slider = $(`${input.id}-slider`);
+  if (slider && typeof read(input) === "number") widen(slider, read(input));
+  refresh();
+}
+
+function refresh() {
+  state.edits += 1;
+  clearTimeout(state.later);
+  if (state.train) askTrain();
+  else later();
+}
+
+// What takes longer waits until the picked train is drawn and nothing has moved for a moment.
+function later() {
+  clearTimeout(state.later);
+  state.later = setTimeout(async () => { await askBrief(); await askPins(); await askMap(); }, 150);
+}
+
+for (const input of inputs) {
+  input.addEventListener("input", () => changed(input));
+  if (!input.dataset.from) continue;
+  const { from, to, step } = input.dataset;
+  const slider = make("input", { type: "range", id: `${input.id}-slider`, min: from, max: to, step });
+  slider.addEventListener("input", () => { input.value = slider.value; changed(input); });
+  $("sliders").append(make("div", {}, make("label", { for: slider.id }, input.getAttribute("aria-label")), slider));
+}
+$("sentence").addEventListener("submit", (event) => event.preventDefault());
+
+function useBrief(answer) {
+  $("name").textContent = `${answer.name}: power train`;
+  document.title = `${answer.name}: power train`;
+  for (const input of inputs) write(input, answer.values[input.dataset.key]);
+  if (document.activeElement !== $("text")) $("text").value = answer.text;
+  const rest = answer.words.map((words) => make("p", {}, words));
+  if (answer.lists) rest.push(make("p", {}, "A new bare mass changes every listed item and printed part in proportion."));
+  rest.push(make("ul", {}, ...answer.assumptions.map((text) => make("li", {}, text))));
+  $("rest").replaceChildren(...rest);
+}
+
+$("use").addEventListener("click", async () => {
+  Object.assign(state, { text: $("text").value, changes: {} });
+  state.version += 1;
+  $("text").blur();
+  await askBrief();
+  if ($("text-faults").childElementCount === 0) refresh();
+});
+
+// ------------------------------------------------------------ the picked train
+
+function number(train, name, text) {
+  const button = make("button", { type: "button", class: "number", "data-name": name }, text);
+  button.addEventListener("click", () => explain(train, name));
+  return button;
+}
+
+function useTrain(answer) {
+  state.last = answer;
+  const parts = answer.parts.map((part) => make("span", { title: part.source }, part.name));
+  $("parts").replaceChildren(make("strong", {}, `${answer.cells}S `), ...parts);
+  $("numbers").replaceChildren(...answer.numbers.map((each) =>
+    make("span", {}, `${each.label} `, number(answer.id, each.name, each.text))));
+  $("verdict").textContent = answer.meets
+    ? `Meets the brief. Nearest to its limit: ${answer.nearest ?? "nothing is limited"}.`
+    : `Does not meet the brief: ${answer.misses.join("; ")}.`;
+  $("chart").replaceChildren(drawChart(answer.chart));
+  $("chart-words").textContent = answer.chart.words;
+  drawMargins(answer);
+  $("pin").disabled = state.pins.some((each) => each.id === answer.id) || state.pins.length >= 3;
+  document.body.dataset.drawn = String(answer.seq);
+  if (state.mapped !== state.edits) later();
+}
+
+function drawMargins(answer) {
+  const limited = answer.checks.filter((check) => check.limit !== null);
+  limited.sort((a, b) => (a.margin ?? -9) - (b.margin ?? -9));
+  const words = { over: "beyond the limit", close: "less than a tenth left", ok: "", unknown: "no answer" };
+  $("margins").replaceChildren(...limited.map((check) => make("li", { "data-check": check.name },
+    make("span", {}, check.label), marginBar(check),
+    number(answer.id, check.name, check.text),
+    make("small", {}, [check.limit_text, words[check.verdict]].filter(Boolean).join(", ")))));
+}
+
+async function explain(train, name) {
+  try {
+    const told = await ask("explain", { train, name });
+    $("explain-title").textContent = told.title;
+    const rows = told.inputs.map((each) => make("tr", {}, make("th", { scope: "row" }, each.label),
+      make("td", {}, each.text), make("td", {}, each.source)));
+    const heads = ["What goes in", "Value", "Source"].map((text) => make("th", { scope: "col" }, text));
+    $("explained").replaceChildren(
+      make("p", { class: "formula" }, told.formula),
+      make("table", {}, make("thead", {}, make("tr", {}, ...heads)), make("tbody", {}, ...rows)),
+      make("p", {}, told.note), make("p", {}, told.limit ? `Limit: ${told.limit}.` : "No limit is asked."),
+      make("details", {}, make("summary", {}, "Assumptions"), make("ul", {}, ...told.assumptions.map((text) => make("li", {}, text)))));
+    $("explain").showModal();
+  } catch (error) { complain(error); }
+}
+$("explain-close").addEventListener("click", () => $("explain").close());
+
+// ------------------------------------------------------------ the map
+
+function useMap(answer) {
+  state.marks = answer;
+  state.mapped = answer.edits;
+  const drawn = answer.id.length < answer.total ? `, ${answer.id.length} of them drawn` : "";
+  $("count").textContent = `${answer.total} of ${answer.combinations} combinations meet the brief${drawn}.`;
+  showMap();
+  say("");
+  document.body.dataset.mapped = String(answer.seq);
+}
+
+function showMap() {
+  const focused = $("map").contains(document.activeElement);
+  const map = drawMap(state.marks, state.train, { pick, tell });
+  $("map").replaceChildren(map);
+  if (focused) map.focus();
+}
+
+function tell(index) {
+  const m = state.marks;
+  $("reading").textContent = index < 0 ? "" :
+    `${m.cells[index]}S, ${m.flight_minutes[index].toFixed(1)} min, thrust to weight ${m.thrust_to_weight[index].toFixed(2)}, ${m.all_up_mass_g[index].toFixed(0)} g: ${m.id[index]}`;
+}
+
+function pick(id) {
+  state.train = id;
+  state.version += 1;
+  if (state.marks) showMap();
+  return askTrain();
+}
+
+async function best() {
+  const found = await ask("best");
+  const buttons = Object.entries(found.by_cells).map(([cells, id]) => {
+    const button = make("button", { type: "button", "data-cells": cells }, `best on ${cells}S`);
+    button.addEventListener("click", () => pick(id));
+    return button;
+  });
+  $("bests").replaceChildren(...buttons);
+  if (!state.train && found.id) await pick(found.id);
+  if (!found.id) $("parts").textContent = `Nothing meets the brief. Lost most to: ${found.left_out.slice(0, 3).map((each) => each.check).join(", ")}.`;
+}
+
+// ------------------------------------------------------------ side by side
+
+$("pin").addEventListener("click", () => {
+  state.pins.push(state.last);
+  showPins();
+});
+
+async function askPins() {
+  const { version, edits } = state;
+  for (let at = 0; at < state.pins.length; at += 1) {
+    try {
+      const answer = await ask("train", { train: state.pins[at].id });
+      if (version !== state.version || edits !== state.edits) return;
+      state.pins[at] = answer;
+    } catch { return; }
+  }
+  showPins();
+}
+
+function showPins() {
+  const pins = state.pins;
+  $("pins").hidden = pins.length === 0;
+  $("pin").disabled = pins.some((each) => each.id === state.train) || pins.length >= 3;
+  if (!pins.length) return;
+  $("compare-chart").replaceChildren(drawCompare(pins));
+  const drop = (at) => {
+    const button = make("button", { type: "button", "aria-label": `unpin train ${"ABC"[at]}` }, "unpin");
+    button.addEventListener("click", () => { state.pins.splice(at, 1); showPins(); });
+    return button;
+  };
+  const row = (label, cell) => make("tr", {}, make("th", { scope: "row" }, label), ...pins.map((each) => make("td", {}, cell(each))));
+  const heads = pins.map((each, at) => make("th", { scope: "col" }, `${"ABC"[at]}: ${each.cells}S `, drop(at)));
+  $("compare").replaceChildren(make("table", {},
+    make("thead", {}, make("tr", {}, make("td", {}), ...heads)),
+    make("tbody", {},
+      ...["motor", "propeller", "controller", "pack"].map((kind) => row(kind, (each) => each.parts.find((part) => part.kind === kind).name)),
+      ...pins[0].numbers.map((first, at) => row(first.label, (each) => number(each.id, first.name, each.numbers[at].text))),
+      row("nearest to its limit", (each) => each.nearest ?? "-"),
+      row("brief", (each) => (each.meets ? "met" : `missed: ${each.misses.join("; ")}`)))));
+}
+
+// ------------------------------------------------------------ keeping it
+
+async function save(replace) {
+  try {
+    const answer = await ask("save", { file: $("file").value, replace });
+    if (answer.status === 409) {
+      $("ask-words").textContent = `${answer.file} exists in ${state.folder}. Replacing it loses what it holds, its comments too.`;
+      $("ask").showModal();
+    } else { $("saved").textContent = `Saved as ${answer.file}.`; }
+  } catch (error) {
+    if (error instanceof Faulty) $("saved").textContent = `Not saved: ${error.faults.map((fault) => fault.text).join("; ")}`;
+    else complain(error);
+  }
+}
+$("saving").addEventListener("submit", (event) => { event.preventDefault(); save(false); });
+$("ask-yes").addEventListener("click", () => { $("ask").close(); save(true); });
+$("ask-no").addEventListener("click", () => { $("ask").close(); $("saved").textContent = "Not saved; the file is as it was."; });
+
+$("sheet").addEventListener("click", async () => {
+  say("Making the build sheet");
+  try {
+    const link = make("a", { href: URL.createObjectURL(await ask("sheet", { train: state.train })), download: "sheet.html" });
+    link.click();
+    say("The build sheet is in your downloads");
+  } catch (error) { complain(error); }
+});
+
+// ------------------------------------------------------------ start
+
+function fitted() {
+  fit($("map").clientWidth);
+  if (state.marks) showMap();
+  if (state.last.chart) $("chart").replaceChildren(drawChart(state.last.chart));
+  showPins();
+}
+addEventListener("resize", () => { clearTimeout(state.sized); state.sized = setTimeout(fitted, 100); });
+fitted();
+
+const start = await (await fetch("start")).json();
+Object.assign(state, { text: start.text, folder: start.folder });
+$("file").value = start.file;
+await askBrief();
+await best().catch(complain);
+await askMap();

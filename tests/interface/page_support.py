@@ -1,0 +1,54 @@
+"""A page served in this process for tests, on a free port of this machine."""
+
+import contextlib
+import socket
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import attrs
+import httpx
+import uvicorn
+
+from propmatch.page.server import create_app
+
+TOKEN = "a-token-of-a-test"
+
+
+@attrs.frozen
+class Served:
+    """A page that answers."""
+
+    port: int
+    token: str
+
+    @property
+    def origin(self) -> str:
+        return f"http://127.0.0.1:{self.port}"
+
+    @property
+    def address(self) -> str:
+        return f"{self.origin}/{self.token}/"
+
+    def ask(self, what: str, **sent: Any) -> httpx.Response:
+        """A question as the page asks it."""
+        return httpx.post(self.address + what, json=sent, headers={"origin": self.origin}, timeout=60, trust_env=False)
+
+
+@contextlib.contextmanager
+def served(text: str, catalogue: Any, folder: Path) -> Iterator[Served]:
+    """The page on a free port of this machine."""
+    with socket.socket() as listening:
+        listening.bind(("127.0.0.1", 0))
+        listening.listen(16)
+        port = listening.getsockname()[1]
+        app = create_app(text, catalogue, token=TOKEN, port=port, folder=folder)
+        server = uvicorn.Server(uvicorn.Config(app, log_level="warning", lifespan="off"))
+        thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
+        thread.start()
+        try:
+            yield Served(port=port, token=TOKEN)
+        finally:
+            server.should_exit = True
+            thread.join(timeout=10)

@@ -1,0 +1,255 @@
+"""The page's server: who is let in, what is wrong with a brief, and numbers equal to those of the Python functions."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import httpx
+import pytest
+from interface.page_support import Served, served
+from interface.sheet_support import BRIEF, brief, stock
+
+from propmatch.brief import Brief, loads_brief
+from propmatch.coupling import solve
+from propmatch.fields import replace
+from propmatch.limits import Design, run_checks
+from propmatch.matching import Candidate, match
+from propmatch.page.edit import edited, field_values
+from propmatch.setting import setting
+
+PLAIN = """
+[aircraft]
+name = "plain"
+bare_mass_g = 265
+[limits]
+cells = [2, 3]
+"""
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("briefs")
+
+
+@pytest.fixture(scope="module")
+def page(folder: Path) -> Iterator[Served]:
+    with served(BRIEF, stock(), folder) as made:
+        yield made
+
+
+def best(asked: Brief) -> Candidate:
+    found = match(asked, stock(), top=1).best
+    assert found is not None
+    return found
+
+
+# ---------------------------------------------------------------- who is let in
+
+
+def get(page: Served, path: str, **headers: str) -> httpx.Response:
+    return httpx.get(f"{page.origin}{path}", headers=headers, trust_env=False)
+
+
+def test_the_page_itself_is_let_in(page: Served) -> None:
+    answer = get(page, f"/{page.token}/")
+    assert answer.status_code == 200
+    assert answer.headers["content-security-policy"].startswith("default-src 'self'")
+    assert "unsafe" not in answer.headers["content-security-policy"]
+
+
+@pytest.mark.parametrize("path", ["/", "/wrong/", "//", "/a-token-of-a-tes/", "/a-token-of-a-test%00/", "/%C3%A9/"])
+def test_a_wrong_token_gets_403(page: Served, path: str) -> None:
+    assert get(page, path).status_code == 403
+
+
+@pytest.mark.parametrize("host", ["parts.example", "127.0.0.1", "127.0.0.1.parts.example:80", "[::1]:80", ""])
+def test_a_foreign_host_gets_403(page: Served, host: str) -> None:
+    assert get(page, f"/{page.token}/", host=host).status_code == 403
+
+
+@pytest.mark.parametrize("origin", ["http://parts.example", "null", "https://127.0.0.1", "http://127.0.0.1:1"])
+def test_a_foreign_origin_gets_403(page: Served, origin: str) -> None:
+    sent = {"text": BRIEF, "changes": {}}
+    answer = httpx.post(page.address + "brief", json=sent, headers={"origin": origin}, trust_env=False)
+    assert answer.status_code == 403
+    assert get(page, f"/{page.token}/start", origin=origin).status_code == 403
+
+
+def test_a_question_without_an_origin_gets_403(page: Served) -> None:
+    assert httpx.post(page.address + "brief", json={"text": BRIEF}, trust_env=False).status_code == 403
+
+
+def test_it_listens_on_the_loopback_alone(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    import uvicorn
+
+    from propmatch.commands.page import serve
+
+    bound = []
+    monkeypatch.setattr(uvicorn.Server, "run", lambda self, sockets: bound.extend(s.getsockname() for s in sockets))
+    serve(PLAIN, stock(), port=0, opening=False, folder=tmp_path, file="plain.toml")
+    assert [address for address, _ in bound] == ["127.0.0.1"]
+
+
+# ---------------------------------------------------------------- numbers
+
+
+def test_the_picked_train_has_the_numbers_of_python(page: Served) -> None:
+    changes = {"aircraft.bare_mass_g": 300.0, "site.altitude_m": 1200, "limits.reserve_charge": 0.25}
+    asked = edited(BRIEF, changes)
+    chosen = best(asked)
+    answer = page.ask("train", text=BRIEF, changes=changes, train=chosen.id, seq=7).json()
+    assert answer["seq"] == 7
+    got = {each["name"]: each["value"] for each in answer["numbers"]}
+    assert got["flight_time"] == pytest.approx(chosen.flight_minutes, rel=1e-12)
+    assert got["thrust_to_weight"] == pytest.approx(chosen.thrust_to_weight, rel=1e-12)
+    assert got["mass"] == pytest.approx(chosen.all_up_mass_g, rel=1e-12)
+    here = setting(asked)
+    design = Design.of(chosen.train, here.variant)
+    for told, check in zip(answer["checks"], run_checks(design, asked), strict=False):
+        assert told["name"] == check.name
+        assert told["value"] == (pytest.approx(check.value, rel=1e-12) if check.value == check.value else None)
+        assert told["verdict"] == check.verdict
+    chart = answer["chart"]
+    for curve in chart["curves"]:
+        point = solve(chosen.train, airspeed_m_s=chart["airspeed_m_s"], throttle=curve["throttle"],
+                      charge=curve["charge"], air=here.air)  # fmt: skip
+        assert curve["thrust_n"] == pytest.approx(list(point.thrust_n), rel=1e-9, nan_ok=True)
+
+
+def test_the_map_holds_what_match_finds(page: Served) -> None:
+    found = match(brief(), stock(), top=100)
+    answer = page.ask("map", text=BRIEF, changes={}).json()
+    assert answer["total"] == found.passing == len(answer["id"])
+    at = {name: i for i, name in enumerate(answer["id"])}
+    for row in found.rows:
+        assert answer["flight_minutes"][at[row.id]] == pytest.approx(row.flight_minutes, rel=1e-9)
+        assert answer["thrust_to_weight"][at[row.id]] == pytest.approx(row.thrust_to_weight, rel=1e-9)
+        assert answer["all_up_mass_g"][at[row.id]] == pytest.approx(row.all_up_mass_g, rel=1e-9)
+    assert page.ask("best", text=BRIEF, changes={}).json()["id"] == found.rows[0].id
+
+
+def test_explained_inputs_make_the_value(page: Served) -> None:
+    chosen = best(brief())
+
+    def told(name: str) -> tuple[float, dict[str, float]]:
+        answer = page.ask("explain", text=BRIEF, changes={}, train=chosen.id, name=name).json()
+        assert all(each["source"] for each in answer["inputs"])
+        return answer["value"], {each["label"]: each["value"] for each in answer["inputs"]}
+
+    mass, parts = told("mass")
+    assert sum(parts.values()) == pytest.approx(mass)
+    ratio, thrust = told("thrust_to_weight")
+    assert thrust["static thrust at half charge"] / thrust["weight"] == pytest.approx(ratio)
+    amps, motor = told("motor_current_static")
+    k = 60 / (2 * 3.141592653589793 * motor["speed constant"])
+    back_v = k * motor["motor speed"] * 2 * 3.141592653589793 / 60
+    assert (motor["motor voltage"] - back_v) / motor["winding resistance"] == pytest.approx(amps, rel=1e-6)
+    volts, cell = told("cell_voltage")
+    assert cell["pack voltage under load, half charge"] / cell["cells in series"] == pytest.approx(volts)
+
+
+def test_every_number_shown_can_be_explained(page: Served) -> None:
+    chosen = best(brief())
+    answer = page.ask("train", text=BRIEF, changes={}, train=chosen.id).json()
+    for name in [each["name"] for each in (*answer["numbers"], *answer["checks"])]:
+        assert page.ask("explain", text=BRIEF, changes={}, train=chosen.id, name=name).status_code == 200, name
+
+
+# ---------------------------------------------------------------- editing
+
+
+def test_a_new_bare_mass_keeps_the_balance_of_a_list() -> None:
+    before, after = brief(), edited(BRIEF, {"aircraft.bare_mass_g": 300})
+    assert setting(after).variant.airframe.bare_mass_g == pytest.approx(300)
+    one, two = setting(before).build, setting(after).build
+    assert one is not None
+    assert two is not None
+    assert two.position_mm == pytest.approx(one.position_mm)
+
+
+def test_changes_are_the_same_as_editing_the_brief() -> None:
+    changes = {
+        "aircraft.bare_mass_g": 301.5,
+        "site.temperature_c": 30,
+        "limits.cells": [3],
+        "limits.min_flight_minutes": None,
+    }
+    plain = loads_brief(PLAIN)
+    wanted = replace(
+        plain,
+        aircraft=replace(plain.aircraft, bare_mass_g=301.5),
+        site=replace(plain.site, temperature_c=30.0),
+        limits=replace(plain.limits, cells=(3,)),
+    )
+    made = edited(PLAIN, changes)
+    assert made == wanted
+    assert field_values(made)["limits.cells"] == [3]
+    assert edited(PLAIN, {"limits.cells": None}).limits.cells == ()
+
+
+def test_all_faults_of_a_sentence_at_once(page: Served) -> None:
+    changes = {
+        "aircraft.bare_mass_g": "heavy",
+        "site.altitude_m": 90000,
+        "limits.reserve_charge": -1,
+        "limits.cells": [9],
+    }
+    answer = page.ask("brief", text=BRIEF, changes=changes, seq=3)
+    assert answer.status_code == 422
+    told = answer.json()
+    assert told["seq"] == 3
+    assert {fault["key"].partition("[")[0] for fault in told["faults"]} == set(changes)
+
+
+def test_all_faults_of_a_text_at_once(page: Served) -> None:
+    text = "[aircraft]\nnam = 'x'\nbare_mass_g = -2\n[limits]\nreserve_charge = 'all'\n"
+    told = page.ask("map", text=text, changes={}).json()["faults"]
+    assert {fault["key"] for fault in told} == {
+        "aircraft.nam",
+        "aircraft.bare_mass_g",
+        "limits.reserve_charge",
+    }
+
+
+@pytest.mark.parametrize("body", [b"", b"[1]", b"{", b'{"text": 3}', b'{"text": "", "changes": []}', b"[" * 100_000])
+def test_a_malformed_question_is_a_fault(page: Served, body: bytes) -> None:
+    answer = httpx.post(page.address + "train", content=body, headers={"origin": page.origin}, trust_env=False)
+    assert answer.status_code == 422
+    assert answer.json()["faults"]
+
+
+def test_an_unknown_part_is_a_fault(page: Served) -> None:
+    for train in ("a + b + c + d", "one", ""):
+        assert page.ask("train", text=BRIEF, changes={}, train=train).status_code == 422
+
+
+# ---------------------------------------------------------------- keeping
+
+
+def test_a_brief_is_saved_and_never_replaced_unasked(page: Served, folder: Path) -> None:
+    changes = {"aircraft.bare_mass_g": 280}
+    assert page.ask("save", text=BRIEF, changes=changes, file="mine.toml").status_code == 200
+    file = folder / "mine.toml"
+    assert loads_brief(file.read_text(encoding="utf-8")) == edited(BRIEF, changes)
+    file.write_text("# precious", encoding="utf-8")
+    again = page.ask("save", text=BRIEF, changes=changes, file="mine.toml")
+    assert again.status_code == 409
+    assert file.read_text(encoding="utf-8") == "# precious"
+    assert page.ask("save", text=BRIEF, changes=changes, file="mine.toml", replace=True).status_code == 200
+    assert "reed bed glider" in file.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("name", ["../up.toml", "/tmp/up.toml", "a/b.toml", "brief.txt", ".toml", "..\\up.toml", ""])
+def test_a_brief_is_saved_in_its_folder_alone(page: Served, folder: Path, name: str) -> None:
+    before = sorted(folder.iterdir())
+    assert page.ask("save", text=BRIEF, changes={}, file=name).status_code == 422
+    assert sorted(folder.iterdir()) == before
+    assert not (folder.parent / "up.toml").exists()
+
+
+def test_the_sheet_is_that_of_the_picked_train(page: Served) -> None:
+    chosen = best(brief())
+    answer = page.ask("sheet", text=BRIEF, changes={}, train=chosen.id)
+    assert answer.status_code == 200
+    assert answer.headers["content-disposition"].startswith("attachment")
+    assert "<!doctype html>" in answer.text.lower()
+    assert chosen.train.propeller.name in answer.text
