@@ -40,19 +40,27 @@ def command(**options: Any) -> None:
 
 def serve(text: str, catalogue: Any, *, port: int, opening: bool, folder: Path, file: str, which: str = "") -> None:
     """Serve until interrupted."""
+    import signal
     import socket
     import webbrowser
+    from concurrent.futures import ProcessPoolExecutor
+    from multiprocessing import get_context
 
     import uvicorn
 
     from propmatch.page.server import create_app, new_token
 
     token = new_token()
-    with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as listening:
+    with (
+        socket.socket(socket.AF_INET, socket.SOCK_STREAM) as listening,
+        ProcessPoolExecutor(
+            1, mp_context=get_context("spawn"), initializer=signal.signal, initargs=(signal.SIGINT, signal.SIG_IGN)
+        ) as workers,
+    ):
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listening.bind(("127.0.0.1", port))
         port = listening.getsockname()[1]
-        app = create_app(text, catalogue, token=token, port=port, folder=folder, file=file)
+        app = create_app(text, catalogue, token=token, port=port, folder=folder, file=file, workers=workers)
         server = uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False, lifespan="off"))
         address = f"http://127.0.0.1:{port}/{token}/"
         listening.listen(64)

@@ -1,6 +1,6 @@
 """What the page is told: a picked train with its chart and checks, and the map of all that passes; plain data."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
@@ -11,7 +11,7 @@ from propmatch.coupling import solve
 from propmatch.estimates import completed
 from propmatch.faults import Fault, InputFaults, did_you_mean
 from propmatch.flight import full_throttle
-from propmatch.front import passing_map
+from propmatch.front import Passing, passing_map
 from propmatch.limits import Design, checks_of, excludes, measures_of, smallest_margin
 from propmatch.matching import match, shelf_for
 from propmatch.measures import TrainMeasures
@@ -19,7 +19,7 @@ from propmatch.page.edit import field_values
 from propmatch.parts import PowerTrain
 from propmatch.ranking import metric_value
 from propmatch.report.briefwords import brief_sentences
-from propmatch.report.speeds import THROTTLES, fastest_m_s, phase_points, speeds
+from propmatch.report.speeds import THROTTLES, fastest_of, phase_points, speeds
 from propmatch.report.words import check_name, limit_text, value_text
 from propmatch.setting import Setting, setting
 from propmatch.shown import Shown
@@ -145,14 +145,15 @@ def chart(here: Setting, train: PowerTrain) -> dict[str, Any]:
     frame, air = here.variant.airframe, here.air
     mass_kg = Design.of(train, here.variant).all_up_mass_g * GRAM_KG
     reserve = here.brief.limits.reserve_charge or 0.0
-    grid = speeds(frame, mass_kg, air, fastest_m_s(train, frame, mass_kg, air))
+    full = full_throttle(train, frame, mass_kg, charge=np.array([1.0, reserve]), air=air)
+    grid = speeds(frame, mass_kg, air, fastest_of(full))
     sets = [(1.0, 1.0), (1.0, reserve), *((d, 1.0) for d in THROTTLES)]
     throttle, charge = (np.array(column)[:, None] for column in zip(*sets, strict=True))
     thrust = np.asarray(
         solve(train, airspeed_m_s=grid.airspeed[None, :], throttle=throttle, charge=charge, air=air).thrust_n
     )
     names = ["full throttle, full pack", "full throttle, at the end", *(f"{100 * d:.0f} % throttle" for d in THROTTLES)]
-    top = np.atleast_1d(full_throttle(train, frame, mass_kg, charge=np.array([1.0, reserve]), air=air).top_speed_m_s)
+    top = np.asarray(full.top_speed_m_s)
     units = shown_for(here.brief)
     return {
         "airspeed_m_s": numbers(grid.airspeed),
@@ -174,8 +175,13 @@ def chart(here: Setting, train: PowerTrain) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def map_answer(brief: Brief, catalogue: Catalogue, most: int = MARKS) -> dict[str, Any]:
-    """Every combination that meets the brief, at most ``most`` of them drawn, the front always among them."""
+def map_answer(
+    brief: Brief, catalogue: Catalogue, *, most: int = MARKS, compute: Callable[..., Passing] = passing_map
+) -> dict[str, Any]:
+    """Every combination that meets the brief, at most ``most`` of them drawn, the front always among them.
+
+    ``compute`` is ``passing_map``, or something that has it done elsewhere.
+    """
     here = setting(brief)
     shelf = shelf_for(brief, catalogue, here)
     cells = shelf.column("cells")
@@ -186,7 +192,7 @@ def map_answer(brief: Brief, catalogue: Catalogue, most: int = MARKS) -> dict[st
             raise InputFaults([Fault("catalogue", "limits.cells", count, f"the catalogue has no {count}S pack")
                                for count in missing])  # fmt: skip
         shelf = shelf.with_packs(np.flatnonzero(np.isin(cells, wanted)))
-    found = passing_map(here, shelf, most=most)
+    found = compute(here, shelf, most=most)
     kinds: tuple[Sequence[Any], ...] = (shelf.motors, shelf.controllers, shelf.packs, shelf.propellers)
     ids = [[str(part.id) for part in parts] for parts in kinds]
     return {

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Mapping
+from functools import lru_cache
 from typing import Any
 
 import attrs
@@ -39,7 +40,7 @@ def edited(text: str, changes: Mapping[str, Any]) -> Brief:
     InputFaults
         With every fault of the text, or else of every change.
     """
-    brief = loads_brief(text, "brief")
+    brief = _read(text)
     faults = [
         Fault("change", key, value, f"only {', '.join(FIELDS)} can be changed here")
         for key, value in changes.items()
@@ -68,6 +69,11 @@ def edited(text: str, changes: Mapping[str, Any]) -> Brief:
     if faults:
         raise InputFaults(faults)
     return loads_brief(dump_brief(brief), "brief")
+
+
+@lru_cache(maxsize=16)
+def _read(text: str) -> Brief:
+    return loads_brief(text, "brief")
 
 
 def _with_bare_mass(brief: Brief, mass_g: float | None, faults: list[Fault]) -> Brief:

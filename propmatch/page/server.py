@@ -4,9 +4,12 @@ Every answer is made from what its request carries (the brief's text, changes to
 not disturb each other; a sequence number goes back as it came, and the page drops answers that are late.
 """
 
+import contextlib
 import json
 import secrets
 from collections.abc import Callable
+from concurrent.futures import BrokenExecutor, Executor
+from functools import partial
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -21,6 +24,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 from propmatch.brief import Brief, dump_brief
 from propmatch.catalogue import Catalogue
 from propmatch.faults import Fault, InputFaults
+from propmatch.front import Passing, passing_map
 from propmatch.page.answers import (
     best_answer,
     brief_answer,
@@ -91,7 +95,14 @@ class _Guard:
 
 
 def create_app(
-    text: str, catalogue: Catalogue, *, token: str, port: int, folder: Path | None = None, file: str = "brief.toml"
+    text: str,
+    catalogue: Catalogue,
+    *,
+    token: str,
+    port: int,
+    folder: Path | None = None,
+    file: str = "brief.toml",
+    workers: Executor | None = None,
 ) -> ASGIApp:
     """The page for a brief.
 
@@ -108,6 +119,8 @@ def create_app(
         Where briefs are saved; default the working folder.
     file : str
         Name under which the brief is saved unless the reader says otherwise.
+    workers : Executor, optional
+        Other processes for the map, so that chart and checks need not wait for it.
     """
     home = Path.cwd() if folder is None else folder
 
@@ -157,7 +170,7 @@ def create_app(
     answers: dict[str, Callable[[Brief, dict[str, Any]], Any]] = {
         "brief": lambda brief, _: {**brief_answer(brief), "text": dump_brief(brief)},
         "train": lambda brief, asked: train_answer(brief, catalogue, str(asked.get("train"))),
-        "map": lambda brief, _: map_answer(brief, catalogue),
+        "map": lambda brief, _: map_answer(brief, catalogue, compute=partial(_elsewhere, workers)),
         "best": lambda brief, _: best_answer(brief, catalogue),
         "explain": lambda brief, asked: explanation(brief, catalogue, str(asked.get("train")), str(asked.get("name"))),
         "save": save,
@@ -167,6 +180,14 @@ def create_app(
     routes.append(Route(f"/{token}/start", start))
     routes += [Route(f"/{token}/{name}", answering(make), methods=["POST"]) for name, make in answers.items()]
     return _Guard(Starlette(routes=routes), token, port)
+
+
+def _elsewhere(workers: Executor | None, *what: Any, **more: Any) -> Passing:
+    """The map by a worker; here where there is none, or it died."""
+    if workers is not None:
+        with contextlib.suppress(BrokenExecutor):
+            return workers.submit(passing_map, *what, **more).result()
+    return passing_map(*what, **more)
 
 
 async def _asked(request: Request) -> tuple[dict[str, Any], list[Fault]]:

@@ -7,12 +7,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from propmatch.air import Air
-from propmatch.flight import full_throttle
+from propmatch.flight import FullThrottle, full_throttle
 from propmatch.parts import Airframe, PowerTrain
 from propmatch.polar import airframe_lanes, stall_speed_m_s, thrust_needed_n
 from propmatch.sections import Phase
 
-__all__ = ["THROTTLES", "Speeds", "fastest_m_s", "phase_points", "speeds"]
+__all__ = ["THROTTLES", "Speeds", "fastest_m_s", "fastest_of", "phase_points", "speeds"]
 
 Floats = NDArray[np.float64]
 _POINTS = 61
@@ -41,8 +41,13 @@ def speeds(airframe: Airframe, mass_kg: float, air: Air, fastest: float) -> Spee
 
 def fastest_m_s(train: PowerTrain, airframe: Airframe, mass_kg: float, air: Air) -> float:
     """Speed [m/s] up to which a chart is worth drawing."""
-    full = full_throttle(train, airframe, mass_kg, charge=1.0, air=air)
-    known = [v for v in (full.zero_thrust_speed_m_s, 1.15 * full.top_speed_m_s) if np.isfinite(v)]
+    return fastest_of(full_throttle(train, airframe, mass_kg, charge=np.array([1.0]), air=air))
+
+
+def fastest_of(full: FullThrottle) -> float:
+    """The same [m/s] from full throttle on a full pack, the first lane."""
+    ends = (full.zero_thrust_speed_m_s[0], 1.15 * full.top_speed_m_s[0])
+    known = [v for v in ends if np.isfinite(v)]
     return float(max(known, default=0.0))
 
 

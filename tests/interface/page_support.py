@@ -37,13 +37,13 @@ class Served:
 
 
 @contextlib.contextmanager
-def served(text: str, catalogue: Any, folder: Path) -> Iterator[Served]:
+def served(text: str, catalogue: Any, folder: Path, **more: Any) -> Iterator[Served]:
     """The page on a free port of this machine."""
     with socket.socket() as listening:
         listening.bind(("127.0.0.1", 0))
         listening.listen(16)
         port = listening.getsockname()[1]
-        app = create_app(text, catalogue, token=TOKEN, port=port, folder=folder)
+        app = create_app(text, catalogue, token=TOKEN, port=port, folder=folder, **more)
         server = uvicorn.Server(uvicorn.Config(app, log_level="warning", lifespan="off"))
         thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
         thread.start()

@@ -67,15 +67,13 @@ function say(text) { $("status").textContent = text; }
 function complain(error) {
   if (!(error instanceof Faulty)) { say(`No answer: ${error.message}`); return; }
   clearFaults();
-  const textual = error.faults.some((fault) => !inputs.some((input) => input.dataset.key === fault.key));
-  const list = textual ? $("text-faults") : $("faults");
-  if (textual) $("textual").open = true;
   for (const fault of error.faults) {
+    const textual = fault.where.startsWith("brief"), list = textual ? $("text-faults") : $("faults");
     const input = inputs.find((each) => fault.key === each.dataset.key || fault.key.startsWith(`${each.dataset.key}[`));
+    if (textual) $("textual").open = true;
     if (input) { input.setAttribute("aria-invalid", "true"); input.setAttribute("aria-describedby", list.id); }
-    const label = input ? `${input.getAttribute("aria-label")}: ` : "";
-    const words = input ? `${fault.rule}${fault.hint ? `; ${fault.hint}` : ""}` : fault.text;
-    list.append(make("li", {}, label + words));
+    const words = `${fault.rule}${fault.hint ? `; ${fault.hint}` : ""}`;
+    list.append(make("li", {}, input && !textual ? `${input.getAttribute("aria-label")}: ${words}` : fault.text));
   }
   say(error.faults.length === 1 ? "One thing to put right" : `${error.faults.length} things to put right`);
 }

@@ -1,0 +1,271 @@
+"""The page in a real browser: opened, typed into, picked from, read back and compared with the Python functions."""
+
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from interface.browser_support import Browser
+from interface.page_support import Served, served
+from interface.sheet_support import BRIEF, HOSTILE, HOSTILE_PHASE, brief, stock
+
+from propmatch.brief import loads_brief
+from propmatch.limits import run_checks
+from propmatch.matching import Candidate, match
+from propmatch.page.edit import edited
+from propmatch.report.words import value_text
+
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("briefs")
+
+
+@pytest.fixture(scope="module")
+def page(folder: Path) -> Iterator[Served]:
+    with served(BRIEF, stock(), folder) as made:
+        yield made
+
+
+def until(browser: Browser, condition: str, *values: Any) -> None:
+    """Wait until a JavaScript expression holds."""
+    end = time.monotonic() + 20
+    while not browser.run(f"return Boolean({condition})", *values):
+        assert time.monotonic() < end, f"never: {condition}"
+        time.sleep(0.02)
+
+
+def ready(browser: Browser, page: Served, width: int = 1280) -> None:
+    browser.open(page.address, width=width)
+    until(browser, "document.body.dataset.mapped && document.body.dataset.drawn")
+
+
+def type_into(browser: Browser, name: str, text: str) -> None:
+    """Replace a number of the sentence as a reader does."""
+    from selenium.webdriver.common.keys import Keys
+
+    browser.driver.find_element("id", name).send_keys(Keys.CONTROL + "a" + Keys.NULL, text)
+
+
+def number(browser: Browser, name: str) -> str:
+    return browser.text(f"#numbers [data-name='{name}']")
+
+
+def shows_mass(browser: Browser, mass_g: float) -> None:
+    """Wait for an all-up mass of the picked train."""
+    shown = "document.querySelector('#numbers [data-name=mass]').textContent"
+    until(browser, f"{shown} === arguments[0]", value_text(mass_g, "g"))
+
+
+def best(changes: dict[str, Any]) -> Candidate:
+    found = match(edited(BRIEF, changes), stock(), top=1).best
+    assert found is not None
+    return found
+
+
+def test_it_opens_quietly_and_asks_this_machine_alone(browser: Browser, page: Served) -> None:
+    ready(browser, page)
+    assert browser.complaints() == []
+    assert {url for url in browser.requests() if not url.startswith(page.address)} <= {f"{page.origin}/favicon.ico"}
+    assert browser.run("return document.title") == "reed bed glider: power train"
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+def test_it_fits_and_is_accessible(browser: Browser, page: Served, width: int) -> None:
+    ready(browser, page, width)
+    browser.run("document.getElementById('pin').click()")
+    browser.run("document.querySelectorAll('details').forEach(each => each.open = true)")
+    assert browser.sideways() == 0
+    assert browser.accessibility() == []
+
+
+def test_the_best_train_is_shown_with_the_numbers_of_python(browser: Browser, page: Served) -> None:
+    ready(browser, page)
+    chosen = best({})
+    assert number(browser, "flight_time") == value_text(chosen.flight_minutes, "min")
+    assert number(browser, "thrust_to_weight") == value_text(chosen.thrust_to_weight, "")
+    assert number(browser, "mass") == value_text(chosen.all_up_mass_g, "g")
+    for check in run_checks(chosen.design, brief()):
+        if check.limit == check.limit:
+            shown = browser.text(f"#margins [data-check='{check.name}'] button")
+            assert shown == value_text(check.value, check.unit)
+
+
+def test_typed_numbers_move_everything(browser: Browser, page: Served) -> None:
+    ready(browser, page)
+    ids = match(brief(), stock(), top=1).rows[0].id
+    type_into(browser, "bare_mass", "300")
+    type_into(browser, "height", "1500")
+    changes = {"aircraft.bare_mass_g": 300, "site.altitude_m": 1500}
+    found = match(edited(BRIEF, changes), stock(), top=100)
+    same = next(row for row in found.rows if row.id == ids)
+    shows_mass(browser, same.all_up_mass_g)
+    until(browser, "document.querySelector('#count').textContent.startsWith(arguments[0])", f"{found.passing} of")
+    assert number(browser, "flight_time") == value_text(same.flight_minutes, "min")
+    assert browser.run("return document.querySelectorAll('#map [data-at]').length") == found.passing
+
+
+def test_a_slider_writes_the_sentence(browser: Browser, page: Served) -> None:
+    from selenium.webdriver.common.keys import Keys
+
+    ready(browser, page)
+    before = number(browser, "mass")
+    browser.driver.find_element("id", "bare_mass-slider").send_keys(Keys.ARROW_RIGHT)
+    mass = browser.run("return Number(document.getElementById('bare_mass').value)")
+    assert mass == 270
+    shows_mass(browser, best({"aircraft.bare_mass_g": mass}).all_up_mass_g)
+    assert number(browser, "mass") != before
+
+
+def test_all_that_is_wrong_stands_in_place(browser: Browser, page: Served) -> None:
+    ready(browser, page)
+    before = number(browser, "flight_time")
+    type_into(browser, "bare_mass", "heavy")
+    type_into(browser, "reserve", "7")
+    type_into(browser, "cells", "2, 12")
+    until(browser, "document.querySelectorAll('#sentence [aria-invalid]').length === 3")
+    assert len(browser.driver.find_elements("css selector", "#faults li")) == 3
+    assert "reserve" in browser.text("#faults")
+    assert number(browser, "flight_time") == before
+    type_into(browser, "bare_mass", "280")
+    type_into(browser, "reserve", "0.2")
+    type_into(browser, "cells", "2, 3")
+    until(browser, "document.querySelectorAll('#sentence [aria-invalid]').length === 0")
+
+
+def test_a_malformed_text_shows_every_fault(browser: Browser, page: Served) -> None:
+    ready(browser, page)
+    text = "[aircraft]\nname = 'x'\nbare_mass_g = -2\n[limits]\nreserve_charge = 'all'\ncolour = 1\n"
+    browser.run("document.getElementById('textual').open = true; document.getElementById('text').value = arguments[0];"
+                "document.getElementById('use').click()", text)  # fmt: skip
+    until(browser, "document.querySelectorAll('#text-faults li').length === 3")
+    told = browser.text("#text-faults")
+    for key in ("brief:3", "bare_mass_g", "brief:5", "reserve_charge", "brief:6", "colour"):
+        assert key in told
+    browser.run("document.getElementById('text').value = arguments[0]; document.getElementById('use').click()", BRIEF)
+    until(browser, "document.querySelectorAll('#text-faults li').length === 0")
+
+
+def test_a_train_is_picked_with_the_keyboard(browser: Browser, page: Served) -> None:
+    from selenium.webdriver.common.keys import Keys
+
+    ready(browser, page)
+    chart = browser.driver.find_element("css selector", "#map svg")
+    before = browser.run("return document.body.dataset.drawn")
+    chart.send_keys(Keys.ARROW_RIGHT)
+    ids = browser.text("#reading").rpartition(": ")[2]
+    rows = {row.id: row for row in match(brief(), stock(), top=100).rows}
+    chart.send_keys(Keys.ENTER)
+    until(browser, "document.body.dataset.drawn !== arguments[0]", before)
+    assert number(browser, "thrust_to_weight") == value_text(rows[ids].thrust_to_weight, "")
+    assert browser.run("return document.activeElement.closest('#map') !== null")
+
+
+def test_a_train_is_picked_with_the_pointer(browser: Browser, page: Served) -> None:
+    ready(browser, page)
+    rows = {row.id: row for row in match(brief(), stock(), top=100).rows}
+    lightest = min(rows.values(), key=lambda row: row.thrust_to_weight)
+    before = browser.run("return document.body.dataset.drawn")
+    browser.run("document.querySelector('#map').scrollIntoView({block: 'center'})")
+    mark = browser.run(
+        "const marks = [...document.querySelectorAll('#map [data-at]')]; return marks.reduce((a, b) => "
+        "a.getBoundingClientRect().x < b.getBoundingClientRect().x ? a : b)"
+    )
+    from selenium.webdriver import ActionChains
+
+    ActionChains(browser.driver).move_to_element(mark).click().perform()
+    until(browser, "document.body.dataset.drawn !== arguments[0]", before)
+    assert number(browser, "thrust_to_weight") == value_text(lightest.thrust_to_weight, "")
+
+
+def test_trains_stand_side_by_side(browser: Browser, page: Served) -> None:
+    ready(browser, page)
+    by_cells = match(brief(), stock(), top=1).by_cells
+    for cells in (2, 3):
+        browser.run("document.querySelector(`#bests [data-cells='${arguments[0]}']`).click()", cells)
+        until(browser, "document.querySelector('#parts').textContent.startsWith(arguments[0])", f"{cells}S")
+        browser.run("document.getElementById('pin').click()")
+    cells = [each.text for each in browser.driver.find_elements("css selector", "#compare tbody tr:nth-child(5) td")]
+    assert cells == [value_text(by_cells[count][0].flight_minutes, "min") for count in (2, 3)]
+    browser.run("document.querySelector('[aria-label=\"unpin train A\"]').click()")
+    assert len(browser.driver.find_elements("css selector", "#compare thead th")) == 1
+
+
+def test_a_number_is_explained_on_click(browser: Browser, page: Served) -> None:
+    from selenium.webdriver.common.keys import Keys
+
+    ready(browser, page)
+    browser.driver.find_element("css selector", "#numbers [data-name='mass']").send_keys(Keys.ENTER)
+    until(browser, "document.getElementById('explain').open")
+    told = browser.text("#explain")
+    assert value_text(best({}).all_up_mass_g, "g") in told
+    assert "bare mass + motors" in told
+    assert "made up <em>here</em>" in told
+    assert browser.accessibility() == []
+    browser.driver.find_element("id", "explain-close").send_keys(Keys.ENTER)
+    assert not browser.run("return document.getElementById('explain').open")
+
+
+def test_hostile_names_stay_text(browser: Browser, page: Served) -> None:
+    ready(browser, page)
+    ids = next(row.id for row in match(brief(), stock(), top=100).rows if "hostile" in row.motor_id)
+    at = browser.run(
+        "const r = await fetch('map', {method: 'POST', headers: {'content-type': 'application/json'}, body: "
+        "JSON.stringify({text: arguments[0], changes: {}})}); return (await r.json()).id.indexOf(arguments[1])",
+        BRIEF,
+        ids,
+    )
+    before = browser.run("return document.body.dataset.drawn")
+    browser.run(
+        "const m = document.querySelector(`#map [data-at='${arguments[0]}']`).getBoundingClientRect();"
+        "document.querySelector('#map svg').dispatchEvent(new MouseEvent('click', {clientX: m.x + m.width / 2, "
+        "clientY: m.y + m.height / 2}))",
+        at,
+    )
+    until(browser, "document.body.dataset.drawn !== arguments[0]", before)
+    assert HOSTILE in browser.text("#parts")
+    drawn = browser.run("return [...document.querySelectorAll('#chart text')].map(each => each.textContent)")
+    assert "transect" in drawn
+    browser.run("document.querySelectorAll('details').forEach(each => each.open = true)")
+    assert HOSTILE_PHASE in browser.text("#rest")
+    assert browser.run("return document.title") == "reed bed glider: power train"
+    assert browser.run("return document.querySelectorAll('img, script:not([src]), b, em').length") == 0
+
+
+def test_two_tabs_do_not_disturb_each_other(browser: Browser, page: Served) -> None:
+    ready(browser, page)
+    first = browser.driver.current_window_handle
+    browser.driver.switch_to.new_window("tab")
+    second = browser.driver.current_window_handle
+    try:
+        ready(browser, page)
+        for tab, mass in ((second, 320), (first, 290), (second, 310)):
+            browser.driver.switch_to.window(tab)
+            type_into(browser, "bare_mass", str(mass))
+        for tab, mass in ((first, 290), (second, 310)):
+            browser.driver.switch_to.window(tab)
+            shows_mass(browser, best({"aircraft.bare_mass_g": mass}).all_up_mass_g)
+    finally:
+        browser.driver.switch_to.window(second)
+        browser.driver.close()
+        browser.driver.switch_to.window(first)
+
+
+def test_saving_asks_before_it_replaces(browser: Browser, page: Served, folder: Path) -> None:
+    ready(browser, page)
+    file = folder / "kept.toml"
+    file.write_text("# precious", encoding="utf-8")
+    type_into(browser, "bare_mass", "275")
+    type_into(browser, "file", "kept.toml")
+    browser.run("document.querySelector('#saving button').click()")
+    until(browser, "document.getElementById('ask').open")
+    browser.run("document.getElementById('ask-no').click()")
+    assert file.read_text(encoding="utf-8") == "# precious"
+    browser.run("document.querySelector('#saving button').click()")
+    until(browser, "document.getElementById('ask').open")
+    browser.run("document.getElementById('ask-yes').click()")
+    until(browser, "document.getElementById('saved').textContent.startsWith('Saved as')")
+    assert loads_brief(file.read_text(encoding="utf-8")) == edited(BRIEF, {"aircraft.bare_mass_g": 275})
