@@ -40,7 +40,6 @@ def command(**options: Any) -> None:
 
 def serve(text: str, catalogue: Any, *, port: int, opening: bool, folder: Path, file: str, which: str = "") -> None:
     """Serve until interrupted."""
-    import signal
     import socket
     import webbrowser
     from concurrent.futures import ProcessPoolExecutor
@@ -48,14 +47,12 @@ def serve(text: str, catalogue: Any, *, port: int, opening: bool, folder: Path, 
 
     import uvicorn
 
-    from propmatch.page.server import create_app, new_token
+    from propmatch.page.server import create_app, in_background, new_token
 
     token = new_token()
     with (
         socket.socket(socket.AF_INET, socket.SOCK_STREAM) as listening,
-        ProcessPoolExecutor(
-            1, mp_context=get_context("spawn"), initializer=signal.signal, initargs=(signal.SIGINT, signal.SIG_IGN)
-        ) as workers,
+        ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=in_background) as workers,
     ):
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listening.bind(("127.0.0.1", port))

@@ -6,7 +6,9 @@ not disturb each other; a sequence number goes back as it came, and the page dro
 
 import contextlib
 import json
+import os
 import secrets
+import signal
 from collections.abc import Callable
 from concurrent.futures import BrokenExecutor, Executor
 from functools import partial
@@ -38,7 +40,7 @@ from propmatch.page.edit import edited
 from propmatch.page.explain import explanation
 from propmatch.setting import setting
 
-__all__ = ["HEADERS", "create_app", "new_token"]
+__all__ = ["HEADERS", "create_app", "in_background", "new_token"]
 
 HEADERS = {
     "content-security-policy": "default-src 'self'; object-src 'none'; base-uri 'none'; form-action 'none'; "
@@ -180,6 +182,13 @@ def create_app(
     routes.append(Route(f"/{token}/start", start))
     routes += [Route(f"/{token}/{name}", answering(make), methods=["POST"]) for name, make in answers.items()]
     return _Guard(Starlette(routes=routes), token, port)
+
+
+def in_background() -> None:
+    """Make this process a worker: the one that serves comes first, and decides when to end."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    if hasattr(os, "nice"):
+        os.nice(10)
 
 
 def _elsewhere(workers: Executor | None, *what: Any, **more: Any) -> Passing:

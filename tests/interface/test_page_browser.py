@@ -54,10 +54,10 @@ def number(browser: Browser, name: str) -> str:
     return browser.text(f"#numbers [data-name='{name}']")
 
 
-def shows_mass(browser: Browser, mass_g: float) -> None:
-    """Wait for an all-up mass of the picked train."""
-    shown = "document.querySelector('#numbers [data-name=mass]').textContent"
-    until(browser, f"{shown} === arguments[0]", value_text(mass_g, "g"))
+def shows(browser: Browser, name: str, text: str) -> None:
+    """Wait for a number of the picked train."""
+    shown = f"document.querySelector('#numbers [data-name={name}]').textContent"
+    until(browser, f"{shown} === arguments[0]", text)
 
 
 def best(changes: dict[str, Any]) -> Candidate:
@@ -102,9 +102,9 @@ def test_typed_numbers_move_everything(browser: Browser, page: Served) -> None:
     changes = {"aircraft.bare_mass_g": 300, "site.altitude_m": 1500}
     found = match(edited(BRIEF, changes), stock(), top=100)
     same = next(row for row in found.rows if row.id == ids)
-    shows_mass(browser, same.all_up_mass_g)
+    shows(browser, "mass", value_text(same.all_up_mass_g, "g"))
     until(browser, "document.querySelector('#count').textContent.startsWith(arguments[0])", f"{found.passing} of")
-    assert number(browser, "flight_time") == value_text(same.flight_minutes, "min")
+    shows(browser, "flight_time", value_text(same.flight_minutes, "min"))
     assert browser.run("return document.querySelectorAll('#map [data-at]').length") == found.passing
 
 
@@ -116,7 +116,7 @@ def test_a_slider_writes_the_sentence(browser: Browser, page: Served) -> None:
     browser.driver.find_element("id", "bare_mass-slider").send_keys(Keys.ARROW_RIGHT)
     mass = browser.run("return Number(document.getElementById('bare_mass').value)")
     assert mass == 270
-    shows_mass(browser, best({"aircraft.bare_mass_g": mass}).all_up_mass_g)
+    shows(browser, "mass", value_text(best({"aircraft.bare_mass_g": mass}).all_up_mass_g, "g"))
     assert number(browser, "mass") != before
 
 
@@ -247,7 +247,7 @@ def test_two_tabs_do_not_disturb_each_other(browser: Browser, page: Served) -> N
             type_into(browser, "bare_mass", str(mass))
         for tab, mass in ((first, 290), (second, 310)):
             browser.driver.switch_to.window(tab)
-            shows_mass(browser, best({"aircraft.bare_mass_g": mass}).all_up_mass_g)
+            shows(browser, "mass", value_text(best({"aircraft.bare_mass_g": mass}).all_up_mass_g, "g"))
     finally:
         browser.driver.switch_to.window(second)
         browser.driver.close()
