@@ -10,7 +10,6 @@ from propmatch.catalogue import Catalogue
 from propmatch.coupling import solve
 from propmatch.estimates import completed
 from propmatch.faults import Fault, InputFaults, did_you_mean
-from propmatch.flight import full_throttle
 from propmatch.front import Passing, passing_map
 from propmatch.limits import Design, checks_of, excludes, measures_of, smallest_margin
 from propmatch.matching import match, shelf_for
@@ -28,6 +27,7 @@ from propmatch.units import GRAM_KG
 __all__ = ["best_answer", "brief_answer", "fault_rows", "map_answer", "measured_train", "numbers", "train_answer"]
 
 MARKS = 2000
+_FRESH = 1.08  # a full pack turns the propeller that much faster than a half full one, or less
 _KINDS = ("motor", "controller", "pack", "propeller")
 _LABELS = {
     "flight_time": ("flight time", "min"),
@@ -110,6 +110,7 @@ def train_answer(brief: Brief, catalogue: Catalogue, ids: str) -> dict[str, Any]
     design = Design.of(train, here.variant)
     checks = [*checks_of(measured)[0], *catalogue.extra_checks(design, brief)]
     near = smallest_margin([c for c in checks if c.name != "cell_count"])
+    shown = shown_for(brief)
     main = {name: float(metric_value(measured, name)[0]) for name in _LABELS}
     return {
         "id": ids,
@@ -121,7 +122,8 @@ def train_answer(brief: Brief, catalogue: Catalogue, ids: str) -> dict[str, Any]
         ],
         "numbers": [
             {"name": name, "label": label, "value": _number(main[name]), "unit": unit,
-             "text": value_text(main[name], unit)}
+             "text": shown.speed_text(main[name]) if name == "top_speed" and np.isfinite(main[name])
+             else value_text(main[name], unit)}
             for name, (label, unit) in _LABELS.items()
         ],
         "meets": not any(excludes(c) for c in checks),
@@ -135,25 +137,24 @@ def train_answer(brief: Brief, catalogue: Catalogue, ids: str) -> dict[str, Any]
              "text": value_text(c.value, c.unit), "limit_text": limit_text(c)}
             for c in checks
         ],
-        "chart": chart(here, train),
+        "chart": chart(here, train, measured),
         "assumptions": [each.text for each in completed(train)[1]],
     }  # fmt: skip
 
 
-def chart(here: Setting, train: PowerTrain) -> dict[str, Any]:
+def chart(here: Setting, train: PowerTrain, measured: TrainMeasures) -> dict[str, Any]:
     """Thrust of constant throttle and thrust that level flight needs against airspeed, SI."""
     frame, air = here.variant.airframe, here.air
     mass_kg = Design.of(train, here.variant).all_up_mass_g * GRAM_KG
     reserve = here.brief.limits.reserve_charge or 0.0
-    full = full_throttle(train, frame, mass_kg, charge=np.array([1.0, reserve]), air=air)
-    grid = speeds(frame, mass_kg, air, fastest_of(full))
+    grid = speeds(frame, mass_kg, air, _FRESH * fastest_of(measured.top))
     sets = [(1.0, 1.0), (1.0, reserve), *((d, 1.0) for d in THROTTLES)]
     throttle, charge = (np.array(column)[:, None] for column in zip(*sets, strict=True))
     thrust = np.asarray(
         solve(train, airspeed_m_s=grid.airspeed[None, :], throttle=throttle, charge=charge, air=air).thrust_n
     )
     names = ["full throttle, full pack", "full throttle, at the end", *(f"{100 * d:.0f} % throttle" for d in THROTTLES)]
-    top = np.asarray(full.top_speed_m_s)
+    top = float(measured.top.top_speed_m_s[0])
     units = shown_for(here.brief)
     return {
         "airspeed_m_s": numbers(grid.airspeed),
@@ -165,13 +166,11 @@ def chart(here: Setting, train: PowerTrain) -> dict[str, Any]:
         "stall_m_s": _number(grid.stall),
         "points": [{"name": n, "airspeed_m_s": v, "thrust_n": _number(t)}
                    for n, v, t in phase_points(here.phases, frame, mass_kg, air)],
-        "top_speed_m_s": numbers(top),
         "units": {"speed": units.speed_unit, "per_m_s": units.speed_of(1.0), "thrust": units.thrust_unit,
                   "per_n": units.thrust_of(1.0)},
         "words": f"At rest full throttle gives {units.thrust_text(thrust[0, 0])} with a full pack and "
                  f"{units.thrust_text(thrust[1, 0])} at the end. Stall at {units.speed_text(grid.stall)}; top speed "
-                 + " and ".join(units.speed_text(v) if np.isfinite(v) else "none" for v in top)
-                 + ", with a full pack and at the end.",
+                 + (f"{units.speed_text(top)} at half charge." if np.isfinite(top) else "none: it cannot fly level."),
     }  # fmt: skip
 
 
