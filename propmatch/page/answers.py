@@ -177,7 +177,7 @@ def chart(here: Setting, train: PowerTrain, measured: TrainMeasures) -> dict[str
 def map_answer(
     brief: Brief, catalogue: Catalogue, *, most: int = MARKS, compute: Callable[..., Passing] = passing_map
 ) -> dict[str, Any]:
-    """Every combination that meets the brief, at most ``most`` of them drawn, the front always among them.
+    """Every combination that meets the brief, at most ``most`` of them drawn, those of the front first.
 
     ``compute`` is ``passing_map``, or something that has it done elsewhere.
     """
@@ -192,6 +192,10 @@ def map_answer(
                                for count in missing])  # fmt: skip
         shelf = shelf.with_packs(np.flatnonzero(np.isin(cells, wanted)))
     found = compute(here, shelf, most=most)
+    if len(found.combination) > most:
+        # a front that is larger than the map: every so many of it, by flight time
+        order = np.argsort(-found.flight_minutes, kind="stable")
+        found = found.take(order[np.linspace(0, order.size - 1, most).astype(np.intp)])
     kinds: tuple[Sequence[Any], ...] = (shelf.motors, shelf.controllers, shelf.packs, shelf.propellers)
     ids = [[str(part.id) for part in parts] for parts in kinds]
     return {

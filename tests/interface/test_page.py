@@ -1,10 +1,17 @@
 """The page's server: who is let in, what is wrong with a brief, and numbers equal to those of the Python functions."""
 
-from collections.abc import Iterator
+import importlib.util
+import os
+import re
+import signal
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import httpx
 import pytest
+from interface.conftest import Ran
 from interface.page_support import Served, served
 from interface.sheet_support import BRIEF, brief, stock
 
@@ -87,6 +94,45 @@ def test_it_listens_on_the_loopback_alone(monkeypatch: pytest.MonkeyPatch, tmp_p
     monkeypatch.setattr(uvicorn.Server, "run", lambda self, sockets: bound.extend(s.getsockname() for s in sockets))
     serve(PLAIN, stock(), port=0, opening=False, folder=tmp_path, file="plain.toml")
     assert [address for address, _ in bound] == ["127.0.0.1"]
+
+
+def test_the_command_serves_until_it_is_interrupted(tmp_path: Path) -> None:
+    (tmp_path / "plain.toml").write_text(PLAIN, encoding="utf-8")
+    words = [sys.executable, "-m", "propmatch.cli", "page", "plain.toml", "--no-open"]
+    process = subprocess.Popen(words, cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+                               env={**os.environ, "PYTHONUNBUFFERED": "1"})  # fmt: skip
+    try:
+        assert process.stdout is not None
+        found = re.search(r"http://127\.0\.0\.1:\d+/[\w-]{32}/", process.stdout.readline())
+        assert found is not None
+        address = found[0]
+        told = httpx.get(address + "start", trust_env=False).json()
+        assert told == {"text": PLAIN, "file": "plain.toml", "folder": str(tmp_path)}
+        origin = address.split("/", 3)[:3]
+        sent = {"text": PLAIN, "changes": {}}
+        head = {"origin": "/".join(origin)}
+        answer = httpx.post(address + "map", json=sent, headers=head, timeout=60, trust_env=False)
+        assert answer.json()["total"] > 0
+        assert len(answer.json()["id"]) <= 2000
+    finally:
+        process.send_signal(signal.SIGINT)
+        _, complaints = process.communicate(timeout=30)
+    assert complaints == ""
+
+
+def test_a_malformed_brief_ends_with_all_its_faults(run: Callable[..., Ran], tmp_path: Path) -> None:
+    file = tmp_path / "bad.toml"
+    file.write_text("[aircraft]\nname = 3\nbare_mass_g = -1\n", encoding="utf-8")
+    ran = run("page", str(file), "--no-open")
+    assert ran.exit_code == 2
+    assert len(ran.faults) == 2
+
+
+def test_a_missing_extra_is_named(run: Callable[..., Ran], monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(importlib.util, "find_spec", lambda name: None)
+    ran = run("page", "--no-open")
+    assert ran.exit_code == 2
+    assert 'pip install "propmatch[page]"' in ran.err
 
 
 # ---------------------------------------------------------------- numbers

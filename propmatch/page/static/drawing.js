@@ -83,6 +83,7 @@ export function drawMap(marks, chosen, { pick, tell }) {
     "flight time, minutes", { tabindex: "0", role: "application", "aria-describedby": "map-help" });
   if (!some) {
     root.append(svg("text", { x: WIDE / 2, y: HIGH / 2, "text-anchor": "middle" }, "Nothing meets the brief."));
+    root.ring = () => {};
     return root;
   }
   const light = least(mass), heavy = most(mass);
@@ -101,7 +102,14 @@ export function drawMap(marks, chosen, { pick, tell }) {
   legend(TOP + 35 + 19 * kinds.length, radius(heavy), kinds[0], `${heavy.toFixed(0)} g`);
   const ring = svg("circle", { class: "chosen", r: 11 }), cursor = svg("circle", { class: "cursor", r: 14 });
   let at = id.indexOf(chosen);
-  if (at >= 0) { ring.setAttribute("cx", px[at]); ring.setAttribute("cy", py[at]); root.append(ring); }
+  root.ring = (w, t) => {
+    const [cx, cy] = w === null || t === null ? [-1, -1] : [x(w), y(t)];
+    ring.remove();
+    if (cx < LEFT || cx > WIDE - RIGHT || cy < TOP || cy > HIGH - BOTTOM) return;
+    ring.setAttribute("cx", cx);
+    ring.setAttribute("cy", cy);
+    root.append(ring);
+  };
   const move = (to) => {
     at = to;
     cursor.setAttribute("cx", px[at]);
@@ -165,7 +173,8 @@ export function drawChart(chart) {
   const inside = (value) => (value === null || value < 0 || value > high ? null : y(value));
   const points = (values) => of(values).map((value, at) => [x(v[at]), inside(value)]);
   const [fresh, late, ...others] = chart.curves;
-  const both = [...points(fresh.thrust_n), ...points(late.thrust_n).reverse()].filter(([, each]) => each !== null);
+  const floor = (values) => points(values.map((each) => (each === null ? null : Math.max(each, 0))));
+  const both = [...floor(fresh.thrust_n), ...floor(late.thrust_n).reverse()].filter(([, each]) => each !== null);
   root.append(svg("path", { class: "band", d: `${line(both)}Z` }));
   for (const curve of others) root.append(svg("path", { class: "part", d: line(points(curve.thrust_n)) }));
   root.append(svg("path", { class: "full", d: line(points(fresh.thrust_n)) }), svg("path", { class: "late", d: line(points(late.thrust_n)) }),
@@ -190,20 +199,20 @@ const LINES = [["#005a9c", "none"], ["#b34a00", "8 4"], ["#1d2733", "2 3"]];
 export function drawCompare(pins) {
   const { per_m_s: s, per_n: f, speed, thrust } = pins[0].chart.units;
   const right = most(pins.flatMap((each) => each.chart.airspeed_m_s)) * s;
-  const high = 1.06 * most(pins.flatMap((each) => each.chart.curves[0].thrust_n)) * f;
+  const high = 1.3 * most(pins.flatMap((each) => each.chart.curves[0].thrust_n)) * f;
   const { root, x, y } = frame("Full throttle, full pack, of the pinned trains, and what each needs in level flight", [0, right], [0, high],
     `airspeed, ${speed}`, `thrust, ${thrust}`);
-  const starts = [];
   pins.forEach(({ chart, cells }, at) => {
     const [stroke, dash] = LINES[at];
     const path = (values) => line(values.map((value, i) => [x(chart.airspeed_m_s[i] * s), value === null || value < 0 || value * f > high ? null : y(value * f)]));
     for (const [values, width] of [[chart.curves[0].thrust_n, 2.6], [chart.needed_n, 1.1]]) {
       root.append(svg("path", { d: path(values), fill: "none", stroke, "stroke-width": width, "stroke-dasharray": dash }));
     }
-    starts.push({ text: `${"ABC"[at]}: ${cells}S, full throttle`, y: y(chart.curves[0].thrust_n[0] * f) - 5 });
+    const from = WIDE - RIGHT - 190, row = TOP + 8 + 17 * at;
+    root.append(svg("path", { d: `M${from},${row}h34`, fill: "none", stroke, "stroke-width": 2.6, "stroke-dasharray": dash }));
+    labelled(root, from + 42, row + 4, `${"ABC"[at]}, ${cells}S, full throttle`);
   });
-  for (const place of apart(starts, 16)) labelled(root, LEFT + 6, place.y, place.text);
-  labelled(root, WIDE - RIGHT - 4, TOP + 12, "thin: needed in level flight", { "text-anchor": "end", class: "halo quiet" });
+  labelled(root, WIDE - RIGHT - 190, TOP + 12 + 17 * pins.length, "thin: needed in level flight", { class: "halo quiet" });
   return root;
 }
 

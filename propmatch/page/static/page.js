@@ -173,6 +173,7 @@ function useTrain(answer) {
   $("chart").replaceChildren(drawChart(answer.chart));
   $("chart-words").textContent = answer.chart.words;
   drawMargins(answer);
+  ring();
   $("pin").disabled = state.pins.some((each) => each.id === answer.id) || state.pins.length >= 3;
   document.body.dataset.drawn = String(answer.seq);
   if (state.mapped !== state.edits) later();
@@ -185,7 +186,7 @@ function drawMargins(answer) {
   $("margins").replaceChildren(...limited.map((check) => make("li", { "data-check": check.name },
     make("span", {}, check.label), marginBar(check),
     number(answer.id, check.name, check.text),
-    make("small", {}, [check.limit_text, words[check.verdict]].filter(Boolean).join(", ")))));
+    make("small", {}, [check.limit_text, check.name === "cell_count" && check.margin === 0 ? "" : words[check.verdict]].filter(Boolean).join(", ")))));
 }
 
 async function explain(train, name) {
@@ -221,7 +222,14 @@ function showMap() {
   const focused = $("map").contains(document.activeElement);
   const map = drawMap(state.marks, state.train, { pick, tell });
   $("map").replaceChildren(map);
+  ring();
   if (focused) map.focus();
+}
+
+// Where the picked train is now, on a map that may be of a moment ago.
+function ring() {
+  const of = (name) => state.last.numbers?.find((each) => each.name === name).value ?? null;
+  $("map").firstChild?.ring(of("thrust_to_weight"), of("flight_time"));
 }
 
 function tell(index) {
