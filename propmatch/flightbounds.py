@@ -158,7 +158,7 @@ class _Bounds:
         if throttle == 0.0:
             return np.full(p.size, self.pack.accessory_a), np.full(p.size, self.pack.accessory_a)
         if self.rough:
-            return self._drawn(np.zeros(p.size), throttle), self._drawn(drives.limit_a[d], throttle) * (1 + _SLACK)
+            return self._drawn(np.zeros(p.size), throttle), self._drawn(drives.most_a[d], throttle) * (1 + _SLACK)
         most, _ = self._fresh(i)
         source, ohm, _ = self._source(throttle, charge)
         u = (source - ohm * most) / drives.kg[d]
@@ -174,7 +174,7 @@ class _Bounds:
             return self._held(i, 1).at(self.pack.open_v(charge), self.pack.ohm(charge))[0]
         if throttle == 0.0:
             return self._drawn(np.zeros(self.p.size), throttle)
-        return self._drawn(self.drives.limit_a[self.d] if self.rough else self._fresh(i)[0], throttle)
+        return self._drawn(self.drives.most_a[self.d] if self.rough else self._fresh(i)[0], throttle)
 
     def _ends(self, i: int, charge: Floats) -> tuple[Floats, Floats]:
         """Least and greatest current of a phase flown somewhere between full and a charge (N,)."""

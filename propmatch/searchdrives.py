@@ -83,6 +83,7 @@ class Drives:
     motor, controller, pack : indices
     mass_g : motors, controllers and pack; kg, ke, ohm : K g, K g e, R + R_c
     full, half : lines at charges 1 and 0.5
+    limit_a, most_a : lowest limit of the current; the current that a combination which passes may reach at most
     limits : thresholds at charge 1 by check; ``all`` is the lowest of them
     voltage : threshold at charge 0.5 for the cut-off; None where the brief states none
     odd : where the voltage hardly covers the no-load current: nothing is decided there without solving
@@ -124,7 +125,9 @@ class Drives:
             "pack_burst": (self.of_pack["burst_a"] - self.accessory_a) / self.count,
         }
         each = {name: np.where(np.isnan(limit), np.inf, limit) for name, limit in each.items()}
-        self.limit_a = np.minimum.reduce(list(each.values()))
+        self.limit_a: Floats = np.minimum.reduce(list(each.values()))
+        but_power: Floats = np.minimum.reduce([limit for name, limit in each.items() if name != "motor_power"])
+        self.most_a: Floats = np.where(self.power_turns, but_power, self.limit_a)
         self.limits = {name: self.threshold(self.full, limit, tables) for name, limit in each.items()}
         self.limits["motor_current_flight"] = self.limits["motor_current_static"]
         self.limits["all"] = self.threshold(self.full, self.limit_a, tables)
@@ -191,6 +194,6 @@ class Drives:
         e, r = self.full.available_v, self.full.resistance_ohm
         ratio = float(np.max(tables.flight_ratio))
         idle = self.friction_a(np.zeros(self.size))
-        most = np.minimum(self.limit_a * ratio, 0.5 * (e / r + idle))
+        most = np.minimum(self.most_a * ratio, 0.5 * (e / r + idle))
         power = (most - idle) * (e - r * most)
-        return np.where(self.odd | ~np.isfinite(power) | self.power_turns, np.inf, np.maximum(power, 0.0))
+        return np.where(self.odd | ~np.isfinite(power), np.inf, np.maximum(power, 0.0))
