@@ -34,6 +34,7 @@ Flags = NDArray[np.bool_]
 _SLACK = 1e-3
 """Share of the charge of a timed phase by which straight lines between Gauss nodes may differ from the curve."""
 _ROUNDING = 1e-6
+_END_HALVINGS = 7
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -250,7 +251,8 @@ class _Bounds:
         flown, never = mix.holds.copy(), np.zeros(n, dtype=bool)
         rest = np.flatnonzero(~mix.holds)
         if rest.size:
-            first, last, worst = _Bounds(self.tables, self.drives, self.p[rest], self.d[rest]).ends()
+            some = _Bounds(self.tables, self.drives, self.p[rest], self.d[rest], rough=self.rough)
+            first, last, worst = some.ends()
             coulombs = pack.coulombs[rest]
             high[rest] = np.minimum(high[rest], timed + landing + coulombs * (1.0 - first) * mix.most[rest])
             low[rest] = timed + coulombs * np.maximum((1.0 - last) * worst - taken[rest], 0.0)
@@ -281,7 +283,8 @@ class _Bounds:
     def ends(self) -> tuple[Floats, Floats, Floats]:
         """Charges at which the shares end at the earliest and at the latest that bounds tell; 1/I at the latter.
 
-        Halving finds them within 1/128 of the charge; a share with a held throttle tells nothing.
+        Halving finds them within 1/128 of the charge, roughly only whether they fly at all; a share with a held
+        throttle tells nothing.
         """
         n, pack = self.p.size, self.pack
         shares = [i for i in self.shares if self.setting.phases[i].throttle is None]
@@ -305,7 +308,7 @@ class _Bounds:
         for above in (0, 1):
             good, bad = np.ones(n), np.full(n, pack.reserve)
             hopeless = ~current(above, good)[1]
-            for _ in range(7):
+            for _ in range(0 if self.rough else _END_HALVINGS):
                 middle = 0.5 * (good + bad)
                 flies = current(above, middle)[1]
                 good, bad = np.where(flies, middle, good), np.where(flies, bad, middle)
