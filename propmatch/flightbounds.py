@@ -159,7 +159,7 @@ class _Bounds:
         if throttle == 0.0:
             return np.full(p.size, self.pack.accessory_a), np.full(p.size, self.pack.accessory_a)
         if self.rough:
-            return self._drawn(np.zeros(p.size), throttle), self._drawn(drives.most_a[d], throttle) * (1 + _SLACK)
+            return self._drawn(np.zeros(p.size), throttle), self._roughly(throttle) * (1 + _SLACK)
         most, _ = self._fresh(i)
         source, ohm, _ = self._source(throttle, charge)
         u = (source - ohm * most) / drives.kg[d]
@@ -175,7 +175,15 @@ class _Bounds:
             return self._held(i, 1).at(self.pack.open_v(charge), self.pack.ohm(charge))[0]
         if throttle == 0.0:
             return self._drawn(np.zeros(self.p.size), throttle)
-        return self._drawn(self.drives.most_a[self.d] if self.rough else self._fresh(i)[0], throttle)
+        return self._roughly(throttle) if self.rough else self._drawn(self._fresh(i)[0], throttle)
+
+    def _roughly(self, throttle: float) -> Floats:
+        """Greatest pack current at a throttle by the limits, or what the pack bears for long where it keeps to that."""
+        tables, drives, p, d = self.tables, self.drives, self.p, self.d
+        most = self._drawn(drives.most_a[d], throttle)
+        torque = tables.torque_high.reshape(-1)[p * tables.cells + drives.sustained.cell[d]] * tables.flight_ratio[p]
+        keeps = torque * (1 + _ROUNDING) <= drives.sustained.torque_nm[d]
+        return np.where(keeps, np.minimum(most, drives.sustained_a[d]), most)
 
     def _ends(self, i: int, charge: Floats) -> tuple[Floats, Floats]:
         """Least and greatest current of a phase flown somewhere between full and a charge (N,)."""
@@ -251,8 +259,8 @@ class _Bounds:
         flown, never = mix.holds.copy(), np.zeros(n, dtype=bool)
         rest = np.flatnonzero(~mix.holds)
         if rest.size:
-            some = _Bounds(self.tables, self.drives, self.p[rest], self.d[rest], rough=self.rough)
-            first, last, worst = some.ends()
+            early = _Bounds(self.tables, self.drives, self.p[rest], self.d[rest], rough=self.rough)
+            first, last, worst = early.ends()
             coulombs = pack.coulombs[rest]
             high[rest] = np.minimum(high[rest], timed + landing + coulombs * (1.0 - first) * mix.most[rest])
             low[rest] = timed + coulombs * np.maximum((1.0 - last) * worst - taken[rest], 0.0)

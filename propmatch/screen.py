@@ -243,6 +243,8 @@ class Screen:
         if name == "motor_power":
             below, _ = self._by_table(drives.power_again, lanes, self._high, low=False)
             fails &= below | ~drives.power_turns[lanes.drive]
+            beyond = lanes.drive[~(passes | fails)]
+            drives.most_a[beyond] = drives.widest_a[beyond]
         return self._settle(name, drives, lanes, passes, fails)
 
     def _by_table(self, threshold: Threshold, lanes: Lanes, high: Floats, *, low: bool) -> tuple[Flags, Flags]:
