@@ -30,6 +30,7 @@ COUNTED = 100_000_000
 """Combinations up to which what passes is counted unasked."""
 _BLOCK = 524288
 _POOL = 65536
+_BATCH = 4_000_000
 _CHUNKS = (64, 2048)
 _HALVINGS = 5
 _NEAR = 1e-9
@@ -219,7 +220,7 @@ def search(
         for packs, propellers, wanted, bound in _blocks(screen, ranking, counting):
             if not counting and not best.within(np.array([bound]))[0]:
                 break
-            for drives in screen.drives(packs, max(1, _BLOCK // propellers.size)):
+            for drives in screen.drives(packs, max(1, _BLOCK // propellers.size), propellers):
                 lanes, flight, open_ = screen.block(drives, propellers, wanted)
                 if lanes.size:
                     lower, rest, shares = lane_bounds(screen, ranking, drives, lanes, flight)
@@ -269,9 +270,10 @@ def _blocks(
     order = np.argsort(-bound, axis=None, kind="stable")
     order = order[bound.ravel()[order] > -np.inf]
     start, step = 0, 128
+    largest = max(step, _BATCH // screen.pairs.mass_g.size)
     while start < order.size:
         k, p = np.divmod(order[start : start + step], propellers)
         wanted = np.zeros((packs, propellers), dtype=bool)
         wanted[k, p] = True
         yield np.flatnonzero(wanted.any(axis=1)), np.flatnonzero(wanted.any(axis=0)), wanted, float(bound[k[0], p[0]])
-        start, step = start + step, 4 * step
+        start, step = start + step, min(4 * step, largest)
