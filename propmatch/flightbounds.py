@@ -34,6 +34,7 @@ Flags = NDArray[np.bool_]
 _SLACK = 1e-3
 """Share of the charge of a timed phase by which straight lines between Gauss nodes may differ from the curve."""
 _ROUNDING = 1e-6
+_END_HALVINGS = 7
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -158,7 +159,7 @@ class _Bounds:
         if throttle == 0.0:
             return np.full(p.size, self.pack.accessory_a), np.full(p.size, self.pack.accessory_a)
         if self.rough:
-            return self._drawn(np.zeros(p.size), throttle), self._drawn(drives.limit_a[d], throttle) * (1 + _SLACK)
+            return self._drawn(np.zeros(p.size), throttle), self._roughly(throttle) * (1 + _SLACK)
         most, _ = self._fresh(i)
         source, ohm, _ = self._source(throttle, charge)
         u = (source - ohm * most) / drives.kg[d]
@@ -174,7 +175,15 @@ class _Bounds:
             return self._held(i, 1).at(self.pack.open_v(charge), self.pack.ohm(charge))[0]
         if throttle == 0.0:
             return self._drawn(np.zeros(self.p.size), throttle)
-        return self._drawn(self.drives.limit_a[self.d] if self.rough else self._fresh(i)[0], throttle)
+        return self._roughly(throttle) if self.rough else self._drawn(self._fresh(i)[0], throttle)
+
+    def _roughly(self, throttle: float) -> Floats:
+        """Greatest pack current at a throttle by the limits, or what the pack bears for long where it keeps to that."""
+        tables, drives, p, d = self.tables, self.drives, self.p, self.d
+        most = self._drawn(drives.most_a[d], throttle)
+        torque = tables.torque_high.reshape(-1)[p * tables.cells + drives.sustained.cell[d]] * tables.flight_ratio[p]
+        keeps = torque * (1 + _ROUNDING) <= drives.sustained.torque_nm[d]
+        return np.where(keeps, np.minimum(most, drives.sustained_a[d]), most)
 
     def _ends(self, i: int, charge: Floats) -> tuple[Floats, Floats]:
         """Least and greatest current of a phase flown somewhere between full and a charge (N,)."""
@@ -250,7 +259,8 @@ class _Bounds:
         flown, never = mix.holds.copy(), np.zeros(n, dtype=bool)
         rest = np.flatnonzero(~mix.holds)
         if rest.size:
-            first, last, worst = _Bounds(self.tables, self.drives, self.p[rest], self.d[rest]).ends()
+            early = _Bounds(self.tables, self.drives, self.p[rest], self.d[rest], rough=self.rough)
+            first, last, worst = early.ends()
             coulombs = pack.coulombs[rest]
             high[rest] = np.minimum(high[rest], timed + landing + coulombs * (1.0 - first) * mix.most[rest])
             low[rest] = timed + coulombs * np.maximum((1.0 - last) * worst - taken[rest], 0.0)
@@ -281,7 +291,8 @@ class _Bounds:
     def ends(self) -> tuple[Floats, Floats, Floats]:
         """Charges at which the shares end at the earliest and at the latest that bounds tell; 1/I at the latter.
 
-        Halving finds them within 1/128 of the charge; a share with a held throttle tells nothing.
+        Halving finds them within 1/128 of the charge, roughly only whether they fly at all; a share with a held
+        throttle tells nothing.
         """
         n, pack = self.p.size, self.pack
         shares = [i for i in self.shares if self.setting.phases[i].throttle is None]
@@ -305,7 +316,7 @@ class _Bounds:
         for above in (0, 1):
             good, bad = np.ones(n), np.full(n, pack.reserve)
             hopeless = ~current(above, good)[1]
-            for _ in range(7):
+            for _ in range(0 if self.rough else _END_HALVINGS):
                 middle = 0.5 * (good + bad)
                 flies = current(above, middle)[1]
                 good, bad = np.where(flies, middle, good), np.where(flies, bad, middle)

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from propmatch.battery import resistance_factor
 from propmatch.flightbounds import FlightBounds, flight_bounds
 from propmatch.flightloads import mean_ocv_v
 from propmatch.measures import CHECKS, TrainMeasures
@@ -73,11 +74,14 @@ class Screen:
 
     # ------------------------------------------------------------ drives
 
-    def drives(self, packs: Index, most: int) -> Iterator[Drives]:
-        """The motors and controllers that fit some packs, on these packs, so many at a time."""
+    def drives(self, packs: Index, most: int, propellers: Index | None = None) -> Iterator[Drives]:
+        """The motors and controllers that fit some packs, on these packs, so many at a time.
+
+        With ``propellers`` those are left out that reach ``least`` with none of them on any of the packs.
+        """
         kinds = self.shelf.column("chemistry")[packs]
         for kind in sorted(set(kinds.tolist())):
-            fitting = [(int(pack), self.pairs.fitting(int(pack))) for pack in packs[kinds == kind]]
+            fitting = self._fitting(packs[kinds == kind], propellers)
             if not fitting:
                 continue
             on = np.repeat([pack for pack, _ in fitting], [some.size for _, some in fitting])
@@ -85,6 +89,35 @@ class Screen:
             for start in range(0, pairs.size, most):
                 part = slice(start, start + most)
                 yield Drives(self.pairs, self.tables, on[part], pairs[part])
+
+    def _fitting(self, packs: Index, propellers: Index | None) -> list[tuple[int, Index]]:
+        """Packs of one chemistry, each with the pairs of motor and controller that fit it."""
+        cells = self.shelf.column("cells")[packs]
+        out = []
+        for count in sorted(set(cells.tolist())):
+            own = packs[cells == count]
+            some = self.pairs.fitting(int(own[0]))
+            if self.least is not None and propellers is not None and some.size:
+                some = some[self._may_reach(self.least, own, some, propellers)]
+            out += [(int(pack), some) for pack in own]
+        return out
+
+    def _may_reach(self, table: HeldTable, packs: Index, some: Index, propellers: Index) -> Flags:
+        """Pairs that reach what is asked with some propeller on a pack with the best of each number of the packs."""
+        column, pairs = self.shelf.column, self.pairs
+        chemistry = self.shelf.lanes.chemistries[int(column("chemistry")[packs[0]])]
+        ohm = column("cells_ohm")[packs] * resistance_factor(0.5) + column("leads_ohm")[packs]
+        open_v = float(column("cells")[packs[0]]) * float(chemistry.cell_ocv_v(0.5))
+        e = (open_v - float(np.min(ohm)) * self.shelf.accessory_current_a) * (1.0 + BAND)
+        r = pairs.ohm[some] + self.shelf.count * float(np.min(ohm))
+        node = self.tables.node_of(pairs.mass_g[some] + float(np.min(column("pack_g")[packs])))
+        motor = pairs.motor[some]
+        idle = np.where(column("exponent")[motor] == 0, column("no_load_a")[motor], 0.0)
+        out = np.zeros(some.size, dtype=bool)
+        for p in propellers:
+            taken = pairs.kg[some] * table.speed[p][node] + r * (table.torque[p][node] / pairs.ke[some] + idle)
+            out |= ~(taken > e)
+        return out
 
     def lightest_g(self, pack: int) -> float:
         """Least mass of motors and controllers that fit a pack; infinity where none do."""
@@ -243,6 +276,8 @@ class Screen:
         if name == "motor_power":
             below, _ = self._by_table(drives.power_again, lanes, self._high, low=False)
             fails &= below | ~drives.power_turns[lanes.drive]
+            beyond = lanes.drive[~(passes | fails)]
+            drives.most_a[beyond] = drives.widest_a[beyond]
         return self._settle(name, drives, lanes, passes, fails)
 
     def _by_table(self, threshold: Threshold, lanes: Lanes, high: Floats, *, low: bool) -> tuple[Flags, Flags]:

@@ -30,7 +30,9 @@ COUNTED = 100_000_000
 """Combinations up to which what passes is counted unasked."""
 _BLOCK = 524288
 _POOL = 65536
-_CHUNKS = (256, 2048)
+_BATCH = 4_000_000
+_CHUNKS = (64, 2048)
+_HALVINGS = 5
 _NEAR = 1e-9
 
 
@@ -38,18 +40,22 @@ _NEAR = 1e-9
 class _Some:
     """Combinations (N, 4) with bounds of their score; ``open`` where it is not settled that they pass.
 
-    ``shares`` (N, metrics of ``TESTED``) is what each of these adds to the upper bound.
+    The upper bound is ``rest`` (N,) and ``shares`` (N, metrics of ``TESTED``) added up.
     """
 
     combination: Index
     lower: Floats
-    upper: Floats
+    rest: Floats
     shares: Floats
     open: NDArray[np.bool_]
 
     @property
     def size(self) -> int:
-        return int(self.upper.size)
+        return int(self.rest.size)
+
+    @property
+    def upper(self) -> Floats:
+        return np.asarray(self.rest + self.shares.sum(axis=1))
 
     def take(self, some: NDArray[np.bool_] | Index) -> "_Some":
         return _Some(**{a.name: getattr(self, a.name)[some] for a in attrs.fields(_Some)})
@@ -119,35 +125,38 @@ class _Best:
                 good[part] = self.screen.flown(pool.combination[part])
             self.passing += int(np.count_nonzero(good & pool.open))
             pool = pool.take(good)
-        pool = pool.take(self.within(pool.upper))
-        order = np.argsort(-pool.upper, kind="stable")
-        start, step = 0, _CHUNKS[0]
-        while start < order.size:
-            some = order[start : start + step]
-            some = some[self.within(pool.upper[some])]
-            if not some.size:
-                break
-            self._compute(pool.take(some))
-            start, step = start + step, min(2 * step, _CHUNKS[1])
-            rest = order[start:]
-            rest = rest[self.within(pool.upper[rest])]
-            order, start = rest[self._may_reach(pool.take(rest))], 0
+        pool, first = pool.take(self.within(pool.upper)), _CHUNKS[0]
+        while pool.size:
+            order = np.argsort(-pool.upper, kind="stable")
+            self._compute(pool.take(order[:first]))
+            pool = pool.take(order[first:])
+            pool = self._tightened(pool.take(self.within(pool.upper)))
+            first = min(2 * first, _CHUNKS[1])
         self._pool = []
 
-    def _may_reach(self, some: _Some) -> NDArray[np.bool_]:
-        """Which of the pool may still reach the threshold, by one reading of their propellers."""
-        keep = np.ones(some.size, dtype=bool)
-        least, ranking = self.threshold, self.ranking
+    def _tightened(self, some: _Some) -> _Some:
+        """What may still reach the threshold, with better bounds of the metrics that can be tested quickly."""
+        ranking, total = self.ranking, sum(self.ranking.weights.values())
         for column, metric in enumerate(TESTED):
             weight = ranking.weights.get(metric)
-            if weight is None or not np.isfinite(least):
+            if weight is None or not some.size or not np.isfinite(self.threshold):
                 continue
-            with np.errstate(invalid="ignore"):
-                others = some.upper - some.shares[:, column]
-            value = (least - others) * sum(ranking.weights.values()) / weight * ranking.scales[metric]
-            tested = np.flatnonzero(keep & (value > 0))
-            keep[tested] = may_reach(self.screen, some.combination[tested], metric, value[tested])
-        return keep
+            scale = ranking.scales[metric] * total / weight  # from a share of the score to the metric
+            others = some.rest + np.delete(some.shares, column, axis=1).sum(axis=1)
+            low = np.maximum((self.threshold - others) * scale, 0.0)
+            keep = np.ones(some.size, dtype=bool)
+            tested = np.flatnonzero(low > 0)
+            keep[tested] = may_reach(self.screen, some.combination[tested], metric, low[tested])
+            some, low = some.take(keep), low[keep]
+            high = some.shares[:, column] * scale
+            for _ in range(_HALVINGS):
+                middle = 0.5 * (low + np.minimum(high, 4.0 * low + 1.0))
+                reaches = may_reach(self.screen, some.combination, metric, middle)
+                low, high = np.where(reaches, middle, low), np.where(reaches, high, middle)
+            shares = some.shares.copy()
+            shares[:, column] = high / scale
+            some = attrs.evolve(some, shares=shares)
+        return some.take(self.within(some.upper))
 
     def raise_floor(self) -> None:
         """Tell the screen what a newcomer must reach, where one metric that can be tested quickly decides."""
@@ -211,12 +220,12 @@ def search(
         for packs, propellers, wanted, bound in _blocks(screen, ranking, counting):
             if not counting and not best.within(np.array([bound]))[0]:
                 break
-            for drives in screen.drives(packs, max(1, _BLOCK // propellers.size)):
+            for drives in screen.drives(packs, max(1, _BLOCK // propellers.size), propellers):
                 lanes, flight, open_ = screen.block(drives, propellers, wanted)
                 if lanes.size:
-                    lower, upper, shares = lane_bounds(screen, ranking, drives, lanes, flight)
+                    lower, rest, shares = lane_bounds(screen, ranking, drives, lanes, flight)
                     rows = drives.combinations(lanes.drive, lanes.propeller)
-                    best.add(_Some(combination=rows, lower=lower, upper=upper, shares=shares.T, open=open_))
+                    best.add(_Some(combination=rows, lower=lower, rest=rest, shares=shares, open=open_))
                 done += drives.size * propellers.size
                 if progress is not None:
                     progress(min(done, combinations), combinations)
@@ -261,9 +270,10 @@ def _blocks(
     order = np.argsort(-bound, axis=None, kind="stable")
     order = order[bound.ravel()[order] > -np.inf]
     start, step = 0, 128
+    largest = max(step, _BATCH // screen.pairs.mass_g.size)
     while start < order.size:
         k, p = np.divmod(order[start : start + step], propellers)
         wanted = np.zeros((packs, propellers), dtype=bool)
         wanted[k, p] = True
         yield np.flatnonzero(wanted.any(axis=1)), np.flatnonzero(wanted.any(axis=0)), wanted, float(bound[k[0], p[0]])
-        start, step = start + step, min(2 * step, 4096)
+        start, step = start + step, min(4 * step, largest)

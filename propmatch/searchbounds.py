@@ -34,9 +34,10 @@ def _score(ranking: Ranking, values: dict[str, Any], shape: tuple[int, ...]) -> 
 def lane_bounds(
     screen: Screen, ranking: Ranking, drives: Drives, lanes: Lanes, flight: FlightBounds
 ) -> tuple[Floats, Floats, Floats]:
-    """Lower and upper bound (N,) of the score of combinations that pass; the lower one is -inf where unknown.
+    """Bounds of the score of combinations that pass.
 
-    The third, (metrics of ``TESTED``, N), is what each of these adds to the upper bound.
+    The lower one (N,), -inf where unknown; the upper one in parts: of the metrics that are not in ``TESTED`` (N,), and
+    of each that is (N, metrics).
     """
     mass = screen.setting.variant.airframe.bare_mass_g + drives.mass_g[lanes.drive]
     mass = mass + screen.tables.mass_g[lanes.propeller]
@@ -51,11 +52,12 @@ def lane_bounds(
         values |= _power_bounds(screen, lanes.propeller, powers[lanes.drive], mass, wanted, drives.count)
     if "margin" in wanted:
         values["margin"] = _margin(screen, mass, flight.minutes_high)
-    total, shares = sum(ranking.weights.values()), np.zeros((len(TESTED), lanes.size))
-    for row, metric in enumerate(TESTED):
+    total, shares = sum(ranking.weights.values()), np.zeros((lanes.size, len(TESTED)))
+    for column, metric in enumerate(TESTED):
         if metric in wanted:
-            shares[row] = ranking.weights[metric] / total * ranking.part(metric, values[metric])
-    return lower, _score(ranking, values, (lanes.size,)), shares
+            shares[:, column] = ranking.weights[metric] / total * ranking.part(metric, values[metric])
+            values[metric] = np.zeros(lanes.size)
+    return lower, _score(ranking, values, (lanes.size,)), np.where(np.isnan(shares), np.inf, shares)
 
 
 def _power_bounds(

@@ -22,6 +22,7 @@ __all__ = ["Drives", "Line", "Pairs", "Threshold"]
 Floats = NDArray[np.float64]
 Index = NDArray[np.intp]
 _NEARLY = 1.05
+_BELOW = 0.996
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -83,7 +84,10 @@ class Drives:
     motor, controller, pack : indices
     mass_g : motors, controllers and pack; kg, ke, ohm : K g, K g e, R + R_c
     full, half : lines at charges 1 and 0.5
+    limit_a : lowest limit of the current; widest_a : the same where motor power beyond its peak may pass
+    most_a : the current that no combination which passed so far exceeds
     limits : thresholds at charge 1 by check; ``all`` is the lowest of them
+    sustained_a, sustained : pack current a little below what it bears for long, and its threshold at charge 1
     voltage : threshold at charge 0.5 for the cut-off; None where the brief states none
     odd : where the voltage hardly covers the no-load current: nothing is decided there without solving
     power_turns : where motor power falls again before the motor stalls; power_again : threshold of the current from
@@ -124,10 +128,15 @@ class Drives:
             "pack_burst": (self.of_pack["burst_a"] - self.accessory_a) / self.count,
         }
         each = {name: np.where(np.isnan(limit), np.inf, limit) for name, limit in each.items()}
-        self.limit_a = np.minimum.reduce(list(each.values()))
+        self.limit_a: Floats = np.minimum.reduce(list(each.values()))
+        but_power: Floats = np.minimum.reduce([limit for name, limit in each.items() if name != "motor_power"])
+        self.widest_a: Floats = np.where(self.power_turns, but_power, self.limit_a)
+        self.most_a: Floats = self.limit_a.copy()
         self.limits = {name: self.threshold(self.full, limit, tables) for name, limit in each.items()}
         self.limits["motor_current_flight"] = self.limits["motor_current_static"]
         self.limits["all"] = self.threshold(self.full, self.limit_a, tables)
+        self.sustained_a = _BELOW * shelf.column("usable_a")[pack]
+        self.sustained = self.threshold(self.full, (self.sustained_a - self.accessory_a) / self.count, tables)
         self.voltage: Threshold | None = None
         cutoff = setting.stated.limits.cutoff_cell_v
         if cutoff is not None:
@@ -191,6 +200,6 @@ class Drives:
         e, r = self.full.available_v, self.full.resistance_ohm
         ratio = float(np.max(tables.flight_ratio))
         idle = self.friction_a(np.zeros(self.size))
-        most = np.minimum(self.limit_a * ratio, 0.5 * (e / r + idle))
+        most = np.minimum(self.widest_a * ratio, 0.5 * (e / r + idle))
         power = (most - idle) * (e - r * most)
-        return np.where(self.odd | ~np.isfinite(power) | self.power_turns, np.inf, np.maximum(power, 0.0))
+        return np.where(self.odd | ~np.isfinite(power), np.inf, np.maximum(power, 0.0))

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from propmatch.fallingthrust import falling_from
+from propmatch.kernel import chunks
 from propmatch.lookup import Workspace
 from propmatch.measures import THROTTLE_AIRSPEED
 from propmatch.polar import airframe_lanes, stall_speed_m_s, thrust_needed_n
@@ -22,7 +23,7 @@ from propmatch.shelf import Shelf
 from propmatch.status import Status
 from propmatch.surface import Surfaces
 from propmatch.thrust import ThrustProblem, speed_for_thrust
-from propmatch.torque import TORQUE_PER_CP, loads, reader_of
+from propmatch.torque import TORQUE_PER_CP, lanes_of, loads, reader_of
 from propmatch.units import GRAM_KG, GRAVITY_M_S2, RPM_RAD_S
 
 __all__ = ["HELD", "IMPOSSIBLE", "OFF", "UNKNOWN", "HeldTable", "PropellerTables", "Readable"]
@@ -32,7 +33,7 @@ Index = NDArray[np.intp]
 
 _SPEEDS = 1024
 _MASSES = 128
-_SAMPLES = 5
+_SAMPLES = 4
 _RATIO_MARGIN = 0.005
 HELD, OFF, IMPOSSIBLE, UNKNOWN = 0, 1, 2, 3
 """What a held airspeed asks of the propeller at a mass: torque, nothing, more lift than there is, or ask exactly."""
@@ -101,18 +102,24 @@ class PropellerTables:
         self.cells = _SPEEDS + 1
 
     def torque(self, propeller: Index, u: Floats, airspeed: Any = 0.0) -> Floats:
-        """Torque of one propeller [N m] at speeds u [rad/s]."""
-        p = Readable(
-            which=self.which[propeller],
-            diameter_m=self.diameter_m[propeller],
-            density_kg_m3=np.full(1, self.density),
-            airspeed_m_s=np.zeros(1) + airspeed,
-            surfaces=self.stack,
-        )
-        reader = reader_of("cp", p, u.size, Workspace())
+        """Torque of one propeller [N m] at speeds u [rad/s]; a chunk at a time, so that it stays in the cache."""
+        out, room = np.empty(u.size), Workspace()
+        speed = np.zeros(1) + airspeed
+        moving = bool(np.any(speed > 0))
         with np.errstate(all="ignore"):
-            reader.go(u, 2.0 * np.pi * p.airspeed_m_s / (p.diameter_m * u))
-        return np.asarray(TORQUE_PER_CP * self.density * p.diameter_m**5 * u * u * reader.value())
+            for part in chunks(u.size):
+                some, v, here = propeller[part], lanes_of(speed, part), u[part]
+                p = Readable(
+                    which=self.which[some],
+                    diameter_m=self.diameter_m[some],
+                    density_kg_m3=np.full(1, self.density),
+                    airspeed_m_s=v,
+                    surfaces=self.stack,
+                )
+                reader = reader_of("cp", p, here.size, room, moving=moving)
+                reader.go(here, 2.0 * np.pi * v / (p.diameter_m * here) if moving else v)
+                out[part] = TORQUE_PER_CP * self.density * p.diameter_m**5 * here * here * reader.value()
+        return out
 
     @cached_property
     def falling_from(self) -> Floats:

@@ -159,7 +159,8 @@ def _standing(screen: Screen, row: Index, score: float, mass: float) -> tuple[in
         lanes, flight, open_ = screen.block(drives, propellers)
         if not lanes.size:
             continue
-        lower, upper, _ = lane_bounds(screen, order, drives, lanes, flight)
+        lower, rest, shares = lane_bounds(screen, order, drives, lanes, flight)
+        upper = rest + shares.sum(axis=1)
         rows = drives.combinations(lanes.drive, lanes.propeller)
         good = ~open_
         if open_.any():
