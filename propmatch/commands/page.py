@@ -1,5 +1,6 @@
 """``propmatch page``: play with a brief in the browser, on this machine alone."""
 
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -66,7 +67,8 @@ def serve(text: str, catalogue: Any, *, port: int, opening: bool, folder: Path, 
                 click.echo(line)
         if opening:
             webbrowser.open(address)
-        server.run(sockets=[listening])
+        with suppress(KeyboardInterrupt):
+            server.run(sockets=[listening])
 
 
 def _file_name(name: str) -> str:
