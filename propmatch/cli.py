@@ -18,6 +18,7 @@ COMMANDS = {
     "cells": "What 3S instead of 2S does, and what must change with it.",
     "ask": "From a limit back to the part that keeps it.",
     "envelope": "What other builders may fit, as text to paste into the plans.",
+    "sweep": "The best for many briefs, sites or samples of the parts.",
     "fits": "Whether a substitute part may be fitted, and why not.",
     "point": "What a motor, propeller and pack do together.",
     "sheet": "One file to publish with the plans: charts, limits, cautions.",

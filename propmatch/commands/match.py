@@ -26,6 +26,7 @@ _CONTROLLERS = 10
 @click.option("--variant", metavar="NAME", help="Rank for this variant of the brief.  [default: as designed]")
 @click.option("--why", metavar="ID", help="Every check of one combination: its parts' ids joined by ' + '.")
 @click.option("--count", is_flag=True, help="Count exactly how many meet the brief, however many there are.")
+@click.option("--front", is_flag=True, help="Also those that nothing beats in time, thrust and mass at once.")
 @click.option("--exhaustive", is_flag=True, help="Judge every combination one by one: slow, and proves the quick way.")
 @catalogue_options
 @answer_options
@@ -46,14 +47,15 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     brief, which = open_brief(options["brief"])
     brief = with_cells(brief, options["cells"])
     form = form_of(options)
-    lines = options["top"] or _TOP_TEXT
-    top = lines * _CONTROLLERS if form == "text" else options["top"] or _TOP_ROWS
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
-    shown = shown_units(options["units"], brief)
-    shortlist = find_shortlist(stock, brief, options, top)
     if options["why"] is not None:
-        reply, met = why_reply(stock, shortlist, options["why"], shown, which)
+        reply, met = why_reply(stock, brief, options, which)
     else:
-        reply, met = match_reply(stock, shortlist, shown, which, lines)
+        lines = options["top"] or _TOP_TEXT
+        top = lines * _CONTROLLERS if form == "text" else options["top"] or _TOP_ROWS
+        shortlist = find_shortlist(stock, brief, options, top)
+        reply, met = match_reply(
+            stock, shortlist, shown_units(options["units"], brief), which, lines, front=options["front"]
+        )
     show(reply, form=form)
     ctx.exit(0 if met else 1)

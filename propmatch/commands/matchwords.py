@@ -18,6 +18,9 @@ _METRIC_WORDS = {
 }  # fmt: skip
 
 
+_FRONT_LINES = 8
+
+
 def check_word(name: str) -> str:
     """The name of a check as people write it."""
     return name.replace("_", " ").replace("all up", "all-up")
@@ -57,7 +60,9 @@ def _numbers(candidate: Any, shown: Shown) -> str:
     )
 
 
-def match_reply(stock: LazyCatalogue, shortlist: Any, shown: Shown, which: str, lines: int) -> tuple[Reply, bool]:
+def match_reply(
+    stock: LazyCatalogue, shortlist: Any, shown: Shown, which: str, lines: int, *, front: bool = False
+) -> tuple[Reply, bool]:
     """The answer with so many lines for each cell count, and whether anything meets the brief."""
     best = shortlist.best
     blocks: list[list[str]] = []
@@ -65,6 +70,8 @@ def match_reply(stock: LazyCatalogue, shortlist: Any, shown: Shown, which: str, 
         blocks.append(_group_block(shortlist, cells, group, shown, lines))
         if group:
             blocks.append(_reasons(shortlist, group[0], shown))
+    if front:
+        blocks.append(_front_block(shortlist.front, shown))
     blocks.append(_left_out(shortlist))
     remarks = [] if shortlist.complete else ["The search was interrupted: these are the best so far."]
     reply = Reply(
@@ -87,10 +94,29 @@ def match_reply(stock: LazyCatalogue, shortlist: Any, shown: Shown, which: str, 
             },
             "preferred": shortlist.ranking.weights,
             "complete": shortlist.complete,
+            **({"front": [attrs.asdict(mark) | {"id": mark.id} for mark in shortlist.front]} if front else {}),
         },
         caution=True,
     )
     return reply, best is not None
+
+
+def _front_block(marks: Sequence[Any], shown: Shown) -> list[str]:
+    """Some of the front, evenly from the longest flight to the shortest."""
+    step = max(1, math.ceil(len(marks) / _FRONT_LINES))
+    some = marks[::step]
+    lines = wrapped(
+        f"Nothing beats these in flight time, thrust to weight and all-up mass at once: {len(marks)} combinations"
+        + (f", one in {step} shown" if step > 1 else "")
+        + "."
+    )
+    for mark in some:
+        lines.append(
+            f"  {mark.flight_minutes:5.1f} min  T/W {mark.thrust_to_weight:4.2f}  {shown.mass_text(mark.all_up_mass_g)}"
+            f"  {mark.cells}S"
+        )
+        lines += wrapped(mark.id, first="      ", rest="        ")
+    return lines
 
 
 def _heading(shortlist: Any) -> str:
@@ -259,48 +285,54 @@ def check_block(checks: Sequence[Any]) -> list[str]:
     return table(rows, left=("check", "limit", "verdict", "basis"))
 
 
-def why_reply(stock: LazyCatalogue, shortlist: Any, text: str, shown: Shown, which: str) -> tuple[Reply, bool]:
-    """Every check of one combination, and where it stands; the second is whether it meets the brief."""
+def why_reply(stock: LazyCatalogue, brief: Any, options: dict[str, Any], which: str) -> tuple[Reply, bool]:
+    """Why one combination stands where it does; the second is whether it meets the brief."""
     from propmatch.commands.choose import train_of_ids
     from propmatch.estimates import completed
-    from propmatch.limits import Design, excludes, run_checks
+    from propmatch.setting import setting_named
+    from propmatch.why import why
 
-    variant = shortlist.setting.variant
-    train = train_of_ids(
-        stock, text, "--why", count=variant.motor_count, accessory_current_a=variant.accessory_current_a,
-        pack_temperature_c=shortlist.setting.brief.site.pack_temperature_c,
-    )  # fmt: skip
-    checks = run_checks(Design.of(train, variant), shortlist.brief)
-    failing = [check for check in checks if excludes(check)]
-    group = shortlist.by_cells.get(train.pack.cells_series, ())
+    train = train_of_ids(stock, options["why"], "--why")
+    ids = " + ".join(str(part.id) for part in (train.motor, train.controller, train.pack, train.propeller))
+    found = why(brief, stock.catalogue, ids, variant=options["variant"])
     name = f"{train.motor.name}, {train.propeller.name}, {train.pack.name}, {train.controller.name}"
-    if failing:
-        words = "; ".join(f"{check_word(c.name)} {_value(c)} against {_limit(c)} ({c.basis})" for c in failing)
+    cells = f"{train.pack.cells_series}S"
+    if found.excluded_by:
+        words = "; ".join(
+            f"{check_word(c.name)} {_value(c)} against {_limit(c)} ({c.basis})" for c in found.excluded_by
+        )
         sentence = f"{name} is left out: {words}."
     else:
-        place = [
-            at
-            for at, candidate in enumerate(group, start=1)
-            if {candidate.motor_id, candidate.controller_id, candidate.pack_id, candidate.propeller_id}
-            == {train.motor.id, train.controller.id, train.pack.id, train.propeller.id}
-        ]
-        stands = (
-            f"is number {place[0]} of those with {train.pack.cells_series}S"
-            if place
-            else f"meets the brief, but is not among the first {len(group)} with {train.pack.cells_series}S"
-        )
-        sentence = f"{name} {stands}."
+        sentence = f"{name} is number {found.place} of the {found.passing} with {cells} that meet the brief."
+    known = (
+        f"Its score is {found.score:.3f}; nothing with this propeller and this pack can exceed {found.score_bound:.3f}."
+        if math.isfinite(found.score_bound) and math.isfinite(found.score)
+        else "Already its propeller and pack alone show that nothing with them can meet the brief."
+        if math.isinf(found.score_bound)
+        else ""
+    )
+    variant = setting_named(brief, options["variant"]).variant
     reply = Reply(
         command="match",
-        headline=[sentence, *([which] if which else [])],
-        blocks=[check_block(checks), [line for c in checks if c.note and c.verdict != "unknown" for line in _note(c)]],
-        rows=[attrs.asdict(check) for check in checks],
-        assumptions=list(dict.fromkeys((*variant.assumptions, *completed(train)[1]))),
+        headline=[sentence, *([known] if known else []), *([which] if which else [])],
+        blocks=[
+            check_block(list(found.checks)),
+            [line for c in found.checks if c.note and c.verdict != "unknown" for line in _note(c)],
+        ],
+        rows=[attrs.asdict(check) for check in found.checks],
+        assumptions=list(dict.fromkeys((*variant.assumptions, *completed(found.train)[1]))),
         faults=stock.broken,
-        extra={"train": train_data(train), "excluded_by": [check.name for check in failing]},
+        extra={
+            "train": train_data(found.train),
+            "excluded_by": [check.name for check in found.excluded_by],
+            "place": found.place,
+            "passing": found.passing,
+            "score": found.score,
+            "score_bound": found.score_bound,
+        },
         caution=True,
     )
-    return reply, not failing
+    return reply, found.meets
 
 
 def _note(check: Any) -> list[str]:

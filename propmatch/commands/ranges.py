@@ -8,7 +8,7 @@ from propmatch.declared import Declared, check
 from propmatch.faults import Fault
 from propmatch.units import FOOT_M, GRAM_FORCE_N, KMH_M_S, MPH_M_S, OUNCE_FORCE_N
 
-__all__ = ["AIRSPEED", "CHARGE", "THROTTLE", "THRUST", "Quantity", "read_values"]
+__all__ = ["AIRSPEED", "ALTITUDE", "CHARGE", "TEMPERATURE", "THROTTLE", "THRUST", "Quantity", "read_values"]
 
 _VALUES = 9
 _MOST_VALUES = 1001
@@ -34,6 +34,16 @@ AIRSPEED = Quantity(
     option="--airspeed",
     rule=Declared(kind="number", name="airspeed_m_s", unit="m/s", ge=0, le=150),
     units={"": 1.0, "m/s": 1.0, "km/h": KMH_M_S, "mph": MPH_M_S, "ft/s": FOOT_M},
+)
+ALTITUDE = Quantity(
+    option="--altitude",
+    rule=Declared(kind="number", name="altitude_m", unit="m", ge=-500, le=6000),
+    units={"": 1.0, "m": 1.0, "ft": FOOT_M},
+)
+TEMPERATURE = Quantity(
+    option="--temperature",
+    rule=Declared(kind="number", name="temperature_c", unit="degC", ge=-40, le=60),
+    units={"": 1.0, "degc": 1.0, "c": 1.0},
 )
 THRUST = Quantity(
     option="--hold",

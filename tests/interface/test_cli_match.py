@@ -137,13 +137,30 @@ def test_why_of_the_best_and_of_one_left_out(run, brief_file, edited, shortlist)
     best = shortlist.by_cells[2][0]
     done = run("match", brief_file, "--why", best.id)
     assert done.exit_code == 0
-    assert "is number 1 of those with 2S" in " ".join(done.out.split())
+    document = run("match", brief_file, "--json").document
+    every = run("match", brief_file, "--cells", "2", "--exhaustive", "--json").document["passing"]
+    assert f"is number 1 of the {every} with 2S that meet the brief" in " ".join(done.out.split())
+    second = run("match", brief_file, "--why", document["by_cells"]["2"][1]["id"], "--json").document
+    assert (second["place"], second["passing"]) == (2, every)
+    assert second["score"] <= second["score_bound"]
     strict = edited("min_flight_minutes = 15", "min_flight_minutes = 600")
     done = run("match", strict, "--why", best.id)
     assert done.exit_code == 1
     assert "is left out" in " ".join(done.out.split())
     document = run("match", strict, "--why", best.id, "--json").document
     assert document["excluded_by"] == ["flight_time"]
+
+
+def test_the_front_is_what_nothing_beats(run, brief_file):
+    document = run("match", brief_file, "--front", "--top", "1000", "--json").document
+    numbers = [(r["flight_minutes"], r["thrust_to_weight"], -r["all_up_mass_g"]) for r in document["rows"]]
+    beaten = {
+        row["id"]
+        for row, mine in zip(document["rows"], numbers, strict=True)
+        if any(other != mine and all(o >= m for o, m in zip(other, mine, strict=True)) for other in numbers)
+    }
+    assert {mark["id"] for mark in document["front"]} == {row["id"] for row in document["rows"]} - beaten
+    assert "Nothing beats these" in run("match", brief_file, "--front").out
 
 
 def test_a_variant_is_ranked_by_itself(run, brief_file):
