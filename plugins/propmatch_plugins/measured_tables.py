@@ -87,6 +87,10 @@ def rows_of(where: Path | Sequence[Path]) -> Iterator[PartRow | Fault]:
     for each in read.propellers:
         yield PartRow(where=each.where, part=each.propeller, kind="propellers")
     yield from (*read.set_aside, *read.faults)
+    if read.others:
+        more = f", nor were {len(read.others) - 1} more such files" if len(read.others) > 1 else ""
+        rule = f"holds no measured propellers (columns J, CT, CP, or rpm, CT, CP); it was not used{more}"
+        yield Fault(str(read.others[0]), rule=rule, kind="warning")
 
 
 def read_tables(where: str | Path | Sequence[Path], *, cache: bool = True) -> MeasuredTables:
@@ -210,12 +214,14 @@ class _Lent:
         import numpy as np
 
         from propmatch_plugins.reading.delimited import read_delimited
+        from propmatch_plugins.reading.runs import lends
 
         grid = read_delimited(path)
-        if "propeller" not in grid.header:
+        what = lends(grid.header)
+        if not what:
             return
         rows = [dict(zip(grid.header, cells, strict=False)) for _, cells in grid.rows]
-        if {"r_over_R", "beta_deg"} <= set(grid.header):
+        if what == "shape":
             blades: dict[tuple[str, str], list[tuple[float, float]]] = {}
             for row in rows:
                 radius, angle = _number(row["r_over_R"]), _number(row["beta_deg"])
@@ -226,13 +232,11 @@ class _Lent:
                 if radii[0] <= 0.75 <= radii[-1]:
                     angle = math.radians(float(np.interp(0.75, radii, angles)))
                     self.pitch_to_diameter[key] = math.pi * 0.75 * math.tan(angle)
-        elif "true_diameter_in" in grid.header:
+        else:
             for row in rows:
                 true = _number(row["true_diameter_in"])
                 if true is not None and "nominal" not in row.get("coefficients_based_on", ""):
                     self.true_diameter_in[row.get("volume", ""), row["propeller"]] = true
-        else:
-            return
         self.used.add(path)
 
 

@@ -2,8 +2,9 @@
 
 The kind of a file is the beginning of its name (``motors*.csv``, ``controllers*``, ``packs*``, ``propellers*``), or a
 column ``kind``; TOML and JSON name it as the key of a list. ``NAME.mapping.toml`` beside a table says which of its
-columns is which of ours. Files with columns J, CT, CP are measured propellers; one that a row of ``propellers`` names
-in its column ``table`` belongs to that row. The one sub-folder looked into is ``tables``, for measured propellers.
+columns is which of ours. Files with columns J, CT, CP are measured propellers, and tables of their blade angles and
+true diameters go with them; one that a row of ``propellers`` names in its column ``table`` belongs to that row. The
+one sub-folder looked into is ``tables``, for measured propellers; any other that holds files of these kinds is said.
 """
 
 import os
@@ -144,13 +145,13 @@ class PartsFolder:
         from propmatch_plugins.reading.heading import kind_of_file
         from propmatch_plugins.reading.mapping import mapping_beside, read_mapping
         from propmatch_plugins.reading.rows import read_rows
-        from propmatch_plugins.reading.runs import layout_of
+        from propmatch_plugins.reading.runs import layout_of, lends
 
         beside = mapping_beside(path)
         kind = kind_of_file(path)
         grid = read_delimited(path)
         if beside is None and kind is None:
-            if layout_of(grid.header):
+            if layout_of(grid.header) or lends(grid.header):
                 return
             if path.suffix.lower() == ".txt" and "kind" not in grid.header:
                 return
@@ -181,21 +182,40 @@ class PartsFolder:
         return table_of_file(path)
 
     def _measured(self) -> Iterator[Any]:
-        """Propellers of measured tables that no row names."""
+        """Propellers of measured tables that no row names, and the sub-folders that were passed over."""
         from propmatch_plugins.measured_tables import rows_of
         from propmatch_plugins.reading.delimited import SUFFIXES, read_delimited
         from propmatch_plugins.reading.heading import kind_of_file
-        from propmatch_plugins.reading.runs import layout_of
+        from propmatch_plugins.reading.mapping import mapping_beside
+        from propmatch_plugins.reading.runs import layout_of, lends
 
         inside = self.folder / TABLES_FOLDER
+        free = []
+        for path in self._files():
+            if path.suffix.lower() in SUFFIXES and kind_of_file(path) is None and not mapping_beside(path):
+                header = () if self._named(path) else read_delimited(path).header
+                if layout_of(header) or lends(header):
+                    free.append(path)
         below = sorted(inside.rglob("*")) if inside.is_dir() else []
-        files = [path for path in (*self._files(), *below) if path.is_file() and path.suffix.lower() in SUFFIXES]
-        free = [
-            path
-            for path in files
-            if kind_of_file(path) is None
-            and not any(each in self.named for each in (path.resolve(), *path.resolve().parents))
-            and (path.is_relative_to(inside) or layout_of(read_delimited(path).header))
-        ]
+        free += [path for path in below if path.suffix.lower() in SUFFIXES and path.is_file() and not self._named(path)]
         if free:
             yield from rows_of(free)
+        yield from self._passed_over(inside)
+
+    def _named(self, path: Path) -> bool:
+        """Whether a row of propellers names this file, or a folder it lies in, as its table."""
+        return any(each in self.named for each in (path.resolve(), *path.resolve().parents))
+
+    def _passed_over(self, inside: Path) -> Iterator[Fault]:
+        """A warning for each sub-folder with tables or parts in it that is not looked into."""
+        from propmatch_plugins.reading import delimited, documents
+
+        known = {*delimited.SUFFIXES, *documents.SUFFIXES, ".xlsx", ".ods"}
+        for folder in sorted(self.folder.iterdir()):
+            if not folder.is_dir() or folder == inside or folder.name.startswith("."):
+                continue
+            held = [path for path in folder.iterdir() if path.is_file() and path.suffix.lower() in known]
+            if held and not all(self._named(path) for path in held):
+                rule = f"sub-folder with {len(held)} file{'s' if len(held) > 1 else ''}, not looked into"
+                hint = f"name it itself, or put measured tables into {TABLES_FOLDER}"
+                yield Fault(str(folder), rule=rule, hint=hint, kind="warning")

@@ -39,7 +39,8 @@ def show_overview(catalogue: Any, form: str) -> None:
             by_plugin[plugin] = by_plugin.get(plugin, 0) + 1
         rows.append({"kind": kind, "count": len(catalogue.listed(kind)), "set_aside": catalogue.set_aside(kind),
                      "plugins": by_plugin})  # fmt: skip
-    faults, warnings = catalogue.faults, catalogue.warnings
+    faults = [fault for fault in catalogue.faults if fault.kind == "fault"]
+    warnings = [*(fault for fault in catalogue.faults if fault.kind != "fault"), *catalogue.warnings]
     lines = [
         {"kind": f"  {row['kind']}", "parts": row["count"], "set aside": row["set_aside"],
          "from plugins": ", ".join(f"{name} {count}" for name, count in row["plugins"].items()) or "-"}
@@ -57,7 +58,7 @@ def show_overview(catalogue: Any, form: str) -> None:
             headline=[sentence],
             blocks=[table(lines, left=("kind", "from plugins"))],
             rows=rows,
-            faults=_troubles(catalogue) if form == "text" else [*_troubles(catalogue), *faults],
+            faults=_troubles(catalogue) if form == "text" else [*_troubles(catalogue), *catalogue.faults],
         ),
         form=form,
     )

@@ -199,3 +199,9 @@ def test_a_dry_run_of_nothing(run, tmp_path):
     done = run("parts", "--dry-run", str(tmp_path / "none.csv"))
     assert done.exit_code == 2
     assert "none.csv" in done.err
+
+
+def test_a_warning_of_a_file_is_counted_as_a_warning(run, folder, tmp_path):
+    (tmp_path / "below").mkdir()
+    (tmp_path / "below" / "motors.csv").write_text("name,kv_rpm_per_v,mass_g\nmine,1500,28\n", encoding="utf-8")
+    assert "2 faults and 1 warning." in " ".join(run("parts", "--parts", folder).out.split())

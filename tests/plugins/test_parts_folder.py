@@ -1,6 +1,7 @@
 """The folder of one's own parts: which files, which kinds, and how they enter the catalogue."""
 
 import json
+import math
 
 import numpy as np
 import pytest
@@ -150,6 +151,46 @@ def test_measured_runs_in_the_folder_become_propellers(folder):
     propeller = catalogue.propellers["parts/quill_8x4.5"]
     assert (propeller.diameter_in, propeller.pitch_in) == (8, 4.5)
     assert propeller.source.kind == "measured"
+
+
+def test_blade_angles_and_true_diameters_in_the_folder_go_with_the_measured_propellers(folder):
+    """The layout of the open dataset: long tables, shapes and true diameters side by side in one folder."""
+    rows = [line.split()[:3] for line in RUN.splitlines()[1:]]
+    table = ["propeller,volume,diameter_in,pitch_in,blades,rpm,J,CT,CP"]
+    table += [f"quill_20deg,1,8,,2,{rpm},{','.join(row)}" for rpm in (4000, 6000) for row in rows]
+    (folder / "dynamic.csv").write_text("\n".join(table))
+    (folder / "geometry.csv").write_text(
+        "propeller,volume,r_over_R,c_over_R,beta_deg\nquill_20deg,1,0.5,0.2,20\nquill_20deg,1,1,0.1,20\n"
+    )
+    (folder / "diameters.csv").write_text("propeller,volume,true_diameter_in\nquill_20deg,1,7.9\n")
+    catalogue = load(folder)
+    assert not catalogue.faults
+    propeller = catalogue.propellers["parts/quill_20deg"]
+    assert propeller.diameter_in == 7.9
+    assert propeller.pitch_in == pytest.approx(7.9 * 0.75 * math.pi * math.tan(math.radians(20)))
+
+
+def test_a_sub_folder_that_is_not_looked_into_is_said(folder):
+    inside = folder / "propellers"
+    inside.mkdir()
+    (inside / "quill_8x4.5_4000.txt").write_text(RUN)
+    (folder / "pictures").mkdir()
+    catalogue = load(folder)
+    assert not catalogue.listed("propellers")
+    (fault,) = catalogue.faults
+    assert (fault.kind, fault.where.rpartition("/")[2]) == ("warning", "propellers")
+    assert "not looked into" in fault.rule
+
+
+def test_a_file_in_tables_without_coefficients_is_said(folder):
+    inside = folder / "tables"
+    inside.mkdir()
+    (inside / "quill_8x4.5_4000.txt").write_text(RUN)
+    (inside / "notes.txt").write_text("windy day\n")
+    catalogue = load(folder)
+    assert len(catalogue.listed("propellers")) == 1
+    (fault,) = catalogue.faults
+    assert (fault.kind, fault.where.rpartition("/")[2]) == ("warning", "notes.txt")
 
 
 def test_a_file_that_nobody_reads_is_said(folder):

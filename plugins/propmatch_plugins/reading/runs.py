@@ -22,7 +22,7 @@ from propmatch_plugins.reading.delimited import read_delimited
 from propmatch_plugins.reading.grid import Grid, blocks
 from propmatch_plugins.reading.heading import Column
 
-__all__ = ["Specimen", "collect", "layout_of"]
+__all__ = ["Specimen", "collect", "layout_of", "lends"]
 
 _NUMBERS = {
     "rpm": Declared(kind="number", name="rpm", unit="rpm", gt=0, le=300000),
@@ -88,6 +88,14 @@ def layout_of(header: Sequence[str]) -> str:
     if not {"ct", "cp"} <= roles.keys():
         return ""
     return "sweep" if "j" in roles else "static" if "rpm" in roles else ""
+
+
+def lends(header: Sequence[str]) -> str:
+    """``shape`` (blade angles) or ``true diameter`` of measured propellers; nothing for a table of something else."""
+    names = set(header)
+    if "propeller" not in names:
+        return ""
+    return "shape" if {"r_over_R", "beta_deg"} <= names else "true diameter" if "true_diameter_in" in names else ""
 
 
 def collect(
