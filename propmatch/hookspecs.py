@@ -106,10 +106,14 @@ class PartSet:
 
 @attrs.frozen(kw_only=True)
 class TableAnswer:
-    """A coefficient table for a propeller that had none, with the source that the propeller then carries."""
+    """A coefficient table for a propeller that had none, with the source that the propeller then carries.
+
+    ``notes`` are sentences for somebody who asks for this one table: how far to trust it, what would improve it.
+    """
 
     table: "CoefficientTable"
     source: "Source"
+    notes: tuple[str, ...] = ()
 
 
 @attrs.frozen(kw_only=True)

@@ -13,7 +13,7 @@ from propmatch.parts import Controller, Motor, Pack, Propeller, Source
 from propmatch.plugins import PluginProblem, PluginReport
 from propmatch.tables import CoefficientTable
 
-__all__ = ["KINDS", "KindParts", "Part", "read_kind", "with_tables"]
+__all__ = ["KINDS", "KindParts", "Part", "read_kind", "table_of", "with_tables"]
 
 KINDS: dict[str, type] = {"motors": Motor, "controllers": Controller, "packs": Pack, "propellers": Propeller}
 """The four kinds of parts, and the class of each."""
@@ -187,7 +187,7 @@ def with_tables(read: KindParts, report: PluginReport) -> KindParts:
     for name, propeller in read.parts.items():
         if propeller.table is None:
             known = tuple(siblings.get(name.partition("/")[0], ()))
-            answer = _table_of(propeller, known, report)
+            answer = table_of(propeller, known, report)
             if answer is None:
                 rule = "has no coefficient table and no plugin answers one"
                 faults.append(Fault(where=name, key="table", rule=rule))
@@ -198,7 +198,8 @@ def with_tables(read: KindParts, report: PluginReport) -> KindParts:
     return KindParts(parts=parts, faults=faults, set_aside=read.set_aside + lost)
 
 
-def _table_of(propeller: Propeller, siblings: tuple[Propeller, ...], report: PluginReport) -> TableAnswer | None:
+def table_of(propeller: Propeller, siblings: tuple[Propeller, ...], report: PluginReport) -> TableAnswer | None:
+    """The first plugin's answer for a propeller without a table; a faulty answer is recorded and passed over."""
     hook = "propmatch_coefficient_table"
     for answer in report.ask(hook, propeller=propeller, siblings=siblings):
         value = answer.value

@@ -170,7 +170,9 @@ def _fault_row(fault: Fault) -> dict[str, Any]:
 
 def show_prediction(catalogue: Any, size: str, blades: str | None, family: str | None, form: str) -> None:
     """Coefficients of a propeller that has no table, from the first plugin that answers."""
-    from propmatch.commands.trains import with_table
+    import attrs
+
+    from propmatch.commands.trains import table_answer
     from propmatch.estimates import completed
     from propmatch.parts import Propeller
     from propmatch.typed import read_part
@@ -179,19 +181,19 @@ def show_prediction(catalogue: Any, size: str, blades: str | None, family: str |
     typed = read_part(Propeller, " ".join(words), "--predict")
     if typed.faults:
         raise InputFaults(typed.faults)
-    propeller = with_table(catalogue, typed.part, "--predict")
-    source = propeller.source
+    answer = table_answer(catalogue, typed.part, "--predict")
+    propeller, source = attrs.evolve(typed.part, table=answer.table, source=answer.source), answer.source
     what = f"{propeller.diameter_in:g} x {propeller.pitch_in:g} in, {propeller.blades} blades"
     sentence = f"{what}{f', {propeller.family}' if propeller.family else ', family not stated'}: {source.text}."
     show(
         Reply(
             command="parts",
             headline=[sentence],
-            blocks=[table_block(propeller.table)],
+            blocks=[[line for note in answer.notes for line in wrapped(note, rest="  ")], table_block(propeller.table)],
             rows=table_rows(propeller.table),
             assumptions=completed(propeller)[1],
             faults=_troubles(catalogue),
-            extra={"propeller": part_row(propeller)},
+            extra={"propeller": part_row(propeller), "notes": answer.notes},
         ),
         form=form,
     )

@@ -17,6 +17,7 @@ __all__ = [
     "LazyCatalogue",
     "choose_train",
     "sources_block",
+    "table_answer",
     "train_data",
     "train_options",
     "with_table",
@@ -216,17 +217,22 @@ def _numbers(cls: type, options: dict[str, tuple[str, str | None]], faults: list
 
 def with_table(catalogue: Any, propeller: Any, where: str = "--propeller") -> Any:
     """The propeller with the coefficient table that a plugin answers; ``InputFaults`` when none does."""
-    from propmatch.partsets import KindParts, with_tables
+    if propeller.table is not None:
+        return propeller
+    answer = table_answer(catalogue, propeller, where)
+    return attrs.evolve(propeller, table=answer.table, source=answer.source)
 
-    own = f"typed/{propeller.name}"
-    answered = with_tables(KindParts(parts={own: propeller}), catalogue.plugins)
-    if answered.faults:
-        plugins = ", ".join(catalogue.plugins.plugins) or "none"
-        raise InputFaults(
-            attrs.evolve(fault, where=where, key="", value=propeller.name, hint=f"plugins loaded: {plugins}")
-            for fault in answered.faults
-        )
-    return answered.parts[own]
+
+def table_answer(catalogue: Any, propeller: Any, where: str) -> Any:
+    """The ``TableAnswer`` of the first plugin that has one; ``InputFaults`` when none has."""
+    from propmatch.partsets import table_of
+
+    answer = table_of(propeller, (), catalogue.plugins)
+    if answer is None:
+        hint = f"plugins loaded: {', '.join(catalogue.plugins.plugins) or 'none'}"
+        rule = "has no coefficient table and no plugin answers one"
+        raise InputFaults([Fault(where, value=propeller.name, rule=rule, hint=hint)])
+    return answer
 
 
 # ---------------------------------------------------------------- saying which train it is

@@ -135,9 +135,22 @@ def test_a_prediction_states_its_origin_and_exports(run):
     done = run("parts", "propellers", "--predict", "7x4", "--blades", "2", "--family", "thin")
     assert done.exit_code == 0
     assert "7 x 4 in, 2 blades, thin" in done.out
+    said = " ".join(done.out.split())
+    for words in ("Stiff and slender", "8 cases out of 10", "zero-thrust speed: -", "callipers", "wattmeter"):
+        assert words in said
     rows = list(csv.DictReader(io.StringIO(run("parts", "--predict", "7x4", "--family", "thin", "--csv").out)))
     assert set(rows[0]) == {"rpm", "advance_ratio", "ct", "cp"}
     assert all(float(row["cp"]) > 0 for row in rows if float(row["advance_ratio"]) == 0)
+
+
+def test_a_prediction_says_what_lies_outside_the_measured_and_what_nobody_stated(run):
+    done = run("parts", "propellers", "--predict", "14x20x5")
+    said = " ".join(done.out.split())
+    for words in ("outside the well measured 4 to 11 in", "outside the measured 0.32 to 1.11", "5 blades",
+                  "blade family not given"):  # fmt: skip
+        assert words in said
+    document = run("parts", "propellers", "--predict", "14x20x5", "--json").document
+    assert any("blade family not given" in note for note in document["notes"])
 
 
 @pytest.mark.parametrize(

@@ -374,6 +374,7 @@ def test_description_names_intervals_and_the_next_measurement():
     lines = describe(predict(7, 4, family="thin"))
     assert any("8 cases out of 10" in line for line in lines)
     assert any("callipers" in line for line in lines)
+    assert any("protractor" in line and "three quarters of the radius" in line for line in lines)
     assert any("bench" in line for line in lines)
 
 

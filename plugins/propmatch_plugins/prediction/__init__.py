@@ -59,6 +59,7 @@ def line_name(name: str) -> str:
 def propmatch_coefficient_table(propeller: "Propeller", siblings: "Sequence[Propeller]") -> TableAnswer:
     """Predict from the label; measured propellers of the same plugin whose names begin alike teach the line."""
     from propmatch_plugins.prediction.predicted import predict
+    from propmatch_plugins.prediction.wording import describe
 
     line = line_name(propeller.name)
     known = [
@@ -77,4 +78,4 @@ def propmatch_coefficient_table(propeller: "Propeller", siblings: "Sequence[Prop
         family=propeller.family,
         siblings=known,
     )
-    return TableAnswer(table=answer.table, source=answer.source)
+    return TableAnswer(table=answer.table, source=answer.source, notes=tuple(describe(answer)))

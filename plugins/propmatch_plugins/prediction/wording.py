@@ -1,6 +1,6 @@
 """A prediction in plain sentences, for the command line and the page."""
 
-from propmatch_plugins.prediction.families import FAMILIES
+from propmatch_plugins.prediction.families import FAMILIES, MEASURING_GUIDE
 from propmatch_plugins.prediction.predicted import Prediction
 
 __all__ = ["describe"]
@@ -46,5 +46,7 @@ def describe(prediction: Prediction) -> list[str]:
     out += [f"Assumed: {assumption.text}." for assumption in p.assumptions]
     if "static point" not in p.tier:
         out.append(_NEXT_STEP[p.tier])
+    if p.tier == "label":
+        out.append(f"How to measure chord and angle: {MEASURING_GUIDE}")
     out.append("An estimate: test on the bench with a wattmeter, stand behind the disc, before you fly.")
     return out
