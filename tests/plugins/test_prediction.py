@@ -12,10 +12,10 @@ from propmatch.tables import CoefficientTable
 from propmatch.units import INCH_M
 from propmatch_plugins import prediction
 from propmatch_plugins.prediction import Anchor, Geometry, Sibling, describe, predict
+from propmatch_plugins.prediction.arguments import default_rpm
 from propmatch_plugins.prediction.bemt import SectionPolar, blade_stations, solve_blade
 from propmatch_plugins.prediction.families import FAMILIES, MEASURING_GUIDE
 from propmatch_plugins.prediction.knowledge import QUANTITIES, bundled_knowledge
-from propmatch_plugins.prediction.predicted import default_rpm
 from propmatch_plugins.prediction.regression import regression_curves
 
 
@@ -289,6 +289,11 @@ def test_a_contradicting_point_is_used_and_said():
         ({"diameter_in": 9, "pitch_in": 6, "blades": 4}, "4 blades"),
         ({"diameter_in": 9, "pitch_in": 6, "family": "folding"}, "thin family"),
         ({"diameter_in": 9, "pitch_in": 6, "rpm": [5000, 27000]}, "Tip Mach above 0.9 from 27000"),
+        (
+            {"diameter_in": 9, "pitch_in": 6, "anchors": [Anchor(rpm=30000, thrust_n=90)]},
+            "Tip Mach above 0.9 from 30000",
+        ),
+        ({"diameter_in": 9, "pitch_in": 152}, "152 mm would be 6.0 in"),
         ({"diameter_in": 9, "pitch_in": 4, "geometry": Geometry.at_75(0.15, 30)}, "check the angle"),
         ({"diameter_in": 9, "pitch_in": 10.8, "blades": 6, "family": "broad"}, "momentum theory"),
     ],
@@ -323,6 +328,45 @@ def test_every_fault_of_a_call_at_once():
     for word in ("diameter_in", "pitch_in", "blades", "thin, thick, broad, folding, wide", "siblings[0]", "rpm"):
         assert word in said
     assert "did you mean thin" in said
+
+
+@pytest.mark.parametrize(
+    ("call", "said"),
+    [
+        ({"anchors": Anchor(rpm=8000, thrust_n=3)}, "anchors = "),
+        ({"anchors": [{"rpm": 8000, "thrust": 3}]}, "did you mean thrust_n"),
+        ({"anchors": [{"thrust_n": 3}]}, "anchors[0]"),
+        ({"anchors": [{"rpm": -8000, "thrust_n": 3}]}, "anchors[0]: rpm = -8000"),
+        ({"siblings": 5}, "siblings = "),
+        ({"siblings": [type("Bare", (), {"table": 1})()]}, "must have diameter_in"),
+        ({"rpm": "fast"}, "rpm = 'fast'"),
+        ({"geometry": {"r_over_R": [0.3, 0.9], "c_over_R": [0, 0.1], "beta_deg": [95, 9]}}, "c_over_R[0]"),
+        ({"geometry": {"r_over_R": [0.3, 0.9]}}, "r_over_R, c_over_R, beta_deg"),
+        ({"geometry": (0.1, 20)}, "r_over_R, c_over_R, beta_deg"),
+        ({"geometry": {"r_over_R": ["a"], "c_over_R": [1], "beta_deg": [9]}}, "numbers"),
+    ],
+)
+def test_an_argument_of_the_wrong_kind_is_a_fault_among_the_others(call, said):
+    with pytest.raises(InputFaults) as error:
+        predict(9, 6, blades=0, **call)
+    assert any(said in message for message in messages(error)), messages(error)
+    assert any("blades" in message for message in messages(error))
+
+
+def test_columns_and_mappings_are_taken_as_they_are():
+    columns = {"r_over_R": [0.2, 0.9], "c_over_R": [0.2, 0.1], "beta_deg": [30, 12]}
+    point = {"rpm": 8000, "shaft_power_w": 80}
+    loose = predict(9, 6, family="thin", geometry=columns, anchors=[point])
+    strict = predict(9, 6, family="thin", geometry=Geometry(*columns.values()), anchors=[Anchor(**point)])
+    assert loose.tier == "geometry + static point"
+    np.testing.assert_array_equal(loose.table.ct, strict.table.ct)
+
+
+def test_a_predicted_sibling_teaches_nothing_and_narrows_nothing():
+    alone = predict(9, 6, family="thin")
+    taught = predict(9, 6, family="thin", siblings=[predict(8, 5, family="thin")])
+    assert (taught.tier, taught.ct0_interval) == ("label", alone.ct0_interval)
+    assert any("Sibling 8x5 not used" in remark for remark in taught.remarks)
 
 
 @pytest.mark.parametrize(

@@ -1,21 +1,19 @@
 """One call for every kind of knowledge: a coefficient table with the interval it deserves."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import attrs
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmatch.air import Air
 from propmatch.estimates import Assumption
-from propmatch.faults import Fault, InputFaults, did_you_mean
 from propmatch.parts import Source
 from propmatch.tablehtml import pairs_html, table_html
 from propmatch.tables import CoefficientTable
-from propmatch.units import INCH_M
 from propmatch_plugins.prediction.anchoring import anchored, contradictions
+from propmatch_plugins.prediction.arguments import checked, default_rpm
 from propmatch_plugins.prediction.curves import (
     Evaluated,
     evaluate,
@@ -24,7 +22,6 @@ from propmatch_plugins.prediction.curves import (
     sibling_rows,
 )
 from propmatch_plugins.prediction.evidence import Anchor, anchor_point
-from propmatch_plugins.prediction.families import FAMILIES
 from propmatch_plugins.prediction.knowledge import QUANTITIES, Knowledge, bundled_knowledge, quantity_spread
 from propmatch_plugins.prediction.remarks import cross_check, support_remarks
 from propmatch_plugins.prediction.shapes import Geometry
@@ -33,11 +30,9 @@ __all__ = ["Prediction", "default_rpm", "predict"]
 
 FloatArray = NDArray[np.float64]
 
-SPEEDS = 8
 _HELD_WORTH_SAYING = 0.05
 _ANCHORED_Q80 = 1.15
 """Least multiple once the bench has replaced the scatter of lines, for which the multiples were made."""
-_LOWEST_TIP_MACH, _HIGHEST_TIP_MACH = 0.05, 0.7
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -97,22 +92,15 @@ class Prediction:
         return self.intervals["cp0"]
 
 
-def default_rpm(diameter_in: float) -> FloatArray:
-    """Eight speeds from tip Mach 0.05 to 0.7 in standard air, rounded to 10 rpm."""
-    sound = float(Air.standard().speed_of_sound_m_s)
-    per_mach = sound * 60.0 / (math.pi * diameter_in * INCH_M)
-    return np.round(np.linspace(_LOWEST_TIP_MACH, _HIGHEST_TIP_MACH, SPEEDS) * per_mach, -1)
-
-
 def predict(
     diameter_in: float,
     pitch_in: float,
     *,
     blades: int = 2,
     family: str | None = None,
-    geometry: Geometry | None = None,
+    geometry: Geometry | Mapping[str, ArrayLike] | None = None,
     siblings: Sequence[Any] = (),
-    anchors: Sequence[Anchor] = (),
+    anchors: Sequence[Anchor | Mapping[str, Any]] = (),
     rpm: ArrayLike | None = None,
     knowledge: Knowledge | None = None,
 ) -> Prediction:
@@ -123,9 +111,10 @@ def predict(
     diameter_in, pitch_in : label [in]
     blades : 1 to 8; supported by data for 2, weakly for 3 and 4
     family : ``thin``, ``thick``, ``broad``, ``folding`` or ``wide``; None mixes all, with a wider interval
-    geometry : measured blade shape, ``Geometry(...)`` or ``Geometry.at_75(chord, angle)``
+    geometry : measured blade shape, ``Geometry(...)`` or ``Geometry.at_75(chord, angle)``; or a table with the columns
+        r_over_R, c_over_R, beta_deg (mapping or data frame)
     siblings : measured propellers of the same line: anything with diameter_in, pitch_in, blades and table
-    anchors : static points from the bench
+    anchors : static points from the bench: ``Anchor(...)``, or mappings of its fields
     rpm : (R,) speeds of the table, default eight from tip Mach 0.05 to 0.7
     knowledge : fitted tables, default those that ship
 
@@ -136,11 +125,13 @@ def predict(
     Raises
     ------
     InputFaults
-        Size not finite or not above 0, blades out of range, a family that does not exist, rpm not rising; all at once.
+        Size not finite or not above 0, blades out of range, a family that does not exist, a faulty blade shape, sibling
+        or bench point, rpm not rising; all at once.
     """
-    speeds, known = _checked(diameter_in, pitch_in, blades, family, geometry, siblings, rpm)
+    asked = checked(diameter_in, pitch_in, blades, family, geometry, siblings, anchors, rpm)
+    speeds, known, geometry = asked.rpm, asked.siblings, asked.geometry
     knowledge = knowledge or bundled_knowledge()
-    remarks: list[str] = []
+    remarks = list(asked.remarks)
     if known:
         tier = "siblings"
         if geometry is not None:
@@ -168,7 +159,7 @@ def predict(
     def run(shift: FloatArray | None = None) -> Evaluated:
         return evaluate(knowledge, states, weights, diameter_in=diameter_in, blades=blades, rpm=speeds, shift=shift)
 
-    points = [anchor_point(anchor, diameter_in) for anchor in anchors]
+    points = [anchor_point(anchor, diameter_in) for anchor in asked.anchors]
     answer = run()
     calibration = knowledge.calibrations[tier]
     covariance = calibration.correlation * np.outer(answer.spread, answer.spread)
@@ -181,7 +172,8 @@ def predict(
     if points:
         q80 = calibration.q80
         intervals = _intervals(covariance, np.where(q80 > 1.0, np.maximum(q80, _ANCHORED_Q80), q80))
-    support = support_remarks(diameter_in, pitch_in, blades, family, geometry, speeds)
+    turned = np.concatenate([speeds, [point.rpm for point in points]])
+    support = support_remarks(diameter_in, pitch_in, blades, family, geometry, turned)
     remarks += support
     remarks += cross_check(knowledge, answer, diameter_in, pitch_in, blades, family, speeds, intervals)
     if answer.held > _HELD_WORTH_SAYING:
@@ -212,50 +204,6 @@ def predict(
         spread=np.sqrt(np.diag(covariance)),
         unconverged=answer.unconverged,
     )
-
-
-def _checked(
-    diameter_in: float,
-    pitch_in: float,
-    blades: int,
-    family: str | None,
-    geometry: Geometry | None,
-    siblings: Sequence[Any],
-    rpm: ArrayLike | None,
-) -> tuple[FloatArray, list[Any]]:
-    faults: list[Fault] = []
-
-    def add(key: str, value: object, rule: str, hint: str = "") -> None:
-        faults.append(Fault("predict", key, value, rule, hint))
-
-    sound = True
-    for key, number in (("diameter_in", diameter_in), ("pitch_in", pitch_in)):
-        if not isinstance(number, int | float | np.number) or not math.isfinite(number) or number <= 0:
-            add(key, number, "must be a finite number of inches above 0")
-            sound = False
-    if isinstance(blades, bool) or not isinstance(blades, int | np.integer) or not 1 <= blades <= 8:
-        add("blades", blades, "must be a whole number from 1 to 8")
-    if family is not None and family not in FAMILIES:
-        add("family", family, f"must be one of {', '.join(FAMILIES)}", did_you_mean(str(family), FAMILIES))
-    if geometry is not None and not isinstance(geometry, Geometry):
-        add("geometry", repr(geometry), "must be a Geometry")
-    known = []
-    for index, sibling in enumerate(siblings):
-        if getattr(sibling, "table", None) is None:
-            add(f"siblings[{index}]", repr(sibling), "must have diameter_in, pitch_in, blades and a table")
-        else:
-            known.append(sibling)
-    speeds = np.empty(0)
-    if rpm is not None:
-        speeds = np.atleast_1d(np.asarray(rpm, dtype=np.float64))
-        rising = speeds.ndim == 1 and np.all(np.isfinite(speeds)) and np.all(np.diff(speeds) > 0)
-        if not rising or not speeds.size or speeds[0] <= 0:
-            add("rpm", str(rpm), "must be finite, above 0 and strictly rising")
-    elif sound:
-        speeds = default_rpm(float(diameter_in))
-    if faults:
-        raise InputFaults(faults)
-    return speeds, known
 
 
 def _intervals(covariance: FloatArray, q80: FloatArray) -> dict[str, tuple[float, float]]:

@@ -45,7 +45,7 @@ class Geometry:
     ----------
     r_over_R : (N,) radius fractions, strictly rising in 0.05 to 1, N >= 2
     c_over_R : (N,) chord over radius, above 0, at most 1
-    beta_deg : (N,) blade angle to the plane of rotation [deg], above 0 and below 90
+    beta_deg : (N,) blade angle to the plane of rotation [deg], 0 to 89
     only_75 : True when the single station at 75 % radius is all that is known, see ``at_75``
 
     Raises
