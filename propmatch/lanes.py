@@ -70,8 +70,9 @@ class TrainLanes:
         """E = S ocv(charge) [V] of each lane; NaN outside 0..1."""
         if self.chemistry.size == 1:
             return np.asarray(self.cells * self.chemistries[self.chemistry[0]].cell_ocv_v(charge))
-        each = [chemistry.cell_ocv_v(charge) for chemistry in self.chemistries]
-        cell = each[0] if len(each) == 1 else np.choose(self.chemistry, each)
+        cell = self.chemistries[0].cell_ocv_v(charge)
+        for index, chemistry in enumerate(self.chemistries[1:], start=1):
+            cell = np.where(self.chemistry == index, chemistry.cell_ocv_v(charge), cell)
         return np.asarray(self.cells * cell)
 
     def pack_ohm(self, charge: Floats) -> Floats:

@@ -45,11 +45,24 @@ class Setting:
 
     @property
     def full_throttle_seconds(self) -> float | None:
-        """Longest timed phase above throttle 0.95; None when one has no end, or none says how long."""
-        loud = [p for p in self.phases if p.throttle is not None and p.throttle > 0.95]
-        times = [p.seconds for p in loud]
-        known = [t for t in times if t is not None]
-        return max(known) if known and len(known) == len(times) else None
+        """Longest time on end above throttle 0.95; None when it has no end, or no phase says how long.
+
+        Timed phases that follow each other add up; without shares the list repeats, so the last meets the first.
+        """
+        phases = list(self.phases)
+        quiet = [at for at, p in enumerate(phases) if p.throttle is None or p.throttle <= 0.95]
+        if not quiet:
+            return None
+        if all(p.share is None for p in phases):
+            phases = phases[quiet[0] :] + phases[: quiet[0]]
+        longest = stretch = 0.0
+        for phase in phases:
+            loud = phase.throttle is not None and phase.throttle > 0.95
+            if loud and phase.seconds is None:
+                return None
+            stretch = stretch + (phase.seconds or 0.0) if loud else 0.0
+            longest = max(longest, stretch)
+        return longest or None
 
     def airframes(self, train_mass_g: Floats) -> AirframeLanes:
         """The airframe carrying each train."""

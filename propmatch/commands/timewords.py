@@ -84,6 +84,14 @@ def _end(flight: Flight) -> str:
     return words.get(flight.time.ended_by or "", "")
 
 
+def _why_not(flight: Flight) -> str:
+    """What a flight of no length at all came to grief on."""
+    if flight.time.ended_by == "cut-off":
+        cutoff = flight.setting.brief.limits.cutoff_cell_v
+        return f"In {flight.time.ended_in} a cell falls below the cut-off of {cutoff:g} V even with a full pack"
+    return f"{flight.time.ended_in} needs more thrust than there is, even with a full pack"
+
+
 def _all_up(flight: Flight, shown: Shown) -> str:
     """The all-up mass, and how far it is above the target if it is."""
     text = f"{shown.mass_text(flight.mass_g)} all-up"
@@ -96,12 +104,13 @@ def _all_up(flight: Flight, shown: Shown) -> str:
 def headline_of(train: Any, brief: Any, flights: Sequence[Flight], shown: Shown) -> list[str]:
     """The flight in sentences; other variants in one more."""
     first = flights[0]
-    name = f"{train.motor.name}, {train.propeller.name}, {train.pack.name}"
+    sets = "" if train.count == 1 else f"{train.count} sets of "
+    name = f"{sets}{train.motor.name}, {train.propeller.name}, {train.pack.name}"
     where = f"{brief.aircraft.name}, {first.variant}, with {name}"
     if not math.isfinite(first.time.minutes):
         return [f"{where}: no answer. {first.time.status.meaning}."]
     if first.time.minutes == 0:
-        return [f"{where}: cannot be flown. {first.time.ended_in} needs more thrust than there is, even full."]
+        return [f"{where}: cannot be flown. {_why_not(first)}."]
     sentences = [
         f"{where}: {first.time.minutes:.1f} minutes {_end(first)}, at {_all_up(first, shown)}.",
         f"Set the timer to {_clock(first.time.timer_minutes)} (minutes:seconds, a tenth kept back) and expect about "

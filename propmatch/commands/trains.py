@@ -38,7 +38,7 @@ def train_options(function: F) -> F:
         click.option(
             "--listing",
             metavar="ROW",
-            help='Instead of --motor: a shop listing\'s row, "1500kV 28g 7.4V 8.5A 6x4 320gf" (volts, amps, propeller, '
+            help='Instead of --motor: a shop listing\'s row, "1500kV 28g 7.4V 8.5A 7x4 320gf" (volts, amps, propeller, '
             "thrust at full throttle); its winding resistance and no-load current are solved for.",
         ),
         click.option("--motor", metavar="PART", help='Id, or typed: "1500kV 28g", "kv=1500 mass=28 r=0.08 i0=0.9".'),

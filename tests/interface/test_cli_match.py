@@ -298,6 +298,26 @@ def test_a_flight_that_is_too_short_ends_with_one(run, edited, shortlist):
 
 
 @pytest.mark.parametrize(
+    ("speed", "cell", "said"),
+    [
+        # 2 ohm a cell under full throttle sags below any cut-off
+        (11, "2000mohm", "In climb out a cell falls below the cut-off of 3.3 V even with a full pack."),
+        (90, "10mohm", "transect needs more thrust than there is, even with a full pack."),
+    ],
+)
+def test_a_flight_of_no_length_says_what_it_came_to_grief_on(run, tmp_path, speed, cell, said):
+    path = tmp_path / "short.toml"
+    shared = BRIEF.replace("seconds = 25", "share = 1.0").replace("airspeed_m_s = 11", f"airspeed_m_s = {speed}")
+    path.write_text(shared, encoding="utf-8")
+    words = ("--motor", "1500kV label 28g", "--propeller", "bundled/7x4-thin", "--pack", f"2S 850mAh 50g cell={cell}")
+    done = run("time", str(path), *words, "--motors", "2")
+    head = " ".join(done.out.split("\n\n")[0].split())
+    assert done.exit_code == 1
+    assert "with 2 sets of 1500kV" in head
+    assert f"cannot be flown. {said}" in head
+
+
+@pytest.mark.parametrize(
     ("words", "said"),
     [
         (("--train", "bundled/2206-1900"), "names no controller and no pack and no propeller"),

@@ -177,3 +177,20 @@ def test_a_listing_row_comes_out_again(run):
     near = min(rows, key=lambda row: abs(row["pack_voltage_v"] - 7.4))
     assert near["pack_voltage_v"] == pytest.approx(7.4, abs=0.02)
     assert near["pack_current_a"] == pytest.approx(6.0, rel=0.01)
+
+
+@pytest.mark.parametrize("option", ["--motor", "--listing", "--propeller", "--pack", "--controller"])
+def test_what_the_help_shows_as_an_example_works(run, option):
+    import re
+
+    from propmatch.commands.point import command
+
+    help_text = next(each.help for each in command.params if option in each.opts)
+    examples = re.findall(r'"([^"]+)"', help_text)
+    assert examples
+    for example in examples:
+        given = {"--motor": "1500kV 28g", "--propeller": "6x4", "--pack": "2S 450mAh", option: example}
+        if option == "--listing":
+            del given["--motor"]
+        done = run("point", *(word for pair in given.items() for word in pair))
+        assert done.exit_code == 0, (example, done.err)

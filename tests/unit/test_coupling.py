@@ -2,12 +2,14 @@
 
 import math
 
+import attrs
 import numpy as np
 import pytest
 from oracle import Chain, FloatTable
 from support import random_train, simple_motor, simple_train, smooth_table, table_of
 
 from propmatch.air import Air
+from propmatch.chemistry import Chemistry
 from propmatch.coupling import POINT_FIELDS, OperatingPoint, hold_thrust, solve
 from propmatch.parts import PowerTrain
 from propmatch.status import Flag, Status, StatusError
@@ -108,6 +110,14 @@ def test_air_may_differ_from_lane_to_lane() -> None:
         one = solve(simple_train(), air=Air.standard(float(height)))
         assert together.rpm[i] == pytest.approx(one.rpm, rel=1e-11)
         assert together.tip_mach[i] == pytest.approx(one.tip_mach, rel=1e-11)
+
+
+def test_any_number_of_chemistries_in_one_call() -> None:
+    cells = [Chemistry(name=f"c{i}", charge=[0, 1], ocv_v=[3.0, 4.0 + 0.01 * i], nominal_v=3.7, source="invented")
+             for i in range(70)]  # fmt: skip
+    trains = [simple_train(pack=attrs.evolve(simple_train().pack, chemistry=cell)) for cell in cells]
+    together = solve(trains, charge=0.5).rpm
+    assert together == pytest.approx([solve(train, charge=0.5).rpm for train in trains], rel=1e-12)
 
 
 def test_more_lanes_than_a_chunk() -> None:

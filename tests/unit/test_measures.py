@@ -62,10 +62,18 @@ def test_limits_that_the_brief_leaves_out():
 def test_full_throttle_seconds_are_the_longest_stretch_or_unknown():
     chosen, _ = CASES[0]
     phase = type(chosen.phases[0])
-    timed = (phase(name="a", throttle=1.0, seconds=20.0), phase(name="b", throttle=0.97, seconds=35.0))
-    shared = (*timed, phase(name="c", throttle=1.0, share=1.0))
-    calm = (phase(name="a", throttle=0.5, share=1.0),)
-    for phases, seconds in ((timed, 35.0), (shared, None), (calm, None)):
+    first, second = phase(name="a", throttle=1.0, seconds=20.0), phase(name="b", throttle=0.97, seconds=35.0)
+    calm, glide = phase(name="c", throttle=0.5, share=1.0), phase(name="d", throttle=0.0, seconds=60.0)
+    cases = (
+        ((first, second, calm), 55.0),  # on end
+        ((first, glide, second, calm), 35.0),
+        ((first, calm, second), 35.0),  # the shares lie between
+        ((first, glide, second), 55.0),  # no shares: the list repeats, so the last meets the first
+        ((first, second), None),  # for ever
+        ((first, phase(name="e", throttle=1.0, share=1.0)), None),
+        ((calm,), None),
+    )
+    for phases, seconds in cases:
         assert attrs.evolve(chosen, brief=attrs.evolve(chosen.brief, phase=phases)).full_throttle_seconds == seconds
 
 
