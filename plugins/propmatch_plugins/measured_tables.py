@@ -130,7 +130,9 @@ def read_tables(where: str | Path | Sequence[Path], *, cache: bool = True) -> Me
         else:
             propellers.append(made)
     unused = tuple(path for path in others if path not in lent.used)
-    return MeasuredTables(propellers=tuple(propellers), set_aside=tuple(aside), faults=tuple(faults), others=unused)
+    return MeasuredTables(
+        propellers=tuple(propellers), set_aside=tuple(aside), faults=(*faults, *lent.faults), others=unused
+    )
 
 
 def table_of_file(path: Path) -> "CoefficientTable":
@@ -205,6 +207,7 @@ class _Lent:
         self.pitch_to_diameter: dict[tuple[str, str], float] = {}
         self.true_diameter_in: dict[tuple[str, str], float] = {}
         self.used: set[Path] = set()
+        self.faults: list[Fault] = []
         for path in files:
             self._read(path)
 
@@ -220,31 +223,42 @@ class _Lent:
         what = lends(grid.header)
         if not what:
             return
-        rows = [dict(zip(grid.header, cells, strict=False)) for _, cells in grid.rows]
-        if what == "shape":
-            blades: dict[tuple[str, str], list[tuple[float, float]]] = {}
-            for row in rows:
-                radius, angle = _number(row["r_over_R"]), _number(row["beta_deg"])
-                if radius is not None and angle is not None:
-                    blades.setdefault((row.get("volume", ""), row["propeller"]), []).append((radius, angle))
-            for key, stations in blades.items():
-                radii, angles = np.array(sorted(stations)).T
-                if radii[0] <= 0.75 <= radii[-1]:
-                    angle = math.radians(float(np.interp(0.75, radii, angles)))
-                    self.pitch_to_diameter[key] = math.pi * 0.75 * math.tan(angle)
-        else:
-            for row in rows:
-                true = _number(row["true_diameter_in"])
-                if true is not None and "nominal" not in row.get("coefficients_based_on", ""):
-                    self.true_diameter_in[row.get("volume", ""), row["propeller"]] = true
+        columns = ("r_over_R", "beta_deg") if what == "shape" else ("true_diameter_in",)
+        blades: dict[tuple[str, str], list[tuple[float, float]]] = {}
+        for line, cells in grid.rows:
+            if len(cells) < len(grid.header):
+                rule = f"has {len(cells)} fields, the first row names {len(grid.header)}"
+                self.faults.append(Fault(grid.at(line), rule=rule))
+                continue
+            row = dict(zip(grid.header, cells, strict=False))
+            values = [_number(row[name], grid.comma) for name in columns]
+            wrong = [name for name, value in zip(columns, values, strict=True) if value is None and row[name].strip()]
+            self.faults += [Fault(grid.at(line), name, row[name], "must be a number") for name in wrong]
+            if any(value is None for value in values):
+                continue
+            key = (row.get("volume", ""), row["propeller"])
+            if what == "shape":
+                blades.setdefault(key, []).append((values[0], values[1]))  # type: ignore[arg-type]
+            elif "nominal" not in row.get("coefficients_based_on", ""):
+                self.true_diameter_in[key] = values[0]  # type: ignore[assignment]
+        for key, stations in blades.items():
+            radii, angles = np.array(sorted(stations)).T
+            if radii[0] <= 0.75 <= radii[-1]:
+                angle = math.radians(float(np.interp(0.75, radii, angles)))
+                self.pitch_to_diameter[key] = math.pi * 0.75 * math.tan(angle)
+        self.faults += grid.faults
         self.used.add(path)
 
 
-def _number(text: str) -> float | None:
+def _number(text: str, comma: bool) -> float | None:
+    """A finite number, or None."""
+    import math
+
     try:
-        return float(text)
+        value = float(text.replace(",", ".") if comma else text)
     except ValueError:
         return None
+    return value if math.isfinite(value) else None
 
 
 # ---------------------------------------------------------------- tables once made

@@ -170,6 +170,22 @@ def test_blade_angles_and_true_diameters_in_the_folder_go_with_the_measured_prop
     assert propeller.pitch_in == pytest.approx(7.9 * 0.75 * math.pi * math.tan(math.radians(20)))
 
 
+def test_faulty_rows_of_blade_angles_are_named_and_the_rest_is_used(folder):
+    rows = [line.split()[:3] for line in RUN.splitlines()[1:]]
+    table = ["propeller,diameter_in,rpm,J,CT,CP", *(f"quill_20deg,8,4000,{','.join(row)}" for row in rows)]
+    (folder / "dynamic.csv").write_text("\n".join(table))
+    (folder / "geometry.csv").write_text(
+        "propeller,r_over_R,c_over_R,beta_deg\nquill_20deg,0.5,0.2,20\nquill_20deg,1,0.1,20\n"
+        "quill_20deg,0.7\nquill_20deg,0.8,0.1,steep\n"
+    )
+    catalogue = load(folder)
+    assert catalogue.propellers["parts/quill_20deg"].pitch_in == pytest.approx(8 * 0.858, rel=1e-3)
+    said = [str(fault) for fault in catalogue.faults]
+    assert len(said) == 2
+    assert "geometry.csv:4: has 2 fields" in said[0]
+    assert "geometry.csv:5: beta_deg = 'steep'" in said[1]
+
+
 def test_a_sub_folder_that_is_not_looked_into_is_said(folder):
     inside = folder / "propellers"
     inside.mkdir()
