@@ -14,7 +14,7 @@ from propmatch.fields import replace
 from propmatch.geometry import Geometry
 from propmatch.layout import Item, Structure
 from propmatch.parts import PowerTrain, propeller_mass_g
-from propmatch.sections import Brief
+from propmatch.sections import Brief, printed_takes_up
 from propmatch.status import Status
 
 __all__ = [
@@ -155,15 +155,21 @@ def build_up(
 def bare_build_up(brief: Brief, variant: ResolvedVariant) -> MassBuildUp:
     """Everything but the power train in one variant of a brief.
 
-    The lists of the brief at the variant's filament factor; a variant that states another bare mass has every line in
-    proportion. A brief with one bare mass gives one line, placed by ``balance.bare_cg_mm``.
+    The lists of the brief at the variant's filament factor. Where a variant states another bare mass the printed lines
+    take up the difference in proportion and the items stay; without printed lines, or below the items, every
+    line is in proportion. A brief with one bare mass gives one line, placed by ``balance.bare_cg_mm``.
     """
     mass = variant.airframe.bare_mass_g
     if not brief.item and not brief.structure:
         place = None if brief.balance is None else brief.balance.bare_cg_mm
         return MassBuildUp((Item(name="bare aircraft", mass_g=mass, position_mm=place),))
     listed = build_up(brief.item, brief.structure, filament_factor=variant.filament_factor)
-    return listed if abs(listed.mass_g - mass) < 1e-9 * mass else listed.scaled_to(mass)
+    if abs(listed.mass_g - mass) < 1e-9 * mass:
+        return listed
+    if not printed_takes_up(brief.item, brief.structure, mass):
+        return listed.scaled_to(mass)
+    items, printed = listed.lines[: len(brief.item)], MassBuildUp(listed.lines[len(brief.item) :])
+    return MassBuildUp((*items, *printed.scaled_to(mass - MassBuildUp(items).mass_g).lines))
 
 
 def power_train_items(geometry: Geometry, train: PowerTrain) -> tuple[Item, ...]:

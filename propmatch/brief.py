@@ -23,6 +23,7 @@ from propmatch.sections import (
     Variant,
     Wing,
     listed_mass_g,
+    printed_takes_up,
 )
 from propmatch.tomltext import TomlText, dump_record, parse_toml, read_toml
 
@@ -178,7 +179,7 @@ def _resolved(brief: Brief, variant: Variant | None, common: tuple[Assumption, .
         motor_count=_either(variant, brief.aircraft, "motor_count"),
         accessory_current_a=_either(variant, brief.aircraft, "accessory_current_a"),
         filament_factor=filament_factor(_filament(variant)),
-        assumptions=tuple(each for each in common if each.field not in overridden) + made,
+        assumptions=tuple(each for each in common if each.field not in overridden) + made + _spread(brief, variant),
     )
 
 
@@ -192,6 +193,20 @@ def _bare_mass_g(brief: Brief, variant: Variant | None) -> float:
     if stated is not None:
         return stated
     return listed_mass_g(brief.item, brief.structure, _filament(variant))
+
+
+def _spread(brief: Brief, variant: Variant | None) -> tuple[Assumption, ...]:
+    """Where the bare mass that a variant states differs from the lists of the brief, and nobody says where."""
+    if variant is None or variant.bare_mass_g is None or not (brief.item or brief.structure):
+        return ()
+    mass = variant.bare_mass_g
+    more = mass - listed_mass_g(brief.item, brief.structure, _filament(variant))
+    if more == 0:
+        return ()
+    way = f"{abs(more):.0f} g {'more' if more > 0 else 'less'} than the lists"
+    printed = printed_takes_up(brief.item, brief.structure, mass)
+    where = "in the printed lines in proportion, the items as they are" if printed else "in every line in proportion"
+    return (Assumption("aircraft", "bare_mass_g", mass, "g", f"'{variant.name}' is {way}: {where}"),)
 
 
 def _filament(variant: Variant | None) -> float | str:

@@ -33,6 +33,7 @@ __all__ = [
     "Variant",
     "Wing",
     "listed_mass_g",
+    "printed_takes_up",
 ]
 
 
@@ -228,6 +229,11 @@ def listed_mass_g(item: Sequence[Item], structure: Sequence[Structure], filament
     """Sum of the items and of the printed structure in a build with this filament factor [g]."""
     factor = filament_factor(filament)
     return sum(each.mass_g for each in item) + sum(each.mass_g(factor) for each in structure)
+
+
+def printed_takes_up(item: Sequence[Item], structure: Sequence[Structure], bare_mass_g: float) -> bool:
+    """Whether the printed lines alone can make a stated bare mass, the items staying as they are."""
+    return bool(listed_mass_g((), structure)) and bare_mass_g > sum(each.mass_g for each in item)
 
 
 def _foremost(balance: Balance) -> float:

@@ -182,12 +182,36 @@ def test_variants_of_a_brief_by_filament_and_by_weighing():
     brief = loads_brief(BRIEF)
     found = [bare_build_up(brief, each) for each in resolve_variants(brief)]
     # 20 + 200 x 0.9 + 10 = 210 g at (20 x 300 + 190 x 330)/210 = 327.142857 mm; half: 20 + 90 + 10 = 120 g at
-    # (6 000 + 100 x 330)/120 = 325 mm; weighed: 231 g, the centre stays.
+    # (6 000 + 100 x 330)/120 = 325 mm; weighed: 231 g, the servos keep their 20 g, so the print has 211 g:
+    # (6 000 + 211 x 330)/231 = 327.402597 mm
     assert [each.mass_g for each in found] == pytest.approx([210.0, 120.0, 231.0])
-    assert [each.position_mm for each in found] == pytest.approx([327.142857143, 325.0, 327.142857143])
+    assert [each.position_mm for each in found] == pytest.approx([327.142857143, 325.0, 327.402597403])
+    assert [line.mass_g for line in found[2].lines] == pytest.approx([20.0, 211.0])
+    said = [str(each) for each in resolve_variants(brief)[2].assumptions]
+    assert (
+        "aircraft: 'as weighed' is 21 g more than the lists: in the printed lines in proportion, the items as they are"
+        in said
+    )
     aircraft = Geometry.of_brief(brief, resolve_variants(brief)[0].airframe)
     assert aircraft.tail.position_mm == 760.0
     assert aircraft.chord_mm == pytest.approx(200.0)
+
+
+@pytest.mark.parametrize(("mass", "lists"), [(15.0, "both"), (60.0, "items")])
+def test_a_weighing_that_the_print_cannot_explain_scales_every_line(mass, lists):
+    text = BRIEF.replace("bare_mass_g = 231", f"bare_mass_g = {mass}")
+    if lists == "items":
+        text = text.replace(
+            "[[structure]]\nslicer_g = 200\nflow_rate = 0.9\nglue_g = 10", '[[item]]\nname = "hull"\nmass_g = 40'
+        )
+        text = text.replace('[[variant]]\nname = "half the filament"\nfilament = 0.5\n', "")
+    brief = loads_brief(text)
+    designed, weighed = (resolve_variants(brief)[at] for at in (0, -1))
+    before, after = bare_build_up(brief, designed), bare_build_up(brief, weighed)
+    assert after.mass_g == pytest.approx(mass)
+    assert after.position_mm == pytest.approx(before.position_mm)
+    if lists == "both":
+        assert any("in every line in proportion" in str(each) for each in weighed.assumptions)
 
 
 def test_one_bare_mass_is_placed_by_its_own_centre():
