@@ -17,8 +17,8 @@ CAUTIONS = (
     "bench.",
     "Lithium packs burn: never leave one charging alone, store at half charge, retire a pack that is puffed or "
     "damaged.",
-    "The lowest rating of motor, controller, pack and propeller is the limit. The motor carries more than a wattmeter "
-    "at the pack shows at part throttle.",
+    "The lowest rating of motor, controller, pack and propeller is the limit. At part throttle a motor carries more "
+    "than it draws from the pack, where a wattmeter sits.",
     "A throttle cap is duty, not stick position, and can be lost when a controller is recalibrated.",
     "These figures are estimates: test on the bench with a wattmeter before flight. Local rules, the makers' limits "
     "and a club's safety officer come first.",

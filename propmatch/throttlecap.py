@@ -22,7 +22,8 @@ _LEAST = 0.01
 
 CAP_NOTE = (
     "Throttle is duty, not stick position. A cap set in the transmitter can be lost when the controller is "
-    "recalibrated, or with another model memory. The motor carries more than the wattmeter shows at the pack."
+    "recalibrated, or with another model memory. At part throttle a motor carries more than it draws from the "
+    "pack, where the wattmeter sits."
 )
 
 

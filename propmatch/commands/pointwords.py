@@ -164,7 +164,7 @@ def _loads(train: Any, row: Row, shown: Shown) -> list[str]:
     throttle = []
     if row["throttle"] < 1:
         throttle = wrapped(
-            "At part throttle the motor current is larger than the pack current that a wattmeter shows.", first="  "
+            "At part throttle a motor carries more than it draws from the pack, where a wattmeter sits.", first="  "
         )
     return ["Loads beside their ratings:", *text, *throttle, f"  {speed}"]
 

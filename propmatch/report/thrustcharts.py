@@ -289,6 +289,6 @@ def _sweep_words(x: Floats, thrust: Floats, motor: Floats, pack: Floats, axis: s
     return (
         f"From {quantity} {ends[0]} to {ends[1]} thrust goes from {units.thrust_text(thrust[low])} to "
         f"{units.thrust_text(thrust[high])}, the current of one motor from {motor[low]:.1f} to {motor[high]:.1f} A, "
-        f"of the pack from {pack[low]:.1f} to {pack[high]:.1f} A. At part throttle the motor carries more current "
-        "than the pack gives."
+        f"of the pack from {pack[low]:.1f} to {pack[high]:.1f} A. At part throttle a motor carries more than "
+        "it draws from the pack."
     )

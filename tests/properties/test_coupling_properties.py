@@ -228,3 +228,11 @@ def test_a_changed_equation_would_be_seen(name: str) -> None:
     expected = Chain(**numbers).speed(100.0, 2000.0) * 30 / math.pi
     off = abs(point.rpm / expected - 1)
     assert off < 1e-11 if name == "nothing" else off > 1e-5
+
+
+@given(trains(), number(0.02, 0.999))
+def test_at_part_throttle_a_motor_carries_more_than_it_draws(train: PowerTrain, throttle: float) -> None:
+    """I > I_b = d I/(1 - k (1 - d)) for every d < 1: what the texts about a throttle cap say."""
+    point = solve(train, throttle=throttle)
+    if point.status is Status.OK:
+        assert point.motor_current_a > (point.pack_current_a - train.accessory_current_a) / train.count
