@@ -180,7 +180,9 @@ def _note(name: str, measured: TrainMeasures, lane: int, value: float) -> str:
     elif name in ("motor_current_static", "motor_current_flight", "controller_current"):
         seconds = measured.setting.full_throttle_seconds
         limit = "continuous limit" if seconds is None else f"limit for {seconds:g} s of full throttle"
-        parts.append(f"{limit}; at part throttle a motor carries more than it draws from the pack, where a wattmeter sits")
+        parts.append(
+            f"{limit}; at part throttle a motor carries more than it draws from the pack, where a wattmeter sits"
+        )
     elif name == "propeller_rpm" and not measured.ratings.max_rpm_stated[lane]:
         parts.append("limit of the blade family, unverified: the maker's comes first")
     elif name == "pack_sustained":
