@@ -7,8 +7,9 @@ from typing import Any
 import attrs
 import numpy as np
 
+from propmatch.checkwords import joined, parts_text
 from propmatch.commands.output import Reply
-from propmatch.commands.saying import check_names, joined, mass_block, parts_text
+from propmatch.commands.saying import check_names, mass_block
 from propmatch.commands.trains import LazyCatalogue, train_data
 from propmatch.faults import Fault, InputFaults
 from propmatch.shown import Shown, signed, table, wrapped

@@ -6,9 +6,10 @@ from typing import Any
 
 import attrs
 
+from propmatch.checkwords import joined, parts_text
 from propmatch.commands.cellsways import placing_block, ways_block
 from propmatch.commands.output import Reply
-from propmatch.commands.saying import check_names, checks_table, joined, mass_block, over_text, parts_text
+from propmatch.commands.saying import check_names, checks_table, mass_block, over_text
 from propmatch.commands.trains import LazyCatalogue, train_data
 from propmatch.shown import Shown, signed, table, wrapped
 

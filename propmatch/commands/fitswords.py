@@ -3,8 +3,9 @@
 import math
 from typing import Any
 
+from propmatch.checkwords import joined, parts_text
 from propmatch.commands.output import Reply
-from propmatch.commands.saying import checks_table, joined, mass_block, over_text, parts_text
+from propmatch.commands.saying import checks_table, mass_block, over_text
 from propmatch.commands.trains import LazyCatalogue, train_data, with_table
 from propmatch.faults import Fault, InputFaults
 from propmatch.shown import Shown, signed, table, wrapped

@@ -6,6 +6,7 @@ from typing import Any
 
 import attrs
 
+from propmatch.checkwords import check_name, limit_number, parts_text, value_text
 from propmatch.commands.output import Reply
 from propmatch.commands.trains import LazyCatalogue, train_data
 from propmatch.shown import Shown, signed, table, wrapped
@@ -19,11 +20,6 @@ _METRIC_WORDS = {
 
 
 _FRONT_LINES = 8
-
-
-def check_word(name: str) -> str:
-    """The name of a check as people write it."""
-    return name.replace("_", " ").replace("all up", "all-up")
 
 
 def binding(checks: Sequence[Any]) -> Any:
@@ -46,11 +42,6 @@ def candidate_row(candidate: Any) -> dict[str, Any]:
 
 def _full_row(candidate: Any) -> dict[str, Any]:
     return {**candidate_row(candidate), "checks": candidate.checks, "variants": candidate.variants}
-
-
-def _parts(candidate: Any) -> str:
-    train = candidate.train
-    return f"{train.motor.name}, {train.propeller.name}, {train.pack.name}, {train.controller.name}"
 
 
 def _numbers(candidate: Any, shown: Shown) -> str:
@@ -131,7 +122,7 @@ def _best_sentences(shortlist: Any, shown: Shown) -> list[str]:
     sentences = []
     for cells, group in shortlist.by_cells.items():
         if group:
-            sentences.append(f"Best with {cells}S: {_parts(group[0])}: {_numbers(group[0], shown)}.")
+            sentences.append(f"Best with {cells}S: {parts_text(group[0].train)}: {_numbers(group[0], shown)}.")
         elif shortlist.best is not None:
             sentences.append(f"With {cells}S nothing meets it.")
     return sentences
@@ -182,29 +173,7 @@ def _order(weights: dict[str, float]) -> str:
 def _nearest(check: Any) -> str:
     if check is None:
         return "-"
-    return f"{check_word(check.name)}, {100 * check.margin:.0f} % off"
-
-
-def _with_unit(value: float, unit: str) -> str:
-    if not math.isfinite(value):
-        return "-"
-    digits = 0 if unit in ("g", "rpm", "S") else 2 if abs(value) < 10 else 1
-    return f"{signed(value, digits)} {unit}".strip()
-
-
-def _value(check: Any) -> str:
-    return _with_unit(check.value, check.unit)
-
-
-def _limit(check: Any) -> str:
-    number, space, unit = _with_unit(check.limit, check.unit).partition(" ")
-    return (number.rstrip("0").rstrip(".") if "." in number else number) + space + unit
-
-
-def _worded_limit(check: Any) -> str:
-    if not math.isfinite(check.limit):
-        return "-"
-    return f"at {'least' if check.least else 'most'} {_limit(check)}"
+    return f"{check_name(check.name)}, {100 * check.margin:.0f} % off"
 
 
 def _reasons(shortlist: Any, candidate: Any, shown: Shown) -> list[str]:
@@ -213,7 +182,7 @@ def _reasons(shortlist: Any, candidate: Any, shown: Shown) -> list[str]:
     for name, word in (("flight_time", "flies"), ("thrust_to_weight", "thrust to weight"), ("climb", "climbs")):
         check = candidate.check(name)
         if math.isfinite(check.limit):
-            reasons.append(f"{word} {_value(check)} where {_limit(check)} is asked")
+            reasons.append(f"{word} {value_text(check.value, check.unit)} where {limit_number(check)} is asked")
     mass = candidate.check("all_up_mass")
     if math.isfinite(mass.limit):
         below = f"{shown.mass_of(mass.limit - mass.value):.0f} {shown.mass_unit}"
@@ -221,13 +190,14 @@ def _reasons(shortlist: Any, candidate: Any, shown: Shown) -> list[str]:
     sentences = [f"The first: {'; '.join(reasons)}." if reasons else "The first:"]
     if (near := binding(candidate.checks)) is not None:
         sentences.append(
-            f"What binds it is the {check_word(near.name)}: {_value(near)} against {_limit(near)} ({near.basis})."
+            f"What binds it is the {check_name(near.name)}: {value_text(near.value, near.unit)} against "
+            f"{limit_number(near)} ({near.basis})."
         )
-    close = [check_word(c.name) for c in candidate.checks if c.verdict == "over" and c.basis == "common practice"]
+    close = [check_name(c.name) for c in candidate.checks if c.verdict == "over" and c.basis == "common practice"]
     if close:
         sentences.append(f"Outside common practice: {', '.join(close)} (--why tells more).")
     for variant, failing in candidate.variants.items():
-        words = ", ".join(check_word(name) for name in failing)
+        words = ", ".join(check_name(name) for name in failing)
         sentences.append(f"Variant '{variant}': " + (f"fails {words}." if failing else "meets the brief too."))
     return wrapped(" ".join(sentences), first="  ")
 
@@ -247,7 +217,7 @@ def _left_out(shortlist: Any) -> list[str]:
                 {
                     "": f"  {count}",
                     "share": f"{share:.0f} %" if share >= 1 else "< 1 %",
-                    "limit": check_word(name) + ("" if what == check_word(name) else f": {what}"),
+                    "limit": check_name(name) + ("" if what == check_name(name) else f": {what}"),
                 }
             )
     return ["Left out, counted at the first limit each fails:", *table(rows, left=("limit",))[1:]]
@@ -271,9 +241,9 @@ def check_block(checks: Sequence[Any]) -> list[str]:
     """Every check of one design: value, limit, margin, verdict, basis."""
     rows = [
         {
-            "check": f"  {check_word(check.name)}",
-            "value": _value(check),
-            "limit": ("at least " if check.least else "at most ") + _limit(check)
+            "check": f"  {check_name(check.name)}",
+            "value": value_text(check.value, check.unit),
+            "limit": ("at least " if check.least else "at most ") + limit_number(check)
             if math.isfinite(check.limit)
             else "-",
             "margin": f"{100 * check.margin:.0f} %" if math.isfinite(check.margin) else "-",
@@ -295,11 +265,12 @@ def why_reply(stock: LazyCatalogue, brief: Any, options: dict[str, Any], which: 
     train = train_of_ids(stock, options["why"], "--why")
     ids = " + ".join(str(part.id) for part in (train.motor, train.controller, train.pack, train.propeller))
     found = why(brief, stock.catalogue, ids, variant=options["variant"])
-    name = f"{train.motor.name}, {train.propeller.name}, {train.pack.name}, {train.controller.name}"
+    name = parts_text(train)
     cells = f"{train.pack.cells_series}S"
     if found.excluded_by:
         words = "; ".join(
-            f"{check_word(c.name)} {_value(c)} against {_limit(c)} ({c.basis})" for c in found.excluded_by
+            f"{check_name(c.name)} {value_text(c.value, c.unit)} against {limit_number(c)} ({c.basis})"
+            for c in found.excluded_by
         )
         sentence = f"{name} is left out: {words}."
     else:
@@ -336,4 +307,4 @@ def why_reply(stock: LazyCatalogue, brief: Any, options: dict[str, Any], which: 
 
 
 def _note(check: Any) -> list[str]:
-    return wrapped(f"{check_word(check.name)}: {check.note}", first="  ", rest="    ")
+    return wrapped(f"{check_name(check.name)}: {check.note}", first="  ", rest="    ")

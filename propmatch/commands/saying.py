@@ -4,76 +4,23 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from propmatch.commands.matchwords import check_word
+from propmatch.checkwords import check_name, joined, limit_text, value_text
 from propmatch.shown import Shown, signed, table, wrapped
 
-__all__ = [
-    "check_names",
-    "checks_table",
-    "joined",
-    "limit_text",
-    "mass_block",
-    "over_text",
-    "parts_text",
-    "value_text",
-    "with_unit",
-]
-
-
-def with_unit(value: float, unit: str, shown: Shown) -> str:
-    """A number of a check in the reader's unit."""
-    if not math.isfinite(value):
-        return "no answer" if math.isnan(value) else "no limit"
-    if unit == "g":
-        return shown.mass_text(value)
-    if unit == "g/dm2":
-        return shown.loading_text(value)
-    digits = 0 if unit in ("rpm", "S") else 2 if abs(value) < 10 else 1
-    return f"{signed(value, digits)} {unit}".strip()
-
-
-def value_text(check: Any, shown: Shown) -> str:
-    return with_unit(check.value, check.unit, shown)
-
-
-def limit_text(check: Any, shown: Shown) -> str:
-    """``at most 11.5 A``."""
-    if not math.isfinite(check.limit):
-        return "-"
-    number, space, unit = with_unit(check.limit, check.unit, shown).partition(" ")
-    if "." in number:
-        number = number.rstrip("0").rstrip(".")
-    return f"at {'least' if check.least else 'most'} {number}{space}{unit}"
+__all__ = ["check_names", "checks_table", "mass_block", "over_text"]
 
 
 def over_text(check: Any, shown: Shown) -> str:
     """``motor current static 17.2 A (at most 11.5 A by the part rating)``."""
+    value = value_text(check.value, check.unit, shown, missing="no answer")
     if check.name == "cell_count" and check.limit == 0:
-        return f"{value_text(check, shown)} is fewer cells than motor or controller allow"
+        return f"{value} is fewer cells than motor or controller allow"
     by = {"brief": "by the brief", "part rating": "by the part's rating"}.get(check.basis, f"by {check.basis}")
-    return f"{check_word(check.name)} {value_text(check, shown)} ({limit_text(check, shown)} {by})"
+    return f"{check_name(check.name)} {value} ({limit_text(check, shown)} {by})"
 
 
 def check_names(names: Sequence[str]) -> str:
-    return joined([check_word(name) for name in names])
-
-
-def joined(words: Sequence[str]) -> str:
-    """``a, b and c``."""
-    if len(words) < 2:
-        return "".join(words)
-    return f"{', '.join(words[:-1])} and {words[-1]}"
-
-
-def parts_text(train: Any, *, pack: bool = True) -> str:
-    """The parts of a train by name; two motors are said."""
-    sets = "" if train.count == 1 else f"{train.count} times "
-    geared = "" if train.motor.gear_ratio == 1 else f" geared {train.motor.gear_ratio:g}:1"
-    names = f"{sets}{train.motor.name}{geared}, {train.propeller.name}, {train.controller.name}"
-    if not pack:
-        return names
-    parallel = "" if train.pack.cells_parallel == 1 else f" ({train.pack.cells_series}S{train.pack.cells_parallel}P)"
-    return f"{names}, {train.pack.name}{parallel}"
+    return joined([check_name(name) for name in names])
 
 
 _GROUPS = {"brief": "by the brief", "part rating": "by the parts' ratings", "common practice": "common practice"}
@@ -87,12 +34,12 @@ def checks_table(heads: Sequence[str], designs: Sequence[Sequence[Any]], shown: 
         if all(check.verdict == "unknown" for check in checks):
             continue
         first = checks[0]
-        _, _, unit = with_unit(first.limit if math.isfinite(first.limit) else 1.0, first.unit, shown).partition(" ")
-        word = check_word(first.name)
+        _, _, unit = value_text(first.limit if math.isfinite(first.limit) else 1.0, first.unit, shown).partition(" ")
+        word = check_name(first.name)
         row = {"": f"    {word if word.endswith(unit) else f'{word} {unit}'}".rstrip()}
         for head, check in zip(heads, checks, strict=True):
             mark = {"over": " over", "close": " close"}.get(check.verdict, "")
-            number = value_text(check, shown)
+            number = value_text(check.value, check.unit, shown, missing="no answer")
             row[head] = ("-" if number == "no answer" else number.partition(" ")[0]) + mark
         limits = list(dict.fromkeys(limit_text(check, shown).removesuffix(f" {unit}") for check in checks))
         row["limit"] = limits[0] if len(limits) == 1 else "by the part"

@@ -5,8 +5,9 @@ from typing import Any
 
 import numpy as np
 
-from propmatch.brief import Brief
+from propmatch.brief import Brief, resolve_variants
 from propmatch.catalogue import Catalogue
+from propmatch.checkwords import check_name, limit_text, value_text
 from propmatch.coupling import solve
 from propmatch.estimates import completed
 from propmatch.faults import Fault, InputFaults, did_you_mean
@@ -19,8 +20,7 @@ from propmatch.parts import PowerTrain
 from propmatch.ranking import metric_value
 from propmatch.report.briefwords import brief_sentences
 from propmatch.report.speeds import THROTTLES, fastest_of, phase_points, speeds
-from propmatch.report.words import check_name, limit_text, value_text
-from propmatch.setting import Setting, setting
+from propmatch.setting import Setting, setting_named
 from propmatch.shown import Shown
 from propmatch.units import GRAM_KG
 
@@ -58,12 +58,16 @@ def shown_for(brief: Brief) -> Shown:
     return Shown(thrust=own.thrust, speed=own.speed, wing_loading=own.wing_loading)
 
 
-def brief_answer(brief: Brief) -> dict[str, Any]:
-    """The numbers of the sentence, and the brief in words."""
-    here, made = setting(brief), completed(brief)[1]
+def brief_answer(brief: Brief, variant: str | None = None) -> dict[str, Any]:
+    """The numbers of the sentence, the builds there are, and the brief in words for one of them."""
+    here, made = setting_named(brief, variant), completed(brief)[1]
     return {
         "name": brief.aircraft.name,
         "values": field_values(brief),
+        "variants": [
+            {"name": each.name, "bare_mass": value_text(each.airframe.bare_mass_g, "g")}
+            for each in resolve_variants(brief)
+        ],
         "lists": bool(brief.item or brief.structure),
         "words": brief_sentences(here, shown_for(brief)),
         "assumptions": [each.text for each in made],
@@ -97,16 +101,18 @@ def picked_train(catalogue: Catalogue, here: Setting, ids: str) -> PowerTrain:
     return train
 
 
-def measured_train(brief: Brief, catalogue: Catalogue, ids: str) -> tuple[Setting, PowerTrain, TrainMeasures]:
+def measured_train(
+    brief: Brief, catalogue: Catalogue, ids: str, variant: str | None = None
+) -> tuple[Setting, PowerTrain, TrainMeasures]:
     """Setting, train and its measures (one lane)."""
-    here = setting(brief)
+    here = setting_named(brief, variant)
     train = picked_train(catalogue, here, ids)
     return here, train, measures_of(Design.of(train, here.variant), brief)[0]
 
 
-def train_answer(brief: Brief, catalogue: Catalogue, ids: str) -> dict[str, Any]:
+def train_answer(brief: Brief, catalogue: Catalogue, ids: str, variant: str | None = None) -> dict[str, Any]:
     """One train: its parts, main numbers, checks and operating chart."""
-    here, train, measured = measured_train(brief, catalogue, ids)
+    here, train, measured = measured_train(brief, catalogue, ids, variant)
     design = Design.of(train, here.variant)
     checks = [*checks_of(measured)[0], *catalogue.extra_checks(design, brief)]
     near = smallest_margin([c for c in checks if c.name != "cell_count"])
@@ -175,13 +181,18 @@ def chart(here: Setting, train: PowerTrain, measured: TrainMeasures) -> dict[str
 
 
 def map_answer(
-    brief: Brief, catalogue: Catalogue, *, most: int = MARKS, compute: Callable[..., Passing] = passing_map
+    brief: Brief,
+    catalogue: Catalogue,
+    *,
+    variant: str | None = None,
+    most: int = MARKS,
+    compute: Callable[..., Passing] = passing_map,
 ) -> dict[str, Any]:
     """Every combination that meets the brief, at most ``most`` of them drawn, those of the front first.
 
     ``compute`` is ``passing_map``, or something that has it done elsewhere.
     """
-    here = setting(brief)
+    here = setting_named(brief, variant)
     shelf = shelf_for(brief, catalogue, here)
     cells = shelf.column("cells")
     wanted = brief.limits.cells
@@ -210,9 +221,9 @@ def map_answer(
     }
 
 
-def best_answer(brief: Brief, catalogue: Catalogue) -> dict[str, Any]:
+def best_answer(brief: Brief, catalogue: Catalogue, variant: str | None = None) -> dict[str, Any]:
     """The best train of all, and of each cell count."""
-    found = match(brief, catalogue, top=1)
+    found = match(brief, catalogue, top=1, variant=variant)
     return {
         "id": None if found.best is None else found.best.id,
         "by_cells": {str(cells): group[0].id for cells, group in sorted(found.by_cells.items()) if group},

@@ -8,13 +8,13 @@ import numpy as np
 
 from propmatch.brief import Brief
 from propmatch.catalogue import Catalogue
+from propmatch.checkwords import check_name, limit_text, value_text
 from propmatch.estimates import completed
 from propmatch.faults import Fault, InputFaults
-from propmatch.limits import checks_of
+from propmatch.limits import Design, checks_of
 from propmatch.measures import TrainMeasures
 from propmatch.page.answers import measured_train
 from propmatch.parts import PowerTrain
-from propmatch.report.words import check_name, limit_text, value_text
 from propmatch.shown import signed
 
 __all__ = ["explanation"]
@@ -170,7 +170,10 @@ _FORMULAS: dict[str, tuple[str, _Inputs]] = {
 }
 
 
-def explanation(brief: Brief, catalogue: Catalogue, ids: str, name: str) -> dict[str, Any]:
+_ADDED: tuple[str, _Inputs] = ("a check that a plugin adds; how it is made is the plugin's own", lambda _: [])
+
+
+def explanation(brief: Brief, catalogue: Catalogue, ids: str, name: str, variant: str | None = None) -> dict[str, Any]:
     """Formula, inputs and sources of one number of one train.
 
     Raises
@@ -178,12 +181,16 @@ def explanation(brief: Brief, catalogue: Catalogue, ids: str, name: str) -> dict
     InputFaults
         No number of this name.
     """
-    _, train, measured = measured_train(brief, catalogue, ids)
+    here, train, measured = measured_train(brief, catalogue, ids, variant)
     asked = _ALIAS.get(name, name)
     checks = {c.name: c for c in checks_of(measured)[0]}
     if asked not in _FORMULAS:
-        raise InputFaults([Fault("explain", "name", name, f"must be one of {', '.join(_FORMULAS)}")])
-    formula, inputs = _FORMULAS[asked]
+        added = {c.name: c for c in catalogue.extra_checks(Design.of(train, here.variant), brief)}
+        if asked not in added:
+            known = ", ".join((*_FORMULAS, *added))
+            raise InputFaults([Fault("explain", "name", name, f"must be one of {known}")])
+        checks |= added
+    formula, inputs = _FORMULAS.get(asked, _ADDED)
     check = checks.get(asked)
     value, unit = (float(measured.top.top_speed_m_s[0]), "m/s") if check is None else (check.value, check.unit)
     limit = ""

@@ -3,9 +3,9 @@
 import math
 from typing import Any
 
+from propmatch.checkwords import check_name, limit_text, value_text
 from propmatch.limits import smallest_margin
 from propmatch.measures import Setting
-from propmatch.report.words import check_name, limit_text, value_text
 from propmatch.sections import Phase
 from propmatch.shown import Shown
 

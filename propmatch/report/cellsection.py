@@ -7,12 +7,12 @@ from typing import Any
 from propmatch.brief import Brief
 from propmatch.catalogue import Catalogue
 from propmatch.cells import CellCase, CellComparison, compare_cells
+from propmatch.checkwords import check_name
 from propmatch.envelope import parts_envelope
 from propmatch.envelopewords import envelope_parts
 from propmatch.matching import Shortlist
 from propmatch.parts import PowerTrain
 from propmatch.report.picture import Table
-from propmatch.report.words import check_name
 from propmatch.shown import Shown, signed
 
 __all__ = ["cell_counts", "cells_table", "cells_text", "compared", "envelope_words", "substitutes"]

@@ -5,11 +5,11 @@ from typing import Any
 
 import numpy as np
 
+from propmatch.checkwords import check_name, limit_text, percent, value_text
 from propmatch.limits import CLOSE, Check
 from propmatch.report.picture import Picture, Table
 from propmatch.report.spread import Spread
 from propmatch.report.style import GREY, INK
-from propmatch.report.words import check_name, limit_text, percent, value_text
 
 __all__ = ["margin_chart"]
 

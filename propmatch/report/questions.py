@@ -7,6 +7,7 @@ import numpy as np
 
 from propmatch.balance import bare_build_up, place_trains, power_train_items
 from propmatch.brief import resolve_variants
+from propmatch.checkwords import check_name, parts_text
 from propmatch.estimates import Assumption, completed
 from propmatch.lanes import train_lanes
 from propmatch.limits import Design, excludes, run_checks
@@ -20,7 +21,6 @@ from propmatch.report.margincharts import margin_chart
 from propmatch.report.picture import Table
 from propmatch.report.thrustcharts import compare_chart, operating_chart, throttle_chart
 from propmatch.report.trimsection import stability_text, trim_picture
-from propmatch.report.words import check_name, parts_text
 from propmatch.shown import signed
 from propmatch.status import Flag, Status
 from propmatch.units import GRAM_KG
@@ -45,11 +45,9 @@ def answer(case: Case) -> Section:
     hard = [check_name(c.name) for c in case.checks if excludes(c)]
     mass = case.shown.mass_text(case.design.all_up_mass_g)
     verdict = (
-        f"Not as the brief asks: with {parts_text(case.train, case.shown)} at {mass} all-up it misses "
-        f"{', '.join(hard)}."
+        f"Not as the brief asks: with {parts_text(case.train)} at {mass} all-up it misses {', '.join(hard)}."
         if hard
-        else f"Yes: with {parts_text(case.train, case.shown)} at {mass} all-up it keeps every limit of the brief and "
-        "of the parts."
+        else f"Yes: with {parts_text(case.train)} at {mass} all-up it keeps every limit of the brief and of the parts."
     )
     text = [verdict]
     asked = case.brief.limits.cells

@@ -11,10 +11,10 @@ from interface.page_support import Served, served
 from interface.sheet_support import BRIEF, HOSTILE, HOSTILE_PHASE, brief, stock
 
 from propmatch.brief import loads_brief
+from propmatch.checkwords import value_text
 from propmatch.limits import run_checks
 from propmatch.matching import Candidate, match
 from propmatch.page.edit import edited
-from propmatch.report.words import value_text
 
 pytestmark = pytest.mark.browser
 
@@ -179,6 +179,50 @@ def test_a_train_is_picked_with_the_pointer(browser: Browser, page: Served) -> N
     ActionChains(browser.driver).move_to_element(mark).click().perform()
     until(browser, "document.body.dataset.drawn !== arguments[0]", before)
     assert number(browser, "thrust_to_weight") == value_text(lightest.thrust_to_weight, "")
+
+
+def test_another_build_is_chosen(browser: Browser, page: Served) -> None:
+    from selenium.webdriver.support.ui import Select
+
+    ready(browser, page)
+    name = "<i>wet</i> wing"
+    ids = match(brief(), stock(), top=1).rows[0].id
+    found = match(brief(), stock(), top=100, variant=name)
+    same = next(row for row in found.rows if row.id == ids)
+    Select(browser.driver.find_element("id", "variant")).select_by_value(name)
+    shows(browser, "mass", value_text(same.all_up_mass_g, "g"))
+    until(browser, "document.querySelector('#count').textContent.startsWith(arguments[0])", f"{found.passing} of")
+    until(browser, "document.getElementById('build-mass').textContent.includes('300 g')")
+    assert browser.run("return document.querySelectorAll('main i').length") == 0
+    Select(browser.driver.find_element("id", "variant")).select_by_index(0)
+    shows(browser, "mass", value_text(best({}).all_up_mass_g, "g"))
+
+
+def test_the_best_is_that_of_the_brief_as_it_stands(browser: Browser, page: Served) -> None:
+    ready(browser, page)
+    before = match(brief(), stock(), top=1).by_cells[2][0]
+    changes = {"limits.max_propeller_diameter_in": 6}
+    after = match(edited(BRIEF, changes), stock(), top=1).by_cells[2][0]
+    assert after.id != before.id
+    type_into(browser, "propeller", "6")
+    count = match(edited(BRIEF, changes), stock(), top=1).passing
+    until(browser, "document.querySelector('#count').textContent.startsWith(arguments[0])", f"{count} of")
+    browser.run("document.querySelector(`#bests [data-cells='2']`).click()")
+    shows(browser, "flight_time", value_text(after.flight_minutes, "min"))
+
+
+def test_the_button_makes_the_sheet_of_the_picked_train(browser: Browser, page: Served, folder: Path) -> None:
+    """The file that lands in the downloads is the sheet that the server makes for the same train."""
+    ready(browser, page)
+    place = {"behavior": "allow", "downloadPath": str(folder)}
+    browser.driver.execute_cdp_cmd("Browser.setDownloadBehavior", place)
+    browser.driver.find_element("id", "sheet").click()
+    until(browser, "document.getElementById('status').textContent.includes('in your downloads')")
+    file, end = folder / "sheet.html", time.monotonic() + 20
+    while not file.exists():
+        assert time.monotonic() < end, "no file"
+        time.sleep(0.05)
+    assert file.read_text(encoding="utf-8") == page.ask("sheet", text=BRIEF, train=best({}).id).text
 
 
 def test_trains_stand_side_by_side(browser: Browser, page: Served) -> None:
