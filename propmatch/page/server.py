@@ -9,10 +9,12 @@ import json
 import os
 import secrets
 import signal
+import threading
 from collections.abc import Callable
 from concurrent.futures import BrokenExecutor, Executor
 from functools import partial
 from importlib.resources import files
+from multiprocessing import parent_process
 from pathlib import Path
 from typing import Any
 
@@ -170,11 +172,15 @@ def create_app(
         )
 
     answers: dict[str, Callable[[Brief, dict[str, Any]], Any]] = {
-        "brief": lambda brief, _: {**brief_answer(brief), "text": dump_brief(brief)},
-        "train": lambda brief, asked: train_answer(brief, catalogue, str(asked.get("train"))),
-        "map": lambda brief, _: map_answer(brief, catalogue, compute=partial(_elsewhere, workers)),
-        "best": lambda brief, _: best_answer(brief, catalogue),
-        "explain": lambda brief, asked: explanation(brief, catalogue, str(asked.get("train")), str(asked.get("name"))),
+        "brief": lambda brief, asked: {**brief_answer(brief, asked["variant"]), "text": dump_brief(brief)},
+        "train": lambda brief, asked: train_answer(brief, catalogue, str(asked.get("train")), asked["variant"]),
+        "map": lambda brief, asked: map_answer(
+            brief, catalogue, variant=asked["variant"], compute=partial(_elsewhere, workers)
+        ),
+        "best": lambda brief, asked: best_answer(brief, catalogue, asked["variant"]),
+        "explain": lambda brief, asked: explanation(
+            brief, catalogue, str(asked.get("train")), str(asked.get("name")), asked["variant"]
+        ),
         "save": save,
         "sheet": sheet,
     }
@@ -185,10 +191,18 @@ def create_app(
 
 
 def in_background() -> None:
-    """Make this process a worker: the one that serves comes first, and decides when to end."""
+    """Make this process a worker: the one that serves comes first, and decides when to end, however it ends."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_the_server, daemon=True).start()
     if hasattr(os, "nice"):
         os.nice(10)
+
+
+def _end_with_the_server() -> None:
+    server = parent_process()
+    if server is not None:
+        server.join()
+        os._exit(0)
 
 
 def _elsewhere(workers: Executor | None, *what: Any, **more: Any) -> Passing:
@@ -213,6 +227,7 @@ async def _asked(request: Request) -> tuple[dict[str, Any], list[Fault]]:
     if not isinstance(asked, dict):
         return {}, [Fault("request", rule="must be a JSON object")]
     asked.setdefault("changes", {})
+    asked["variant"] = str(asked["variant"]) if asked.get("variant") else None
     faults = []
     if not isinstance(asked.get("text"), str):
         faults.append(Fault("request", "text", rule="must be the brief as TOML text"))

@@ -15,10 +15,12 @@ from interface.conftest import Ran
 from interface.page_support import Served, served
 from interface.sheet_support import BRIEF, brief, stock
 
+from propmatch import hookimpl
 from propmatch.brief import Brief, loads_brief
 from propmatch.coupling import solve
 from propmatch.fields import replace
-from propmatch.limits import Design, run_checks
+from propmatch.hookspecs import ExtraCheck
+from propmatch.limits import Check, Design, run_checks
 from propmatch.matching import Candidate, match
 from propmatch.page.edit import edited, field_values
 from propmatch.setting import setting
@@ -120,6 +122,28 @@ def test_the_command_serves_until_it_is_interrupted(tmp_path: Path) -> None:
     assert complaints == ""
 
 
+def test_the_worker_ends_with_the_server_however_that_ends(tmp_path: Path) -> None:
+    """The worker holds the same standard output: it reads as ended only when both are gone."""
+    script = tmp_path / "serving.py"
+    script.write_text(
+        "import os, time\nfrom concurrent.futures import ProcessPoolExecutor\n"
+        "from multiprocessing import get_context\nfrom propmatch.page.server import in_background\n"
+        "if __name__ == '__main__':\n"
+        "    pool = ProcessPoolExecutor(1, mp_context=get_context('spawn'), initializer=in_background)\n"
+        "    print(pool.submit(os.getpid).result(), flush=True)\n    time.sleep(60)\n",
+        encoding="utf-8",
+    )
+    process = subprocess.Popen([sys.executable, str(script)], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL)
+    assert process.stdout is not None
+    worker = int(process.stdout.readline())
+    process.kill()
+    try:
+        process.communicate(timeout=15)
+    except subprocess.TimeoutExpired:
+        os.kill(worker, signal.SIGKILL)
+        raise
+
+
 def test_a_malformed_brief_ends_with_all_its_faults(run: Callable[..., Ran], tmp_path: Path) -> None:
     file = tmp_path / "bad.toml"
     file.write_text("[aircraft]\nname = 3\nbare_mass_g = -1\n", encoding="utf-8")
@@ -201,6 +225,48 @@ def test_every_number_shown_can_be_explained(page: Served) -> None:
 
 
 # ---------------------------------------------------------------- editing
+
+
+def test_a_check_of_a_plugin_is_explained_too(folder: Path) -> None:
+    catalogue = stock()
+    catalogue.plugins.add("club", _ClubChecks())
+    with served(BRIEF, catalogue, folder) as page:
+        train = best(brief()).id
+        told = page.ask("train", text=BRIEF, train=train).json()
+        assert "noise" in [check["name"] for check in told["checks"]]
+        answer = page.ask("explain", text=BRIEF, train=train, name="noise")
+        assert (answer.status_code, answer.json()["value"]) == (200, 70.0)
+        assert "plugin" in answer.json()["formula"]
+
+
+class _ClubChecks:
+    @hookimpl
+    def propmatch_checks(self) -> list[ExtraCheck]:
+        check = Check(
+            name="noise", value=70.0, limit=80.0, unit="dB", margin=0.125, verdict="ok", basis="brief", note=""
+        )
+        return [ExtraCheck(id="noise", description="noise at the fence", run=lambda design, brief: [check])]
+
+
+def test_another_build_is_judged_as_such(page: Served) -> None:
+    """The heavier build of the brief: numbers of its train, map, best and explanation are those of Python."""
+    name = "<i>wet</i> wing"
+    told = page.ask("brief", text=BRIEF).json()["variants"]
+    assert [each["name"] for each in told] == ["as designed", name]
+    assert told[1]["bare_mass"].startswith("300")
+    found = match(brief(), stock(), top=100, variant=name)
+    asked = {"text": BRIEF, "variant": name}
+    assert found.best is not None
+    assert page.ask("best", **asked).json()["id"] == found.best.id
+    assert page.ask("map", **asked).json()["total"] == found.passing
+    train = page.ask("train", train=found.best.id, **asked).json()
+    mass = next(each["value"] for each in train["numbers"] if each["name"] == "mass")
+    assert mass == pytest.approx(found.best.all_up_mass_g)
+    why = page.ask("explain", train=found.best.id, name="mass", **asked).json()
+    assert why["value"] == pytest.approx(mass)
+    answer = page.ask("map", text=BRIEF, variant="of paper")
+    assert answer.status_code == 422
+    assert "as designed" in answer.json()["faults"][0]["rule"]
 
 
 def test_a_new_bare_mass_keeps_the_balance_of_a_list() -> None:

@@ -201,10 +201,10 @@ def test_another_build_is_chosen(browser: Browser, page: Served) -> None:
 def test_the_best_is_that_of_the_brief_as_it_stands(browser: Browser, page: Served) -> None:
     ready(browser, page)
     before = match(brief(), stock(), top=1).by_cells[2][0]
-    changes = {"limits.max_propeller_diameter_in": 6}
+    changes = {"aircraft.bare_mass_g": 150}
     after = match(edited(BRIEF, changes), stock(), top=1).by_cells[2][0]
     assert after.id != before.id
-    type_into(browser, "propeller", "6")
+    type_into(browser, "bare_mass", "150")
     count = match(edited(BRIEF, changes), stock(), top=1).passing
     until(browser, "document.querySelector('#count').textContent.startsWith(arguments[0])", f"{count} of")
     browser.run("document.querySelector(`#bests [data-cells='2']`).click()")

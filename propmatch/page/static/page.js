@@ -3,7 +3,7 @@ import { fit, drawMap, drawChart, drawCompare, marginBar } from "./drawing.js";
 
 const $ = (id) => document.getElementById(id);
 const inputs = [...document.querySelectorAll("#sentence input[data-key]")];
-const state = { text: "", changes: {}, train: null, marks: null, pins: [], last: {}, version: 1, edits: 0, mapped: 0 };
+const state = { text: "", changes: {}, variant: null, train: null, marks: null, pins: [], last: {}, version: 1, edits: 0, mapped: 0, looks: 0 };
 let seq = 0;
 
 function make(tag, attributes = {}, ...children) {
@@ -20,7 +20,7 @@ class Faulty extends Error {
 }
 
 async function ask(what, more = {}) {
-  const sent = { text: state.text, changes: state.changes, seq: ++seq, ...more };
+  const sent = { text: state.text, changes: state.changes, variant: state.variant, seq: ++seq, ...more };
   const reply = await fetch(what, {
     method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(sent),
   });
@@ -139,14 +139,26 @@ function useBrief(answer) {
   document.title = `${answer.name}: power train`;
   for (const input of inputs) write(input, answer.values[input.dataset.key]);
   if (document.activeElement !== $("text")) $("text").value = answer.text;
+  const builds = answer.variants;
+  $("build").hidden = builds.length < 2;
+  $("variant").replaceChildren(...builds.map((each) => make("option", { value: each.name }, each.name)));
+  $("variant").value = state.variant ?? builds[0].name;
+  $("build-mass").textContent = state.variant ? ` and weighs ${builds.find((each) => each.name === state.variant).bare_mass}` : "";
   const rest = answer.words.map((words) => make("p", {}, words));
   if (answer.lists) rest.push(make("p", {}, "A new bare mass changes every listed item and printed part in proportion."));
   rest.push(make("ul", {}, ...answer.assumptions.map((text) => make("li", {}, text))));
   $("rest").replaceChildren(...rest);
 }
 
+$("variant").addEventListener("change", () => {
+  const { selectedIndex, value } = $("variant");
+  state.variant = selectedIndex > 0 ? value : null;
+  state.version += 1;
+  refresh();
+});
+
 $("use").addEventListener("click", async () => {
-  Object.assign(state, { text: $("text").value, changes: {} });
+  Object.assign(state, { text: $("text").value, changes: {}, variant: null });
   state.version += 1;
   $("text").blur();
   await askBrief();
@@ -163,10 +175,10 @@ function number(train, name, text) {
 
 function useTrain(answer) {
   state.last = answer;
-  const parts = answer.parts.map((part) => make("span", { title: part.source }, part.name));
+  const parts = answer.parts.map((part) => make("span", { title: part.source }, `${part.name} `));
   $("parts").replaceChildren(make("strong", {}, `${answer.cells}S `), ...parts);
-  $("numbers").replaceChildren(...answer.numbers.map((each) =>
-    make("span", {}, `${each.label} `, number(answer.id, each.name, each.text))));
+  $("numbers").replaceChildren(...answer.numbers.flatMap((each) =>
+    [make("span", {}, `${each.label} `, number(answer.id, each.name, each.text)), " "]));
   $("verdict").textContent = answer.meets
     ? `Meets the brief. Nearest to its limit: ${answer.nearest ?? "nothing is limited"}.`
     : `Does not meet the brief: ${answer.misses.join("; ")}.`;
@@ -214,8 +226,10 @@ function useMap(answer) {
   const drawn = answer.id.length < answer.total ? `, ${answer.id.length} of them drawn` : "";
   $("count").textContent = `${answer.total} of ${answer.combinations} combinations meet the brief${drawn}.`;
   showMap();
+  showBests();
   say("");
   document.body.dataset.mapped = String(answer.seq);
+  if (!state.train && answer.total) best().catch(complain);
 }
 
 function showMap() {
@@ -241,20 +255,33 @@ function tell(index) {
 function pick(id) {
   state.train = id;
   state.version += 1;
+  state.looks += 1;
   if (state.marks) showMap();
   return askTrain();
 }
 
-async function best() {
-  const found = await ask("best");
-  const buttons = Object.entries(found.by_cells).map(([cells, id]) => {
+// A button for each cell count on the map; what is best is found when it is asked for.
+function showBests() {
+  const counts = [...new Set(state.marks.cells)].sort();
+  if ($("bests").dataset.of === counts.join()) return;
+  $("bests").dataset.of = counts.join();
+  $("bests").replaceChildren(...counts.map((cells) => {
     const button = make("button", { type: "button", "data-cells": cells }, `best on ${cells}S`);
-    button.addEventListener("click", () => pick(id));
+    button.addEventListener("click", () => best(cells).catch(complain));
     return button;
-  });
-  $("bests").replaceChildren(...buttons);
-  if (!state.train && found.id) await pick(found.id);
-  if (!found.id) $("parts").textContent = `Nothing meets the brief. Lost most to: ${found.left_out.slice(0, 3).map((each) => each.check).join(", ")}.`;
+  }));
+}
+
+async function best(cells) {
+  const { edits } = state, look = (state.looks += 1);
+  say("Looking for the best");
+  const found = await ask("best");
+  if (look !== state.looks || edits !== state.edits) return;
+  say("");
+  const id = cells ? found.by_cells[cells] : found.id;
+  if (id) await pick(id);
+  else if (cells) say(`Nothing on ${cells}S meets the brief`);
+  else $("parts").textContent = `Nothing meets the brief. Lost most to: ${found.left_out.slice(0, 3).map((each) => each.check).join(", ")}.`;
 }
 
 // ------------------------------------------------------------ side by side
