@@ -176,7 +176,11 @@ def _note(name: str, measured: TrainMeasures, lane: int, value: float) -> str:
         weight = measured.frames.weight_n[lane]
         reserve = measured.setting.brief.limits.reserve_charge or 0.0
         fresh, low = (measured.full(q).thrust_n[lane] / weight for q in (1.0, reserve))
-        parts.append(f"fresh {fresh:.2f}, at reserve {low:.2f}")
+        parts.append(_beside(fresh, low, digits=2))
+    elif name == "climb":
+        reserve = measured.setting.brief.limits.reserve_charge or 0.0
+        fresh, low = (measured.top_at(q).climb_m_s[lane] for q in (1.0, reserve))
+        parts.append(_beside(fresh, low, digits=1))
     elif name in ("motor_current_static", "motor_current_flight", "controller_current"):
         seconds = measured.setting.full_throttle_seconds
         limit = "continuous limit" if seconds is None else f"limit for {seconds:g} s of full throttle"
@@ -201,6 +205,12 @@ def _note(name: str, measured: TrainMeasures, lane: int, value: float) -> str:
     elif np.isnan(value) and name == "level_throttle" and measured.flown:
         parts.append("cannot hold this speed at reserve charge, or no phase holds one")
     return "; ".join(parts)
+
+
+def _beside(fresh: float, low: float, *, digits: int) -> str:
+    """The same value with a fresh pack and at the reserve."""
+    first, last = ("no answer" if np.isnan(x) else f"{x:.{digits}f}" for x in (fresh, low))
+    return f"fresh {first}, at reserve {last}"
 
 
 TIP_REMARK = 0.6

@@ -179,9 +179,14 @@ class TrainMeasures:
     @property
     def top(self) -> FullThrottle:
         """Top speed and climb at half charge."""
-        half = np.full(self.lanes.size, 0.5)
+        return self.top_at(0.5)
+
+    def top_at(self, charge: float) -> FullThrottle:
+        """Top speed and climb at a charge."""
+        everywhere = np.full(self.lanes.size, charge)
         result: FullThrottle = self._once(
-            "top", lambda: full_throttle_lanes(self.lanes, self.frames, half, self._density, self._sound)
+            ("top", charge),
+            lambda: full_throttle_lanes(self.lanes, self.frames, everywhere, self._density, self._sound),
         )
         return result
 

@@ -64,13 +64,13 @@ class CoefficientTable:
         for name, array in (("ct", ct), ("cp", cp)):
             if array.shape != shape:
                 out.append(f"{name} has shape {array.shape}, expected (rpm, advance_ratio) = {shape}")
-        if out:
-            return out
-        if rpm[0] <= 0 or np.any(np.diff(rpm) <= 0):
+        with np.errstate(invalid="ignore"):
+            rising, onward = (not np.any(np.diff(axis) <= 0) for axis in (rpm, advance_ratio))
+        if rpm[0] <= 0 or not rising:
             out.append("rpm must be positive and strictly rising")
-        if advance_ratio[0] != 0 or np.any(np.diff(advance_ratio) <= 0):
+        if advance_ratio[0] != 0 or not onward:
             out.append("advance_ratio must start at 0 and be strictly rising")
-        if np.any(cp[:, 0] <= 0):
+        if cp.shape == shape and np.any(cp[:, 0] <= 0):
             out.append("cp at advance ratio 0 must be positive")
         return out
 

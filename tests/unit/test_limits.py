@@ -86,6 +86,22 @@ def test_values_are_those_of_the_models():
     assert checks["climb"].value == pytest.approx(full_throttle(train, design.airframe, mass, charge=0.5).climb_m_s)
 
 
+def test_thrust_and_climb_have_fresh_and_reserve_beside_them():
+    design, checks = checks_for(min_climb_m_s=1.0)
+    mass = design.all_up_mass_g * 1e-3
+    fresh, low = (full_throttle(design.train, design.airframe, mass, charge=q).climb_m_s for q in (1.0, 0.2))
+    assert f"fresh {fresh:.1f}, at reserve {low:.1f}" in checks["climb"].note
+    fresh, low = (solve(design.train, charge=q).thrust_n / (mass * 9.80665) for q in (1.0, 0.2))
+    assert f"fresh {fresh:.2f}, at reserve {low:.2f}" in checks["thrust_to_weight"].note
+
+
+def test_notes_never_print_a_number_that_is_none():
+    stuck = simple_train(motor={"no_load_current_a": 49.0, "resistance_ohm": 0.9, "no_load_voltage_v": 80.0})
+    _, checks = checks_for(stuck)
+    assert "fresh no answer" in checks["thrust_to_weight"].note
+    assert not any("nan" in check.note for check in checks.values())
+
+
 def test_only_over_against_brief_or_rating_excludes():
     design, checks = checks_for(min_thrust_to_weight=9.0)
     assert excludes(checks["thrust_to_weight"])

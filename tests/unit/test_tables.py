@@ -47,6 +47,14 @@ def test_every_fault_is_named_at_once() -> None:
         CoefficientTable(**good() | {"rpm": [-1.0, 3000.0], "advance_ratio": [0.1, 0.4, 0.8]})
 
 
+def test_a_fault_of_one_array_does_not_hide_those_of_another() -> None:
+    wrong = {"rpm": [6000.0, 3000.0], "advance_ratio": [0.1, 0.4, np.inf], "ct": [[0.1, np.nan, 0.0]]}
+    with pytest.raises(ValueError) as caught:
+        CoefficientTable(**good() | wrong)
+    for says in ("advance_ratio holds a value", "ct holds a value", "ct has shape", "rpm must be", "must start at 0"):
+        assert says in str(caught.value)
+
+
 def test_arrays_are_copied_and_read_only() -> None:
     given = good()
     table = CoefficientTable(**given)
