@@ -7,7 +7,7 @@ from typing import Any
 from propmatch.limits import Check
 from propmatch.shown import Shown, signed
 
-__all__ = ["check_name", "joined", "limit_number", "limit_text", "parts_text", "percent", "value_text"]
+__all__ = ["check_name", "fewer_amps", "joined", "limit_number", "limit_text", "parts_text", "percent", "value_text"]
 
 
 def check_name(name: str) -> str:
@@ -61,3 +61,10 @@ def parts_text(train: Any, *, pack: bool = True) -> str:
         return names
     parallel = "" if train.pack.cells_parallel == 1 else f" ({train.pack.cells_series}S{train.pack.cells_parallel}P)"
     return f"{names}, {train.pack.name}{parallel}"
+
+
+def fewer_amps(motors: int, motor_current_a: float, pack_current_a: float) -> str:
+    """``, fewer amps than the motor carries``, where the pack gives fewer: accessories come on top."""
+    if pack_current_a >= motors * motor_current_a:
+        return ""
+    return f", fewer amps than the {'motor carries' if motors == 1 else f'{motors} motors carry together'}"

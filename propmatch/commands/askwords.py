@@ -7,7 +7,7 @@ from typing import Any
 import attrs
 import numpy as np
 
-from propmatch.checkwords import joined, parts_text
+from propmatch.checkwords import fewer_amps, joined, parts_text
 from propmatch.commands.output import Reply
 from propmatch.commands.saying import check_names, mass_block
 from propmatch.commands.trains import LazyCatalogue, train_data
@@ -198,8 +198,8 @@ def throttle(asked: Asked) -> tuple[Reply, bool]:
             sentences.append(
                 f"A cap at {100 * row['throttle']:.0f} % duty keeps the motor current below {row['limit_a']:g} A (full "
                 f"throttle draws {signed(row['full_motor_current_a'])} A): a wattmeter at the pack then shows "
-                f"{signed(row['pack_current_a'])} A and {signed(row['pack_power_w'], 0)} W, fewer amps than the motor "
-                f"carries; thrust is {asked.shown.thrust_text(row['thrust_n'])} of "
+                f"{signed(row['pack_current_a'])} A and {signed(row['pack_power_w'], 0)} W"
+                f"{fewer_amps(asked.train.count, row['motor_current_a'], row['pack_current_a'])}; thrust is {asked.shown.thrust_text(row['thrust_n'])} of "
                 f"{asked.shown.thrust_text(row['full_thrust_n'])}."
             )
     reply = asked.reply(headline=sentences, rows=rows, assumptions=found.assumptions, remarks=[found.note])

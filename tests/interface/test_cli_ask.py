@@ -57,6 +57,22 @@ def test_several_limits_at_once(run):
     assert sizes == sorted(sizes)
 
 
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        ((), "fewer amps than the motor carries; thrust"),
+        (("--motors", "2"), "fewer amps than the 2 motors carry together; thrust"),
+        (("--accessories", "9A"), "W; thrust"),  # a wattmeter then shows more than the motor carries
+    ],
+)
+def test_the_wattmeter_beside_the_motor_current_at_a_cap(run, more, said):
+    done = run("ask", "throttle", "--limit", "6A", *TYPED, *more, "--json")
+    row, train = done.document["rows"][0], done.document["train"]
+    assert (row["pack_current_a"] < train["count"] * row["motor_current_a"]) == ("fewer" in said)
+    text = " ".join(run("ask", "throttle", "--limit", "6A", *TYPED, *more).out.split())
+    assert said in text
+
+
 def test_by_default_the_limit_is_the_lower_rating(run):
     (row,) = run("ask", "throttle", *TRAIN, "--json").document["rows"]
     assert row["limit_a"] == pytest.approx(11.5)
