@@ -195,12 +195,12 @@ def throttle(asked: Asked) -> tuple[Reply, bool]:
                 "cap is needed."
             )
         else:
+            fewer = fewer_amps(asked.train.count, row["motor_current_a"], row["pack_current_a"])
             sentences.append(
                 f"A cap at {100 * row['throttle']:.0f} % duty keeps the motor current below {row['limit_a']:g} A (full "
                 f"throttle draws {signed(row['full_motor_current_a'])} A): a wattmeter at the pack then shows "
-                f"{signed(row['pack_current_a'])} A and {signed(row['pack_power_w'], 0)} W"
-                f"{fewer_amps(asked.train.count, row['motor_current_a'], row['pack_current_a'])}; thrust is {asked.shown.thrust_text(row['thrust_n'])} of "
-                f"{asked.shown.thrust_text(row['full_thrust_n'])}."
+                f"{signed(row['pack_current_a'])} A and {signed(row['pack_power_w'], 0)} W{fewer}; thrust is "
+                f"{asked.shown.thrust_text(row['thrust_n'])} of {asked.shown.thrust_text(row['full_thrust_n'])}."
             )
     reply = asked.reply(headline=sentences, rows=rows, assumptions=found.assumptions, remarks=[found.note])
     return reply, all(math.isfinite(row["throttle"]) for row in rows)
