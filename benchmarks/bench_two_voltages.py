@@ -25,11 +25,11 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from propmatch.air import Air
-from propmatch.chemistry import Chemistry
 from propmatch.coupling import hold_thrust, solve
-from propmatch.parts import Controller, Motor, Pack, PowerTrain, Propeller
-from propmatch.tables import CoefficientTable
+from propmatch.models.air import Air
+from propmatch.models.pack import Chemistry
+from propmatch.models.tables import CoefficientTable
+from propmatch.records.parts import Controller, Motor, Pack, PowerTrain, Propeller
 from propmatch.units import GRAM_FORCE_N, INCH_M, KV_TO_K
 
 DENSITY, DIAMETER_IN = 1.225, 5.0

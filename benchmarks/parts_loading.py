@@ -52,8 +52,8 @@ def peak_mb() -> float:
 
 
 def load_many(count: int) -> None:
-    from propmatch.catalogue import load_catalogue
-    from propmatch.partsets import KINDS
+    from propmatch.catalogue.catalogue import load_catalogue
+    from propmatch.records.parts import KINDS
 
     with tempfile.TemporaryDirectory() as name:
         write_parts(Path(name), count)
@@ -82,7 +82,7 @@ def load_many(count: int) -> None:
 
 
 def load_faulty() -> None:
-    from propmatch.catalogue import load_catalogue
+    from propmatch.catalogue.catalogue import load_catalogue
 
     lines = [HEADERS["motors"], *rows("motors", 10_000)]
     draw = random.Random(2)

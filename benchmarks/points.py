@@ -31,12 +31,12 @@ from scipy.interpolate import NdPPoly, PPoly
 from scipy.optimize import brentq, elementwise
 from support import random_train, rising_rpm_table, simple_train
 
-from propmatch import controller
 from propmatch.coupling import hold_lanes, solve, solve_lanes
-from propmatch.kernel import CHUNK, chunks, solve_speed
-from propmatch.lanes import train_lanes
-from propmatch.lookup import FlightReader, Workspace
-from propmatch.torque import THRUST_PER_CT, TORQUE_PER_CP, SpeedProblem, imbalance
+from propmatch.models import controller
+from propmatch.models.lookup import FlightReader, Workspace
+from propmatch.train.kernel import CHUNK, chunks, solve_speed
+from propmatch.train.lanes import train_lanes
+from propmatch.train.torque import THRUST_PER_CT, TORQUE_PER_CP, SpeedProblem, imbalance
 
 RPM = 60.0 / (2.0 * math.pi)
 PROPELLERS, TRAINS = 200, 2000

@@ -26,16 +26,16 @@ from oracle import FloatTable
 from scipy.optimize import brentq
 from support import rising_rpm_table
 
+from propmatch.aircraft.discharge import charge_edges, gauss_nodes
 from propmatch.battery import resistance_factor
 from propmatch.brief import Aircraft, Brief, Limits, Phase, Prefer, Wing
-from propmatch.discharge import charge_edges, gauss_nodes
-from propmatch.exhaustive import first_failures
-from propmatch.measures import TrainMeasures
-from propmatch.parts import Controller, Motor, Pack, Propeller
-from propmatch.ranking import ranking
-from propmatch.search import search
-from propmatch.setting import Setting, settings
-from propmatch.shelf import Shelf
+from propmatch.checks.measures import TrainMeasures
+from propmatch.checks.setting import Setting, settings
+from propmatch.records.parts import Controller, Motor, Pack, Propeller
+from propmatch.search.bounds.pruned import search
+from propmatch.search.exhaustive import first_failures
+from propmatch.search.ranking import ranking
+from propmatch.search.shelf import Shelf
 
 RPM = 60.0 / (2.0 * math.pi)
 G = 9.80665

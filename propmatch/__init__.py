@@ -9,8 +9,8 @@ from typing import Any
 from propmatch._version import __version__
 
 _HOME = {
-    "air": ("Air",),
-    "ask": (
+    "models.air": ("Air",),
+    "questions.ask": (
         "capacity_for_minutes",
         "kv_for_current",
         "largest_propeller",
@@ -18,22 +18,22 @@ _HOME = {
         "site_range",
         "throttle_cap",
     ),
-    "balance": ("Item",),
-    "brief": ("Brief", "Phase", "load_brief"),
-    "catalogue": ("Catalogue", "load_catalogue"),
-    "coupling": ("OperatingPoint", "hold_thrust", "solve"),
-    "envelope": ("parts_envelope",),
-    "fits": ("may_fit",),
-    "endurance": ("FlightTime", "flight_time"),
+    "aircraft.balance": ("Item",),
+    "records.brief": ("Brief", "Phase", "load_brief"),
+    "catalogue.catalogue": ("Catalogue", "load_catalogue"),
+    "train.coupling": ("OperatingPoint", "hold_thrust", "solve"),
+    "questions.envelope": ("parts_envelope",),
+    "questions.fits": ("may_fit",),
+    "aircraft.endurance": ("FlightTime", "flight_time"),
     "faults": ("Fault", "InputFaults"),
-    "flight": ("level_flight",),
-    "hookspecs": ("hookimpl",),
-    "limits": ("Check", "Design", "run_checks"),
-    "matching": ("Shortlist", "match"),
-    "cells": ("compare_cells",),
-    "parts": ("Airframe", "Controller", "Motor", "Pack", "PowerTrain", "Propeller", "Source"),
+    "aircraft.flight": ("level_flight",),
+    "catalogue.hookspecs": ("hookimpl",),
+    "checks.limits": ("Check", "Design", "run_checks"),
+    "search.matching": ("Shortlist", "match"),
+    "questions.cells": ("compare_cells",),
+    "records.parts": ("Airframe", "Controller", "Motor", "Pack", "PowerTrain", "Propeller", "Source"),
     "status": ("Flag", "Status", "StatusError"),
-    "tables": ("CoefficientTable",),
+    "models.tables": ("CoefficientTable",),
 }
 _MODULE = {name: module for module, names in _HOME.items() for name in names}
 

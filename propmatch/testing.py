@@ -22,12 +22,11 @@ from typing import Any
 
 import attrs
 
-from propmatch.battery import Chemistry
-from propmatch.catalogue import Catalogue
-from propmatch.hookspecs import ExtraCheck, PartSet, SheetSection, TableAnswer
-from propmatch.parts import Propeller
-from propmatch.partsets import KINDS
-from propmatch.plugins import PluginReport
+from propmatch.catalogue.catalogue import Catalogue
+from propmatch.catalogue.hookspecs import ExtraCheck, PartSet, SheetSection, TableAnswer
+from propmatch.catalogue.plugins import PluginReport
+from propmatch.models.pack import Chemistry
+from propmatch.records.parts import KINDS, Propeller
 
 __all__ = ["ConformityCheck", "conformity_checks"]
 

@@ -6,10 +6,10 @@ import attrs
 import numpy as np
 
 from propmatch.brief import Aircraft, Brief, Limits, Phase, Prefer, Site, Variant, Wing
-from propmatch.layout import Balance
-from propmatch.parts import CoefficientTable, Controller, Motor, Pack, Propeller
-from propmatch.setting import Setting, settings
-from propmatch.shelf import Shelf
+from propmatch.checks.setting import Setting, settings
+from propmatch.records.layout import Balance
+from propmatch.records.parts import CoefficientTable, Controller, Motor, Pack, Propeller
+from propmatch.search.shelf import Shelf
 
 METRICS = ("flight_time", "thrust_to_weight", "mass", "top_speed", "climb", "margin")
 

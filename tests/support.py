@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from propmatch.parts import Airframe, Controller, Motor, Pack, PowerTrain, Propeller
-from propmatch.tables import CoefficientTable
+from propmatch.models.tables import CoefficientTable
+from propmatch.records.parts import Airframe, Controller, Motor, Pack, PowerTrain, Propeller
 
 TEST_J = np.linspace(0.0, 1.2, 25)
 

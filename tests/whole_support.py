@@ -5,8 +5,8 @@ from typing import Any
 from support import rising_rpm_table, simple_controller, simple_motor, simple_pack, simple_propeller, simple_train
 
 from propmatch.brief import Brief, loads_brief
-from propmatch.catalogue import Catalogue
-from propmatch.parts import PowerTrain
+from propmatch.catalogue.catalogue import Catalogue
+from propmatch.records.parts import PowerTrain
 
 BRIEF = """
 [aircraft]

@@ -5,13 +5,13 @@ follow one law for each quantity with a scatter that depends only on the part's 
 every time and a new row changes no other.
 
 Motors        mass = 0.020 g (d^2 h)^0.91 from the stator's diameter and height in mm; winding resistance and no-load
-              current by the laws of ``propmatch.estimates``, scatter 15 and 20 %; continuous current where the winding
+              current by the laws of ``records.estimates``, scatter 15 and 20 %; continuous current where the winding
               turns 0.5 W per gram into heat, power limit 4 W of input per gram, scatter 10 %.
 Packs         cell resistance = 12 mohm A h (35/C)^0.6 over capacity, scatter 8 %; mass of cells from capacity and C
               rating, of leads and plugs from capacity and cell count, scatter 3 %.
 Controllers   mass from the current rating and the kind of servo supply; resistance 8 mohm below 20 A, 3 above.
 Propellers    coefficients and their uncertainty from ``prediction`` below, read off on round advance ratios; mass and
-              speed limit by ``propmatch.estimates``.
+              speed limit by ``propmatch.records.estimates``.
 """
 
 import csv
@@ -27,12 +27,8 @@ from statistics import NormalDist
 
 import numpy as np
 
-from propmatch.estimates import (
-    RPM_IN,
-    motor_no_load_current_a,
-    motor_resistance_ohm,
-)
-from propmatch.parts import propeller_mass_g
+from propmatch.records.estimates import RPM_IN, motor_no_load_current_a, motor_resistance_ohm
+from propmatch.records.parts import propeller_mass_g
 from propmatch_plugins.prediction.predicted import Prediction, predict
 
 __all__ = ["files", "main", "prediction"]

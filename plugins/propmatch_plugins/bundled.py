@@ -46,8 +46,8 @@ def _rows(kind: str) -> Iterator[PartRow]:
     """Rows of one bundled table; an empty field is a value not given."""
     import csv
 
-    from propmatch.fields import declared
-    from propmatch.partsets import KINDS
+    from propmatch.records.fields import declared
+    from propmatch.records.parts import KINDS
     from propmatch_datasets import path
 
     numeric = {rule.name for rule in declared(KINDS[kind]) if rule.kind in ("number", "integer")} | {"uncertainty"}
@@ -64,7 +64,7 @@ def _tables() -> dict[str, Any]:
     """Coefficient table of each propeller: rows in blocks of one propeller, by rpm and then by advance ratio."""
     import numpy as np
 
-    from propmatch.tables import CoefficientTable
+    from propmatch.models.tables import CoefficientTable
     from propmatch_datasets import path
 
     lines = path("propeller_tables.csv").read_text(encoding="ascii").splitlines()[1:]

@@ -18,8 +18,8 @@ from propmatch.faults import Fault, InputFaults
 from propmatch.hookspecs import PartRow, PartSet, hookimpl
 
 if TYPE_CHECKING:
-    from propmatch.parts import Propeller
-    from propmatch.tables import CoefficientTable
+    from propmatch.models.tables import CoefficientTable
+    from propmatch.records.parts import Propeller
     from propmatch_plugins.reading.coefficients import Changes, Points
     from propmatch_plugins.reading.runs import Specimen
 
@@ -162,8 +162,8 @@ def table_of_file(path: Path) -> "CoefficientTable":
 
 
 def _propeller(specimen: "Specimen", part_id: str, lent: "_Lent", cache: bool) -> MeasuredPropeller | Fault:
-    from propmatch.fields import build
-    from propmatch.parts import Propeller
+    from propmatch.records.fields import build
+    from propmatch.records.parts import Propeller
 
     notes = [f"measured, published as {specimen.label}" + (f", volume {specimen.volume}" if specimen.volume else "")]
     key = (specimen.volume, specimen.label)
@@ -273,7 +273,7 @@ def _table(points: "Points", *, cache: bool) -> "tuple[CoefficientTable, Changes
     path = _cache_path(points) if cache else None
     if path is not None and path.is_file():
         try:
-            from propmatch.tables import CoefficientTable
+            from propmatch.models.tables import CoefficientTable
 
             with np.load(path) as kept:
                 table = CoefficientTable(rpm=kept["rpm"], advance_ratio=kept["j"], ct=kept["ct"], cp=kept["cp"])

@@ -10,20 +10,26 @@ one sub-folder looked into is ``tables``, for measured propellers; any other tha
 import os
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 from propmatch.faults import Fault, InputFaults
 from propmatch.hookspecs import PartRow, PartSet, hookimpl
 
 if TYPE_CHECKING:
-    from propmatch.plugins import PluginReport
-    from propmatch.tables import CoefficientTable
+    from propmatch.models.tables import CoefficientTable
 
 __all__ = ["FOLDER_VARIABLE", "PartsFolder", "chosen_folder", "user_folder"]
 
 FOLDER_VARIABLE = "PROPMATCH_PARTS"
 TABLES_FOLDER = "tables"
 _PASSED_OVER = {"", ".md", ".rst", ".pdf", ".png", ".jpg", ".jpeg", ".svg", ".part", ".bak"}
+
+
+class Plugins(Protocol):
+    """The loaded plugins, as far as a folder asks them."""
+
+    def first(self, hook: str, **arguments: Any) -> Any:
+        """The first answer to a hook."""
 
 
 def user_folder() -> Path:
@@ -57,13 +63,13 @@ class PartsFolder:
     Parameters
     ----------
     folder : Path
-    report : PluginReport
+    report : Plugins
         Asked for readers of files other than text tables, TOML and JSON.
     name : str
         Plugin name, in front of every id.
     """
 
-    def __init__(self, folder: Path, report: "PluginReport", name: str = "parts") -> None:
+    def __init__(self, folder: Path, report: Plugins, name: str = "parts") -> None:
         self.folder = folder
         self.report = report
         self.name = name
@@ -116,7 +122,7 @@ class PartsFolder:
             yield from self._measured()
 
     def _files(self) -> list[Path]:
-        from propmatch_plugins.reading.mapping import SUFFIX
+        from propmatch_plugins.reading.heading import SUFFIX
 
         return sorted(
             path
@@ -140,10 +146,9 @@ class PartsFolder:
             yield Fault(str(path), rule=f"cannot be read: {error.strerror or error}")
 
     def _table(self, path: Path) -> Iterator[PartRow | Fault]:
-        from propmatch.parts import Source
+        from propmatch.records.parts import Source
         from propmatch_plugins.reading.delimited import read_delimited
-        from propmatch_plugins.reading.heading import kind_of_file
-        from propmatch_plugins.reading.mapping import mapping_beside, read_mapping
+        from propmatch_plugins.reading.heading import kind_of_file, mapping_beside, read_mapping
         from propmatch_plugins.reading.rows import read_rows
         from propmatch_plugins.reading.runs import layout_of, lends
 
@@ -185,8 +190,7 @@ class PartsFolder:
         """Propellers of measured tables that no row names, and the sub-folders that were passed over."""
         from propmatch_plugins.measured_tables import rows_of
         from propmatch_plugins.reading.delimited import SUFFIXES, read_delimited
-        from propmatch_plugins.reading.heading import kind_of_file
-        from propmatch_plugins.reading.mapping import mapping_beside
+        from propmatch_plugins.reading.heading import kind_of_file, mapping_beside
         from propmatch_plugins.reading.runs import layout_of, lends
 
         inside = self.folder / TABLES_FOLDER

@@ -42,9 +42,9 @@ def read_workbook(path: Path, *, plugin: str = "parts") -> Iterator[PartRow | Fa
     OSError
         The file cannot be read.
     """
-    from propmatch.parts import Source
+    from propmatch.records.parts import Source
     from propmatch_plugins.measured_tables import table_of_file
-    from propmatch_plugins.reading.mapping import mapping_beside, read_mapping
+    from propmatch_plugins.reading.heading import mapping_beside, read_mapping
     from propmatch_plugins.reading.rows import read_rows
 
     beside = mapping_beside(path)

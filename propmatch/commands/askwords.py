@@ -7,12 +7,12 @@ from typing import Any
 import attrs
 import numpy as np
 
-from propmatch.checkwords import fewer_amps, joined, parts_text
 from propmatch.commands.output import Reply
 from propmatch.commands.saying import check_names, mass_block
 from propmatch.commands.trains import LazyCatalogue, train_data
 from propmatch.faults import Fault, InputFaults
-from propmatch.shown import Shown, signed, table, wrapped
+from propmatch.words.checkwords import fewer_amps, joined, parts_text
+from propmatch.words.shown import Shown, signed, table, wrapped
 
 __all__ = ["Asked", "field", "kv", "mass", "nowhere", "pack", "propeller", "throttle"]
 
@@ -52,16 +52,16 @@ class Asked:
 
 def nowhere() -> Any:
     """A brief that says nothing but sea level, for questions about a power train alone."""
-    from propmatch.brief import Aircraft, Brief, Site
+    from propmatch.records.brief import Aircraft, Brief, Site
 
     return Brief(aircraft=Aircraft(name="bench", bare_mass_g=100.0), site=Site(altitude_m=0.0))
 
 
 def _amps(asked: Asked, option: str) -> list[float]:
     """Currents typed, or the lower rating of motor and controller."""
-    from propmatch.parts import Motor
-    from propmatch.ratings import rating_lanes
-    from propmatch.typed import read_number
+    from propmatch.checks.ratings import rating_lanes
+    from propmatch.records.parts import Motor
+    from propmatch.records.typed import read_number
 
     text = asked.options[option]
     if text is None:
@@ -104,9 +104,9 @@ def _rows_of(answer: Any, names: Sequence[str]) -> list[dict[str, Any]]:
 
 def propeller(asked: Asked) -> tuple[Reply, bool]:
     """The largest propeller under a current."""
-    from propmatch.ask import DIAMETER_IN, largest_propeller
-    from propmatch.parts import Propeller
-    from propmatch.typed import read_number
+    from propmatch.questions.ask import DIAMETER_IN, largest_propeller
+    from propmatch.records.parts import Propeller
+    from propmatch.records.typed import read_number
 
     limits = _amps(asked, "limit")
     ratio = None
@@ -147,7 +147,7 @@ def _data(each: Any) -> dict[str, Any]:
 
 def kv(asked: Asked) -> tuple[Reply, bool]:
     """The kV for a current."""
-    from propmatch.ask import kv_for_current
+    from propmatch.questions.ask import kv_for_current
 
     currents = _amps(asked, "current")
     found = kv_for_current(asked.train, currents, air=asked.air, catalogue=_ask_catalogue(asked))
@@ -179,7 +179,7 @@ def kv(asked: Asked) -> tuple[Reply, bool]:
 
 def throttle(asked: Asked) -> tuple[Reply, bool]:
     """The throttle cap for a current."""
-    from propmatch.ask import throttle_cap
+    from propmatch.questions.ask import throttle_cap
 
     found = throttle_cap(asked.train, _amps(asked, "limit"), air=asked.air)
     names = ("limit_a", "throttle", "motor_current_a", "pack_current_a", "pack_power_w", "thrust_n", "full_thrust_n",
@@ -211,7 +211,7 @@ def throttle(asked: Asked) -> tuple[Reply, bool]:
 
 def mass(asked: Asked) -> tuple[Reply, bool]:
     """The range of all-up mass, for each variant."""
-    from propmatch.ask import mass_range
+    from propmatch.questions.ask import mass_range
 
     found = [mass_range(asked.brief, asked.train, variant=setting.variant.name) for setting in asked.settings]
     sentences = [f"{asked.brief.aircraft.name} with {asked.place}:"]
@@ -256,9 +256,9 @@ def _mass_sentence(each: Any, shown: Shown) -> str:
 
 def pack(asked: Asked) -> tuple[Reply, bool]:
     """The pack for a flight time, for each variant."""
-    from propmatch.ask import capacity_for_minutes
-    from propmatch.sections import Limits
-    from propmatch.typed import read_number
+    from propmatch.questions.ask import capacity_for_minutes
+    from propmatch.records.sections import Limits
+    from propmatch.records.typed import read_number
 
     minutes: Any = asked.brief.limits.min_flight_minutes
     if asked.options["minutes"] is not None:
@@ -333,9 +333,9 @@ def _pack_block(each: Any, shown: Shown) -> list[str]:
 
 def field(asked: Asked) -> tuple[Reply, bool]:
     """Altitude and temperature for take-off thrust, for each variant."""
-    from propmatch.ask import site_range
-    from propmatch.sections import Limits
-    from propmatch.typed import read_number
+    from propmatch.questions.ask import site_range
+    from propmatch.records.sections import Limits
+    from propmatch.records.typed import read_number
 
     ratio: Any = None
     if asked.options["ratio"] is not None:

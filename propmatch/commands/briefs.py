@@ -18,7 +18,7 @@ def open_brief(text: str | None) -> tuple[Any, str]:
     InputFaults
         Every fault of the file; for a missing file the bundled names too.
     """
-    from propmatch.brief import load_brief, loads_brief
+    from propmatch.records.brief import load_brief, loads_brief
     from propmatch_datasets import briefs, path
 
     if text is not None and (text not in briefs() or Path(text).exists()):

@@ -30,13 +30,13 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
     Exit code 1 when no cell count keeps the limits as designed.
     """
-    from propmatch.cells import compare_cells
     from propmatch.commands.briefs import open_brief
     from propmatch.commands.cellswords import cells_reply
     from propmatch.commands.choose import choose_for_brief, names_a_train, wanted_settings
     from propmatch.commands.matching import cell_counts
     from propmatch.commands.output import show
     from propmatch.commands.progress import progress_line
+    from propmatch.questions.cells import compare_cells
 
     check_plot(options["plot"])
     brief, which = open_brief(options["brief"])
@@ -56,7 +56,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
 def _picture(comparison: Any, setting: Any, shown: Any) -> Any:
     """Full throttle of each count as designed, packs of the same energy."""
-    from propmatch.report.thrustcharts import compare_chart
+    from propmatch.sheet.thrustcharts import compare_chart
     from propmatch.units import GRAM_KG
 
     cases = {f"{cells}S": comparison.case(cells) for cells in comparison.cells}

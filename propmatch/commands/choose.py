@@ -23,7 +23,7 @@ class TrainForBrief:
 
 def wanted_settings(brief: Any, variant: str | None) -> list[Any]:
     """The settings of every variant, the aircraft as designed first, or of the one named."""
-    from propmatch.measures import settings
+    from propmatch.checks.measures import settings
 
     every = list(settings(brief))
     if variant is None:
@@ -44,7 +44,7 @@ def train_of_ids(stock: LazyCatalogue, text: str, option: str = "--train", **num
     InputFaults
         An id that no kind has, a kind named twice or not at all.
     """
-    from propmatch.parts import PowerTrain
+    from propmatch.records.parts import PowerTrain
 
     faults: list[Fault] = []
     found: dict[str, Any] = {}
@@ -97,7 +97,7 @@ def choose_for_brief(
     if typed:
         made = choose_train(stock, **{name: options[name] for name in TRAIN_OPTIONS}, **numbers)
         return TrainForBrief(train=made.train, how="", assumptions=made.assumptions, doubts=made.doubts)
-    from propmatch.matching import match
+    from propmatch.search.matching import match
 
     with progress_line("looking for the best power train") as progress:
         shortlist = match(brief, stock.catalogue, top=1, variant=setting.variant.name, progress=progress)

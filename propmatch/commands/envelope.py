@@ -40,8 +40,8 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     from propmatch.commands.progress import progress_line
     from propmatch.commands.saying import mass_block
     from propmatch.commands.trains import train_data
-    from propmatch.envelope import parts_envelope
-    from propmatch.envelopewords import envelope_markdown, envelope_text
+    from propmatch.questions.envelope import parts_envelope
+    from propmatch.words.envelopewords import envelope_markdown, envelope_text
 
     brief, which = open_brief(options["brief"])
     counts = None if options["cells"] is None else cell_counts(options["cells"])

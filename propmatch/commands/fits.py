@@ -1,13 +1,149 @@
 """``propmatch fits``: whether a substitute part may be fitted, and why not."""
 
+import math
 from typing import Any
 
 import click
 
 from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
-from propmatch.commands.trains import LazyCatalogue
+from propmatch.commands.output import Reply
+from propmatch.commands.saying import checks_table, mass_block, over_text
+from propmatch.commands.trains import LazyCatalogue, train_data, with_table
+from propmatch.faults import Fault, InputFaults
+from propmatch.words.checkwords import joined, parts_text
+from propmatch.words.shown import Shown, signed, table, wrapped
 
-__all__ = ["command"]
+__all__ = ["command", "fits_reply", "substitutes"]
+
+
+def substitutes(stock: LazyCatalogue, typed: dict[str, str]) -> tuple[dict[str, Any], list[Any], list[Fault]]:
+    """Parts from ids or typed texts, what was assumed to read them, and what is hard to believe about them.
+
+    Raises
+    ------
+    InputFaults
+        Every fault of every part; nothing named.
+    """
+    import attrs
+
+    from propmatch.records.parts import Controller, Motor, Pack, Propeller
+    from propmatch.records.plausibility import warnings_of
+    from propmatch.records.typed import looks_typed, read_part
+
+    kinds = {"motor": Motor, "propeller": Propeller, "pack": Pack, "controller": Controller}
+    found: dict[str, Any] = {}
+    made: list[Any] = []
+    doubts: list[Fault] = []
+    faults: list[Fault] = []
+    if not typed:
+        faults.append(
+            Fault("fits", rule="names no substitute", hint="give --motor, --propeller, --pack or --controller")
+        )
+    for kind, text in typed.items():
+        if looks_typed(text):
+            read = read_part(kinds[kind], text, f"--{kind}")
+            faults += read.faults
+            made += read.assumptions
+            found[kind] = read.part
+            if read.part is not None:
+                doubts += warnings_of(read.part)
+        else:
+            try:
+                found[kind] = stock.catalogue.find(f"{kind}s", text)
+            except InputFaults as error:
+                faults += [attrs.evolve(fault, where=f"--{kind}") for fault in error.faults]
+    if faults:
+        raise InputFaults(faults)
+    if "propeller" in found and found["propeller"].table is None:
+        found["propeller"] = with_table(stock.catalogue, found["propeller"])
+    return found, made, doubts
+
+
+def fits_reply(
+    stock: LazyCatalogue, fit: Any, settings: Any, shown: Shown, said: tuple[str, ...], made: list[Any],
+    doubts: list[Fault],
+) -> Reply:  # fmt: skip
+    """The answer."""
+    first = fit.variants[0]
+    names = joined([f"the {kind} {part.name}" for kind, part in fit.changes.items()])
+    where = f"{fit.brief.aircraft.name} with {parts_text(fit.design)}"
+    sentences = [f"{'Yes' if fit.fits else 'No'}: {names} {'may' if fit.fits else 'may not'} be fitted to {where}."]
+    sentences += _why(first, shown)
+    for each in fit.variants[1:]:
+        reasons = "; ".join(over_text(check, shown) for check in each.failing)
+        sentences.append(f"{each.variant}: {'yes' if each.fits else f'no, {reasons}'}.")
+    blocks = [
+        _changes(first, shown),
+        ["Every check, as designed:", *checks_table(["the design", "substitute"], [first.before, first.checks], shown)],
+        _placing(fit, shown),
+        mass_block(settings, fit.train, shown),
+    ]
+    return Reply(
+        command="fits",
+        headline=[*sentences, *said],
+        blocks=blocks,
+        rows=[
+            {
+                "variant": each.variant, "fits": each.fits, "failing": [c.name for c in each.failing],
+                "outside_practice": [c.name for c in each.outside_practice], **each.numbers,
+                **{f"{name}_before": value for name, value in each.numbers_before.items()},
+                "cap_throttle": each.cap_throttle, "cap_pack_current_a": each.cap_pack_current_a,
+            }
+            for each in fit.variants
+        ],
+        assumptions=list(dict.fromkeys((*made, *fit.assumptions))),
+        faults=(*doubts, *stock.broken),
+        extra={"train": train_data(fit.train), "checks": first.checks, "fits": fit.fits},
+        caution=True,
+    )  # fmt: skip
+
+
+def _why(first: Any, shown: Shown) -> list[str]:
+    sentences = []
+    if first.fits:
+        near = [check for check in first.checks if check.verdict == "close" and check.name != "cell_count"]
+        if near:
+            sentences.append(f"Close to a limit: {'; '.join(over_text(check, shown) for check in near)}.")
+        if first.outside_practice:
+            texts = "; ".join(over_text(check, shown) for check in first.outside_practice)
+            sentences.append(f"Outside common practice: {texts}.")
+        return sentences
+    sentences.append(f"Why: {'; '.join(over_text(check, shown) for check in first.failing)}.")
+    if not first.new_failing:
+        sentences.append("The design exceeds these itself.")
+    if math.isfinite(first.cap_throttle) and first.cap_throttle < 1:
+        sentences.append(
+            f"A throttle cap at {100 * first.cap_throttle:.0f} % duty keeps the motor current below "
+            f"{signed(first.cap_motor_limit_a)} A, {signed(first.cap_pack_current_a)} A on a wattmeter at the pack; it "
+            "is duty, not stick position, and can be lost when the controller is recalibrated."
+        )
+    return sentences
+
+
+def _changes(first: Any, shown: Shown) -> list[str]:
+    words = (
+        (f"all-up {shown.mass_unit}", "all_up_mass_g",
+         lambda v: signed(shown.mass_of(v), 0 if shown.mass_unit == "g" else 1)),
+        (f"static thrust {shown.thrust_unit}, fresh", "thrust_n",
+         lambda v: signed(shown.thrust_of(v), 0 if shown.thrust == "gf" else 2)),
+        ("thrust to weight, half charge", "thrust_to_weight", lambda v: signed(v, 2)),
+        ("motor A, fresh at rest", "motor_current_a", signed),
+        ("pack A on a wattmeter", "pack_current_a", signed),
+        ("minutes, brief's flying", "minutes", signed),
+    )  # fmt: skip
+    rows = [
+        {"": f"  {word}", "the design": show(first.numbers_before[name]), "substitute": show(first.numbers[name])}
+        for word, name, show in words
+    ]
+    return ["What changes:", *table(rows, left=("",))]
+
+
+def _placing(fit: Any, shown: Shown) -> list[str]:
+    lines = ["Balance and trim:"]
+    for text in fit.placing.readings(show=shown.speed_text):
+        lines += wrapped(text, first="  - ", rest="    ")
+    return lines
+
 
 _KINDS = ("motor", "propeller", "pack", "controller")
 
@@ -32,9 +168,9 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     """
     from propmatch.commands.briefs import open_brief
     from propmatch.commands.choose import choose_for_brief, wanted_settings
-    from propmatch.commands.fitswords import fits_reply, substitutes
+    from propmatch.commands.fits import fits_reply, substitutes
     from propmatch.commands.output import show
-    from propmatch.fits import may_fit
+    from propmatch.questions.fits import may_fit
 
     brief, which = open_brief(options["brief"])
     stock = LazyCatalogue(options["parts_folder"], options["strict"])

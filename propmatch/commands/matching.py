@@ -28,7 +28,7 @@ def cell_counts(text: str) -> tuple[int, ...]:
 
 def with_cells(brief: Any, text: str | None) -> Any:
     """The brief with other cell counts, or as it is."""
-    from propmatch.fields import replace
+    from propmatch.records.fields import replace
 
     if text is None:
         return brief
@@ -37,7 +37,7 @@ def with_cells(brief: Any, text: str | None) -> Any:
 
 def find_shortlist(stock: LazyCatalogue, brief: Any, options: dict[str, Any], top: int) -> Any:
     """Match, showing progress where somebody watches."""
-    from propmatch.matching import match
+    from propmatch.search.matching import match
 
     with progress_line("matching") as progress:
         return match(

@@ -6,10 +6,10 @@ from typing import Any
 
 import attrs
 
-from propmatch.checkwords import check_name, limit_number, parts_text, value_text
 from propmatch.commands.output import Reply
 from propmatch.commands.trains import LazyCatalogue, train_data
-from propmatch.shown import Shown, signed, table, wrapped
+from propmatch.words.checkwords import check_name, limit_number, parts_text, value_text
+from propmatch.words.shown import Shown, signed, table, wrapped
 
 __all__ = ["candidate_row", "check_block", "match_reply", "why_reply"]
 
@@ -24,7 +24,7 @@ _FRONT_LINES = 8
 
 def binding(checks: Sequence[Any]) -> Any:
     """The check nearest to its limit among those that can exclude; a cell count fits or not, so it binds nobody."""
-    from propmatch.limits import smallest_margin
+    from propmatch.checks.limits import smallest_margin
 
     return smallest_margin([check for check in checks if check.name != "cell_count"])
 
@@ -205,7 +205,7 @@ def _reasons(shortlist: Any, candidate: Any, shown: Shown) -> list[str]:
 def _left_out(shortlist: Any) -> list[str]:
     if not shortlist.left_out:
         return []
-    from propmatch.measures import CHECKS
+    from propmatch.checks.measures import CHECKS
 
     total = shortlist.combinations
     rows = []
@@ -225,7 +225,7 @@ def _left_out(shortlist: Any) -> list[str]:
 
 def _assumptions(shortlist: Any) -> list[Any]:
     """Of the brief and the variant, and of the first train of each list."""
-    from propmatch.estimates import completed
+    from propmatch.records.estimates import completed
 
     made = dict.fromkeys((*completed(shortlist.brief)[1], *shortlist.setting.variant.assumptions))
     for group in shortlist.by_cells.values():
@@ -257,10 +257,10 @@ def check_block(checks: Sequence[Any]) -> list[str]:
 
 def why_reply(stock: LazyCatalogue, brief: Any, options: dict[str, Any], which: str) -> tuple[Reply, bool]:
     """Why one combination stands where it does; the second is whether it meets the brief."""
+    from propmatch.checks.setting import setting_named
     from propmatch.commands.choose import train_of_ids
-    from propmatch.estimates import completed
-    from propmatch.setting import setting_named
-    from propmatch.why import why
+    from propmatch.records.estimates import completed
+    from propmatch.search.why import why
 
     train = train_of_ids(stock, options["why"], "--why")
     ids = " + ".join(str(part.id) for part in (train.motor, train.controller, train.pack, train.propeller))

@@ -75,14 +75,14 @@ def catalogue_options(function: F) -> F:
 
 def open_catalogue(parts_folder: str | None, strict: bool) -> Any:
     """The catalogue of the installed plugins and the user's folder."""
-    from propmatch.catalogue import load_catalogue
+    from propmatch.catalogue.catalogue import load_catalogue
 
     return load_catalogue(parts=parts_folder, strict=strict)
 
 
 def shown_units(chosen: str | None, brief: Any = None) -> Any:
     """The units of the text: chosen, else the brief's, else metric."""
-    from propmatch.shown import SYSTEMS, Shown
+    from propmatch.words.shown import SYSTEMS, Shown
 
     if chosen is None and brief is not None:
         own = brief.units

@@ -12,10 +12,10 @@ import attrs
 import click
 
 from propmatch.faults import Fault
-from propmatch.shown import plain, wrapped
+from propmatch.words.shown import plain, wrapped
 
 if TYPE_CHECKING:
-    from propmatch.estimates import Assumption
+    from propmatch.records.estimates import Assumption
 
 __all__ = ["CAUTION", "Reply", "as_rows", "show", "show_faults"]
 

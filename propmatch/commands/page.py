@@ -22,9 +22,9 @@ def command(**options: Any) -> None:
     BRIEF is a file, or the name of a bundled brief. The page answers this machine alone, at an address with a secret
     in it; Ctrl-C ends it.
     """
-    from propmatch.brief import dump_brief
     from propmatch.commands.briefs import open_brief
-    from propmatch.report.picture import need
+    from propmatch.records.brief import dump_brief
+    from propmatch.sheet.picture import need
 
     for module in ("starlette", "uvicorn"):
         need(module, "page")

@@ -30,7 +30,7 @@ def condition(cls: type, texts: Sequence[str], faults: list[Fault]) -> Callable[
 
 
 def _test(cls: type, text: str, faults: list[Fault]) -> Callable[[Any], bool] | None:
-    from propmatch.typed import field_of, read_value
+    from propmatch.records.typed import field_of, read_value
 
     found = _CONDITION.fullmatch(text)
     if found is None:

@@ -7,7 +7,7 @@ from typing import Any
 from propmatch.commands.output import Reply, show
 from propmatch.commands.partswords import list_block, part_blocks, part_row, table_block, table_rows
 from propmatch.faults import Fault, InputFaults
-from propmatch.shown import table, wrapped
+from propmatch.words.shown import table, wrapped
 
 __all__ = [
     "show_all_faults",
@@ -67,7 +67,7 @@ def show_overview(catalogue: Any, form: str) -> None:
 def show_list(catalogue: Any, kind: str, patterns: Sequence[str], where: Sequence[str], limit: int, form: str) -> None:
     """The parts of a kind that match."""
     from propmatch.commands.partsfilter import condition
-    from propmatch.partsets import KINDS
+    from propmatch.records.parts import KINDS
 
     faults: list[Fault] = []
     test = condition(KINDS[kind], where, faults)
@@ -97,8 +97,8 @@ def show_list(catalogue: Any, kind: str, patterns: Sequence[str], where: Sequenc
 
 def show_part(catalogue: Any, kind: str | None, text: str, form: str) -> None:
     """Every number of a part with its origin."""
-    from propmatch.estimates import completed
-    from propmatch.plausibility import warnings_of
+    from propmatch.records.estimates import completed
+    from propmatch.records.plausibility import warnings_of
 
     found = []
     missing: list[Fault] = []
@@ -173,9 +173,9 @@ def show_prediction(catalogue: Any, size: str, blades: str | None, family: str |
     import attrs
 
     from propmatch.commands.trains import table_answer
-    from propmatch.estimates import completed
-    from propmatch.parts import Propeller
-    from propmatch.typed import read_part
+    from propmatch.records.estimates import completed
+    from propmatch.records.parts import Propeller
+    from propmatch.records.typed import read_part
 
     words = [size, *([f"blades={blades}"] if blades else []), *([f"family={family}"] if family else [])]
     typed = read_part(Propeller, " ".join(words), "--predict")

@@ -3,8 +3,8 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from propmatch.fields import declared
-from propmatch.shown import plain, signed, table, wrapped
+from propmatch.records.fields import declared
+from propmatch.words.shown import plain, signed, table, wrapped
 
 __all__ = ["list_block", "part_blocks", "part_row", "table_block", "table_rows"]
 
@@ -47,7 +47,7 @@ def _text(value: Any) -> str:
 
 def part_blocks(kind: str, part: Any, warnings: Sequence[Any]) -> list[list[str]]:
     """Every number of one part, what it means and where it comes from."""
-    from propmatch.estimates import completed
+    from propmatch.records.estimates import completed
 
     full, made = completed(part)
     estimated = {each.field: each for each in made}

@@ -23,7 +23,7 @@ def check_plot(path: str | None) -> None:
     if path is None:
         return
     from propmatch.faults import Fault, InputFaults
-    from propmatch.report.picture import FORMATS, need
+    from propmatch.sheet.picture import FORMATS, need
 
     need("matplotlib")
     faults = []
@@ -44,7 +44,7 @@ def save_plot(path: str | None, make: Callable[[], Any]) -> list[str]:
 
 def point_picture(train: Any, question: Any, point: Any, shown: Any) -> Any:
     """The chart of an operating point: against what was swept, else against throttle."""
-    from propmatch.report.thrustcharts import sweep_chart, throttle_chart
+    from propmatch.sheet.thrustcharts import sweep_chart, throttle_chart
 
     swept = question.swept
     if not swept:

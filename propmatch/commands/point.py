@@ -1,5 +1,8 @@
 """``propmatch point``: one operating point, or a sweep over throttle, thrust, airspeed or charge."""
 
+import math
+from collections.abc import Callable, Mapping, Sequence
+from itertools import pairwise
 from typing import Any
 
 import attrs
@@ -15,8 +18,296 @@ from propmatch.commands.trains import (
     train_data,
     train_options,
 )
+from propmatch.status import Status
+from propmatch.words.shown import WIDTH, Shown, signed, table, wrapped
 
-__all__ = ["Question", "command"]
+__all__ = ["Question", "blocks_of", "command", "headline_of"]
+
+Row = Mapping[str, Any]
+
+
+def _name(train: Any) -> str:
+    sets = f"{train.count} x ({train.motor.name} on {train.propeller.name})" if train.count > 1 else (
+        f"{train.motor.name} on {train.propeller.name}"
+    )  # fmt: skip
+    return f"{sets} with {train.pack.name}"
+
+
+def _where(row: Row, question: "Question", shown: Shown) -> str:
+    """The conditions of a point, leaving out what is swept."""
+    words = []
+    if question.swept != "throttle" and question.throttle is not None:
+        words.append("full throttle" if row["throttle"] == 1 else f"throttle {100 * question.throttle[0]:.0f} %")
+    if question.swept != "airspeed_m_s":
+        words.append(shown.speed_text(row["airspeed_m_s"]) if row["airspeed_m_s"] else "standing still")
+    if question.swept != "charge":
+        words.append("pack full" if row["charge"] == 1 else f"{100 * row['charge']:.0f} % charge")
+    return ", ".join(words)
+
+
+def headline_of(train: Any, question: "Question", rows: Sequence[Row], shown: Shown) -> list[str]:
+    """The answer in sentences."""
+    first = f"{_name(train)}, {_where(rows[0], question, shown)}:"
+    if question.swept:
+        return [first + " " + _trend(question, rows, shown)]
+    row = rows[0]
+    if row["status"] == Status.OFF:
+        return [f"{first} the motor is off; the accessories draw {row['pack_current_a']:.2f} A, "
+                f"{row['electrical_power_w']:.1f} W."]  # fmt: skip
+    if row["status"] != Status.OK:
+        return [f"{first} no answer. {_why_not(train, question, row, shown)}"]
+    if row["motor_current_a"] < 0:
+        brake, back = shown.thrust_text(-row["thrust_n"]), -row["motor_current_a"]
+        return [
+            f"{first} the airstream drives the propeller at {row['rpm']:.0f} rpm; it brakes with {brake}, and "
+            f"{back:.1f} A flow back through the motor."
+        ]
+    answer = f"{shown.thrust_text(row['thrust_n'])} of thrust at {row['rpm']:.0f} rpm, for {_draw(row)} from the pack"
+    per_watt = _per_watt(row, shown)
+    if per_watt is not None and row["airspeed_m_s"] == 0:
+        answer += f" ({_ratio_text(per_watt, shown)})"
+    if question.thrust_n is not None:
+        answer = f"throttle {100 * row['throttle']:.0f} % (duty, not stick position) gives {answer}"
+    return [f"{first} {answer}."]
+
+
+def _draw(row: Row) -> str:
+    return f"{row['pack_current_a']:.1f} A and {row['electrical_power_w']:.0f} W"
+
+
+def _per_watt(row: Row, shown: Shown) -> float | None:
+    power = row["electrical_power_w"]
+    return shown.thrust_of(row["thrust_n"]) / power if math.isfinite(power) and power > 0 else None
+
+
+def _ratio_text(per_watt: float, shown: Shown) -> str:
+    return f"{per_watt:.{1 if shown.thrust == 'gf' else 3}f} {shown.thrust_unit}/W"
+
+
+def _why_not(train: Any, question: "Question", row: Row, shown: Shown) -> str:
+    meaning: str = row["status"].meaning
+    text = meaning[:1].upper() + meaning[1:] + "."
+    if row["status"] == Status.CANNOT_HOLD:
+        from propmatch.train.coupling import solve
+
+        most = solve(train, airspeed_m_s=row["airspeed_m_s"], charge=row["charge"], air=question.air)
+        if most.status == Status.OK:
+            text += f" The most it gives there is {shown.thrust_text(most.thrust_n)}."
+    return text
+
+
+# ---------------------------------------------------------------- one point
+
+
+def blocks_of(train: Any, question: "Question", rows: Sequence[Row], shown: Shown) -> list[list[str]]:
+    """The blocks below the sentence."""
+    if question.swept:
+        return [*_sweep(question, rows, shown), _gaps(question, rows, shown)]
+    if rows[0]["status"] != Status.OK:
+        return []
+    if rows[0]["motor_current_a"] < 0:
+        return []
+    return [_power_way(train, rows[0], shown), _loads(train, rows[0], shown)]
+
+
+def _power_way(train: Any, row: Row, shown: Shown) -> list[str]:
+    """From the cells to the air: where the power goes."""
+    current, volts = row["pack_current_a"], row["pack_voltage_v"]
+    accessories = volts * train.accessory_current_a
+    motor_heat = train.count * row["motor_heat_w"]
+    cells = row["shaft_power_w"] + row["heat_w"] + accessories
+    if not cells > 0:
+        return []
+    pack_heat = cells - volts * current
+    between = row["heat_w"] - pack_heat - motor_heat
+    open_v = cells / current
+    pieces = [
+        ("heat in cells and leads", pack_heat,
+         f"sags {open_v - volts:.2f} V to {volts:.2f} V, {row['cell_voltage_v']:.2f} V a cell"),
+        ("receiver, servos, payload", accessories, f"{train.accessory_current_a:.2f} A"),
+        ("heat in the controller" + (" and gear" if train.motor.gear_ratio != 1 else ""), between, ""),
+        ("heat in the motor" + ("s" if train.count > 1 else ""), motor_heat,
+         f"motor efficiency {100 * row['motor_efficiency']:.0f} %"),
+        ("to the propeller" + ("s" if train.count > 1 else ""), row["shaft_power_w"],
+         f"{1e3 * row['torque_nm']:.1f} mN m" + (" each" if train.count > 1 else "")),
+    ]  # fmt: skip
+    lines = [f"Where the {cells:.1f} W of the cells go:"]
+    for label, watts, remark in pieces:
+        lines.append(f"  {label:<36}{signed(watts):>7} W {signed(100 * watts / cells, 0):>4} %   {remark}".rstrip())
+    if row["airspeed_m_s"] > 0:
+        lines.append(
+            f"  {'  of which pulls the aircraft':<36}{signed(row['thrust_n'] * row['airspeed_m_s']):>7} W "
+            f"{signed(100 * row['thrust_n'] * row['airspeed_m_s'] / cells, 0):>4} %   "
+            f"propeller efficiency {100 * row['propeller_efficiency']:.0f} %"
+        )
+    return lines
+
+
+def _loads(train: Any, row: Row, shown: Shown) -> list[str]:
+    """Each load beside the rating it must stay below."""
+    from propmatch.checks.ratings import rating_lanes
+
+    rating = rating_lanes([train])
+    stated = train.motor.max_current_a is not None
+    ampere_hours = train.pack.capacity_mah / 1000
+    c_rate = row["pack_current_a"] / ampere_hours
+    lines = [
+        ("motor current", f"{row['motor_current_a']:.1f} A", f"{rating.motor_a[0]:.1f} A continuous",
+         row["motor_current_a"] / rating.motor_a[0], "" if stated else "estimated rating"),
+        ("the same, for the controller", f"{row['motor_current_a']:.1f} A",
+         f"{rating.controller_a[0]:.1f} A continuous", row["motor_current_a"] / rating.controller_a[0], ""),
+        ("pack current", f"{row['pack_current_a']:.1f} A, {c_rate:.0f} C",
+         f"{rating.usable_a[0]:.1f} A, {rating.usable_a[0] / ampere_hours:.0f} C usable",
+         row["pack_current_a"] / rating.usable_a[0], f"label {train.pack.c_rating:.0f} C"),
+        ("propeller speed", f"{row['rpm']:.0f} rpm", f"{rating.max_rpm[0]:.0f} rpm",
+         row["rpm"] / rating.max_rpm[0], "" if rating.max_rpm_stated[0] else "by family, unverified"),
+    ]  # fmt: skip
+    cells = [
+        {
+            "load": f"  {label}", "value": value, "limit": limit, "share": f"{100 * share:.0f} %",
+            "note": "OVER" + (f", {note}" if note else "") if share > 1 else note,
+        }
+        for label, value, limit, share, note in lines
+    ]  # fmt: skip
+    text = table(cells, left=("load", "value", "limit", "note"))[1:]
+    speed = f"Pitch speed {shown.speed_text(row['pitch_speed_m_s'])}, blade tips at Mach {row['tip_mach']:.2f}."
+    throttle = []
+    if row["throttle"] < 1:
+        throttle = wrapped(
+            "At part throttle a motor carries more than it draws from the pack, where a wattmeter sits.", first="  "
+        )
+    return ["Loads beside their ratings:", *text, *throttle, f"  {speed}"]
+
+
+# ---------------------------------------------------------------- sweeps
+
+
+Column = tuple[str, Callable[[Row], str]]
+
+
+def _quantities(question: "Question", shown: Shown) -> list[Column]:
+    """The quantities that answer the question, each a line of the sweep."""
+    thrust = (
+        f"thrust, {shown.thrust_unit}",
+        lambda row: signed(shown.thrust_of(row["thrust_n"]), 0 if shown.thrust == "gf" else 2),
+    )
+    throttle = ("throttle, %", lambda row: signed(100 * row["throttle"], 0))
+    pack = ("pack current, A", lambda row: signed(row["pack_current_a"]))
+    motor = ("motor current, A", lambda row: signed(row["motor_current_a"]))
+    power = ("power from the pack, W", lambda row: signed(row["electrical_power_w"], 0))
+    heat = ("heat in one motor, W", lambda row: signed(row["motor_heat_w"]))
+    rpm = ("propeller rpm", lambda row: signed(row["rpm"], 0))
+    cell = ("volts a cell under load", lambda row: signed(row["cell_voltage_v"], 2))
+    useful = ("pulling power from 100 W, W", lambda row: signed(100 * row["system_efficiency"], 0))
+    if question.thrust_n is not None:
+        return [throttle, pack, motor, power, heat, *([useful] if question.airspeed_m_s[-1] else [])]
+    if question.swept == "airspeed_m_s":
+        return [thrust, rpm, motor, power, useful]
+    if question.swept == "charge":
+        return [thrust, rpm, motor, pack, cell]
+    return [thrust, motor, pack, power, heat, rpm]
+
+
+def _value_text(question: "Question", row: Row, shown: Shown) -> str:
+    if question.swept == "airspeed_m_s":
+        return signed(shown.speed_of(row["airspeed_m_s"]), 0)
+    if question.swept == "thrust_n":
+        return signed(shown.thrust_of(row["asked_thrust_n"]), 0 if shown.thrust == "gf" else 1)
+    if question.swept == "throttle":
+        at = 100 * row["throttle"]
+        return signed(at, 0 if abs(at - round(at)) < 1e-9 else 1)
+    return signed(100 * row["charge"], 0)
+
+
+def _swept_word(question: "Question", shown: Shown) -> str:
+    return {
+        "throttle": "at throttle, %",
+        "thrust_n": f"for thrust, {shown.thrust_unit}",
+        "airspeed_m_s": f"at airspeed, {shown.speed_unit}",
+        "charge": "at charge, %",
+    }[question.swept]
+
+
+def _sweep(question: "Question", rows: Sequence[Row], shown: Shown) -> list[list[str]]:
+    """Quantities below each other, the swept value running to the right, in strips that fit a line."""
+    quantities = _quantities(question, shown)
+    head = _swept_word(question, shown)
+    label = max(len(head), *(len(name) for name, _ in quantities))
+    _restore_throttle(question, rows)
+    columns = [[_value_text(question, row, shown), *(text(row) for _, text in quantities)] for row in rows]
+    wide = max(len(text) for column in columns for text in column) + 2
+    per_strip = max(1, (WIDTH - label) // wide)
+    strips = []
+    for start in range(0, len(columns), per_strip):
+        part = columns[start : start + per_strip]
+        names = [head, *(name for name, _ in quantities)]
+        strips.append(
+            [name.ljust(label) + "".join(column[at].rjust(wide) for column in part) for at, name in enumerate(names)]
+        )
+    return strips
+
+
+def _restore_throttle(question: "Question", rows: Sequence[Row]) -> None:
+    """A lane without an answer has no throttle of its own: put back the one that was asked for."""
+    if question.swept == "throttle" and question.throttle is not None:
+        for row, asked in zip(rows, question.throttle, strict=True):
+            row["throttle"] = asked  # type: ignore[index]
+
+
+def _gaps(question: "Question", rows: Sequence[Row], shown: Shown) -> list[str]:
+    """Why some values have no answer."""
+    lines = []
+    for status in sorted({row["status"] for row in rows} - {Status.OK}):
+        at = ", ".join(_value_text(question, row, shown) for row in rows if row["status"] == status)
+        lines += wrapped(f"{_swept_word(question, shown)} {at}: {status.meaning}.")
+    return lines
+
+
+def _no_thrust_m_s(rows: Sequence[Row]) -> float | None:
+    """Airspeed at which thrust goes through zero, between the points."""
+    for low, high in pairwise(rows):
+        if low["thrust_n"] > 0 >= high["thrust_n"]:
+            part = low["thrust_n"] / (low["thrust_n"] - high["thrust_n"])
+            return float(low["airspeed_m_s"] + part * (high["airspeed_m_s"] - low["airspeed_m_s"]))
+    return None
+
+
+def _trend(question: "Question", rows: Sequence[Row], shown: Shown) -> str:
+    """What the sweep shows, in a sentence."""
+    good = [row for row in rows if row["status"] == Status.OK]
+    if not good:
+        return "no point has an answer."
+    first, last = good[0], good[-1]
+    if question.swept == "airspeed_m_s":
+        best = max(good, key=lambda row: row["system_efficiency"] if row["airspeed_m_s"] else 0.0)
+        text = (
+            f"thrust goes from {shown.thrust_text(first['thrust_n'])} at {shown.speed_text(first['airspeed_m_s'])} to "
+            f"{shown.thrust_text(last['thrust_n'])} at {shown.speed_text(last['airspeed_m_s'])}"
+        )
+        text += f"; it pulls most for its power near {shown.speed_text(best['airspeed_m_s'])}"
+        none = _no_thrust_m_s(good)
+        return text + ("." if none is None else f", and not at all above {shown.speed_text(none)}.")
+    if question.thrust_n is not None:
+        return (
+            f"throttle goes from {100 * first['throttle']:.0f} % to {100 * last['throttle']:.0f} % (duty, not stick "
+            f"position), and what the pack gives from {_draw(first)} to {_draw(last)}."
+        )
+    if question.swept == "charge":
+        return (
+            f"thrust goes from {shown.thrust_text(first['thrust_n'])} at {100 * first['charge']:.0f} % charge to "
+            f"{shown.thrust_text(last['thrust_n'])} at {100 * last['charge']:.0f} %, and what the pack gives from "
+            f"{_draw(first)} to {_draw(last)}."
+        )
+    text = (
+        f"thrust goes from {shown.thrust_text(first['thrust_n'])} at {100 * first['throttle']:.0f} % throttle (duty) "
+        f"to {shown.thrust_text(last['thrust_n'])} at {100 * last['throttle']:.0f} %, and what the pack gives from "
+        f"{_draw(first)} to {_draw(last)}"
+    )
+    best = max(good, key=lambda row: _per_watt(row, shown) or 0.0)
+    ratio = _per_watt(best, shown)
+    if ratio is None or first["airspeed_m_s"]:
+        return text + "."
+    return f"{text}; most thrust per watt, {_ratio_text(ratio, shown)}, at {100 * best['throttle']:.0f} %."
 
 
 @attrs.frozen(kw_only=True)
@@ -83,9 +374,9 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     if faults or question is None:
         raise InputFaults(faults)
 
-    from propmatch.commands.pointwords import blocks_of, headline_of
-    from propmatch.coupling import POINT_FIELDS
+    from propmatch.commands.point import blocks_of, headline_of
     from propmatch.status import Status
+    from propmatch.train.coupling import POINT_FIELDS
 
     points = _points(chosen.train, question)
     rows = as_rows(points, POINT_FIELDS)
@@ -116,11 +407,11 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
 
 def _question(options: dict[str, Any], faults: list[Any]) -> Question | None:
-    from propmatch.air import Air
     from propmatch.commands.ranges import AIRSPEED, CHARGE, THROTTLE, THRUST, read_values
     from propmatch.faults import Fault
-    from propmatch.sections import Site
-    from propmatch.typed import read_number
+    from propmatch.models.air import Air
+    from propmatch.records.sections import Site
+    from propmatch.records.typed import read_number
 
     if options["throttle"] is not None and options["hold"] is not None:
         faults.append(Fault("--hold", rule="finds the throttle, so leave out --throttle"))
@@ -153,7 +444,7 @@ def _along(question: Question, *names: str) -> list[list[float]]:
 
 
 def _points(train: Any, question: Question) -> Any:
-    from propmatch.coupling import hold_thrust, solve
+    from propmatch.train.coupling import hold_thrust, solve
 
     airspeed, charge = _along(question, "airspeed_m_s", "charge")
     if question.thrust_n is not None:
@@ -165,7 +456,7 @@ def _points(train: Any, question: Question) -> Any:
 
 def _assumed(train: Any) -> tuple[Any, ...]:
     """Estimates for the train's unknown numbers, and what its pack temperature rests on."""
-    from propmatch.estimates import completed
-    from propmatch.lanes import train_lanes
+    from propmatch.records.estimates import completed
+    from propmatch.train.lanes import train_lanes
 
     return tuple(dict.fromkeys((*completed(train)[1], *train_lanes([train])[1])))

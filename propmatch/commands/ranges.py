@@ -4,8 +4,8 @@ import re
 
 import attrs
 
-from propmatch.declared import Declared, check
 from propmatch.faults import Fault
+from propmatch.records.fields import Declared, check
 from propmatch.units import FOOT_M, GRAM_FORCE_N, KMH_M_S, MPH_M_S, OUNCE_FORCE_N
 
 __all__ = ["AIRSPEED", "ALTITUDE", "CHARGE", "TEMPERATURE", "THROTTLE", "THRUST", "Quantity", "read_values"]

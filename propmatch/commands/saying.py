@@ -4,8 +4,8 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from propmatch.checkwords import check_name, joined, limit_text, value_text
-from propmatch.shown import Shown, signed, table, wrapped
+from propmatch.words.checkwords import check_name, joined, limit_text, value_text
+from propmatch.words.shown import Shown, signed, table, wrapped
 
 __all__ = ["check_names", "checks_table", "mass_block", "over_text"]
 
@@ -54,8 +54,8 @@ def checks_table(heads: Sequence[str], designs: Sequence[Sequence[Any]], shown: 
 
 def mass_block(settings: Sequence[Any], train: Any, shown: Shown) -> list[str]:
     """What the all-up mass is made of, a column for each variant."""
-    from propmatch.balance import bare_build_up
-    from propmatch.parts import propeller_mass_g
+    from propmatch.aircraft.balance import bare_build_up
+    from propmatch.records.parts import propeller_mass_g
 
     names = [setting.variant.name for setting in settings]
     heads = [name if len(name) <= 22 else f"{name[:19]}..." for name in names]

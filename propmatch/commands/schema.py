@@ -18,7 +18,7 @@ def command(output: Path | None) -> None:
     """
     import json
 
-    from propmatch.schema import brief_schema
+    from propmatch.records.schema import brief_schema
 
     text = json.dumps(brief_schema(), indent=2) + "\n"
     if output is None:

@@ -30,13 +30,13 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
     Exit code 1 when nothing in the catalogue meets the brief.
     """
+    from propmatch.checks.measures import settings
     from propmatch.commands.briefs import open_brief
     from propmatch.commands.choose import train_of_ids
     from propmatch.commands.output import Reply, show
     from propmatch.commands.progress import progress_line
-    from propmatch.measures import settings
-    from propmatch.report.content import build_sheet
-    from propmatch.report.picture import need
+    from propmatch.sheet.content import build_sheet
+    from propmatch.sheet.picture import need
 
     for module in ("matplotlib", "jinja2"):
         need(module)
@@ -61,11 +61,11 @@ def command(ctx: click.Context, /, **options: Any) -> None:
         hint = "'propmatch match' says which limits leave nothing; --train makes the sheet of a train all the same."
         show(Reply(command="sheet", headline=[text, hint], faults=stock.broken), form=form_of(options))
         ctx.exit(1)
-    from propmatch.report.html import sheet_html
+    from propmatch.sheet.html import sheet_html
 
     html.write_text(sheet_html(sheet), encoding="utf-8")
     if options["as_pdf"]:
-        from propmatch.report.pdf import save_pdf
+        from propmatch.sheet.pdf import save_pdf
 
         save_pdf(sheet, files[1])
     sizes = [file.stat().st_size for file in files]

@@ -40,9 +40,9 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     from propmatch.commands.output import Reply, show
     from propmatch.commands.progress import progress_line
     from propmatch.commands.ranges import ALTITUDE, TEMPERATURE, read_values
-    from propmatch.estimates import completed
-    from propmatch.samples import sampled, spread_assumptions
-    from propmatch.sweep import Stock, Task, sweep
+    from propmatch.records.estimates import completed
+    from propmatch.search.sweep import Stock, Task, sweep
+    from propmatch.tolerances.samples import spread_assumptions
     from propmatch_datasets import briefs as bundled
 
     faults: list[Fault] = []
@@ -58,7 +58,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     opened = [open_brief(name)[0] for name in named]
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
     whole = Stock.of(stock.catalogue)
-    stocks = [whole] if options["samples"] is None else list(sampled(whole, options["samples"], seed=options["seed"]))
+    stocks = [whole] if options["samples"] is None else list(whole.samples(options["samples"], seed=options["seed"]))
     cases = [case for brief in opened for case in _cases(brief, heights, temperatures)]
     tasks = [
         Task(name=name, brief=brief, stock=parts, top=options["top"], count=options["samples"] is None)
@@ -128,7 +128,7 @@ def _sample_lines(answers: Any, samples: int) -> list[str]:
 
 def _cases(brief: Any, heights: Any, temperatures: Any) -> list[tuple[str, Any]]:
     """The brief at each site, by name."""
-    from propmatch.fields import replace
+    from propmatch.records.fields import replace
 
     cases = []
     for height, temperature in product(heights, temperatures):

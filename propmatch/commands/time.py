@@ -1,14 +1,165 @@
 """``propmatch time``: how long a power train flies a brief, phase by phase."""
 
+import math
+from collections.abc import Sequence
 from typing import Any
 
+import attrs
 import click
 
 from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
 from propmatch.commands.plotting import check_plot, plot_option, save_plot
 from propmatch.commands.trains import LazyCatalogue, sources_block, train_data, train_options
+from propmatch.units import GRAM_KG
+from propmatch.words.shown import Shown, signed, table, wrapped
 
-__all__ = ["command"]
+__all__ = ["Flight", "command", "fly", "headline_of", "met", "phase_block", "phase_rows"]
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Flight:
+    """The flight of one variant.
+
+    Attributes
+    ----------
+    variant : str
+    mass_g : float
+        All-up mass.
+    time : FlightTime
+    setting : Setting
+    """
+
+    variant: str
+    mass_g: float
+    time: Any
+    setting: Any
+
+    @property
+    def assumptions(self) -> tuple[Any, ...]:
+        """What the flight rests on: of the brief, the variant and the parts."""
+        from propmatch.records.estimates import completed
+
+        about_brief = completed(self.setting.stated)[1]
+        return (*about_brief, *self.setting.variant.assumptions, *self.time.assumptions)
+
+    @property
+    def summary(self) -> dict[str, Any]:
+        """The flight as a whole for the JSON."""
+        names = ("minutes", "ended_by", "ended_in", "timer_minutes", "returned_mah", "average_current_a", "charge")
+        return {
+            "variant": self.variant, "all_up_mass_g": self.mass_g, "status": self.time.status,
+            **{name: getattr(self.time, name) for name in names},
+        }  # fmt: skip
+
+
+def fly(train: Any, setting: Any) -> Flight:
+    """Fly a train in one setting of a brief."""
+    from propmatch.aircraft.endurance import flight_time
+
+    mass_g = setting.variant.airframe.bare_mass_g + train.mass_g
+    limits = setting.brief.limits
+    flown = flight_time(
+        train, setting.variant.airframe, mass_g * GRAM_KG, setting.phases,
+        reserve_charge=limits.reserve_charge, cutoff_cell_v=limits.cutoff_cell_v, air=setting.air,
+    )  # fmt: skip
+    return Flight(variant=setting.variant.name, mass_g=mass_g, time=flown, setting=setting)
+
+
+def met(brief: Any, flight: Flight) -> bool:
+    """Whether the flight is as long as the brief wants, and can be flown."""
+    minutes = flight.time.minutes
+    return math.isfinite(minutes) and minutes > 0 and minutes >= (brief.limits.min_flight_minutes or 0.0)
+
+
+def _clock(minutes: float) -> str:
+    if not math.isfinite(minutes):
+        return "-"
+    seconds = round(60 * minutes)
+    return f"{seconds // 60}:{seconds % 60:02d}"
+
+
+def _end(flight: Flight) -> str:
+    limits = flight.setting.brief.limits
+    words = {
+        "reserve": f"to the reserve of {100 * limits.reserve_charge:.0f} % charge",
+        "cut-off": f"until a cell falls to {limits.cutoff_cell_v:g} V",
+        "lost thrust": f"until {flight.time.ended_in} can no longer be held",
+    }
+    return words.get(flight.time.ended_by or "", "")
+
+
+def _why_not(flight: Flight) -> str:
+    """What a flight of no length at all came to grief on."""
+    if flight.time.ended_by == "cut-off":
+        cutoff = flight.setting.brief.limits.cutoff_cell_v
+        return f"In {flight.time.ended_in} a cell falls below the cut-off of {cutoff:g} V even with a full pack"
+    return f"{flight.time.ended_in} needs more thrust than there is, even with a full pack"
+
+
+def _all_up(flight: Flight, shown: Shown) -> str:
+    """The all-up mass, and how far it is above the target if it is."""
+    text = f"{shown.mass_text(flight.mass_g)} all-up"
+    target = flight.setting.variant.target_mass_g
+    if target is not None and flight.mass_g > target:
+        text += f", {shown.mass_text(flight.mass_g - target)} above the target mass"
+    return text
+
+
+def headline_of(train: Any, brief: Any, flights: Sequence[Flight], shown: Shown) -> list[str]:
+    """The flight in sentences; other variants in one more."""
+    first = flights[0]
+    sets = "" if train.count == 1 else f"{train.count} sets of "
+    name = f"{sets}{train.motor.name}, {train.propeller.name}, {train.pack.name}"
+    where = f"{brief.aircraft.name}, {first.variant}, with {name}"
+    if not math.isfinite(first.time.minutes):
+        return [f"{where}: no answer. {first.time.status.meaning}."]
+    if first.time.minutes == 0:
+        return [f"{where}: cannot be flown. {_why_not(first)}."]
+    sentences = [
+        f"{where}: {first.time.minutes:.1f} minutes {_end(first)}, at {_all_up(first, shown)}.",
+        f"Set the timer to {_clock(first.time.timer_minutes)} (minutes:seconds, a tenth kept back) and expect about "
+        f"{first.time.returned_mah:.0f} mAh to go back on charging.",
+    ]
+    wanted = brief.limits.min_flight_minutes
+    if wanted is not None and first.time.minutes < wanted:
+        sentences.append(f"The brief wants {wanted:g} minutes: it falls short by {wanted - first.time.minutes:.1f}.")
+    for other in flights[1:]:
+        text = f"{other.time.minutes:.1f} minutes {_end(other)}" if math.isfinite(other.time.minutes) else "no answer"
+        sentences.append(f"{other.variant}: {text}, at {_all_up(other, shown)}.")
+    return sentences
+
+
+def phase_rows(flight: Flight) -> list[dict[str, Any]]:
+    """A row for each phase, attribute names as keys."""
+    return [
+        {"variant": flight.variant, **{field.name: getattr(phase, field.name) for field in attrs.fields(type(phase))}}
+        for phase in flight.time.phases
+    ]
+
+
+def phase_block(flight: Flight, shown: Shown, named: bool) -> list[str]:
+    """What each phase takes from the pack."""
+    rows = []
+    for phase in flight.time.phases:
+        low, high = 100 * phase.throttle_from, 100 * phase.throttle_to
+        throttle = (
+            signed(low, 0) if not math.isfinite(high) or round(low) == round(high) else f"{low:.0f} to {high:.0f}"
+        )
+        rows.append(
+            {
+                "phase": "  " + phase.name,
+                "min:s": _clock(phase.minutes),
+                shown.speed_unit: signed(shown.speed_of(phase.airspeed_m_s), 0),
+                "throttle %": throttle,
+                "pack A": signed(phase.current_a),
+                "motor A at most": signed(phase.motor_current_a),
+                "mAh": signed(phase.used_mah, 0),
+                "V a cell at least": signed(phase.cell_voltage_v, 2),
+                "": "ends here" if phase.ended else "",
+            }
+        )
+    head = f"{flight.variant}:" if named else "Phase by phase:"
+    return [*wrapped(head), *table(rows, left=("phase", ""))]
 
 
 @click.command("time", cls=Command)
@@ -31,7 +182,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     from propmatch.commands.briefs import open_brief
     from propmatch.commands.choose import choose_for_brief, wanted_settings
     from propmatch.commands.output import Reply, show
-    from propmatch.commands.timewords import fly, headline_of, met, phase_block, phase_rows
+    from propmatch.commands.time import fly, headline_of, met, phase_block, phase_rows
 
     check_plot(options["plot"])
     brief, which = open_brief(options["brief"])
@@ -66,7 +217,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
 
 def _picture(train: Any, flight: Any, shown: Any) -> Any:
-    from propmatch.report.flightcharts import flight_chart
+    from propmatch.sheet.flightcharts import flight_chart
     from propmatch.units import GRAM_KG
 
     setting, limits = flight.setting, flight.setting.brief.limits

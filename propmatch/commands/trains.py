@@ -93,9 +93,9 @@ def choose_train(
     InputFaults
         Every fault of every part at once.
     """
-    from propmatch.parts import Controller, Motor, Pack, PowerTrain, Propeller
-    from propmatch.plausibility import warnings_of
-    from propmatch.typed import controller_for
+    from propmatch.records.parts import Controller, Motor, Pack, PowerTrain, Propeller
+    from propmatch.records.plausibility import warnings_of
+    from propmatch.records.typed import controller_for
 
     faults: list[Fault] = []
     assumptions: list[Any] = []
@@ -143,10 +143,10 @@ def _listed_motor(
     stock: LazyCatalogue, text: str, faults: list[Fault], assumptions: list[Any], doubts: list[Fault]
 ) -> Any:
     """The motor that reproduces a row of a listing."""
-    from propmatch.fields import declared
-    from propmatch.listing import ListingRow, motor_from_listing
-    from propmatch.parts import Propeller
-    from propmatch.typed import read_part
+    from propmatch.records.fields import declared
+    from propmatch.records.listing import ListingRow, motor_from_listing
+    from propmatch.records.parts import Propeller
+    from propmatch.records.typed import read_part
 
     words = text.split()
     sizes = [word for word in words if _SIZED.fullmatch(word)]
@@ -172,7 +172,7 @@ def _listed_motor(
 def _part(
     stock: LazyCatalogue, name: str, cls: type, text: str, faults: list[Fault], assumptions: list[Any]
 ) -> tuple[Any, bool]:
-    from propmatch.typed import looks_typed, read_part
+    from propmatch.records.typed import looks_typed, read_part
 
     if looks_typed(text):
         typed = read_part(cls, text, f"--{name}")
@@ -191,7 +191,7 @@ def _part(
 
 def _chemistry_faults(stock: LazyCatalogue, name: str) -> list[Fault]:
     """Whether anybody knows the cells; plugins are asked only for what is not built in."""
-    from propmatch.battery import CHEMISTRIES
+    from propmatch.models.pack import CHEMISTRIES
 
     if name in CHEMISTRIES or name in stock.catalogue.chemistries:
         return []
@@ -202,7 +202,7 @@ def _chemistry_faults(stock: LazyCatalogue, name: str) -> list[Fault]:
 
 def _numbers(cls: type, options: dict[str, tuple[str, str | None]], faults: list[Fault]) -> dict[str, Any]:
     """Numbers of options, checked as the fields of a class are."""
-    from propmatch.typed import read_number
+    from propmatch.records.typed import read_number
 
     values = {}
     for field, (option, text) in options.items():
@@ -225,7 +225,7 @@ def with_table(catalogue: Any, propeller: Any, where: str = "--propeller") -> An
 
 def table_answer(catalogue: Any, propeller: Any, where: str) -> Any:
     """The ``TableAnswer`` of the first plugin that has one; ``InputFaults`` when none has."""
-    from propmatch.partsets import table_of
+    from propmatch.catalogue.partsets import table_of
 
     answer = table_of(propeller, (), catalogue.plugins)
     if answer is None:
@@ -250,7 +250,7 @@ def train_data(train: Any) -> dict[str, Any]:
 
 def sources_block(train: Any) -> list[str]:
     """Where the numbers of each part come from."""
-    from propmatch.shown import wrapped
+    from propmatch.words.shown import wrapped
 
     lines = ["Where the numbers come from:"]
     for name in ("motor", "propeller", "pack", "controller"):

@@ -5,24 +5,24 @@ from typing import Any
 
 import numpy as np
 
-from propmatch.brief import Brief, resolve_variants
-from propmatch.catalogue import Catalogue
-from propmatch.checkwords import check_name, limit_text, value_text
-from propmatch.coupling import solve
-from propmatch.estimates import completed
+from propmatch.catalogue.catalogue import Catalogue
+from propmatch.checks.limits import Design, checks_of, excludes, measures_of, smallest_margin
+from propmatch.checks.measures import TrainMeasures
+from propmatch.checks.setting import Setting, setting_named
 from propmatch.faults import Fault, InputFaults, did_you_mean
-from propmatch.front import Passing, passing_map
-from propmatch.limits import Design, checks_of, excludes, measures_of, smallest_margin
-from propmatch.matching import match, shelf_for
-from propmatch.measures import TrainMeasures
 from propmatch.page.edit import field_values
-from propmatch.parts import PowerTrain
-from propmatch.ranking import metric_value
-from propmatch.report.briefwords import brief_sentences
-from propmatch.report.speeds import THROTTLES, fastest_of, phase_points, speeds
-from propmatch.setting import Setting, setting_named
-from propmatch.shown import Shown
+from propmatch.records.brief import Brief, resolve_variants
+from propmatch.records.estimates import completed
+from propmatch.records.parts import PowerTrain
+from propmatch.search.front import Passing, passing_map
+from propmatch.search.matching import match, shelf_for
+from propmatch.search.ranking import metric_value
+from propmatch.sheet.briefwords import brief_sentences
+from propmatch.sheet.speeds import THROTTLES, fastest_of, phase_points, speeds
+from propmatch.train.coupling import solve
 from propmatch.units import GRAM_KG
+from propmatch.words.checkwords import check_name, limit_text, value_text
+from propmatch.words.shown import Shown
 
 __all__ = ["best_answer", "brief_answer", "fault_rows", "map_answer", "measured_train", "numbers", "train_answer"]
 

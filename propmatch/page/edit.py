@@ -7,10 +7,10 @@ from typing import Any
 
 import attrs
 
-from propmatch.brief import dump_brief, loads_brief
 from propmatch.faults import Fault, InputFaults
-from propmatch.fields import build, replace
-from propmatch.sections import Aircraft, Brief, Limits, Site, listed_mass_g
+from propmatch.records.brief import dump_brief, loads_brief
+from propmatch.records.fields import build, replace
+from propmatch.records.sections import Aircraft, Brief, Limits, Site, listed_mass_g
 
 __all__ = ["FIELDS", "edited", "field_values"]
 

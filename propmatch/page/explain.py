@@ -6,16 +6,16 @@ from typing import Any
 import attrs
 import numpy as np
 
-from propmatch.brief import Brief
-from propmatch.catalogue import Catalogue
-from propmatch.checkwords import check_name, limit_text, value_text
-from propmatch.estimates import completed
+from propmatch.catalogue.catalogue import Catalogue
+from propmatch.checks.limits import Design, checks_of
+from propmatch.checks.measures import TrainMeasures
 from propmatch.faults import Fault, InputFaults
-from propmatch.limits import Design, checks_of
-from propmatch.measures import TrainMeasures
 from propmatch.page.answers import measured_train
-from propmatch.parts import PowerTrain
-from propmatch.shown import signed
+from propmatch.records.brief import Brief
+from propmatch.records.estimates import completed
+from propmatch.records.parts import PowerTrain
+from propmatch.words.checkwords import check_name, limit_text, value_text
+from propmatch.words.shown import signed
 
 __all__ = ["explanation"]
 

@@ -25,10 +25,9 @@ from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from propmatch.brief import Brief, dump_brief
-from propmatch.catalogue import Catalogue
+from propmatch.catalogue.catalogue import Catalogue
+from propmatch.checks.setting import setting
 from propmatch.faults import Fault, InputFaults
-from propmatch.front import Passing, passing_map
 from propmatch.page.answers import (
     best_answer,
     brief_answer,
@@ -40,7 +39,8 @@ from propmatch.page.answers import (
 )
 from propmatch.page.edit import edited
 from propmatch.page.explain import explanation
-from propmatch.setting import setting
+from propmatch.records.brief import Brief, dump_brief
+from propmatch.search.front import Passing, passing_map
 
 __all__ = ["HEADERS", "create_app", "in_background", "new_token"]
 
@@ -155,9 +155,9 @@ def create_app(
         return _saved(home, str(asked.get("file", "")), dump_brief(brief), bool(asked.get("replace")))
 
     def sheet(brief: Brief, asked: dict[str, Any]) -> Any:
-        from propmatch.report.content import build_sheet
-        from propmatch.report.html import sheet_html
-        from propmatch.report.picture import need
+        from propmatch.sheet.content import build_sheet
+        from propmatch.sheet.html import sheet_html
+        from propmatch.sheet.picture import need
 
         for module in ("matplotlib", "jinja2"):
             need(module)

@@ -8,10 +8,10 @@ from support import rising_rpm_table, simple_controller, simple_motor, simple_pa
 from propmatch import Catalogue, hookimpl, match
 from propmatch.brief import Brief, loads_brief
 from propmatch.hookspecs import SheetSection
-from propmatch.matching import Shortlist
-from propmatch.parts import Propeller, Source
-from propmatch.report import build_sheet, sheet_html
-from propmatch.report.case import Sheet
+from propmatch.records.parts import Propeller, Source
+from propmatch.search.matching import Shortlist
+from propmatch.sheet import build_sheet, sheet_html
+from propmatch.sheet.case import Sheet
 
 HOSTILE = '<script>document.title="taken"</script> & "1400"'
 HOSTILE_PHASE = "<img src=x onerror=alert(1)>"

@@ -8,10 +8,10 @@ import pytest
 from interface.whole_cli import TRAIN, TYPED, narrow_brief  # noqa: F401
 
 from propmatch.brief import load_brief
-from propmatch.catalogue import load_catalogue
-from propmatch.cells import compare_cells
+from propmatch.catalogue.catalogue import load_catalogue
 from propmatch.commands.choose import train_of_ids
 from propmatch.commands.trains import LazyCatalogue
+from propmatch.questions.cells import compare_cells
 
 
 def test_the_text_says_what_three_cells_do_and_what_to_change(run):

@@ -6,11 +6,11 @@ import json
 
 import pytest
 
+from propmatch.aircraft.endurance import flight_time
 from propmatch.brief import load_brief
-from propmatch.catalogue import load_catalogue
-from propmatch.endurance import flight_time
-from propmatch.matching import match
-from propmatch.measures import settings
+from propmatch.catalogue.catalogue import load_catalogue
+from propmatch.checks.measures import settings
+from propmatch.search.matching import match
 
 BRIEF = """
 [aircraft]

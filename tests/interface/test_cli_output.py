@@ -10,8 +10,8 @@ import pytest
 
 from propmatch.commands import progress
 from propmatch.commands.output import Reply, show
-from propmatch.estimates import Assumption
 from propmatch.faults import Fault
+from propmatch.records.estimates import Assumption
 from propmatch.status import Flag, Status
 
 ROW = {

@@ -5,7 +5,7 @@ import io
 
 import pytest
 
-from propmatch.catalogue import load_catalogue
+from propmatch.catalogue.catalogue import load_catalogue
 
 
 @pytest.fixture(scope="module")

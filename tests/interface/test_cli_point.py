@@ -6,10 +6,10 @@ import math
 
 import pytest
 
-from propmatch.air import Air
-from propmatch.catalogue import load_catalogue
+from propmatch.catalogue.catalogue import load_catalogue
 from propmatch.coupling import POINT_FIELDS, hold_thrust, solve
-from propmatch.parts import Controller, Motor, Pack, PowerTrain
+from propmatch.models.air import Air
+from propmatch.records.parts import Controller, Motor, Pack, PowerTrain
 
 MOTOR = "kv=1500 effective mass=28 r=0.08 i0=0.9 max=12"
 PACK = "2S 450mAh 35C 28g cell=20mohm leads=8mohm"

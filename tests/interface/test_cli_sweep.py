@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 
 from propmatch.brief import load_brief
-from propmatch.catalogue import load_catalogue
-from propmatch.fields import replace
-from propmatch.matching import match
-from propmatch.samples import SAMPLE_SPREAD, sampled
-from propmatch.sweep import Stock
+from propmatch.catalogue.catalogue import load_catalogue
+from propmatch.records.fields import replace
+from propmatch.search.matching import match
+from propmatch.search.sweep import Stock
+from propmatch.tolerances.samples import SAMPLE_SPREAD
 
 BRIEF = """
 [aircraft]
@@ -65,12 +65,12 @@ def test_samples_count_who_comes_first(run, brief_file):
 def test_samples_scatter_as_stated():
     catalogue = load_catalogue().restricted(motors="bundled/2206-1900", packs="bundled/2s-850-75c")
     stock = Stock.of(catalogue)
-    some = list(sampled(stock, 256, seed=3))
+    some = list(stock.samples(256, seed=3))
     kv = np.log([each.motors[0].kv_rpm_per_v / stock.motors[0].kv_rpm_per_v for each in some])
     spread = stock.motors[0].source.uncertainty or SAMPLE_SPREAD["kv_rpm_per_v"]
     assert np.mean(kv) == pytest.approx(0.0, abs=0.1 * spread)
     assert np.std(kv) == pytest.approx(spread, rel=0.1)
-    again = list(sampled(stock, 256, seed=3))
+    again = list(stock.samples(256, seed=3))
     assert [e.motors[0].kv_rpm_per_v for e in again] == [e.motors[0].kv_rpm_per_v for e in some]
 
 

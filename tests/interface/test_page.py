@@ -17,13 +17,13 @@ from interface.sheet_support import BRIEF, brief, stock
 
 from propmatch import hookimpl
 from propmatch.brief import Brief, loads_brief
+from propmatch.checks.limits import Check, Design, run_checks
+from propmatch.checks.setting import setting
 from propmatch.coupling import solve
-from propmatch.fields import replace
 from propmatch.hookspecs import ExtraCheck
-from propmatch.limits import Check, Design, run_checks
-from propmatch.matching import Candidate, match
 from propmatch.page.edit import edited, field_values
-from propmatch.setting import setting
+from propmatch.records.fields import replace
+from propmatch.search.matching import Candidate, match
 
 PLAIN = """
 [aircraft]

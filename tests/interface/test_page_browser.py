@@ -11,10 +11,10 @@ from interface.page_support import Served, served
 from interface.sheet_support import BRIEF, HOSTILE, HOSTILE_PHASE, brief, stock
 
 from propmatch.brief import loads_brief
-from propmatch.checkwords import value_text
-from propmatch.limits import run_checks
-from propmatch.matching import Candidate, match
+from propmatch.checks.limits import run_checks
 from propmatch.page.edit import edited
+from propmatch.search.matching import Candidate, match
+from propmatch.words.checkwords import value_text
 
 pytestmark = pytest.mark.browser
 

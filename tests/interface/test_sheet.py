@@ -23,13 +23,13 @@ from support import simple_train
 
 from propmatch import Catalogue, Design, compare_cells, flight_time, run_checks, solve
 from propmatch.brief import loads_brief, resolve_variants
-from propmatch.envelope import parts_envelope
+from propmatch.checks.measures import settings
 from propmatch.faults import InputFaults
-from propmatch.matching import Shortlist
-from propmatch.measures import settings
-from propmatch.report import build_sheet, save_pdf, sheet_html
-from propmatch.report.case import Sheet
-from propmatch.report.picture import need
+from propmatch.questions.envelope import parts_envelope
+from propmatch.search.matching import Shortlist
+from propmatch.sheet import build_sheet, save_pdf, sheet_html
+from propmatch.sheet.case import Sheet
+from propmatch.sheet.picture import need
 from propmatch.units import GRAM_FORCE_N, GRAM_KG, KMH_M_S
 
 SVG = "{http://www.w3.org/2000/svg}"

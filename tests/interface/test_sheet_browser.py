@@ -8,7 +8,7 @@ from interface.browser_support import Browser
 from interface.sheet_support import HOSTILE, HOSTILE_PHASE, brief, made_sheet, made_text
 
 from propmatch import flight_time
-from propmatch.measures import settings
+from propmatch.checks.measures import settings
 from propmatch.units import GRAM_KG
 
 pytestmark = pytest.mark.browser

@@ -15,13 +15,13 @@ from support import simple_airframe, simple_train
 
 from propmatch import Check, Phase, compare_cells, flight_time, match, solve
 from propmatch.brief import resolve_variants
-from propmatch.estimates import KV_LABEL_RANGE
-from propmatch.fields import replace
-from propmatch.limits import Design, run_checks
-from propmatch.report import compare_chart, flight_chart, margin_chart, operating_chart, throttle_chart
-from propmatch.report.flightcharts import stretches
-from propmatch.report.spread import spread_of
-from propmatch.report.style import BLUE, GREEN, GREY, INK, ORANGE, PURPLE
+from propmatch.checks.limits import Design, run_checks
+from propmatch.records.estimates import KV_LABEL_RANGE
+from propmatch.records.fields import replace
+from propmatch.sheet import compare_chart, flight_chart, margin_chart, operating_chart, throttle_chart
+from propmatch.sheet.flightcharts import stretches
+from propmatch.sheet.spread import spread_of
+from propmatch.sheet.style import BLUE, GREEN, GREY, INK, ORANGE, PURPLE
 from propmatch.units import GRAM_FORCE_N, KMH_M_S
 
 FRAME, MASS = simple_airframe(), 0.4

@@ -10,7 +10,7 @@ import pytest
 import propmatch_datasets
 from propmatch import load_brief, load_catalogue, solve
 from propmatch.brief import resolve_variants
-from propmatch.parts import FAMILIES, PowerTrain
+from propmatch.records.parts import FAMILIES, PowerTrain
 from propmatch.units import GRAM_FORCE_N
 from propmatch_datasets import generate
 

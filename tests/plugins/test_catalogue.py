@@ -7,10 +7,11 @@ import pytest
 from support import simple_controller, simple_motor, simple_pack, simple_propeller
 from support_plugins import point
 
-from propmatch.catalogue import KINDS, Catalogue, load_catalogue
+from propmatch.catalogue.catalogue import Catalogue, load_catalogue
+from propmatch.catalogue.plugins import build_manager
 from propmatch.faults import Fault, InputFaults
 from propmatch.hookspecs import PartRow, PartSet, hookimpl
-from propmatch.plugins import build_manager
+from propmatch.records.parts import KINDS
 
 
 @pytest.fixture(scope="module")
@@ -133,7 +134,7 @@ def test_a_catalogue_of_given_parts():
 def test_strict_reads_everything_and_raises_every_fault(monkeypatch):
     rows = hookimpl(lambda: [PartSet(id="set", description="", source="a test", load=lambda: [{"name": "x"}])])
     plugin = point("mine", propmatch_packs=rows)
-    monkeypatch.setattr("propmatch.plugins.entry_points", lambda **options: [plugin])
+    monkeypatch.setattr("propmatch.catalogue.plugins.entry_points", lambda **options: [plugin])
     assert len(load_catalogue().faults) == 4
     with pytest.raises(InputFaults) as caught:
         load_catalogue(strict=True)

@@ -12,8 +12,8 @@ import pytest
 from support import simple_motor
 from support_plugins import module_of
 
+from propmatch.catalogue.plugins import FIRST_PARTY
 from propmatch.hookspecs import ExtraCheck, PartSet, hookimpl
-from propmatch.plugins import FIRST_PARTY
 from propmatch.testing import conformity_checks
 
 ROOT = Path(__file__).parents[2]

@@ -13,10 +13,10 @@ from support_plugins import point
 
 from propmatch import hookspecs
 from propmatch.battery import CHEMISTRIES, Chemistry
-from propmatch.catalogue import Catalogue
+from propmatch.catalogue.catalogue import Catalogue
+from propmatch.catalogue.plugins import build_manager
 from propmatch.hookspecs import ExtraCheck, PartRow, PartSet, SheetSection, TableAnswer, hookimpl
-from propmatch.parts import Source
-from propmatch.plugins import build_manager
+from propmatch.records.parts import Source
 
 ROOT = Path(__file__).parents[2]
 HOOKS = {
@@ -59,7 +59,7 @@ def test_hooks_are_documented_and_have_no_defaults(name):
 def test_the_marks_import_nothing_heavy():
     code = (
         "import sys; from propmatch import hookimpl; "
-        "print([m for m in ('numpy', 'scipy', 'pandas', 'propmatch.parts') if m in sys.modules])"
+        "print([m for m in ('numpy', 'scipy', 'pandas', 'propmatch.records.parts') if m in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"

@@ -7,10 +7,10 @@ import pytest
 from support import simple_motor
 from support_plugins import FakeEntryPoint, module_of, point, raising_point
 
-from propmatch.catalogue import Catalogue, load_catalogue
+from propmatch.catalogue.catalogue import Catalogue, load_catalogue
+from propmatch.catalogue.plugins import FIRST_PARTY, build_manager
 from propmatch.faults import InputFaults
 from propmatch.hookspecs import PartSet, hookimpl
-from propmatch.plugins import FIRST_PARTY, build_manager
 
 
 def motors_of(*parts):
@@ -300,7 +300,7 @@ def test_loading_the_manager_reads_no_table():
     import subprocess
 
     code = (
-        "import sys; from propmatch.plugins import build_manager; build_manager(); "
+        "import sys; from propmatch.catalogue.plugins import build_manager; build_manager(); "
         "print([m for m in ('scipy', 'pandas', 'propmatch_datasets', 'csv') if m in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

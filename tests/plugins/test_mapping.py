@@ -8,9 +8,9 @@ import math
 
 import pytest
 
-from propmatch.catalogue import load_catalogue
+from propmatch.catalogue.catalogue import load_catalogue
 from propmatch.faults import InputFaults
-from propmatch_plugins.reading.mapping import read_mapping
+from propmatch_plugins.reading.heading import read_mapping
 from propmatch_plugins.reading.preview import dry_run
 from propmatch_plugins.reading.units import conversion, units_for
 

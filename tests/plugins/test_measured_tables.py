@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from propmatch.catalogue import load_catalogue
+from propmatch.catalogue.catalogue import load_catalogue
 from propmatch.faults import InputFaults
 from propmatch_plugins.measured_tables import read_tables, table_of_file
 from propmatch_plugins.reading.coefficients import MOST_MOVED, Points, sweeps_of, table_of

@@ -6,9 +6,9 @@ import math
 import numpy as np
 import pytest
 
-from propmatch.catalogue import load_catalogue
+from propmatch.catalogue.catalogue import load_catalogue
 from propmatch.faults import InputFaults
-from propmatch.parts import Source
+from propmatch.records.parts import Source
 from propmatch_plugins.parts_folder import chosen_folder, user_folder
 
 MOTORS = "name,kv_rpm_per_v,mass_g\n"
@@ -110,7 +110,7 @@ def test_each_row_may_say_where_it_comes_from(folder):
 
 
 def test_a_part_read_by_columns_is_the_part_made_by_its_class(folder):
-    from propmatch.parts import Motor
+    from propmatch.records.parts import Motor
 
     (folder / "motors.csv").write_text("name,kv_rpm_per_v,mass_g,cells_min,max_current_a\na,1450,28.5,2,\n")
     source = Source(text="motors.csv", kind="assumed")

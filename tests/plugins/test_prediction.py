@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from propmatch.faults import InputFaults
-from propmatch.parts import FAMILIES as PART_FAMILIES
-from propmatch.parts import Motor, Propeller, Source
-from propmatch.tables import CoefficientTable
+from propmatch.models.tables import CoefficientTable
+from propmatch.records.parts import FAMILIES as PART_FAMILIES
+from propmatch.records.parts import Motor, Propeller, Source
 from propmatch.units import INCH_M
 from propmatch_plugins import prediction
 from propmatch_plugins.prediction import Anchor, Geometry, Sibling, describe, predict

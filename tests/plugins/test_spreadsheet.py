@@ -6,7 +6,7 @@ import sys
 import pytest
 from openpyxl import Workbook
 
-from propmatch.catalogue import load_catalogue
+from propmatch.catalogue.catalogue import load_catalogue
 
 HEADER = ["id", "name", "kv_rpm_per_v", "mass_g", "cells_max"]
 

@@ -2,11 +2,10 @@
 
 import pytest
 
-from propmatch.catalogue import load_catalogue
-from propmatch.declared import declared
+from propmatch.catalogue.catalogue import load_catalogue
 from propmatch.faults import InputFaults
-from propmatch.fields import build
-from propmatch.partsets import KINDS
+from propmatch.records.fields import build, declared
+from propmatch.records.parts import KINDS
 from propmatch_plugins.reading.template import EXAMPLES, columns_with_notes, write_template
 
 

@@ -4,7 +4,7 @@ import random
 
 import pytest
 
-from propmatch.catalogue import load_catalogue
+from propmatch.catalogue.catalogue import load_catalogue
 from propmatch.faults import InputFaults
 
 MOTORS = "name,kv_rpm_per_v,mass_g,resistance_ohm\n"

@@ -10,10 +10,10 @@ from hypothesis import strategies as st
 from oracle import Chain
 from support import rising_rpm_table, simple_train, smooth_table
 
-from propmatch.air import Air
-from propmatch.chemistry import CHEMISTRIES
 from propmatch.coupling import POINT_FIELDS, OperatingPoint, solve
-from propmatch.parts import PowerTrain
+from propmatch.models.air import Air
+from propmatch.models.pack import CHEMISTRIES
+from propmatch.records.parts import PowerTrain
 from propmatch.status import Status
 
 

@@ -7,10 +7,10 @@ from hypothesis import strategies as st
 from support import simple_airframe, simple_train
 
 from propmatch import Phase, Status
-from propmatch.discharge import Running, gauss_nodes
-from propmatch.endurance import flight_time
-from propmatch.flight import full_throttle, level_flight
-from propmatch.polar import airframe_lanes, drag_n, least_drag_speed_m_s, least_power_speed_m_s, polar_speeds
+from propmatch.aircraft.discharge import Running, gauss_nodes
+from propmatch.aircraft.endurance import flight_time
+from propmatch.aircraft.flight import full_throttle, level_flight
+from propmatch.aircraft.polar import airframe_lanes, drag_n, least_drag_speed_m_s, least_power_speed_m_s, polar_speeds
 
 masses = st.floats(0.25, 0.6)
 speeds = st.floats(8.0, 14.0)

@@ -10,13 +10,13 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from propmatch.brief import Brief, Phase, dump_brief, loads_brief, resolve_variants
-from propmatch.estimates import completed, usable_c
 from propmatch.faults import InputFaults
-from propmatch.fields import Declared, build, declared
-from propmatch.parts import Airframe, Controller, Motor, Pack, Propeller
-from propmatch.schema import record_schema
-from propmatch.sections import Aircraft, Limits, Prefer, Site, Units, Variant, Wing
-from propmatch.tomltext import key_lines
+from propmatch.records.estimates import completed, usable_c
+from propmatch.records.fields import Declared, build, declared
+from propmatch.records.parts import Airframe, Controller, Motor, Pack, Propeller
+from propmatch.records.schema import record_schema
+from propmatch.records.sections import Aircraft, Limits, Prefer, Site, Units, Variant, Wing
+from propmatch.records.tomltext import key_lines
 
 # ---------------------------------------------------------------- planted faults
 

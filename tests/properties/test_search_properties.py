@@ -7,12 +7,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 from search_support import random_case
 
-from propmatch.exhaustive import exhaustive
-from propmatch.measures import TrainMeasures
-from propmatch.ranking import METRICS, Ranking, metric_value, ranking
-from propmatch.screen import Screen
-from propmatch.search import search
-from propmatch.searchbounds import lane_bounds, pair_bound
+from propmatch.checks.measures import TrainMeasures
+from propmatch.search.bounds.pruned import search
+from propmatch.search.bounds.scores import lane_bounds, pair_bound
+from propmatch.search.bounds.screen import Screen
+from propmatch.search.exhaustive import exhaustive
+from propmatch.search.ranking import METRICS, Ranking, metric_value, ranking
 
 GROUPS, EACH = 10, 22
 seeds = st.integers(10_000, 10_000_000)

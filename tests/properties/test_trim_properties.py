@@ -5,12 +5,12 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from propmatch.balance import ballast_g, centre_of_gravity_mm, place_packs
-from propmatch.geometry import Geometry
-from propmatch.layout import Balance, Tail, ThrustLine
-from propmatch.slipstream import contraction_radius_m, ideal_power_w, induced_velocity_m_s, slip_velocity_m_s
-from propmatch.thrustline import ThrottleCases, best_tilt, throttle_trim
-from propmatch.trim import trim
+from propmatch.aircraft.balance import ballast_g, centre_of_gravity_mm, place_packs
+from propmatch.aircraft.geometry import Geometry
+from propmatch.aircraft.thrustline import ThrottleCases, best_tilt, throttle_trim
+from propmatch.aircraft.trim import trim
+from propmatch.models.slipstream import contraction_radius_m, ideal_power_w, induced_velocity_m_s, slip_velocity_m_s
+from propmatch.records.layout import Balance, Tail, ThrustLine
 
 thrusts = st.floats(0.01, 40.0)
 speeds = st.floats(3.0, 40.0)

@@ -13,15 +13,15 @@ from hypothesis import strategies as st
 from support import random_train, simple_airframe, smooth_table
 from whole_support import lawful_pack, small_brief, small_train
 
-from propmatch.air import Air
-from propmatch.ask import largest_propeller, throttle_cap
+from propmatch.aircraft.endurance import flight_time
+from propmatch.checks.judged import failing, judged_trains
+from propmatch.checks.limits import Design, run_checks
+from propmatch.checks.measures import settings
 from propmatch.coupling import solve
-from propmatch.endurance import flight_time
-from propmatch.fields import replace
-from propmatch.judged import failing, judged_trains
-from propmatch.limits import Design, run_checks
-from propmatch.measures import settings
-from propmatch.sections import Phase
+from propmatch.models.air import Air
+from propmatch.questions.ask import largest_propeller, throttle_cap
+from propmatch.records.fields import replace
+from propmatch.records.sections import Phase
 
 SEEDS = st.integers(0, 10_000)
 

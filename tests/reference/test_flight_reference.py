@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from propmatch.discharge import Running, gauss_nodes, slowness
-from propmatch.polar import AirframeLanes, drag_n, least_drag_speed_m_s, least_power_speed_m_s
+from propmatch.aircraft.discharge import Running, gauss_nodes, slowness
+from propmatch.aircraft.polar import AirframeLanes, drag_n, least_drag_speed_m_s, least_power_speed_m_s
 
 RHO = 1.225
 

@@ -22,11 +22,11 @@ import numpy as np
 import pytest
 from support import constant_table, simple_train
 
-from propmatch import controller, motor, propeller
-from propmatch.air import Air
 from propmatch.battery import CHEMISTRIES, resistance_factor
-from propmatch.chemistry import Chemistry
 from propmatch.coupling import solve
+from propmatch.models import controller, motor, propeller
+from propmatch.models.air import Air
+from propmatch.models.pack import Chemistry
 from propmatch.units import GRAM_FORCE_N, INCH_M, MPH_M_S, RPM_RAD_S
 
 HERE = Path(__file__).parent

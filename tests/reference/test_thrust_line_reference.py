@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from propmatch import slipstream, stability, trim
+from propmatch.aircraft import stability, trim
+from propmatch.models import slipstream
 
 FUNCTIONS = {
     "induced_velocity": slipstream.induced_velocity_m_s,

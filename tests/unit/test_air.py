@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from propmatch.air import Air
+from propmatch.models.air import Air
 
 
 def test_scalars_stay_floats_and_arrays_broadcast() -> None:

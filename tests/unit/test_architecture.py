@@ -1,4 +1,4 @@
-"""House rules that are about the source itself: direction of imports, file length, what importing costs."""
+"""House rules that are about the source itself: direction of imports, what importing costs, sizes of functions."""
 
 import ast
 import subprocess
@@ -8,62 +8,78 @@ from pathlib import Path
 import pytest
 
 import propmatch
+import propmatch_plugins
 
 ROOT = Path(propmatch.__file__).parent
 MODULES = {
     ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__"): path
     for path in sorted(ROOT.rglob("*.py"))
 }
-LENGTH = 400
+PLUGINS = Path(propmatch_plugins.__file__).parent
 
-LAYERS = (
+FLOORS = (
     "_version units status faults tablehtml",
-    "declared fields",
-    "air surface lookup tables chemistry",
-    "parts",
-    "estimates",
-    "motor controller battery propeller",
-    "bracket torque kernel thrust lanes",
-    "operating coupling",
+    "models",
+    "records",
+    "train",
+    "aircraft",
+    "tolerances",
+    "checks",
+    "catalogue",
+    "search",
+    "questions",
+    "words",
+    "sheet",
+    "page",
+    "commands",
+    "__init__ brief coupling battery hookspecs testing cli",
 )
-"""The engine from the bottom up; a module imports from its own layer or from those before it."""
-RANK = {name: rank for rank, layer in enumerate(LAYERS) for name in layer.split()}
+"""The one import rule: a room imports from itself and from the floors above it in this list, never from those below."""
+FLOOR = {room: floor for floor, rooms in enumerate(FLOORS) for room in rooms.split()}
+
+
+def room_of(module: str) -> str:
+    return module.split(".")[0]
 
 
 def imports(path: Path) -> set[str]:
-    """Modules of the package that a file imports when it is loaded or later, type checking left out."""
+    """Modules of the package that a file imports: when it is loaded, inside functions, and for types alone."""
     found = set()
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        if isinstance(node, ast.ImportFrom) and node.module and node.module.split(".")[0] == "propmatch":
+        if isinstance(node, ast.ImportFrom) and node.module and room_of(node.module) == "propmatch":
             inside = node.module.removeprefix("propmatch").lstrip(".")
-            found |= {inside} if inside else {alias.name for alias in node.names}
+            for alias in node.names:
+                deeper = f"{inside}.{alias.name}".lstrip(".")
+                found.add(deeper if deeper in MODULES else inside or "__init__")
         elif isinstance(node, ast.Import):
-            found |= {a.name.removeprefix("propmatch.") for a in node.names if a.name.startswith("propmatch.")}
-    return {name for name in found if name in MODULES}
+            found |= {a.name.removeprefix("propmatch.") for a in node.names if room_of(a.name) == "propmatch"}
+    return found
 
 
-@pytest.mark.parametrize("name", sorted(RANK))
-def test_the_engine_imports_downwards_only(name: str) -> None:
-    upwards = [other for other in imports(MODULES[name]) if RANK.get(other, len(LAYERS)) > RANK[name]]
+@pytest.mark.parametrize("name", sorted(MODULES))
+def test_a_module_imports_from_its_own_room_and_the_floors_below(name: str) -> None:
+    mine = FLOOR[room_of(name)]
+    upwards = [other for other in imports(MODULES[name]) if FLOOR[room_of(other)] > mine]
+    sideways = [o for o in imports(MODULES[name]) if FLOOR[room_of(o)] == mine and room_of(o) != room_of(name)]
+    doors = mine == len(FLOORS) - 1
     assert upwards == []
+    assert doors or mine == 0 or sideways == []
+
+
+def test_plugins_import_records_models_and_the_hook_specifications() -> None:
+    allowed = {*FLOORS[0].split(), "models", "records", "hookspecs", "battery", "brief"}
+    wrong = {
+        str(path.relative_to(PLUGINS)): sorted(others)
+        for path in sorted(PLUGINS.rglob("*.py"))
+        if (others := {module for module in imports(path) if room_of(module) not in allowed})
+    }
+    assert wrong == {}
 
 
 def test_no_module_imports_itself_by_a_detour() -> None:
-    """No cycle among the imports made while loading; those inside functions may point anywhere."""
-    graph = {}
-    for name, path in MODULES.items():
-        tree = ast.parse(path.read_text(encoding="utf-8"))
-        graph[name] = {
-            module
-            for node in tree.body
-            if isinstance(node, ast.ImportFrom) and node.module and node.module.split(".")[0] == "propmatch"
-            for module in (
-                [node.module.removeprefix("propmatch.")]
-                if node.module != "propmatch"
-                else [alias.name for alias in node.names]
-            )
-            if module in MODULES
-        }
+    """No circle among all imports, those inside functions included."""
+    graph = {name: {other for other in imports(path) if other in MODULES} for name, path in MODULES.items()}
+    graph = {name: {o for o in others if o not in ("__init__", name)} for name, others in graph.items()}
     done: set[str] = set()
 
     def visit(name: str, path: tuple[str, ...]) -> None:
@@ -77,10 +93,11 @@ def test_no_module_imports_itself_by_a_detour() -> None:
         visit(name, ())
 
 
-@pytest.mark.parametrize("name", sorted(MODULES))
-def test_files_stay_short(name: str) -> None:
-    lines = len(MODULES[name].read_text(encoding="utf-8").splitlines())
-    assert lines <= LENGTH, f"{lines} lines"
+def test_every_room_says_what_it_is_for() -> None:
+    for name, path in MODULES.items():
+        if path.name == "__init__.py" and name != "__init__":
+            text = ast.get_docstring(ast.parse(path.read_text(encoding="utf-8"))) or ""
+            assert len(text.splitlines()) >= 3, f"{name}/__init__ says too little"
 
 
 def test_scipy_and_pandas_are_imported_inside_functions() -> None:
@@ -98,7 +115,7 @@ def test_scipy_and_pandas_are_imported_inside_functions() -> None:
     assert heavy == []
 
 
-@pytest.mark.parametrize("module", [m for m in ("propmatch", "propmatch.cli") if m == "propmatch" or "cli" in MODULES])
+@pytest.mark.parametrize("module", ["propmatch", "propmatch.cli", "propmatch.hookspecs"])
 def test_importing_is_light(module: str) -> None:
     code = f"import sys, {module}; print(sorted({{'numpy', 'scipy', 'pandas'}} & set(sys.modules)))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

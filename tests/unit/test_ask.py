@@ -13,16 +13,23 @@ from scipy.optimize import brentq
 from support import constant_table, simple_controller, simple_motor
 from whole_support import lawful_pack, small_brief, small_catalogue, small_train
 
-from propmatch.air import Air
-from propmatch.ask import capacity_for_minutes, kv_for_current, largest_propeller, mass_range, site_range, throttle_cap
-from propmatch.chemistry import Chemistry
+from propmatch.aircraft.endurance import flight_time
+from propmatch.checks.limits import Design, excludes, run_checks
+from propmatch.checks.measures import settings
 from propmatch.coupling import solve
-from propmatch.edge import edge
-from propmatch.endurance import flight_time
 from propmatch.faults import InputFaults
-from propmatch.fields import replace
-from propmatch.limits import Design, excludes, run_checks
-from propmatch.measures import settings
+from propmatch.models.air import Air
+from propmatch.models.pack import Chemistry
+from propmatch.questions.ask import (
+    capacity_for_minutes,
+    kv_for_current,
+    largest_propeller,
+    mass_range,
+    site_range,
+    throttle_cap,
+)
+from propmatch.records.fields import replace
+from propmatch.train.brackets import edge
 
 CP, CT, RHO, E, R, I0, KV, LOSS = 0.05, 0.11, 1.225, 8.0, 0.12, 0.6, 1400.0, 0.1
 AIR = Air(density_kg_m3=RHO)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from support import simple_controller, simple_motor, simple_propeller, simple_train
 
-from propmatch.balance import (
+from propmatch.aircraft.balance import (
     Item,
     MassBuildUp,
     ballast_g,
@@ -16,12 +16,12 @@ from propmatch.balance import (
     place_trains,
     power_train_items,
 )
+from propmatch.aircraft.geometry import Geometry
+from propmatch.aircraft.stability import downwash_gradient, lift_slope_per_rad, stability
 from propmatch.brief import loads_brief, resolve_variants
 from propmatch.faults import InputFaults
-from propmatch.fields import replace
-from propmatch.geometry import Geometry
-from propmatch.layout import Balance, Structure, Tail, ThrustLine, filament_factor
-from propmatch.stability import downwash_gradient, lift_slope_per_rad, stability
+from propmatch.records.fields import replace
+from propmatch.records.layout import Balance, Structure, Tail, ThrustLine, filament_factor
 from propmatch.status import Status
 
 WING = {"wing_area_dm2": 20.0, "wing_span_mm": 1000.0}

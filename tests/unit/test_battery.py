@@ -5,10 +5,10 @@ import pytest
 from support import simple_pack, simple_train
 
 from propmatch import battery
-from propmatch.chemistry import CHEMISTRIES, Chemistry
 from propmatch.coupling import solve
-from propmatch.estimates import completed
-from propmatch.lanes import chemistry_of, train_lanes
+from propmatch.models.pack import CHEMISTRIES, Chemistry
+from propmatch.records.estimates import completed
+from propmatch.train.lanes import chemistry_of, train_lanes
 
 
 def chemistry(**changes: object) -> Chemistry:

@@ -16,9 +16,9 @@ from propmatch.brief import (
     loads_brief,
     resolve_variants,
 )
-from propmatch.estimates import completed
 from propmatch.faults import Fault, InputFaults
-from propmatch.layout import Balance, Item, Structure
+from propmatch.records.estimates import completed
+from propmatch.records.layout import Balance, Item, Structure
 
 FULL = """
 [aircraft]

@@ -11,16 +11,16 @@ import pytest
 from support import simple_controller, simple_motor
 from whole_support import lawful_pack, small_brief, small_catalogue, small_train
 
-from propmatch.cells import BASES, compare_cells, compared_packs
+from propmatch.aircraft.endurance import flight_time
+from propmatch.aircraft.flight import full_throttle, level_flight
+from propmatch.checks.limits import Design, excludes, run_checks
+from propmatch.checks.measures import settings
+from propmatch.checks.placing import placing
 from propmatch.coupling import solve
-from propmatch.endurance import flight_time
 from propmatch.faults import InputFaults
-from propmatch.fields import replace
-from propmatch.flight import full_throttle, level_flight
-from propmatch.limits import Design, excludes, run_checks
-from propmatch.measures import settings
-from propmatch.packfit import PackFit
-from propmatch.placing import placing
+from propmatch.questions.cells import BASES, compare_cells, compared_packs
+from propmatch.records.fields import replace
+from propmatch.records.packfit import PackFit
 
 
 @pytest.fixture(scope="module")
@@ -163,7 +163,7 @@ def test_two_parts_are_changed_when_one_does_not_do(catalogue):
     few = {"cells_max": 2}
     strong = simple_motor(name="strong", kv_rpm_per_v=1000.0, resistance_ohm=0.2, cells_max=3, max_current_a=20.0)
     large = simple_controller(name="large", max_current_a=25.0, cells_max=3)
-    from propmatch.catalogue import Catalogue
+    from propmatch.catalogue.catalogue import Catalogue
 
     stock = Catalogue.of(motors=[strong], controllers=[large], packs=list(catalogue.packs.values()),
                          propellers=list(catalogue.propellers.values()))  # fmt: skip

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from propmatch import controller
+from propmatch.models import controller
 
 
 def test_no_loss_at_full_throttle() -> None:

@@ -8,10 +8,10 @@ import pytest
 from oracle import Chain, FloatTable
 from support import random_train, simple_motor, simple_train, smooth_table, table_of
 
-from propmatch.air import Air
-from propmatch.chemistry import Chemistry
 from propmatch.coupling import POINT_FIELDS, OperatingPoint, hold_thrust, solve
-from propmatch.parts import PowerTrain
+from propmatch.models.air import Air
+from propmatch.models.pack import Chemistry
+from propmatch.records.parts import PowerTrain
 from propmatch.status import Flag, Status, StatusError
 
 # The pack's curve and resistance law, typed from their sources (PyBaMM set "Ai2020"; Chen and Rincon-Mora 2006).

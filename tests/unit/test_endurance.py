@@ -6,10 +6,10 @@ from scipy.integrate import solve_ivp
 from support import random_train, simple_airframe, simple_train
 
 from propmatch import Air, Phase, Status, hold_thrust, solve
-from propmatch.endurance import DischargeCurves, discharge_curves, flight_time
-from propmatch.flightlanes import flight_time_lanes
-from propmatch.lanes import train_lanes
-from propmatch.polar import airframe_lanes
+from propmatch.aircraft.endurance import DischargeCurves, discharge_curves, flight_time
+from propmatch.aircraft.flightlanes import flight_time_lanes
+from propmatch.aircraft.polar import airframe_lanes
+from propmatch.train.lanes import train_lanes
 
 TRAIN, FRAME, MASS = simple_train(), simple_airframe(), 0.41
 CAPACITY_AH = 0.85

@@ -8,19 +8,19 @@ import pytest
 from support import simple_controller, simple_motor
 from whole_support import BRIEF, lawful_pack, small_brief, small_catalogue, small_train
 
-from propmatch.air import Air
 from propmatch.brief import loads_brief
+from propmatch.checks.limits import Design, excludes, run_checks
+from propmatch.checks.measures import settings
 from propmatch.coupling import solve
-from propmatch.envelope import may_fit, parts_envelope
-from propmatch.envelopewords import CAUTIONS, envelope_markdown, envelope_text
 from propmatch.faults import InputFaults
-from propmatch.fields import replace
-from propmatch.limits import Design, excludes, run_checks
-from propmatch.measures import settings
-from propmatch.packfit import PackFit
-from propmatch.scaling import PitchFit, rewound, scaled_propeller
-from propmatch.shown import SYSTEMS
+from propmatch.models.air import Air
+from propmatch.questions.envelope import may_fit, parts_envelope
+from propmatch.records.fields import replace
+from propmatch.records.packfit import PackFit
+from propmatch.train.scaling import PitchFit, rewound, scaled_propeller
 from propmatch.units import CELSIUS_K
+from propmatch.words.envelopewords import CAUTIONS, envelope_markdown, envelope_text
+from propmatch.words.shown import SYSTEMS
 
 
 @pytest.fixture(scope="module")
@@ -240,7 +240,7 @@ def test_nothing_to_judge_and_what_nobody_knows(catalogue):
 
 
 def test_the_standard_day_of_the_field_range():
-    from propmatch.corners import air_between
+    from propmatch.questions.corners import air_between
 
     setting = settings(small_brief())[0]
     altitude, celsius = air_between(setting, np.array([-1.0, 0.0, 1.0]))

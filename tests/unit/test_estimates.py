@@ -2,7 +2,7 @@ import math
 
 import pytest
 
-from propmatch.estimates import (
+from propmatch.records.estimates import (
     Assumption,
     burst_c,
     completed,
@@ -12,7 +12,7 @@ from propmatch.estimates import (
     motor_resistance_ohm,
     usable_c,
 )
-from propmatch.parts import Airframe, Controller, Motor, Pack, PowerTrain, Propeller
+from propmatch.records.parts import Airframe, Controller, Motor, Pack, PowerTrain, Propeller
 
 
 def motor(**changes: object) -> Motor:

@@ -3,10 +3,10 @@
 import numpy as np
 from search_support import random_case
 
-from propmatch.exhaustive import exhaustive, first_failures, in_order
-from propmatch.limits import Design, excludes, run_checks
-from propmatch.measures import CHECKS, TrainMeasures
-from propmatch.ranking import ranking
+from propmatch.checks.limits import Design, excludes, run_checks
+from propmatch.checks.measures import CHECKS, TrainMeasures
+from propmatch.search.exhaustive import exhaustive, first_failures, in_order
+from propmatch.search.ranking import ranking
 
 SETTING, SHELF = random_case(5, (3, 2, 4, 4))
 

@@ -4,7 +4,7 @@ import attrs
 import numpy as np
 import pytest
 
-from propmatch.fields import (
+from propmatch.records.fields import (
     Rule,
     build,
     choice,

@@ -6,9 +6,9 @@ from scipy.optimize import brentq
 from support import random_train, simple_airframe, simple_train
 
 from propmatch import Air, Status, solve
-from propmatch.flight import climb_lanes, full_throttle, full_throttle_lanes, level_flight
-from propmatch.lanes import train_lanes
-from propmatch.polar import airframe_lanes, polar_speeds, stall_speed_m_s
+from propmatch.aircraft.flight import climb_lanes, full_throttle, full_throttle_lanes, level_flight
+from propmatch.aircraft.polar import airframe_lanes, polar_speeds, stall_speed_m_s
+from propmatch.train.lanes import train_lanes
 
 MASS = 0.41
 G = 9.80665

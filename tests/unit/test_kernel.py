@@ -6,14 +6,14 @@ import pytest
 from scipy.optimize import brentq
 from support import random_train, rising_rpm_table, smooth_table, table_of
 
-from propmatch import kernel
-from propmatch.bracket import bracketed_newton, first_crossing
-from propmatch.kernel import CHUNK, chunks, solve_speed
-from propmatch.lanes import train_lanes
+from propmatch.models.surface import stack_surfaces
 from propmatch.status import Status
-from propmatch.surface import stack_surfaces
-from propmatch.thrust import ThrustProblem, speed_for_thrust
-from propmatch.torque import SpeedProblem, imbalance, loads
+from propmatch.train import kernel
+from propmatch.train.brackets import bracketed_newton, first_crossing
+from propmatch.train.kernel import CHUNK, chunks, solve_speed
+from propmatch.train.lanes import train_lanes
+from propmatch.train.thrust import ThrustProblem, speed_for_thrust
+from propmatch.train.torque import SpeedProblem, imbalance, loads
 
 
 def problem(lanes: int, *, seed: int = 1, moving: bool = True) -> SpeedProblem:

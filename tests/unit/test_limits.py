@@ -7,12 +7,12 @@ import pytest
 from support import simple_airframe, simple_train
 
 from propmatch import Phase, solve
-from propmatch.air import Air
+from propmatch.aircraft.endurance import flight_time
+from propmatch.aircraft.flight import full_throttle
 from propmatch.brief import Aircraft, Brief, Limits, Site, Wing
-from propmatch.checkrules import CHECKS
-from propmatch.endurance import flight_time
-from propmatch.flight import full_throttle
-from propmatch.limits import Design, excludes, run_checks, smallest_margin, verdict_of
+from propmatch.checks.checkrules import CHECKS
+from propmatch.checks.limits import Design, excludes, run_checks, smallest_margin, verdict_of
+from propmatch.models.air import Air
 
 FRAME = simple_airframe()
 PHASES = (

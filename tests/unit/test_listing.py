@@ -5,9 +5,9 @@ import pytest
 from scipy.optimize import brentq
 
 from propmatch.faults import InputFaults
-from propmatch.listing import ListedMotor, motor_from_listing
-from propmatch.parts import Propeller
-from propmatch.tables import CoefficientTable
+from propmatch.models.tables import CoefficientTable
+from propmatch.records.listing import ListedMotor, motor_from_listing
+from propmatch.records.parts import Propeller
 
 DENSITY, DIAMETER_M = 1.225, 5 * 0.0254
 

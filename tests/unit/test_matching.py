@@ -5,11 +5,11 @@ import numpy as np
 import pytest
 from search_support import random_brief, random_parts
 
-from propmatch.catalogue import Catalogue
+from propmatch.catalogue.catalogue import Catalogue
+from propmatch.checks.limits import excludes
 from propmatch.faults import InputFaults
-from propmatch.limits import excludes
-from propmatch.matching import match
-from propmatch.why import why
+from propmatch.search.matching import match
+from propmatch.search.why import why
 
 
 def case(seed, sizes=(6, 3, 8, 7)):

@@ -5,10 +5,10 @@ import numpy as np
 import pytest
 from search_support import random_case
 
-from propmatch.checkrules import CHECKS
-from propmatch.limits import Design, run_checks
-from propmatch.measures import Measure, TrainMeasures
-from propmatch.setting import balance_miss_mm, setting, settings
+from propmatch.checks.checkrules import CHECKS
+from propmatch.checks.limits import Design, run_checks
+from propmatch.checks.measures import Measure, TrainMeasures
+from propmatch.checks.setting import balance_miss_mm, setting, settings
 
 CASES = [random_case(seed, (4, 2, 4, 4)) for seed in (2, 5, 9)]
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from propmatch import motor
+from propmatch.models import motor
 
 
 def test_torque_constant_is_the_inverse_of_kv_in_si() -> None:

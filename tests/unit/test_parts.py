@@ -2,9 +2,9 @@ import math
 
 import pytest
 
-from propmatch.fields import build
-from propmatch.parts import CD0_WORDS, Airframe, Controller, Motor, Pack, PowerTrain, Propeller, Source
-from propmatch.tables import CoefficientTable
+from propmatch.models.tables import CoefficientTable
+from propmatch.records.fields import build
+from propmatch.records.parts import CD0_WORDS, Airframe, Controller, Motor, Pack, PowerTrain, Propeller, Source
 
 
 def motor(**changes: object) -> Motor:

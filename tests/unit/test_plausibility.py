@@ -3,8 +3,8 @@
 import pytest
 from support import simple_controller, simple_motor, simple_pack, simple_propeller
 
-from propmatch.parts import Source
-from propmatch.plausibility import warnings_of
+from propmatch.records.parts import Source
+from propmatch.records.plausibility import warnings_of
 
 
 def keys(part):

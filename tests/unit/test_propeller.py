@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from propmatch import propeller
+from propmatch.models import propeller
 
 
 def test_efficiency_is_ct_j_over_cp() -> None:

@@ -6,9 +6,9 @@ import pytest
 from search_support import random_case
 
 from propmatch.brief import Prefer
-from propmatch.limits import checks_of, smallest_margin
-from propmatch.measures import TrainMeasures
-from propmatch.ranking import METRICS, Ranking, metric_value, ranking, smallest_margin_lanes
+from propmatch.checks.limits import checks_of, smallest_margin
+from propmatch.checks.measures import TrainMeasures
+from propmatch.search.ranking import METRICS, Ranking, metric_value, ranking, smallest_margin_lanes
 
 SETTING, SHELF = random_case(21, (4, 2, 4, 4))
 

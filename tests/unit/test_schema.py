@@ -5,8 +5,8 @@ import jsonschema
 import pytest
 
 from propmatch.brief import dump_brief, loads_brief
-from propmatch.parts import Motor
-from propmatch.schema import brief_schema, record_schema
+from propmatch.records.parts import Motor
+from propmatch.records.schema import brief_schema, record_schema
 
 GOOD = """
 [aircraft]

@@ -5,16 +5,16 @@ import numpy as np
 import pytest
 from search_support import random_case
 
+from propmatch.checks.measures import TrainMeasures
 from propmatch.coupling import solve_lanes
-from propmatch.exhaustive import exhaustive
-from propmatch.fallingthrust import falling_from
-from propmatch.front import front_of, pareto, passing_map
-from propmatch.measures import TrainMeasures
-from propmatch.ranking import Ranking, metric_value, ranking
-from propmatch.screen import Screen
-from propmatch.search import COUNTED, search
-from propmatch.searchspeed import may_reach
-from propmatch.searchtables import PropellerTables
+from propmatch.search.bounds.fallingthrust import falling_from
+from propmatch.search.bounds.fullthrottle import may_reach
+from propmatch.search.bounds.pruned import COUNTED, search
+from propmatch.search.bounds.screen import Screen
+from propmatch.search.bounds.tables import PropellerTables
+from propmatch.search.exhaustive import exhaustive
+from propmatch.search.front import front_of, pareto, passing_map
+from propmatch.search.ranking import Ranking, metric_value, ranking
 
 SETTING, SHELF = random_case(3, (6, 3, 7, 7))
 

@@ -5,9 +5,9 @@ import numpy as np
 import pytest
 from search_support import random_case, random_parts
 
-from propmatch.lanes import LANE_FIELDS, train_lanes
-from propmatch.ratings import RATING_FIELDS, rating_lanes
-from propmatch.shelf import Shelf
+from propmatch.checks.ratings import RATING_FIELDS, rating_lanes
+from propmatch.search.shelf import Shelf
+from propmatch.train.lanes import LANE_FIELDS, train_lanes
 
 SETTING, SHELF = random_case(11, (5, 3, 6, 4))
 

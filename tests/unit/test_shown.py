@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from propmatch.shown import SYSTEMS, Shown, plain, signed, table, wrapped
+from propmatch.words.shown import SYSTEMS, Shown, plain, signed, table, wrapped
 
 
 def test_trade_units_of_known_quantities():

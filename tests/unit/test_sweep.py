@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from search_support import random_brief, random_parts
 
-from propmatch.sweep import Stock, Task, run_task, sweep
+from propmatch.search.sweep import Stock, Task, run_task, sweep
 
 
 def some_tasks(count, sizes=(4, 2, 4, 4)):

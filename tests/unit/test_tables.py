@@ -8,8 +8,8 @@ import pytest
 from scipy.interpolate import CubicHermiteSpline, PchipInterpolator
 from support import TEST_J, constant_table, rising_rpm_table, smooth_table, table_of
 
-from propmatch.surface import monotone_slopes, stack_surfaces, surfaces_of
-from propmatch.tables import CoefficientTable
+from propmatch.models.surface import monotone_slopes, stack_surfaces, surfaces_of
+from propmatch.models.tables import CoefficientTable
 
 RNG = np.random.default_rng(7)
 

@@ -2,7 +2,7 @@ from pathlib import Path
 
 import pytest
 
-from propmatch.tomltext import key_lines, parse_toml, read_toml
+from propmatch.records.tomltext import key_lines, parse_toml, read_toml
 
 TEXT = '''# a comment with [brackets] and = signs
 title = "x = [1]"  # [not a table]

@@ -7,11 +7,11 @@ import pytest
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from propmatch.geometry import Geometry
-from propmatch.layout import Balance, Tail, ThrustLine
+from propmatch.aircraft.geometry import Geometry
+from propmatch.aircraft.thrustline import ThrottleCases, best_tilt, throttle_trim, tilt_through_cg_deg
+from propmatch.aircraft.trim import elevator_effectiveness, immersed_share, jet_angle_rad, thrust_moment_nm, trim
+from propmatch.records.layout import Balance, Tail, ThrustLine
 from propmatch.status import Status
-from propmatch.thrustline import ThrottleCases, best_tilt, throttle_trim, tilt_through_cg_deg
-from propmatch.trim import elevator_effectiveness, immersed_share, jet_angle_rad, thrust_moment_nm, trim
 
 FIELDS = (
     "thrust_moment_nm", "thrust_moment_coefficient", "jet_moment_nm", "wing_lift_coefficient", "tail_lift_n",

@@ -4,9 +4,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from propmatch.listing import ListingRow
-from propmatch.parts import Controller, Motor, Pack, Propeller
-from propmatch.typed import controller_for, field_of, looks_typed, read_number, read_part
+from propmatch.records.listing import ListingRow
+from propmatch.records.parts import Controller, Motor, Pack, Propeller
+from propmatch.records.typed import controller_for, field_of, looks_typed, read_number, read_part
 
 CLASSES = [Motor, Controller, Pack, Propeller, ListingRow]
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from propmatch.hookspecs import TableAnswer, hookimpl
 
 if TYPE_CHECKING:
-    from propmatch.parts import Propeller
+    from propmatch.records.parts import Propeller
     from propmatch_plugins.prediction.evidence import Anchor, Sibling
     from propmatch_plugins.prediction.predicted import Prediction, predict
     from propmatch_plugins.prediction.shapes import Geometry

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from propmatch.tables import CoefficientTable
+from propmatch.models.tables import CoefficientTable
 from propmatch_plugins.prediction.evidence import Sibling
 from propmatch_plugins.prediction.knowledge import QUANTITIES
 from propmatch_plugins.prediction.measured import MeasuredPropeller, Sweep

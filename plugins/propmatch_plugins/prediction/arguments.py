@@ -8,8 +8,8 @@ import attrs
 import numpy as np
 from numpy.typing import NDArray
 
-from propmatch.air import Air
 from propmatch.faults import Fault, InputFaults, did_you_mean
+from propmatch.models.air import Air
 from propmatch.units import INCH_M
 from propmatch_plugins.prediction.evidence import Anchor
 from propmatch_plugins.prediction.families import FAMILIES

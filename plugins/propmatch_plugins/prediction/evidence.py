@@ -7,10 +7,10 @@ import attrs
 import numpy as np
 from numpy.typing import NDArray
 
-from propmatch.estimates import Assumption, completed
 from propmatch.faults import Fault, InputFaults
-from propmatch.parts import Motor
-from propmatch.tables import CoefficientTable
+from propmatch.models.tables import CoefficientTable
+from propmatch.records.estimates import Assumption, completed
+from propmatch.records.parts import Motor
 from propmatch.units import INCH_M
 
 __all__ = ["Anchor", "AnchorPoint", "Sibling", "anchor_point"]

@@ -8,10 +8,10 @@ import attrs
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmatch.estimates import Assumption
-from propmatch.parts import Source
+from propmatch.models.tables import CoefficientTable
+from propmatch.records.estimates import Assumption
+from propmatch.records.parts import Source
 from propmatch.tablehtml import pairs_html, table_html
-from propmatch.tables import CoefficientTable
 from propmatch_plugins.prediction.anchoring import anchored, contradictions
 from propmatch_plugins.prediction.arguments import checked, default_rpm
 from propmatch_plugins.prediction.curves import (

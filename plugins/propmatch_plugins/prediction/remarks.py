@@ -5,7 +5,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from propmatch.air import Air
+from propmatch.models.air import Air
 from propmatch.units import INCH_M
 from propmatch_plugins.prediction.curves import Evaluated
 from propmatch_plugins.prediction.knowledge import Knowledge

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from propmatch.declared import Declared, check
+from propmatch.records.fields import Declared, check
 from propmatch_plugins.reading.heading import Column
 from propmatch_plugins.reading.units import conversion
 

@@ -22,8 +22,8 @@ import attrs
 import numpy as np
 from numpy.typing import NDArray
 
-from propmatch.surface import resample
-from propmatch.tables import CoefficientTable
+from propmatch.models.surface import resample
+from propmatch.models.tables import CoefficientTable
 
 __all__ = ["MOST_MOVED", "Changes", "Points", "Sweep", "sweeps_of", "table_of"]
 

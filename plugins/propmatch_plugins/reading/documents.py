@@ -18,8 +18,8 @@ from typing import Any
 
 from propmatch.faults import Fault, InputFaults, did_you_mean
 from propmatch.hookspecs import PartRow
-from propmatch.partsets import KINDS
-from propmatch.tomltext import read_toml
+from propmatch.records.parts import KINDS
+from propmatch.records.tomltext import read_toml
 from propmatch_plugins.reading.delimited import decode
 from propmatch_plugins.reading.heading import kind_of, kind_of_file
 from propmatch_plugins.reading.rows import TableReader

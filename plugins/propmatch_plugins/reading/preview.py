@@ -7,11 +7,10 @@ import attrs
 
 from propmatch.faults import Fault, InputFaults
 from propmatch.hookspecs import PartRow
-from propmatch.parts import Source
+from propmatch.records.parts import Source
 from propmatch_plugins.reading.delimited import read_delimited
 from propmatch_plugins.reading.grid import Grid
-from propmatch_plugins.reading.heading import columns_of, kind_of_file, plan_of
-from propmatch_plugins.reading.mapping import Mapping, mapping_beside, read_mapping
+from propmatch_plugins.reading.heading import Mapping, columns_of, kind_of_file, mapping_beside, plan_of, read_mapping
 from propmatch_plugins.reading.rows import read_rows
 
 __all__ = ["ColumnRead", "Preview", "dry_run"]

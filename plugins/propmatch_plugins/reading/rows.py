@@ -15,16 +15,14 @@ from typing import Any
 
 import attrs
 
-from propmatch.declared import Rule
 from propmatch.faults import Fault, InputFaults, did_you_mean
 from propmatch.hookspecs import PartRow
-from propmatch.parts import Source
-from propmatch.partsets import KINDS
-from propmatch.tables import CoefficientTable
+from propmatch.models.tables import CoefficientTable
+from propmatch.records.fields import Rule
+from propmatch.records.parts import KINDS, Source
 from propmatch_plugins.reading.cells import Bad, read_column
 from propmatch_plugins.reading.grid import Grid, Row, blocks
-from propmatch_plugins.reading.heading import Column, Plan, columns_of, kind_of, plan_of
-from propmatch_plugins.reading.mapping import Mapping
+from propmatch_plugins.reading.heading import Column, Mapping, Plan, columns_of, kind_of, plan_of
 
 __all__ = ["TableReader", "read_rows"]
 

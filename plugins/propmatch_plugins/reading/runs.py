@@ -14,8 +14,8 @@ from typing import Any
 import attrs
 import numpy as np
 
-from propmatch.declared import Declared
 from propmatch.faults import Fault
+from propmatch.records.fields import Declared
 from propmatch_plugins.reading.cells import read_column
 from propmatch_plugins.reading.coefficients import Points
 from propmatch_plugins.reading.delimited import read_delimited

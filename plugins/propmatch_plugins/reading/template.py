@@ -7,9 +7,9 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from propmatch.declared import Declared
 from propmatch.faults import Fault, InputFaults
-from propmatch.partsets import KINDS
+from propmatch.records.fields import Declared
+from propmatch.records.parts import KINDS
 from propmatch_plugins.reading.heading import columns_of
 
 __all__ = ["EXAMPLES", "columns_with_notes", "write_template"]

@@ -32,7 +32,7 @@ def propmatch_motors():
 
 
 def _club_mass(design, brief):
-    from propmatch.limits import Check
+    from propmatch.checks.limits import Check
 
     mass = brief.aircraft.target_mass_g
     return [

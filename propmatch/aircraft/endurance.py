@@ -1,0 +1,257 @@
+"""Flight time of one power train: how long, what ends it, what each phase takes, and what to set the timer to.
+
+The rules are those of ``flightlanes``. Left out: recovery and the slow part of the voltage drop (below 0.2 %
+of the time to a fixed charge for a high-rate cell), losses in charging, ageing, wind, and the drag of a stopped
+propeller.
+"""
+
+from collections.abc import Sequence
+from typing import Any
+
+import attrs
+import numpy as np
+from numpy.typing import NDArray
+
+from propmatch.aircraft.discharge import DEFAULT_SPEED_OVER_STALL, charge_edges, clock, load_of, lowest_charge
+from propmatch.aircraft.flightlanes import ENDED_BY, MIXTURE, checked_limits, flight_time_lanes
+from propmatch.aircraft.polar import airframe_lanes
+from propmatch.models.air import Air
+from propmatch.records.estimates import PRACTICE, Assumption
+from propmatch.records.parts import Airframe, PowerTrain
+from propmatch.records.sections import Phase
+from propmatch.status import Status
+from propmatch.tablehtml import pairs_html, table_html
+from propmatch.train.coupling import as_lanes
+
+__all__ = ["TIMER_MARGIN", "DischargeCurves", "FlightTime", "PhaseTime", "discharge_curves", "flight_time"]
+
+Floats = NDArray[np.float64]
+TIMER_MARGIN = 0.10
+"""Share of the flight time kept back by the timer setting; common practice, no published source."""
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class PhaseTime:
+    """What one phase contributes to a flight; NaN where it is not flown.
+
+    Attributes
+    ----------
+    name : str
+    minutes, used_mah : float
+    current_a : float
+        Mean pack current.
+    airspeed_m_s : float
+    throttle_from, throttle_to : float
+        Duty at its first and last moment; 0 is motor off.
+    cell_voltage_v : float
+        Lowest.
+    motor_current_a : float
+        Highest, of one motor.
+    ended : bool
+        True where the flight ended in this phase.
+    """
+
+    name: str
+    minutes: float
+    used_mah: float
+    current_a: float
+    airspeed_m_s: float
+    throttle_from: float
+    throttle_to: float
+    cell_voltage_v: float
+    motor_current_a: float
+    ended: bool
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class FlightTime:
+    """How long a power train flies, and what ends it; NaN where ``status`` is not OK.
+
+    Attributes
+    ----------
+    minutes : float
+        From the full pack to the end.
+    ended_by : str or None
+        ``reserve``, ``cut-off`` or ``lost thrust``; None where there is no answer.
+    ended_in : str or None
+        The phase that met the end; all shares, joined, where they reach the reserve together.
+    timer_minutes : float
+        Timer setting: minutes less the stated margin.
+    returned_mah : float
+        Charge drawn, to expect back on charging; losses in charging come on top.
+    average_current_a : float
+        Mean pack current.
+    charge : float
+        Left in the pack, 0..1.
+    phases : tuple of PhaseTime
+    status : Status
+    assumptions : tuple of Assumption
+    """
+
+    minutes: float
+    ended_by: str | None
+    ended_in: str | None
+    timer_minutes: float
+    returned_mah: float
+    average_current_a: float
+    charge: float
+    phases: tuple[PhaseTime, ...]
+    status: Status
+    assumptions: tuple[Assumption, ...] = ()
+
+    def _repr_html_(self) -> str:
+        whole = {a.name: getattr(self, a.name) for a in attrs.fields(FlightTime)[:7]} | {"status": self.status.name}
+        names = [a.name for a in attrs.fields(PhaseTime)]
+        rows = [[getattr(phase, name) for name in names] for phase in self.phases]
+        return pairs_html(whole) + table_html(names, rows)
+
+
+def flight_time(
+    train: PowerTrain,
+    airframe: Airframe,
+    mass_kg: float,
+    phases: Sequence[Phase],
+    *,
+    reserve_charge: float = 0.2,
+    cutoff_cell_v: float = 3.3,
+    air: Air | None = None,
+) -> FlightTime:
+    """Flight time over phases, from a full pack to the reserve, the cell cut-off or lost thrust.
+
+    Parameters
+    ----------
+    train : PowerTrain
+    airframe : Airframe
+    mass_kg : float [kg], all-up mass
+    phases : sequence of Phase
+    reserve_charge : float [-], 0 to below 1
+    cutoff_cell_v : float [V] under load
+    air : Air, default the standard atmosphere at sea level
+
+    Returns
+    -------
+    FlightTime
+        ``minutes`` 0 and ``lost thrust`` where the first phase cannot be flown even with a full pack. Status
+        BELOW_STALL and NaN where a held airspeed lies below the stall speed at its load factor.
+
+    Raises
+    ------
+    TypeError, ValueError
+        No phases, a timed phase between shares, reserve or cut-off out of range; else as
+        :func:`propmatch.train.coupling.solve`.
+    """
+    lanes, frames, made, rho, sound = _one(train, airframe, mass_kg, air)
+    found = flight_time_lanes(lanes, frames, phases, float(reserve_charge), float(cutoff_cell_v), rho, sound)
+    by = ENDED_BY.get(int(found.ended_by[0]))
+    where = int(found.ended_in[0])
+    shares = [i for i, p in enumerate(phases) if p.share is not None] or list(range(len(phases)))
+    ended = [] if by is None else shares if where == MIXTURE else [where]
+    names = ("minutes", "used_mah", "current_a", "throttle_from", "throttle_to")
+    rows = tuple(
+        PhaseTime(
+            name=phase.name,
+            ended=i in ended,
+            minutes=float(found.phase_minutes[i, 0]),
+            used_mah=float(found.phase_mah[i, 0]),
+            current_a=float(found.phase_current_a[i, 0]),
+            **{name: float(getattr(found, name)[i, 0]) for name in names[3:]},
+            airspeed_m_s=float(found.airspeed_m_s[i, 0]),
+            cell_voltage_v=float(found.cell_voltage_v[i, 0]),
+            motor_current_a=float(found.motor_current_a[i, 0]),
+        )
+        for i, phase in enumerate(phases)
+    )
+    minutes = float(found.minutes[0])
+    return FlightTime(
+        minutes=minutes,
+        ended_by=by,
+        ended_in=" + ".join(phases[i].name for i in ended) or None,
+        timer_minutes=(1.0 - TIMER_MARGIN) * minutes,
+        returned_mah=float(found.used_mah[0]),
+        average_current_a=float(found.average_current_a[0]),
+        charge=float(found.charge[0]),
+        phases=rows,
+        status=Status(int(found.status[0])),
+        assumptions=made + _assumptions(phases),
+    )
+
+
+def _one(train: PowerTrain, airframe: Airframe, mass_kg: float, air: Air | None) -> Any:
+    if not isinstance(train, PowerTrain):
+        raise TypeError(f"train must be a PowerTrain, got {type(train).__name__}")
+    lanes, shape, _, made, (mass, rho, sound) = as_lanes(train, air, mass_kg=mass_kg)
+    if shape:
+        raise TypeError("mass_kg and air must be single numbers here; flight_time_lanes takes arrays")
+    frames, assumed = airframe_lanes(airframe, mass)
+    return lanes, frames, made + assumed, rho, sound
+
+
+def _assumptions(phases: Sequence[Phase]) -> tuple[Assumption, ...]:
+    made = [
+        Assumption(
+            "flight time", "timer_minutes", TIMER_MARGIN, "",
+            f"timer set {TIMER_MARGIN:.0%} short of the flight time; {PRACTICE}",
+        )
+    ]  # fmt: skip
+    free = [p.name for p in phases if p.throttle is not None and p.airspeed_m_s is None]
+    if free:
+        text = f"airspeed {DEFAULT_SPEED_OVER_STALL:g} times the stall speed in {', '.join(free)}; {PRACTICE}"
+        made.append(Assumption("flight time", "airspeed_m_s", DEFAULT_SPEED_OVER_STALL, "stall speed", text))
+    return tuple(made)
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class DischargeCurves:
+    """One phase flown alone from full to its end; every field (M,), for charts.
+
+    Attributes
+    ----------
+    charge : falling from 1
+    minutes : since full
+    pack_current_a, cell_voltage_v, throttle, motor_current_a
+    ended_by : str or None
+    status : Status
+    """
+
+    charge: Floats
+    minutes: Floats
+    pack_current_a: Floats
+    cell_voltage_v: Floats
+    throttle: Floats
+    motor_current_a: Floats
+    ended_by: str | None
+    status: Status
+
+
+def discharge_curves(
+    train: PowerTrain,
+    airframe: Airframe,
+    mass_kg: float,
+    phase: Phase,
+    *,
+    reserve_charge: float = 0.2,
+    cutoff_cell_v: float = 3.3,
+    air: Air | None = None,
+    points: int = 81,
+) -> DischargeCurves:
+    """Current, voltage and throttle against charge and time of one phase alone; arguments as :func:`flight_time`."""
+    lanes, frames, _, rho, sound = _one(train, airframe, mass_kg, air)
+    checked_limits(reserve_charge, cutoff_cell_v)
+    load = load_of(phase, lanes, frames, reserve_charge, rho, sound)
+    lowest, cause = lowest_charge(load, reserve_charge, cutoff_cell_v)
+    its = clock(load, charge_edges(lanes.chemistries[0], reserve_charge), lowest)
+    charge = np.linspace(1.0, float(lowest[0]), points)
+    answered = load.status[0] in (Status.OK, Status.OFF)
+    draw = load.at(charge[:, None])
+    blank = np.full(points, np.nan)
+    seconds = np.array([its.to(np.array([q]))[0] for q in charge])
+    return DischargeCurves(
+        charge=charge,
+        minutes=seconds / 60.0 if answered else blank,
+        pack_current_a=draw.pack_current_a[:, 0] if answered else blank,
+        cell_voltage_v=draw.cell_voltage_v[:, 0] if answered else blank,
+        throttle=draw.throttle[:, 0] if answered else blank,
+        motor_current_a=draw.motor_current_a[:, 0] if answered else blank,
+        ended_by=ENDED_BY[int(cause[0])] if answered else None,
+        status=Status(int(load.status[0])),
+    )

@@ -1,0 +1,336 @@
+"""The aircraft in flight: level flight, top speed and climb on the propeller's own thrust at speed.
+
+Thrust works along the flight path and is multiplied by ``installed_thrust``. Rate of climb = (thrust - drag) V/weight
+with the drag of level flight: the usual approximation, which overstates the induced drag of a steep climb. A motor that
+is off adds no drag. Source: J. D. Anderson, Introduction to Flight, ch. 6.
+
+Everything is an array function over lanes; the functions that take parts are thin wrappers.
+"""
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import attrs
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from propmatch.aircraft.polar import AirframeLanes, airframe_lanes, drag_n, named, stall_speed_m_s, thrust_needed_n
+from propmatch.models.air import Air
+from propmatch.records.estimates import Assumption
+from propmatch.records.parts import Airframe, PowerTrain
+from propmatch.status import Status
+from propmatch.train.coupling import (
+    POINT_FIELDS,
+    OperatingPoint,
+    as_lanes,
+    full_throttle_thrust,
+    hold_lanes,
+    in_shape,
+    solve_lanes,
+)
+from propmatch.train.lanes import TrainLanes
+
+__all__ = [
+    "FullThrottle",
+    "climb_lanes",
+    "full_throttle",
+    "full_throttle_lanes",
+    "level_flight",
+    "level_lanes",
+]
+
+Floats = NDArray[np.float64]
+_GRID = 12
+_CHUNK = 2048
+_ROOT_STEPS = 60
+_ROOT_TOLERANCE = 1e-9
+
+
+# ---------------------------------------------------------------- level flight
+
+
+def level_lanes(
+    lanes: TrainLanes,
+    airframe: AirframeLanes,
+    airspeed: Floats,
+    charge: Floats,
+    density: Floats,
+    sound: Floats,
+    climb: Any = 0.0,
+    load_factor: Any = 1.0,
+) -> OperatingPoint:
+    """The array path of :func:`level_flight`: every argument (N,)."""
+    need = thrust_needed_n(airframe, density, airspeed, climb, load_factor)
+    stalled = airspeed < stall_speed_m_s(airframe, density, load_factor) * (1.0 - 1e-9)
+    sound_input = (airspeed > 0) & (np.abs(climb) <= airspeed) & (load_factor > 0)
+    need = np.where(sound_input & ~stalled, need, np.nan)
+    point = hold_lanes(lanes, need, airspeed, charge, density, sound)
+    idle = need <= 0
+    if idle.any():
+        off = solve_lanes(lanes, airspeed, np.zeros(lanes.size), charge, density, sound)
+        fields = {name: np.where(idle, getattr(off, name), getattr(point, name)) for name in POINT_FIELDS}
+        point = attrs.evolve(point, **fields)
+    status = np.where(sound_input & stalled, np.int8(Status.BELOW_STALL), point.status)
+    return attrs.evolve(point, status=status)
+
+
+def level_flight(
+    train: PowerTrain | Sequence[PowerTrain],
+    airframe: Airframe | Sequence[Airframe],
+    mass_kg: ArrayLike,
+    airspeed_m_s: ArrayLike,
+    *,
+    charge: ArrayLike = 1.0,
+    air: Air | None = None,
+    climb_m_s: ArrayLike = 0.0,
+    load_factor: ArrayLike = 1.0,
+) -> OperatingPoint:
+    """Operating point that carries the airframe at an airspeed, level or with a rate of climb.
+
+    Parameters
+    ----------
+    train : PowerTrain or sequence of N
+    airframe : Airframe, or as many as there are trains
+    mass_kg : array_like [kg], all-up mass
+    airspeed_m_s : array_like [m/s]
+    charge : array_like [-], 0..1
+    air : Air, default the standard atmosphere at sea level
+    climb_m_s : array_like [m/s], negative in a descent
+    load_factor : array_like [-], lift over weight
+
+    Returns
+    -------
+    OperatingPoint
+        ``thrust_n`` is the propellers' own, before ``installed_thrust``. Status OFF where no thrust is needed,
+        BELOW_STALL where the wing cannot carry the load, CANNOT_HOLD where the power does not suffice.
+
+    Raises
+    ------
+    TypeError, ValueError
+        As :func:`propmatch.train.coupling.solve`.
+    """
+    lanes, shape, scalar, made, (v, m, q, c, n, rho, a) = as_lanes(
+        train, air, airspeed_m_s=airspeed_m_s, mass_kg=mass_kg, charge=charge, climb_m_s=climb_m_s,
+        load_factor=load_factor,
+    )  # fmt: skip
+    frames, assumed = _frames(airframe, m, shape)
+    return in_shape(level_lanes(lanes, frames, v, q, rho, a, c, n), shape, scalar, made + assumed)
+
+
+def _frames(airframe: Any, mass: Floats, shape: tuple[int, ...]) -> tuple[AirframeLanes, tuple[Assumption, ...]]:
+    """Airframes spread over lanes of a shape whose last axis runs over the trains."""
+    if isinstance(airframe, Airframe):
+        return airframe_lanes(airframe, mass)
+    each = list(airframe)
+    some, assumed = airframe_lanes(each, np.ones(len(each)))
+    which = np.ravel(np.broadcast_to(np.arange(len(each)), shape))
+    return attrs.evolve(some.take(which), mass_kg=airframe_lanes(each[0], mass)[0].mass_kg), assumed
+
+
+# ---------------------------------------------------------------- full throttle
+
+
+def climb_lanes(
+    lanes: TrainLanes,
+    airframe: AirframeLanes,
+    airspeed: Floats,
+    charge: Floats,
+    density: Floats,
+    sound: Floats,
+    throttle: Any = 1.0,
+) -> tuple[Floats, Floats]:
+    """Rate of climb [m/s] and sine of the climb angle at a throttle and an airspeed; (N,) each.
+
+    sin = (thrust - drag)/weight, at most 1 (vertical); rate = V sin, negative where it sinks. NaN below the stall.
+    """
+    thrust = solve_lanes(lanes, airspeed, throttle + 0.0 * airspeed, charge, density, sound).thrust_n
+    sine = _sine(airframe, thrust, density, airspeed)
+    sine = np.where(airspeed >= stall_speed_m_s(airframe, density) * (1.0 - 1e-9), np.minimum(sine, 1.0), np.nan)
+    return airspeed * sine, sine
+
+
+def _sine(airframe: AirframeLanes, thrust: Any, density: Any, airspeed: Any) -> Any:
+    return (airframe.installed_thrust * thrust - drag_n(airframe, density, airspeed)) / airframe.weight_n
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class FullThrottle:
+    """What full throttle gives; floats for scalar input, else arrays. NaN where there is no answer.
+
+    Attributes
+    ----------
+    top_speed_m_s : fastest level flight; NaN where full throttle cannot keep level flight at any speed
+    climb_m_s, climb_airspeed_m_s, climb_angle_deg : best rate of climb, its airspeed and angle; negative where it sinks
+    steepest_deg, steepest_airspeed_m_s : steepest climb; 90 is vertical
+    zero_thrust_speed_m_s : airspeed at which the propeller's thrust ends, from its table
+    pitch_speed_m_s : rpm x pitch at no airspeed, nominal
+    hand_launch_thrust_to_weight : installed thrust over weight at half the stall speed
+    stall_speed_m_s : at a load factor of 1
+    status : OK; CANNOT_HOLD where there is no level flight; BAD_INPUT
+    assumptions : estimates that stand in for numbers nobody stated
+    """
+
+    top_speed_m_s: Any
+    climb_m_s: Any
+    climb_airspeed_m_s: Any
+    climb_angle_deg: Any
+    steepest_deg: Any
+    steepest_airspeed_m_s: Any
+    zero_thrust_speed_m_s: Any
+    pitch_speed_m_s: Any
+    hand_launch_thrust_to_weight: Any
+    stall_speed_m_s: Any
+    status: Any
+    assumptions: tuple[Assumption, ...] = ()
+
+
+def full_throttle(
+    train: PowerTrain | Sequence[PowerTrain],
+    airframe: Airframe | Sequence[Airframe],
+    mass_kg: ArrayLike,
+    *,
+    charge: ArrayLike = 1.0,
+    air: Air | None = None,
+) -> FullThrottle:
+    """Top level speed, climb, speed of zero thrust and hand-launch thrust; arguments as :func:`level_flight`."""
+    lanes, shape, scalar, made, (m, q, rho, a) = as_lanes(train, air, mass_kg=mass_kg, charge=charge)
+    frames, assumed = _frames(airframe, m, shape)
+    found = full_throttle_lanes(lanes, frames, q, rho, a)
+    values = named(FullThrottle, [getattr(found, x.name) for x in attrs.fields(FullThrottle)][:-1], shape)
+    if scalar:
+        values["status"] = Status(int(values["status"]))
+    return FullThrottle(assumptions=made + assumed, **values)
+
+
+def full_throttle_lanes(
+    lanes: TrainLanes, airframe: AirframeLanes, charge: Floats, density: Floats, sound: Floats
+) -> FullThrottle:
+    """The array path of :func:`full_throttle`: every argument (N,).
+
+    Thrust is solved at rest, at half the stall speed and at 12 speeds from the stall to beyond zero thrust. The best
+    climb is the top of a parabola through the best three of them, repeated on a quarter of the step. Top speed and
+    speed of zero thrust are the highest change of sign, closed in by a bracketed secant. About 32 points a lane.
+    """
+    names = [a.name for a in attrs.fields(FullThrottle)][:-1]
+    out: dict[str, Any] = {name: np.full(lanes.size, np.nan) for name in names}
+    out["status"] = np.full(lanes.size, Status.OK, dtype=np.int8)
+    for start in range(0, lanes.size, _CHUNK):
+        part = slice(start, start + _CHUNK)
+        found = _full_throttle(lanes.take(part), airframe.take(part), charge[part], density[part], sound[part])
+        for name, value in found.items():
+            out[name][part] = value
+    return FullThrottle(**out)
+
+
+Curve = Callable[[NDArray[np.intp], Floats], Floats]
+
+
+def _full_throttle(
+    lanes: TrainLanes, airframe: AirframeLanes, charge: Floats, density: Floats, sound: Floats
+) -> dict[str, Any]:
+    thrust_at = full_throttle_thrust(lanes, charge, density)
+
+    def sine_at(which: NDArray[np.intp], speed: Floats) -> Floats:
+        return np.asarray(_sine(airframe.take(which), thrust_at(which, speed), density[which], speed))
+
+    everyone = np.arange(lanes.size)
+    stall = np.asarray(stall_speed_m_s(airframe, density))
+    free_rev_s = lanes.open_circuit_v(charge) / (2.0 * np.pi * lanes.k * lanes.gear_ratio)
+    fastest = 1.05 * lanes.stack.j_thrust_zero_high[lanes.propeller] * lanes.diameter_m * free_rev_s
+    grid = stall + (np.maximum(fastest, 1.5 * stall) - stall) * np.linspace(0.0, 1.0, _GRID)[:, None]
+    speeds = np.vstack([0.0 * stall, 0.5 * stall, grid])
+    thrust = thrust_at(np.tile(everyone, len(speeds)), speeds.ravel()).reshape(speeds.shape)
+    rest = solve_lanes(lanes, 0.0 * stall, np.ones(lanes.size), charge, density, sound)
+    sine = _sine(airframe, thrust[2:], density, grid)
+
+    climb_speed, climb_sine = _peak(grid, sine, sine_at, lambda sine, speed: sine * speed)
+    vertical = np.flatnonzero(climb_sine > 1.0)
+    if vertical.size:  # min(V, V sin) is largest where the excess thrust is just the weight
+        known = np.vstack([grid, climb_speed])[:, vertical], np.vstack([sine, climb_sine])[:, vertical] - 1.0
+        climb_speed[vertical] = _last_zero(*known, lambda i, v: sine_at(vertical[i], v) - 1.0)
+        climb_sine[vertical] = 1.0
+    steep_speed, steep_sine = _peak(grid, sine, sine_at, lambda sine, speed: sine)
+    top = _last_zero(np.vstack([grid, climb_speed]), np.vstack([sine, climb_sine]), sine_at)
+    status = np.where(np.isfinite(top), np.int8(Status.OK), np.int8(Status.CANNOT_HOLD))
+    status[~np.isfinite(stall * charge)] = Status.BAD_INPUT
+    return {
+        "top_speed_m_s": top,
+        "climb_m_s": climb_speed * climb_sine,
+        "climb_airspeed_m_s": climb_speed,
+        "climb_angle_deg": _degrees(climb_sine),
+        "steepest_deg": _degrees(steep_sine),
+        "steepest_airspeed_m_s": steep_speed,
+        "zero_thrust_speed_m_s": _last_zero(speeds, thrust, thrust_at),
+        "pitch_speed_m_s": rest.pitch_speed_m_s,
+        "hand_launch_thrust_to_weight": airframe.installed_thrust * thrust[1] / airframe.weight_n,
+        "stall_speed_m_s": stall,
+        "status": status,
+    }
+
+
+def _degrees(sine: Floats) -> Floats:
+    return np.asarray(np.degrees(np.arcsin(np.clip(sine, -1.0, 1.0))))
+
+
+def _peak(grid: Floats, known: Floats, curve: Curve, merit: Callable[[Any, Any], Any]) -> tuple[Floats, Floats]:
+    """Speed (N,) at which merit(curve, speed) is largest over a uniform grid (M, N), and the curve there."""
+    everyone = np.arange(grid.shape[1])
+    values = np.where(np.isfinite(known), merit(known, grid), -np.inf)
+    best = np.argmax(values, axis=0)
+    at, its = grid[best, everyone], known[best, everyone]
+    step = grid[1] - grid[0]
+    middle = np.clip(best, 1, len(grid) - 2)
+    centre = grid[middle, everyone]
+    three = [merit(known[middle + i, everyone], grid[middle + i, everyone]) for i in (-1, 0, 1)]
+    for shrink in (4.0, None):
+        centre = centre + step * _vertex(*three)
+        if shrink is None:
+            break
+        step = step / shrink
+        centre = np.clip(centre, grid[0] + step, grid[-1] - step)
+        near = centre + step * np.array([[-1.0], [0.0], [1.0]])
+        three = list(merit(curve(np.tile(everyone, 3), near.ravel()).reshape(near.shape), near))
+    last = curve(everyone, centre)
+    better = merit(last, centre) >= merit(its, at)
+    return np.where(better, centre, at), np.where(better, last, its)
+
+
+def _vertex(left: Floats, middle: Floats, right: Floats) -> Floats:
+    """Top of the parabola through (-1, left), (0, middle), (1, right), kept within -1..1; the higher end if none."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        bend = left - 2.0 * middle + right
+        top = np.where(bend < 0, 0.5 * (left - right) / bend, np.sign(right - left))
+    return np.asarray(np.clip(np.nan_to_num(top), -1.0, 1.0))
+
+
+def _last_zero(speeds: Floats, known: Floats, curve: Curve) -> Floats:
+    """Highest speed (N,) at which a curve known at some speeds (M, N) falls through zero; NaN where it never does."""
+    everyone = np.arange(speeds.shape[1])
+    i = np.argmax(np.where(known > 0, speeds, -np.inf), axis=0)
+    low, f_low = speeds[i, everyone], known[i, everyone]
+    j = np.argmin(np.where((speeds > low) & (known <= 0), speeds, np.inf), axis=0)
+    high, f_high = speeds[j, everyone], known[j, everyone]
+    out = np.full(low.shape, np.nan)
+    lanes = np.flatnonzero((f_low > 0) & (f_high <= 0) & (high > low))
+    a, b, fa, fb = low[lanes], high[lanes], f_low[lanes], f_high[lanes]
+    small = 1e-12 * (fa - fb)
+    kept = np.zeros(lanes.size)  # -1: the upper end was replaced last, 1: the lower end
+    for _ in range(_ROOT_STEPS):
+        if not lanes.size:
+            break
+        with np.errstate(divide="ignore", invalid="ignore"):
+            x = b - fb * (b - a) / (fb - fa)
+        x = np.where(np.isfinite(x), np.clip(x, a, b), 0.5 * (a + b))
+        f = curve(lanes, x)
+        side = np.where(f > 0, 1.0, -1.0)
+        again = side == kept
+        fa, fb = (
+            np.where(side > 0, f, np.where(again, 0.5 * fa, fa)),
+            np.where(side < 0, f, np.where(again, 0.5 * fb, fb)),
+        )
+        a, b = np.where(side > 0, x, a), np.where(side < 0, x, b)
+        done = (np.abs(f) <= small) | (b - a <= _ROOT_TOLERANCE * b)
+        out[lanes[done]] = x[done]
+        go = ~done
+        lanes, a, b, fa, fb, small, kept = (z[go] for z in (lanes, a, b, fa, fb, small, side))
+    return out

@@ -1,0 +1,165 @@
+"""The airframe alone: drag polar, stall, speeds of least drag and least power.
+
+Drag polar CD = CD0 + CL^2/(pi e AR) on wing area, with lift = load factor x weight. Source: J. D. Anderson,
+Introduction to Flight, ch. 6. Everything is an array function over lanes; ``polar_speeds`` takes an ``Airframe``.
+"""
+
+from collections.abc import Sequence
+from typing import Any
+
+import attrs
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from propmatch.models.air import Air
+from propmatch.records.estimates import Assumption, completed
+from propmatch.records.parts import Airframe
+from propmatch.units import DM2_M2, GRAVITY_M_S2
+
+__all__ = [
+    "AirframeLanes",
+    "PolarSpeeds",
+    "airframe_lanes",
+    "drag_n",
+    "least_drag_speed_m_s",
+    "least_power_speed_m_s",
+    "named",
+    "polar_speeds",
+    "stall_speed_m_s",
+    "thrust_needed_n",
+]
+
+Floats = NDArray[np.float64]
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class AirframeLanes:
+    """Airframes in SI units, one lane each; every field (N,).
+
+    Attributes
+    ----------
+    area_m2 : wing area; cd0 : zero-lift drag coefficient; k : 1/(pi e AR); cl_max
+    installed_thrust : share of thrust left in front of or behind the airframe
+    mass_kg : all-up mass
+    """
+
+    area_m2: Floats
+    cd0: Floats
+    k: Floats
+    cl_max: Floats
+    installed_thrust: Floats
+    mass_kg: Floats
+
+    @property
+    def weight_n(self) -> Floats:
+        """Mass times 9.80665 m/s2."""
+        return self.mass_kg * GRAVITY_M_S2
+
+    def take(self, index: Any) -> "AirframeLanes":
+        """The lanes of an index array, slice or mask."""
+        return AirframeLanes(**{a.name: getattr(self, a.name)[index] for a in attrs.fields(AirframeLanes)})
+
+
+def airframe_lanes(
+    airframe: Airframe | Sequence[Airframe], mass_kg: ArrayLike
+) -> tuple[AirframeLanes, tuple[Assumption, ...]]:
+    """One airframe, or N of them, at all-up masses (N,) [kg]; drag in words becomes its stated number."""
+    frames = [airframe] if isinstance(airframe, Airframe) else list(airframe)
+    wrong = [type(f).__name__ for f in frames if not isinstance(f, Airframe)]
+    if wrong or not frames:
+        raise TypeError(f"airframe must be an Airframe or a sequence of them, got {', '.join(wrong) or 'none'}")
+    made: dict[Assumption, None] = {}
+    rows = []
+    for frame in frames:
+        full, assumed = completed(frame)
+        made.update(dict.fromkeys(assumed))
+        k = 1.0 / (np.pi * full.oswald * full.aspect_ratio)
+        rows.append((full.wing_area_dm2 * DM2_M2, full.cd0, k, full.cl_max, full.installed_thrust))
+    mass = np.atleast_1d(np.asarray(mass_kg, dtype=np.float64)).ravel()
+    *columns, mass = np.broadcast_arrays(*np.array(rows, dtype=np.float64).T, mass)
+    names = ("area_m2", "cd0", "k", "cl_max", "installed_thrust")
+    mass = np.where(np.isfinite(mass) & (mass > 0), mass, np.nan)
+    return AirframeLanes(mass_kg=mass, **dict(zip(names, columns, strict=True))), tuple(made)
+
+
+def _speed_at(airframe: AirframeLanes, density_kg_m3: Any, lift_coefficient: Any, load_factor: Any) -> Any:
+    """Speed at which a lift coefficient carries load factor x weight [m/s]."""
+    lift = load_factor * airframe.weight_n
+    return np.sqrt(2.0 * lift / (density_kg_m3 * airframe.area_m2 * lift_coefficient))
+
+
+def stall_speed_m_s(airframe: AirframeLanes, density_kg_m3: Any, load_factor: Any = 1.0) -> Any:
+    """V = sqrt(2 n W/(rho S CL_max)) [m/s]."""
+    return _speed_at(airframe, density_kg_m3, airframe.cl_max, load_factor)
+
+
+def least_drag_speed_m_s(airframe: AirframeLanes, density_kg_m3: Any, load_factor: Any = 1.0) -> Any:
+    """Speed of best lift over drag, CL = sqrt(CD0/k) [m/s]; it may lie below the stall speed."""
+    return _speed_at(airframe, density_kg_m3, np.sqrt(airframe.cd0 / airframe.k), load_factor)
+
+
+def least_power_speed_m_s(airframe: AirframeLanes, density_kg_m3: Any, load_factor: Any = 1.0) -> Any:
+    """Speed of least drag power, CL = sqrt(3 CD0/k) [m/s]; it may lie below the stall speed."""
+    return _speed_at(airframe, density_kg_m3, np.sqrt(3.0 * airframe.cd0 / airframe.k), load_factor)
+
+
+def drag_n(airframe: AirframeLanes, density_kg_m3: Any, airspeed_m_s: Any, load_factor: Any = 1.0) -> Any:
+    """D = q S CD0 + k (n W)^2/(q S) with q = rho V^2/2 [N]; above the stall speed."""
+    qs = 0.5 * density_kg_m3 * airspeed_m_s**2 * airframe.area_m2
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return qs * airframe.cd0 + airframe.k * (load_factor * airframe.weight_n) ** 2 / qs
+
+
+def thrust_needed_n(
+    airframe: AirframeLanes, density_kg_m3: Any, airspeed_m_s: Any, climb_m_s: Any = 0.0, load_factor: Any = 1.0
+) -> Any:
+    """Propeller thrust (D + W climb/V)/installed_thrust [N]; zero or less in a descent that needs no motor."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        path = airframe.weight_n * climb_m_s / airspeed_m_s
+        return (drag_n(airframe, density_kg_m3, airspeed_m_s, load_factor) + path) / airframe.installed_thrust
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class PolarSpeeds:
+    """What the airframe alone decides, power train aside; floats for scalar input.
+
+    Attributes
+    ----------
+    stall_speed_m_s : float
+    least_drag_speed_m_s, least_drag_n : float
+        Farthest glide; the stall speed where the polar's optimum lies below it.
+    least_power_speed_m_s, least_power_w : float
+        Least sink and longest flight, likewise.
+    glide_ratio : float
+        Lift over drag at the speed of least drag.
+    sink_m_s : float
+        Drag power over weight at the speed of least power.
+    """
+
+    stall_speed_m_s: Any
+    least_drag_speed_m_s: Any
+    least_drag_n: Any
+    least_power_speed_m_s: Any
+    least_power_w: Any
+    glide_ratio: Any
+    sink_m_s: Any
+
+
+def polar_speeds(airframe: Airframe, mass_kg: ArrayLike, *, air: Air | None = None) -> PolarSpeeds:
+    """Stall speed, speeds of least drag and least power, glide; shape of ``mass_kg``."""
+    here = Air.standard() if air is None else air
+    mass = np.asarray(mass_kg, dtype=np.float64)
+    lanes, _ = airframe_lanes(airframe, mass)
+    rho = here.density_kg_m3
+    stall = stall_speed_m_s(lanes, rho)
+    far = np.maximum(least_drag_speed_m_s(lanes, rho), stall)
+    long = np.maximum(least_power_speed_m_s(lanes, rho), stall)
+    drag, power = drag_n(lanes, rho, far), drag_n(lanes, rho, long) * long
+    values = (stall, far, drag, long, power, lanes.weight_n / drag, power / lanes.weight_n)
+    return PolarSpeeds(**named(PolarSpeeds, values, mass.shape))
+
+
+def named(cls: type, values: Sequence[Any], shape: tuple[int, ...]) -> dict[str, Any]:
+    """Fields of a result in order, floats where the shape is ()."""
+    names = [a.name for a in attrs.fields(cls)]
+    return {n: float(v[0]) if shape == () else np.reshape(v, shape) for n, v in zip(names, values, strict=False)}

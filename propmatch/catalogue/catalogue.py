@@ -1,0 +1,329 @@
+"""The parts that every plugin offers, by kind and id, read when a kind is first used."""
+
+from collections.abc import Callable, Iterable, Mapping
+from fnmatch import fnmatchcase
+from importlib import import_module
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+
+from propmatch.catalogue.hookspecs import ExtraCheck, SheetSection
+from propmatch.catalogue.partsets import KindParts, read_kind, with_tables
+from propmatch.catalogue.plugins import (
+    FOLDER_PLUGIN,
+    BrokenPlugin,
+    PluginProblem,
+    PluginReport,
+    build_manager,
+    wanted_plugins,
+)
+from propmatch.faults import Fault, InputFaults, did_you_mean
+from propmatch.models import pack as battery
+from propmatch.models.pack import Chemistry
+from propmatch.records.estimates import Assumption, completed
+from propmatch.records.fields import replace
+from propmatch.records.parts import KINDS, Controller, Motor, Pack, Part, Propeller
+from propmatch.records.plausibility import warnings_of
+
+__all__ = ["Catalogue", "load_catalogue"]
+
+_FOLDER_MODULE = "propmatch_plugins.parts_folder"
+
+
+class Catalogue:
+    """Motors, controllers, packs and propellers by id ``plugin/part``.
+
+    Build one from plugins with :func:`load_catalogue`, or from parts with :meth:`of`. A kind is read when it is first
+    used. A faulty part is set aside, counted and listed in ``faults``; a broken plugin is listed in ``broken``.
+
+    Parameters
+    ----------
+    plugins : PluginReport, optional
+        Loaded plugins; default none.
+    """
+
+    def __init__(self, plugins: PluginReport | None = None) -> None:
+        self.plugins = PluginReport() if plugins is None else plugins
+        self._read: dict[str, KindParts] = {}
+        self._tabled: KindParts | None = None
+        self._chemistries: dict[str, Chemistry] | None = None
+        self._chemistry_faults: list[Fault] = []
+
+    @classmethod
+    def of(
+        cls,
+        *,
+        motors: Iterable[Motor] = (),
+        controllers: Iterable[Controller] = (),
+        packs: Iterable[Pack] = (),
+        propellers: Iterable[Propeller] = (),
+    ) -> "Catalogue":
+        """A catalogue of given parts; one without an id gets its name as id.
+
+        Raises
+        ------
+        InputFaults
+            Two parts of a kind with the same id.
+        """
+        new = cls()
+        faults: list[Fault] = []
+        given: dict[str, Iterable[Part]] = {
+            "motors": motors, "controllers": controllers, "packs": packs, "propellers": propellers,
+        }  # fmt: skip
+        for kind, parts in given.items():
+            kept: dict[str, Part] = {}
+            for part in parts:
+                named = part if part.id else replace(part, id=part.name)
+                if named.id in kept:
+                    faults.append(Fault(where=kind, key="id", value=named.id, rule="two parts have this id"))
+                kept[str(named.id)] = named
+            new._read[kind] = KindParts(parts=kept)
+        if faults:
+            raise InputFaults(faults)
+        return new
+
+    # ------------------------------------------------------------ parts
+
+    @property
+    def motors(self) -> Mapping[str, Motor]:
+        """Motors by id."""
+        return self.parts("motors")
+
+    @property
+    def controllers(self) -> Mapping[str, Controller]:
+        """Controllers by id."""
+        return self.parts("controllers")
+
+    @property
+    def packs(self) -> Mapping[str, Pack]:
+        """Packs by id."""
+        return self.parts("packs")
+
+    @property
+    def propellers(self) -> Mapping[str, Propeller]:
+        """Propellers by id, each with a coefficient table: its own, or the first that a plugin answers."""
+        return self.parts("propellers")
+
+    def parts(self, kind: str) -> Mapping[str, Any]:
+        """The parts of a kind (``motors``, ``controllers``, ``packs``, ``propellers``) by id, in a fixed order."""
+        return MappingProxyType(self._kind(kind).parts)
+
+    def listed(self, kind: str) -> Mapping[str, Any]:
+        """The parts of a kind as they were read: propellers without a table are there too, and stay without one."""
+        return MappingProxyType(self._as_read(kind).parts)
+
+    def set_aside(self, kind: str) -> int:
+        """How many rows of a kind became no part; ``faults`` says why."""
+        return self._kind(kind).set_aside
+
+    def _as_read(self, kind: str) -> KindParts:
+        if kind not in KINDS:
+            raise ValueError(f"no kind {kind!r} of parts; the kinds are {', '.join(KINDS)}")
+        if kind not in self._read:
+            chemistries = self.chemistries if kind == "packs" else {}
+            self._read[kind] = read_kind(kind, self.plugins, chemistries)
+        return self._read[kind]
+
+    def _kind(self, kind: str) -> KindParts:
+        if kind != "propellers":
+            return self._as_read(kind)
+        if self._tabled is None:
+            self._tabled = with_tables(self._as_read(kind), self.plugins)
+        return self._tabled
+
+    # ------------------------------------------------------------ finding
+
+    def select(self, kind: str, *patterns: str, where: Callable[[Any], bool] | None = None) -> dict[str, Any]:
+        """The parts of a kind that match any of the patterns, and ``where``.
+
+        A pattern with ``*``, ``?`` or ``[`` must match the whole id, the part's half of it or the name; other text may
+        stand anywhere in id or name. Case does not matter. Propellers are taken as read.
+        """
+        return {
+            name: part
+            for name, part in self.listed(kind).items()
+            if (not patterns or any(_matches(pattern, name, part) for pattern in patterns))
+            and (where is None or where(part))
+        }
+
+    def restricted(self, **patterns: str | Iterable[str]) -> "Catalogue":
+        """The same catalogue with only the parts that match: ``restricted(packs="*2s*", motors=["22*", "23*"])``."""
+        new = Catalogue(self.plugins)
+        new._chemistries, new._chemistry_faults = self._chemistries, self._chemistry_faults
+        for kind in KINDS:
+            read = self._as_read(kind)
+            wanted = patterns.pop(kind, ())
+            words = (wanted,) if isinstance(wanted, str) else tuple(wanted)
+            parts = self.select(kind, *words) if words else read.parts
+            new._read[kind] = KindParts(parts=parts, faults=read.faults, set_aside=read.set_aside)
+        if patterns:
+            raise ValueError(f"no kind {next(iter(patterns))!r} of parts; the kinds are {', '.join(KINDS)}")
+        return new
+
+    def find(self, kind: str, text: str) -> Any:
+        """The one part that an id, the part's half of an id, or a name means.
+
+        Raises
+        ------
+        InputFaults
+            No part, or several, with the ids that come near.
+        """
+        parts = self.parts(kind)
+        if text in parts:
+            return parts[text]
+        asked = text.strip().lower()
+        same = [
+            part
+            for name, part in parts.items()
+            if asked in (name.lower(), name.partition("/")[2].lower(), part.name.lower())
+        ]
+        near = same or list(self.select(kind, text).values())
+        if len(near) == 1 and near[0].id in parts:
+            return parts[near[0].id]
+        if near:
+            some = ", ".join(part.id for part in near[:5]) + (", ..." if len(near) > 5 else "")
+            fault = Fault(kind, "", text, f"means {len(near)} parts", f"say which: {some}")
+        else:
+            names = [*parts, *(name.partition("/")[2] for name in parts)]
+            hint = did_you_mean(text, names) or f"'propmatch parts {kind}' lists them"
+            fault = Fault(kind, "", text, "no part with this id or name", hint)
+        raise InputFaults([fault])
+
+    def require(self, *kinds: str) -> None:
+        """Raise ``InputFaults`` with one fault for each kind (default: all four) that has no part."""
+        faults = []
+        for kind in kinds or tuple(KINDS):
+            read = self._kind(kind)
+            if not read.parts:
+                aside = f"; {read.set_aside} were set aside, see the faults" if read.set_aside else ""
+                plugins = ", ".join(self.plugins.plugins) or "none"
+                rule = f"the catalogue has no {kind}{aside}"
+                faults.append(Fault("catalogue", kind, None, rule, f"plugins loaded: {plugins}"))
+        if faults:
+            raise InputFaults(faults)
+
+    # ------------------------------------------------------------ what to know about them
+
+    @property
+    def faults(self) -> tuple[Fault, ...]:
+        """Every fault of every kind; reads all kinds."""
+        of_parts = [fault for kind in KINDS for fault in self._kind(kind).faults]
+        return (*self._chemistry_faults, *of_parts)
+
+    def faults_as_read(self, kind: str) -> tuple[Fault, ...]:
+        """The faults of one kind, those of missing coefficient tables apart."""
+        return tuple(self._as_read(kind).faults)
+
+    @property
+    def broken(self) -> tuple[BrokenPlugin, ...]:
+        """Plugins that could not be loaded, and answers that failed so far."""
+        return tuple(self.plugins.broken)
+
+    @property
+    def warnings(self) -> tuple[Fault, ...]:
+        """Numbers that are allowed but hard to believe; reads all kinds."""
+        return tuple(warning for kind in KINDS for part in self.listed(kind).values() for warning in warnings_of(part))
+
+    def assumptions(self, kind: str, name: str) -> tuple[Assumption, ...]:
+        """The estimates that stand in for the missing numbers of a part."""
+        made: tuple[Assumption, ...] = completed(self.find(kind, name))[1]
+        return made
+
+    # ------------------------------------------------------------ other additions
+
+    @property
+    def chemistries(self) -> Mapping[str, Chemistry]:
+        """Cell chemistries by name: the built-in ones and those of the plugins."""
+        if self._chemistries is None:
+            self._chemistries = dict(battery.CHEMISTRIES)
+            for answer in self.plugins.ask("propmatch_chemistries"):
+                for each in self._listed_answer(answer.plugin, "propmatch_chemistries", answer.value, Chemistry):
+                    self._add_chemistry(answer.plugin, each)
+        return MappingProxyType(self._chemistries)
+
+    def _add_chemistry(self, plugin: str, chemistry: Chemistry) -> None:
+        assert self._chemistries is not None
+        known = self._chemistries.get(chemistry.name)
+        if known is not None and not (
+            np.array_equal(known.charge, chemistry.charge) and np.array_equal(known.ocv_v, chemistry.ocv_v)
+        ):
+            rule = "a different chemistry has this name; that one is kept"
+            self._chemistry_faults.append(Fault(f"plugin '{plugin}'", "chemistry", chemistry.name, rule))
+            return
+        self._chemistries.setdefault(chemistry.name, chemistry)
+        battery.CHEMISTRIES.setdefault(chemistry.name, chemistry)
+
+    def _listed_answer(self, plugin: str, hook: str, value: Any, cls: type) -> list[Any]:
+        """The members of a hook's list that have the right class; the rest is recorded."""
+        good = [each for each in value if isinstance(each, cls)] if isinstance(value, list | tuple) else []
+        if not isinstance(value, list | tuple) or len(good) < len(value):
+            problem = PluginProblem(f"must answer a list of {cls.__name__}")
+            self.plugins.record(plugin, "verify", problem, hook=hook)
+        return good
+
+    def extra_checks(self, design: Any, brief: Any) -> list[Any]:
+        """The checks that plugins add for one design; a check that fails is recorded and left out."""
+        found = self._run("propmatch_checks", ExtraCheck, lambda check: list(check.run(design, brief)))
+        return [check for _, checks in found for check in checks]
+
+    def extra_sections(self, design: Any, brief: Any) -> dict[str, Mapping[str, str]]:
+        """Title to lines (label to text) of the sheet sections that plugins add; a failing one is recorded."""
+        found = self._run("propmatch_sheet_sections", SheetSection, lambda section: section.build(design, brief))
+        return {section.title: lines for section, lines in found}
+
+    def _run(self, hook: str, cls: type, call: Callable[[Any], Any]) -> list[tuple[Any, Any]]:
+        done = []
+        for answer in self.plugins.ask(hook):
+            for each in self._listed_answer(answer.plugin, hook, answer.value, cls):
+                try:
+                    done.append((each, call(each)))
+                except Exception as error:
+                    self.plugins.record(answer.plugin, "call", error, hook=f"{hook}, '{each.id}'")
+        return done
+
+
+def _matches(pattern: str, name: str, part: Any) -> bool:
+    pattern, name, own = pattern.lower(), name.lower(), part.name.lower()
+    if any(sign in pattern for sign in "*?["):
+        return any(fnmatchcase(text, pattern) for text in (name, name.partition("/")[2], own))
+    return pattern in name or pattern in own
+
+
+def load_catalogue(
+    *, plugins: Iterable[str] | None = None, parts: str | Path | None = None, strict: bool = False
+) -> Catalogue:
+    """The catalogue of the installed plugins.
+
+    Parameters
+    ----------
+    plugins : iterable of str, optional
+        Names of the plugins to load; default: the environment variable PROPMATCH_PLUGINS, else all.
+    parts : path, optional
+        Folder with the user's own parts, offered as plugin ``parts``; default: the one that the environment variable
+        PROPMATCH_PARTS names, else the user's data folder, unless the plugins are limited to others.
+    strict : bool
+        Read everything now, and raise what would only be listed.
+
+    Returns
+    -------
+    Catalogue
+
+    Raises
+    ------
+    InputFaults
+        A folder that was named does not exist. When strict also: a broken plugin, or any faulty part.
+    """
+    report = build_manager(only=plugins, strict=strict)
+    limit = wanted_plugins(plugins)
+    if parts is not None or limit is None or FOLDER_PLUGIN in limit:
+        module = import_module(_FOLDER_MODULE)
+        folder = module.chosen_folder(parts)
+        if folder is not None:
+            report.add(FOLDER_PLUGIN, module.PartsFolder(folder, report))
+    catalogue = Catalogue(report)
+    faults = [fault for fault in catalogue.faults if fault.kind == "fault"] if strict else []
+    if faults:
+        raise InputFaults(faults)
+    return catalogue

@@ -1,0 +1,95 @@
+"""Checks of many trains, masses and fields at once: the measures of the limits with any of them varied by lane."""
+
+from collections.abc import Sequence
+from typing import Any, cast
+
+import attrs
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from propmatch.aircraft.balance import MassBuildUp
+from propmatch.checks.measures import CHECKS, Setting, TrainMeasures
+from propmatch.checks.ratings import RatingLanes, rating_lanes
+from propmatch.models.air import Air
+from propmatch.records.estimates import Assumption
+from propmatch.records.parts import PowerTrain
+from propmatch.train.lanes import TrainLanes, train_lanes
+from propmatch.units import GRAM_KG
+
+__all__ = ["EXCLUDING", "failing", "judged", "judged_trains", "passing"]
+
+Floats = NDArray[np.float64]
+
+EXCLUDING = tuple(name for name, rule in CHECKS.items() if rule.basis in ("brief", "part rating"))
+"""Checks that may rule a design out, in their order."""
+
+
+@attrs.frozen
+class _SpreadBuild:
+    """A bare aircraft at many masses, every line in proportion: one centre of gravity, a mass for each lane."""
+
+    mass_g: Floats
+    position_mm: float
+
+
+def judged(
+    setting: Setting,
+    lanes: TrainLanes,
+    ratings: RatingLanes,
+    *,
+    all_up_mass_g: ArrayLike | None = None,
+    air: Air | None = None,
+) -> TrainMeasures:
+    """The measures of N lanes.
+
+    Parameters
+    ----------
+    setting : Setting
+    lanes, ratings : N power trains
+    all_up_mass_g : array_like (N,) [g], optional
+        Instead of bare mass and power train; the bare aircraft takes up the difference, every line in proportion.
+    air : Air, optional
+        Of each lane; default the brief's site.
+    """
+    if air is not None:
+        setting = attrs.evolve(setting, air=air)
+    if all_up_mass_g is None:
+        return TrainMeasures(setting, lanes, ratings)
+    mass = np.broadcast_to(np.asarray(all_up_mass_g, dtype=np.float64), (lanes.size,))
+    bare = mass - ratings.mass_g
+    if setting.build is not None:
+        spread = _SpreadBuild(np.where(bare > 0, bare, np.nan), setting.build.position_mm)
+        setting = attrs.evolve(setting, build=cast(MassBuildUp, spread))
+    measured = TrainMeasures(setting, lanes, ratings)
+    measured.frames = attrs.evolve(measured.frames, mass_kg=np.where(bare > 0, mass * GRAM_KG, np.nan))
+    return measured
+
+
+def judged_trains(
+    setting: Setting, trains: Sequence[PowerTrain], **numbers: Any
+) -> tuple[TrainMeasures, tuple[Assumption, ...]]:
+    """The same for power trains, with the estimates made for their parts."""
+    lanes, made = train_lanes(trains)
+    return judged(setting, lanes, rating_lanes(trains), **numbers), made
+
+
+def _failures(measured: TrainMeasures, without: Sequence[str]) -> dict[str, NDArray[np.bool_]]:
+    return {
+        name: ~measured[name].passes(CHECKS[name])
+        for name in EXCLUDING
+        if name not in without and measured.has_limit(name)
+    }
+
+
+def failing(measured: TrainMeasures, *, without: Sequence[str] = ()) -> list[tuple[str, ...]]:
+    """For each lane the checks of the brief and of part ratings that it fails."""
+    failed = _failures(measured, without)
+    return [tuple(name for name, out in failed.items() if out[lane]) for lane in range(measured.lanes.size)]
+
+
+def passing(measured: TrainMeasures, *, without: Sequence[str] = ()) -> NDArray[np.bool_]:
+    """Lanes that pass every check of the brief and of part ratings."""
+    good = np.ones(measured.lanes.size, dtype=np.bool_)
+    for out in _failures(measured, without).values():
+        good &= ~out
+    return good

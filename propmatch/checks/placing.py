@@ -1,0 +1,137 @@
+"""What another power train does to balance and trim: the place of the pack, the shift of the centre of gravity, the
+elevator that throttle asks for."""
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import attrs
+import numpy as np
+from numpy.typing import NDArray
+
+from propmatch.aircraft.balance import PackPlaces, bare_build_up, place_trains
+from propmatch.aircraft.flight import level_lanes
+from propmatch.aircraft.stability import Stability, stability
+from propmatch.aircraft.thrustline import ThrottleCases, ThrottleTrim, TiltAdvice, best_tilt, throttle_trim
+from propmatch.checks.judged import judged_trains
+from propmatch.checks.measures import THROTTLE_AIRSPEED, Setting
+from propmatch.records.parts import PowerTrain
+from propmatch.train.coupling import solve_lanes
+
+__all__ = ["Placing", "placing"]
+
+Floats = NDArray[np.float64]
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Placing:
+    """Balance and trim of several power trains in one setting; the first is what the others are compared with.
+
+    Attributes
+    ----------
+    names : tuple of str, length C
+    pack_mass_g, all_up_mass_g : (C,)
+    places : PackPlaces or None
+        None without ``[balance]`` in the brief.
+    left_there_mm : (C,)
+        Shift of the centre of gravity (positive aft) if each pack sits where the first one belongs.
+    stability : Stability or None
+        With the packs at their places; None without a tail.
+    trim : ThrottleTrim or None
+    tilt : TiltAdvice or None
+        Over all cases; None without tail and thrust line.
+    missing : str
+        What the brief lacks for the rest; empty when nothing.
+    """
+
+    names: tuple[str, ...]
+    pack_mass_g: Floats
+    all_up_mass_g: Floats
+    places: PackPlaces | None
+    left_there_mm: Floats
+    stability: Stability | None
+    trim: ThrottleTrim | None
+    tilt: TiltAdvice | None
+    missing: str
+
+    def readings(self, *, show: Callable[[float], str]) -> tuple[str, ...]:
+        """Everything in sentences; ``show`` writes an airspeed in m/s in the reader's unit."""
+        out: list[str] = []
+        if self.places is not None:
+            out += self.places.readings(self.names)
+            for name, shift in list(zip(self.names, self.left_there_mm, strict=True))[1:]:
+                if np.isfinite(shift):
+                    side = "aft" if shift > 0 else "forward"
+                    moved = f"moves {abs(shift):.1f} mm {side}" if abs(shift) >= 0.05 else "does not move"
+                    out.append(f"{name} put where the pack of {self.names[0]} sits: the centre of gravity {moved}.")
+        if self.stability is not None:
+            out.append(self.stability.reading())
+        if self.trim is not None:
+            out += self.trim.readings(show=show)
+        if self.tilt is not None:
+            out.append(self.tilt.reading())
+        return (*out, self.missing) if self.missing else tuple(out)
+
+
+def placing(setting: Setting, trains: Sequence[PowerTrain], names: Sequence[str]) -> Placing:
+    """Balance and trim of trains of one motor count; currents and thrust fresh from the charger.
+
+    Parameters
+    ----------
+    setting : Setting
+    trains : sequence of C
+    names : sequence of str, length C
+    """
+    measured, _ = judged_trains(setting, trains)
+    mass = measured.frames.mass_kg
+    pack = np.array([train.pack.mass_g for train in trains])
+    geometry = setting.geometry
+    nothing: dict[str, Any] = {
+        "names": tuple(names), "pack_mass_g": pack, "all_up_mass_g": mass * 1e3, "places": None,
+        "left_there_mm": np.full(len(trains), np.nan), "stability": None, "trim": None, "tilt": None,
+    }  # fmt: skip
+    if geometry is None:
+        return Placing(
+            **nothing, missing="The brief has no [balance], so nothing can be said about where the pack goes."
+        )
+    places = place_trains(geometry, bare_build_up(setting.brief, setting.variant), trains)
+    found = nothing | {"places": places, "left_there_mm": _left_there(places)}
+    cg = np.asarray(places.cg_mm)
+    if geometry.tail is None:
+        return Placing(**found, missing="The brief has no [tail], so nothing can be said about stability and trim.")
+    found["stability"] = stability(geometry, cg_mm=cg)
+    if geometry.thrust_line is None:
+        return Placing(**found, missing="The brief has no [thrust_line], so nothing can be said about trim.")
+    cases = _cases(setting, trains, names, cg)
+    found |= {"trim": throttle_trim(geometry, cases), "tilt": best_tilt(geometry, cases)}
+    return Placing(**found, missing="")
+
+
+def _left_there(places: PackPlaces) -> Floats:
+    """Centre of gravity with every pack at the first one's place, less that with the first one there."""
+    pack, base, base_cg = (np.atleast_1d(x) for x in (places.pack_mass_g, places.base_mass_g, places.base_cg_mm))
+    at = np.atleast_1d(places.pack_mm)[0]
+    cg = (base * base_cg + pack * at) / (base + pack)
+    return np.asarray(cg - cg[0])
+
+
+def _cases(setting: Setting, trains: Sequence[PowerTrain], names: Sequence[str], cg: Floats) -> ThrottleCases:
+    measured, _ = judged_trains(setting, trains)
+    held = sorted({phase.airspeed_m_s for phase in setting.phases if phase.airspeed_m_s})
+    n = len(trains)
+    speeds = np.array(held or [float(THROTTLE_AIRSPEED * np.max(measured.stall_m_s))])
+    density = np.full(n, setting.air.density_kg_m3)
+    sound = np.full(n, setting.air.speed_of_sound_m_s)
+    one = np.ones(n)
+    full = [solve_lanes(measured.lanes, v * one, one, one, density, sound).thrust_n for v in speeds]
+    level = [level_lanes(measured.lanes, measured.frames, v * one, one, density, sound).thrust_n for v in speeds]
+    return ThrottleCases.of(
+        tuple(names),
+        airspeed_m_s=speeds,
+        full_thrust_n=np.array(full).T,
+        level_thrust_n=np.array(level).T,
+        mass_kg=measured.frames.mass_kg,
+        diameter_m=measured.lanes.diameter_m,
+        cg_mm=cg,
+        count=trains[0].count,
+        density_kg_m3=float(setting.air.density_kg_m3),
+    )

@@ -1,0 +1,132 @@
+"""What the parts of a power train may bear, as arrays beside :class:`propmatch.train.lanes.TrainLanes`."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import attrs
+import numpy as np
+from numpy.typing import NDArray
+
+from propmatch.records.estimates import BURST_SECONDS, burst_c, completed, usable_c
+from propmatch.records.parts import PowerTrain
+from propmatch.units import MAH_AH
+
+__all__ = ["RatingLanes", "rating_lanes"]
+
+Floats = NDArray[np.float64]
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class RatingLanes:
+    """Ratings of N power trains, every array (N,); NaN where nobody states one and none is estimated.
+
+    Attributes
+    ----------
+    motors_g, controllers_g, propellers_g : masses of all sets together; pack_g
+    motor_a, motor_burst_a, motor_burst_s, motor_w : one motor
+    controller_a, controller_burst_a, controller_burst_s : one controller
+    usable_a, burst_a : pack, continuous and short
+    motor_cells_least, motor_cells_most, controller_cells_least, controller_cells_most : 0 and infinity if not stated
+    servo_supply_linear : 1 for a linear supply, else 0; servo_supply_v
+    max_rpm, max_rpm_stated : propeller; 1 when the part brings the limit, 0 when the family's stands in
+    diameter_in
+    """
+
+    motors_g: Floats
+    controllers_g: Floats
+    propellers_g: Floats
+    pack_g: Floats
+    motor_a: Floats
+    motor_burst_a: Floats
+    motor_burst_s: Floats
+    motor_w: Floats
+    controller_a: Floats
+    controller_burst_a: Floats
+    controller_burst_s: Floats
+    usable_a: Floats
+    burst_a: Floats
+    motor_cells_least: Floats
+    motor_cells_most: Floats
+    controller_cells_least: Floats
+    controller_cells_most: Floats
+    servo_supply_linear: Floats
+    servo_supply_v: Floats
+    max_rpm: Floats
+    max_rpm_stated: Floats
+    diameter_in: Floats
+
+    @property
+    def mass_g(self) -> Floats:
+        """The whole power train."""
+        return self.motors_g + self.controllers_g + self.propellers_g + self.pack_g
+
+    @property
+    def cells_least(self) -> Floats:
+        """Fewest cells that motor and controller both allow."""
+        return np.maximum(self.motor_cells_least, self.controller_cells_least)
+
+    @property
+    def cells_most(self) -> Floats:
+        """Most cells that motor and controller both allow."""
+        return np.minimum(self.motor_cells_most, self.controller_cells_most)
+
+    def take(self, index: Any) -> "RatingLanes":
+        """The lanes of an index array, slice or mask."""
+        return RatingLanes(**{name: getattr(self, name)[index] for name in RATING_FIELDS})
+
+    def motor_limit_a(self, seconds: float | None) -> Floats:
+        """Motor current allowed for a load of this length; None is of unknown length, so continuous."""
+        return _limit(self.motor_a, self.motor_burst_a, self.motor_burst_s, seconds)
+
+    def controller_limit_a(self, seconds: float | None) -> Floats:
+        """Motor current the controller allows for a load of this length."""
+        return _limit(self.controller_a, self.controller_burst_a, self.controller_burst_s, seconds)
+
+
+RATING_FIELDS = tuple(a.name for a in attrs.fields(RatingLanes))
+
+
+def _limit(continuous: Floats, burst: Floats, burst_seconds: Floats, seconds: float | None) -> Floats:
+    if seconds is None:
+        return continuous
+    return np.where(np.isfinite(burst) & (burst_seconds >= seconds), burst, continuous)
+
+
+def _number(value: float | None, default: float = np.nan) -> float:
+    return default if value is None else float(value)
+
+
+def _row(train: PowerTrain) -> dict[str, float]:
+    full, _ = completed(train)
+    motor, controller, pack, propeller = full.motor, full.controller, full.pack, full.propeller
+    ampere_hours = pack.capacity_mah * MAH_AH
+    return {
+        "motors_g": full.count * motor.mass_g,
+        "controllers_g": full.count * controller.mass_g,
+        "propellers_g": full.count * propeller.mass_g,
+        "pack_g": pack.mass_g,
+        "motor_a": _number(motor.max_current_a),
+        "motor_burst_a": _number(motor.burst_current_a),
+        "motor_burst_s": _number(motor.burst_seconds, BURST_SECONDS),
+        "motor_w": _number(motor.max_power_w),
+        "controller_a": controller.max_current_a,
+        "controller_burst_a": _number(controller.burst_current_a),
+        "controller_burst_s": _number(controller.burst_seconds, BURST_SECONDS),
+        "usable_a": usable_c(pack) * ampere_hours,
+        "burst_a": burst_c(pack) * ampere_hours,
+        "motor_cells_least": _number(motor.cells_min, 0.0),
+        "motor_cells_most": _number(motor.cells_max, np.inf),
+        "controller_cells_least": _number(controller.cells_min, 0.0),
+        "controller_cells_most": _number(controller.cells_max, np.inf),
+        "servo_supply_linear": float(controller.servo_supply == "linear"),
+        "servo_supply_v": controller.servo_supply_v,
+        "max_rpm": propeller.max_rpm,
+        "max_rpm_stated": float(train.propeller.max_rpm is not None),
+        "diameter_in": propeller.diameter_in,
+    }
+
+
+def rating_lanes(trains: Sequence[PowerTrain]) -> RatingLanes:
+    """Ratings of power trains, estimates included (they are listed by ``train_lanes``)."""
+    rows = [_row(train) for train in trains]
+    return RatingLanes(**{name: np.array([row[name] for row in rows], dtype=np.float64) for name in RATING_FIELDS})

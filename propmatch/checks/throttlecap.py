@@ -1,0 +1,149 @@
+"""The throttle cap: the largest duty at which currents stay below given limits, and what a wattmeter shows there.
+
+Motor and controller carry the motor current, which at part throttle is larger than the pack current that a wattmeter
+shows. Throttle is duty, not stick position.
+"""
+
+from typing import Any
+
+import attrs
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from propmatch.checks.measures import TrainMeasures
+from propmatch.train.brackets import edge
+from propmatch.train.coupling import OperatingPoint, solve_lanes
+from propmatch.train.lanes import TrainLanes
+
+__all__ = ["CAP_NOTE", "CapLanes", "cap_lanes", "ratings_cap"]
+
+Floats = NDArray[np.float64]
+_LEAST = 0.01
+
+CAP_NOTE = (
+    "Throttle is duty, not stick position. A cap set in the transmitter can be lost when the controller is "
+    "recalibrated, or with another model memory. At part throttle a motor carries more than it draws from the "
+    "pack, where the wattmeter sits."
+)
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class CapLanes:
+    """Throttle caps, every field (N,); NaN where no throttle keeps the limits.
+
+    Attributes
+    ----------
+    throttle : duty; 1 where full throttle keeps them already
+    motor_limit_a, pack_limit_a : the limits of one motor and of the pack
+    motor_current_a : largest motor current at the cap, over rest and the airspeeds
+    pack_current_a, pack_power_w, thrust_n : whole train at rest at the cap; the current and power a wattmeter shows
+    full_motor_current_a : largest motor current at full throttle
+    """
+
+    throttle: Floats
+    motor_limit_a: Floats
+    pack_limit_a: Floats
+    motor_current_a: Floats
+    pack_current_a: Floats
+    pack_power_w: Floats
+    thrust_n: Floats
+    full_motor_current_a: Floats
+
+    @property
+    def needed(self) -> NDArray[np.bool_]:
+        """Where full throttle exceeds a limit."""
+        return np.asarray(~(self.throttle >= 1.0))
+
+
+def cap_lanes(
+    lanes: TrainLanes,
+    *,
+    motor_limit_a: ArrayLike,
+    pack_limit_a: ArrayLike = np.inf,
+    motor_power_w: ArrayLike = np.inf,
+    max_rpm: ArrayLike = np.inf,
+    airspeeds: Floats | None = None,
+    charge: float = 1.0,
+    density: Floats | float = 1.225,
+    sound: Floats | float = 340.3,
+) -> CapLanes:
+    """The cap of each lane; a limit that is NaN does not bind.
+
+    Parameters
+    ----------
+    lanes : TrainLanes, N
+    motor_limit_a, pack_limit_a, motor_power_w, max_rpm : array_like (N,)
+        Of one motor, of the pack, input of one motor, of the propeller.
+    airspeeds : (A, N) [m/s], optional
+        Besides rest.
+    charge : float
+        Fresh from the charger by default, where currents are largest.
+    density, sound : array_like (N,)
+    """
+    n = lanes.size
+
+    def spread(value: Any) -> Floats:
+        return np.broadcast_to(np.asarray(value, dtype=np.float64), (n,)) + 0.0
+
+    motor_limit, pack_limit, power_limit, rpm_limit = (
+        np.where(np.isnan(x), np.inf, x) for x in map(spread, (motor_limit_a, pack_limit_a, motor_power_w, max_rpm))
+    )
+    rho, a, full = spread(density), spread(sound), spread(charge)
+    speeds = [np.zeros(n), *([] if airspeeds is None else list(airspeeds))]
+
+    def points(duty: Floats) -> list[OperatingPoint]:
+        return [solve_lanes(lanes, speed, duty, full, rho, a) for speed in speeds]
+
+    def passes(duty: Floats) -> NDArray[np.bool_]:
+        good = np.ones(n, dtype=np.bool_)
+        for point in points(duty):  # too little duty to turn has no current, and exceeds nothing
+            # the tolerance keeps a limit that full throttle meets exactly
+            good &= ~(point.motor_current_a > motor_limit * (1 + 1e-9))
+            good &= ~(point.pack_current_a > pack_limit * (1 + 1e-9))
+            good &= ~(point.motor_voltage_v * point.motor_current_a > power_limit * (1 + 1e-9))
+            good &= ~(point.rpm > rpm_limit * (1 + 1e-9))
+        return good
+
+    throttle = edge(passes, np.full(n, _LEAST), np.ones(n))
+    at_full, at_cap = points(np.ones(n)), points(np.where(np.isnan(throttle), 0.0, throttle))
+    full_worst = np.fmax.reduce([point.motor_current_a for point in at_full])
+    rest = at_cap[0]
+    known = np.isfinite(throttle) & np.isfinite(at_full[0].motor_current_a) & np.isfinite(rest.motor_current_a)
+    throttle = np.where(known, throttle, np.nan)
+    worst = np.fmax.reduce([point.motor_current_a for point in at_cap])
+
+    def kept(value: Floats) -> Floats:
+        return np.where(known, value, np.nan)
+
+    return CapLanes(
+        throttle=throttle,
+        motor_limit_a=motor_limit,
+        pack_limit_a=pack_limit,
+        motor_current_a=kept(worst),
+        pack_current_a=kept(rest.pack_current_a),
+        pack_power_w=kept(rest.electrical_power_w),
+        thrust_n=kept(rest.thrust_n),
+        full_motor_current_a=full_worst,
+    )
+
+
+def ratings_cap(measured: TrainMeasures) -> CapLanes:
+    """The cap that keeps motor, controller, pack and propeller within their ratings, over rest and the brief's speeds.
+
+    Ratings as the checks judge them: burst where full throttle is used no longer than the burst lasts.
+    """
+    seconds = measured.setting.full_throttle_seconds
+    r = measured.ratings
+    motor = np.fmin(r.motor_limit_a(seconds), r.controller_limit_a(seconds))
+    n = measured.lanes.size
+    airspeeds = [flown.airspeed for flown in measured.flown]
+    return cap_lanes(
+        measured.lanes,
+        motor_limit_a=motor,
+        pack_limit_a=r.burst_a,
+        motor_power_w=r.motor_w,
+        max_rpm=np.where(r.max_rpm_stated > 0, r.max_rpm, np.inf),
+        airspeeds=np.array(airspeeds) if airspeeds else np.empty((0, n)),
+        density=np.full(n, measured.setting.air.density_kg_m3),
+        sound=np.full(n, measured.setting.air.speed_of_sound_m_s),
+    )

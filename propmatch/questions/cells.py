@@ -1,0 +1,431 @@
+"""What a pack of another cell count changes: the same motor, propeller and controller with comparable packs.
+
+Comparable is said three ways, and all three are worked out: the same energy, the same mass, the same capacity.
+Thrust to weight, climb and top speed at half charge; currents, heat and speed of rotation at rest on a full pack.
+"""
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import attrs
+import numpy as np
+
+from propmatch.aircraft.flight import level_lanes
+from propmatch.aircraft.flightlanes import flight_time_lanes
+from propmatch.catalogue.catalogue import Catalogue
+from propmatch.checks.judged import judged_trains
+from propmatch.checks.limits import Check, checks_of, excludes
+from propmatch.checks.measures import THROTTLE_AIRSPEED, Setting, TrainMeasures, settings
+from propmatch.checks.placing import Placing, placing
+from propmatch.checks.throttlecap import CapLanes, ratings_cap
+from propmatch.faults import Fault, InputFaults
+from propmatch.questions.remedies import Remedies, remedies
+from propmatch.records.brief import Brief
+from propmatch.records.estimates import Assumption, completed
+from propmatch.records.fields import replace
+from propmatch.records.packfit import PackFit
+from propmatch.records.parts import Pack, PowerTrain
+from propmatch.records.sections import Phase
+from propmatch.search.matching import match
+from propmatch.tablehtml import table_html
+from propmatch.units import GRAM_KG
+
+__all__ = [
+    "BASES",
+    "CLOSE_PACK",
+    "CellCase",
+    "CellComparison",
+    "ComparedPack",
+    "base_train",
+    "compare_cells",
+    "compared_packs",
+]
+
+BASES = ("same energy", "same mass", "same capacity")
+"""Ways in which packs of different cell counts are comparable."""
+CLOSE_PACK = 0.10
+"""A catalogue pack this near counts as comparable; common practice, no published source."""
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class ComparedPack:
+    """The pack of one cell count that is comparable in one way.
+
+    Attributes
+    ----------
+    basis : str
+        One of ``BASES``.
+    cells : int
+    pack : Pack
+        The one used.
+    origin : str
+        ``own`` (the design's), ``catalogue`` or ``scaled``.
+    nearest : Pack or None
+        The nearest pack of the catalogue with this cell count.
+    nearest_off : float
+        By how much it misses, as a share; NaN when there is none.
+    """
+
+    basis: str
+    cells: int
+    pack: Pack
+    origin: str
+    nearest: Pack | None
+    nearest_off: float
+
+
+def compared_packs(
+    base: Pack, cells: Sequence[int], packs: Sequence[Pack], fit: PackFit
+) -> dict[tuple[str, int], ComparedPack]:
+    """Comparable packs for each basis and cell count; packs of the base's own chemistry are considered."""
+
+    def size(pack: Pack, basis: str) -> float:
+        """What makes packs comparable."""
+        if basis == "same mass":
+            return pack.mass_g
+        return pack.capacity_mah * (pack.cells_series if basis == "same energy" else 1)
+
+    def scaled(basis: str, count: int) -> Pack:
+        if basis == "same mass":
+            capacity = fit.capacity_like_mah(base, count, base.mass_g)
+            return fit.scaled(base, cells=count, capacity_mah=capacity, mass_g=base.mass_g)
+        capacity = size(base, basis) / (count if basis == "same energy" else 1)
+        return fit.scaled(base, cells=count, capacity_mah=capacity)
+
+    def off(pack: Pack, basis: str) -> float:
+        return size(pack, basis) / size(base, basis) - 1.0
+
+    out = {}
+    for basis in BASES:
+        for count in cells:
+            alike = [p for p in packs if p.cells_series == count and p.chemistry == base.chemistry]
+            near = min(
+                alike,
+                key=lambda p: (abs(math.log1p(off(p, basis))), abs(p.c_rating - base.c_rating)),
+                default=None,
+            )
+            miss = float("nan") if near is None else off(near, basis)
+            if count == base.cells_series:
+                pack, origin = base, "own"
+            elif near is not None and abs(miss) <= CLOSE_PACK:
+                pack, origin = near, "catalogue"
+            else:
+                pack, origin = scaled(basis, count), "scaled"
+            out[basis, count] = ComparedPack(
+                basis=basis, cells=count, pack=pack, origin=origin, nearest=near, nearest_off=miss
+            )
+    return out
+
+
+_CELLS = range(1, 7)
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class CellCase:
+    """One cell count, one way of comparing, one variant.
+
+    Attributes
+    ----------
+    variant, basis : str
+    cells : int
+    pack : Pack, origin : str as in ``ComparedPack``
+    train : PowerTrain
+    all_up_mass_g, thrust_to_weight, minutes, climb_m_s, top_speed_m_s : float
+        Thrust to weight, climb and top speed at half charge; minutes of the brief's flying.
+    thrust_n, rpm, motor_rpm, motor_current_a, pack_current_a, pack_power_w, motor_heat_w, heat_w : float
+        Full throttle at rest on a full pack; motor values of one motor, heat of the whole train in ``heat_w``.
+    thrust_half_n : float
+        The same thrust at half charge.
+    level_airspeed_m_s, level_throttle, level_motor_current_a, level_pack_current_a : float
+        Level flight at half charge; NaN where it cannot be held.
+    full_throttle_minutes : float
+        Flown at full throttle until the same end.
+    servo_supply_heat_w : float
+    checks : tuple of Check
+    cap_throttle, cap_motor_limit_a, cap_motor_current_a, cap_pack_current_a, cap_pack_power_w, cap_thrust_n : float
+        Largest duty that keeps the ratings of motor, controller, pack and propeller, 1 when full throttle does; motor
+        current there, and at rest what a wattmeter shows and the thrust.
+    cap_thrust_to_weight : float
+        Fresh, at rest.
+    """
+
+    variant: str
+    basis: str
+    cells: int
+    pack: Pack
+    origin: str
+    train: PowerTrain
+    all_up_mass_g: float
+    thrust_to_weight: float
+    minutes: float
+    climb_m_s: float
+    top_speed_m_s: float
+    thrust_n: float
+    rpm: float
+    motor_rpm: float
+    motor_current_a: float
+    pack_current_a: float
+    pack_power_w: float
+    motor_heat_w: float
+    heat_w: float
+    thrust_half_n: float
+    level_airspeed_m_s: float
+    level_throttle: float
+    level_motor_current_a: float
+    level_pack_current_a: float
+    full_throttle_minutes: float
+    servo_supply_heat_w: float
+    checks: tuple[Check, ...]
+    cap_throttle: float
+    cap_motor_limit_a: float
+    cap_motor_current_a: float
+    cap_pack_current_a: float
+    cap_pack_power_w: float
+    cap_thrust_n: float
+    cap_thrust_to_weight: float
+
+    @property
+    def failing(self) -> tuple[Check, ...]:
+        """Checks of the brief and of part ratings that it exceeds."""
+        return tuple(check for check in self.checks if excludes(check))
+
+    @property
+    def outside_practice(self) -> tuple[Check, ...]:
+        """Checks of common practice that it exceeds."""
+        return tuple(check for check in self.checks if check.verdict == "over" and not excludes(check))
+
+    def check(self, name: str) -> Check:
+        """A check by name."""
+        return next(each for each in self.checks if each.name == name)
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class CellComparison:
+    """The effect of the cell count on one power train.
+
+    Attributes
+    ----------
+    brief : Brief
+    train : PowerTrain
+        The design, with its own pack.
+    how : str
+        How the train was chosen when nobody named it; else empty.
+    cells : tuple of int, rising
+    variants : tuple of str
+    packs : dict
+        (basis, cells) to ``ComparedPack``.
+    cases : tuple of CellCase
+    remedies : dict
+        Cell count to what brings it inside the limits; the counts that exceed a limit as designed at the same energy.
+    placing : dict
+        Basis to balance and trim of all counts, as designed.
+    fit : PackFit
+    assumptions : tuple of Assumption
+    """
+
+    brief: Brief
+    train: PowerTrain
+    how: str
+    cells: tuple[int, ...]
+    variants: tuple[str, ...]
+    packs: dict[tuple[str, int], ComparedPack]
+    cases: tuple[CellCase, ...]
+    remedies: dict[int, Remedies]
+    placing: dict[str, Placing]
+    fit: PackFit
+    assumptions: tuple[Assumption, ...]
+
+    def case(self, cells: int, *, basis: str = BASES[0], variant: str | None = None) -> CellCase:
+        """A case by cell count, basis and variant (default: the aircraft as designed)."""
+        wanted = (self.variants[0] if variant is None else variant, basis, cells)
+        return next(case for case in self.cases if (case.variant, case.basis, case.cells) == wanted)
+
+    def _repr_html_(self) -> str:
+        names = ("variant", "basis", "cells", "all_up_mass_g", "thrust_to_weight", "minutes", "climb_m_s",
+                 "top_speed_m_s", "thrust_n", "motor_current_a", "pack_current_a", "cap_throttle")  # fmt: skip
+        rows = [
+            [*(getattr(case, name) for name in names), ", ".join(check.name for check in case.failing) or "none"]
+            for case in self.cases
+        ]
+        return table_html((*names, "limits missed"), rows)
+
+
+def checked_cells(cells: Sequence[int]) -> tuple[int, ...]:
+    """The counts in rising order.
+
+    Raises
+    ------
+    InputFaults
+        A count that is not 1 to 6, named twice, or none at all.
+    """
+    counts = list(cells)
+    rule = "must be cell counts of 1 to 6, each once"
+    wrong = [c for c in counts if isinstance(c, bool) or not isinstance(c, int | np.integer) or c not in _CELLS]
+    if wrong or not counts or len(set(counts)) < len(counts):
+        raise InputFaults([Fault(where="cells", value=wrong[0] if wrong else tuple(counts), rule=rule)])
+    return tuple(sorted(int(c) for c in counts))
+
+
+def base_train(
+    brief: Brief, catalogue: Catalogue, cells: Sequence[int], *, variant: str | None = None
+) -> tuple[PowerTrain, str]:
+    """The best train of the first of these cell counts that meets the brief, and a sentence that says so.
+
+    Raises
+    ------
+    InputFaults
+        Nothing meets the brief with any of them.
+    """
+    held = {pack.cells_series for pack in catalogue.packs.values()}
+    for count in cells:
+        if count not in held:
+            continue
+        wanted = replace(brief, limits=replace(brief.limits, cells=(count,)))
+        shortlist = match(wanted, catalogue, top=1, variant=variant)
+        if shortlist.best is not None:
+            text = (
+                f"No power train was named, so this is the best with {count}S of {shortlist.combinations} combinations."
+            )
+            return shortlist.best.train, text
+    counts = ", ".join(f"{count}S" for count in cells)
+    hint = "name a power train to compare it all the same"
+    raise InputFaults([Fault(brief.aircraft.name, rule=f"no power train of the catalogue meets it with {counts}",
+                             hint=hint)])  # fmt: skip
+
+
+def compare_cells(
+    brief: Brief,
+    catalogue: Catalogue,
+    *,
+    cells: Sequence[int] = (2, 3),
+    train: PowerTrain | None = None,
+) -> CellComparison:
+    """What packs of other cell counts do to the same motor, propeller and controller.
+
+    Parameters
+    ----------
+    brief : Brief
+    catalogue : Catalogue
+        Its packs stand beside the design's own; its propellers, motors and controllers are tried as remedies.
+    cells : sequence of int
+        Counts of 1 to 6.
+    train : PowerTrain, optional
+        The design. Default: the best that matches the brief with the lowest of ``cells`` that has one.
+
+    Returns
+    -------
+    CellComparison
+
+    Raises
+    ------
+    InputFaults
+        Cell counts out of range; no train named and none that meets the brief.
+    ValueError
+        A propeller without a coefficient table.
+    """
+    counts = checked_cells(cells)
+    how = ""
+    if train is None:
+        train, how = base_train(brief, catalogue, counts)
+    wanted = brief.parts.pack
+    stock = catalogue.restricted(packs=wanted) if wanted else catalogue
+    fit = PackFit.of(catalogue.packs, train.pack.chemistry)
+    packs = compared_packs(train.pack, counts, list(stock.packs.values()), fit)
+    every = settings(brief)
+    trains = [replace(train, pack=each.pack) for each in packs.values()]
+    made: dict[Assumption, None] = dict.fromkeys(completed(brief)[1])
+    cases: list[CellCase] = []
+    for setting in every:
+        measured, assumed = judged_trains(setting, trains)
+        made.update(dict.fromkeys((*setting.variant.assumptions, *assumed)))
+        cases += _cases(measured, list(packs.values()), trains)
+    design = every[0]
+    found = {
+        case.cells: remedies(design, catalogue, case.train, failing=tuple(c.name for c in case.failing))
+        for case in cases
+        if case.variant == design.variant.name and case.basis == BASES[0] and case.failing
+    }
+    if any(each.origin == "scaled" for each in packs.values()):
+        made[fit.assumption] = None
+    for each in found.values():
+        made.update(dict.fromkeys(each.assumptions))
+    if design.geometry is not None:
+        made.update(dict.fromkeys(design.geometry.assumptions))
+    return CellComparison(
+        brief=brief,
+        train=train,
+        how=how,
+        cells=counts,
+        variants=tuple(setting.variant.name for setting in every),
+        packs=packs,
+        cases=tuple(cases),
+        remedies=found,
+        placing=_placings(design, trains, packs, counts),
+        fit=fit,
+        assumptions=tuple(made),
+    )
+
+
+def _placings(
+    setting: Setting, trains: Sequence[PowerTrain], packs: dict[tuple[str, int], ComparedPack], counts: Sequence[int]
+) -> dict[str, Placing]:
+    by_key = dict(zip(packs, trains, strict=True))
+    names = [f"{count}S" for count in counts]
+    return {basis: placing(setting, [by_key[basis, count] for count in counts], names) for basis in BASES}
+
+
+def level_airspeed(setting: Setting) -> float | None:
+    """Airspeed of the phase that holds one for longest; None when no powered phase holds any."""
+    held = [phase for phase in setting.phases if phase.throttle is None and phase.airspeed_m_s]
+    best = max(held, key=lambda phase: (phase.share or 0.0, phase.seconds or 0.0), default=None)
+    return None if best is None else best.airspeed_m_s
+
+
+def _cases(measured: TrainMeasures, packs: Sequence[ComparedPack], trains: Sequence[PowerTrain]) -> list[CellCase]:
+    setting, lanes, frames = measured.setting, measured.lanes, measured.frames
+    n = lanes.size
+    density, sound = np.full(n, setting.air.density_kg_m3), np.full(n, setting.air.speed_of_sound_m_s)
+    fresh, half = measured.full(1.0), measured.full(0.5)
+    speed = level_airspeed(setting)
+    speeds = THROTTLE_AIRSPEED * measured.stall_m_s if speed is None else np.full(n, speed)
+    level = level_lanes(lanes, frames, speeds, np.full(n, 0.5), density, sound)
+    limits = setting.brief.limits
+    assert limits.reserve_charge is not None
+    assert limits.cutoff_cell_v is not None
+    loud = (Phase(name="full throttle", throttle=1.0, share=1.0),)
+    full = flight_time_lanes(lanes, frames, loud, limits.reserve_charge, limits.cutoff_cell_v, density, sound)
+    cap: CapLanes = ratings_cap(measured)
+    columns: dict[str, Any] = {
+        "all_up_mass_g": frames.mass_kg / GRAM_KG,
+        "thrust_to_weight": measured["thrust_to_weight"].value,
+        "minutes": measured["flight_time"].value,
+        "climb_m_s": measured.top.climb_m_s,
+        "top_speed_m_s": measured.top.top_speed_m_s,
+        "thrust_half_n": half.thrust_n,
+        "level_airspeed_m_s": speeds,
+        "level_throttle": level.throttle,
+        "level_motor_current_a": level.motor_current_a,
+        "level_pack_current_a": level.pack_current_a,
+        "full_throttle_minutes": full.minutes,
+        "servo_supply_heat_w": measured["servo_supply_heat"].value,
+        "pack_power_w": fresh.electrical_power_w,
+        "cap_throttle": cap.throttle,
+        "cap_motor_limit_a": cap.motor_limit_a,
+        "cap_motor_current_a": cap.motor_current_a,
+        "cap_pack_current_a": cap.pack_current_a,
+        "cap_pack_power_w": cap.pack_power_w,
+        "cap_thrust_n": cap.thrust_n,
+        "cap_thrust_to_weight": cap.thrust_n / frames.weight_n,
+    }
+    for name in ("thrust_n", "rpm", "motor_rpm", "motor_current_a", "pack_current_a", "motor_heat_w", "heat_w"):
+        columns[name] = getattr(fresh, name)
+    checks = checks_of(measured)
+    return [
+        CellCase(
+            variant=setting.variant.name, basis=each.basis, cells=each.cells, pack=each.pack, origin=each.origin,
+            train=train, checks=tuple(checks[lane]),
+            **{name: float(column[lane]) for name, column in columns.items()},
+        )
+        for lane, (each, train) in enumerate(zip(packs, trains, strict=True))
+    ]  # fmt: skip

@@ -1,0 +1,304 @@
+"""Read a brief, write it, fill its gaps with stated assumptions, and lay out its variants."""
+
+import math
+from pathlib import Path
+from typing import Any
+
+import attrs
+
+from propmatch.faults import Fault, InputFaults
+from propmatch.records.estimates import PRACTICE, Assumption, completed
+from propmatch.records.fields import build, declared, replace
+from propmatch.records.layout import filament_factor
+from propmatch.records.parts import Airframe
+from propmatch.records.sections import (
+    Aircraft,
+    Brief,
+    Limits,
+    PartsFilter,
+    Phase,
+    Prefer,
+    Site,
+    Units,
+    Variant,
+    Wing,
+    listed_mass_g,
+    printed_takes_up,
+)
+from propmatch.records.tomltext import TomlText, dump_record, parse_toml, read_toml
+
+__all__ = [
+    "AS_DESIGNED",
+    "Aircraft",
+    "Brief",
+    "Limits",
+    "PartsFilter",
+    "Phase",
+    "Prefer",
+    "ResolvedVariant",
+    "Site",
+    "Units",
+    "Variant",
+    "Wing",
+    "dump_brief",
+    "load_brief",
+    "loads_brief",
+    "resolve_variants",
+]
+
+AS_DESIGNED = "as designed"
+"""Name of the aircraft without any variant."""
+
+POWER_TRAIN_SHARE = 0.35
+WING_LOADING_G_DM2 = 30.0
+ASPECT_RATIO = 6.0
+CL_MAX = 1.1
+CD0 = 0.05
+OSWALD = 0.8
+INSTALLED_THRUST = 1.0
+ACCESSORY_CURRENT_A = 0.2
+RESERVE_CHARGE = 0.2
+CUTOFF_CELL_V = 3.3
+ALTITUDE_M = 0.0
+THROTTLE = 0.6
+MIN_THRUST_TO_WEIGHT = 0.4
+
+
+# ---------------------------------------------------------------- files
+
+
+def load_brief(path: str | Path) -> Brief:
+    """Read a brief from a TOML file.
+
+    Raises
+    ------
+    InputFaults
+        With every fault of the file: file and line, key path, value, what would be right, and a guess at what a
+        misspelt key was meant to be.
+    """
+    return _brief(read_toml(path))
+
+
+def loads_brief(text: str, where: str = "brief") -> Brief:
+    """The same from TOML text; ``where`` stands for the file name in faults."""
+    return _brief(parse_toml(text, where))
+
+
+def dump_brief(brief: Brief) -> str:
+    """TOML text that reads back as an equal brief; fields at their default are left out."""
+    return dump_record(brief)
+
+
+def _brief(source: TomlText) -> Brief:
+    if source.faults:
+        raise InputFaults(source.faults)
+    brief, faults = build(Brief, source.data, source.where, lines=source.lines)
+    if brief is not None:
+        faults = _variant_faults(brief, source)
+    if faults or brief is None:
+        raise InputFaults(faults)
+    return brief
+
+
+def _variant_faults(brief: Brief, source: TomlText) -> list[Fault]:
+    """Faults that show only when a variant is laid over the aircraft."""
+    filled, _ = completed(brief)
+    faults: list[Fault] = []
+    for at, variant in enumerate(filled.variant, start=1):
+        path = f"variant[{at}]"
+        wing = {rule.name: _either(variant, filled.wing, rule.name) for rule in declared(Wing)}
+        faults += build(Wing, wing, source.where, lines=source.lines, path=path)[1]
+        bare = {"name": variant.name, "bare_mass_g": _bare_mass_g(filled, variant)}
+        faults += build(Aircraft, bare, source.where, lines=source.lines, path=path)[1]
+    return faults
+
+
+# ---------------------------------------------------------------- variants
+
+
+@attrs.frozen(kw_only=True)
+class ResolvedVariant:
+    """One build of the aircraft with nothing left open.
+
+    Attributes
+    ----------
+    name : str
+        ``as designed`` for the aircraft itself, else the variant's name.
+    airframe : Airframe
+        Wing, drag as a number, and ``bare_mass_g`` of this build.
+    target_mass_g : float or None
+        Limit of the all-up mass; None when the brief has none.
+    motor_count : int
+    accessory_current_a : float
+    filament_factor : float
+        Mass of the printed structure over the mass as sliced.
+    assumptions : tuple of Assumption
+        Everything assumed about this build.
+    """
+
+    name: str
+    airframe: Airframe
+    target_mass_g: float | None
+    motor_count: int
+    accessory_current_a: float
+    filament_factor: float = 1.0
+    assumptions: tuple[Assumption, ...] = ()
+
+
+def resolve_variants(brief: Brief) -> tuple[ResolvedVariant, ...]:
+    """The aircraft as designed, then each variant laid over it.
+
+    Raises
+    ------
+    ValueError
+        When a variant makes an impossible airframe; a brief that came from a file has been checked for that.
+    """
+    filled, made = completed(brief)
+    about = {"wing", "aircraft"}
+    common = tuple(each for each in made if each.subject in about)
+    return tuple(_resolved(filled, variant, common) for variant in (None, *filled.variant))
+
+
+def _resolved(brief: Brief, variant: Variant | None, common: tuple[Assumption, ...]) -> ResolvedVariant:
+    airframe, made = completed(
+        Airframe(
+            wing_area_dm2=_either(variant, brief.wing, "area_dm2"),
+            wing_span_mm=_either(variant, brief.wing, "span_mm"),
+            cd0=_either(variant, brief.wing, "cd0"),
+            cl_max=_either(variant, brief.wing, "cl_max"),
+            oswald=_either(variant, brief.wing, "oswald"),
+            installed_thrust=_either(variant, brief.wing, "installed_thrust"),
+            bare_mass_g=_bare_mass_g(brief, variant),
+        )
+    )
+    overridden = {rule.name for rule in declared(Variant) if variant and getattr(variant, rule.name) is not None}
+    return ResolvedVariant(
+        name=AS_DESIGNED if variant is None else variant.name,
+        airframe=airframe,
+        target_mass_g=_either(variant, brief.aircraft, "target_mass_g"),
+        motor_count=_either(variant, brief.aircraft, "motor_count"),
+        accessory_current_a=_either(variant, brief.aircraft, "accessory_current_a"),
+        filament_factor=filament_factor(_filament(variant)),
+        assumptions=tuple(each for each in common if each.field not in overridden) + made + _spread(brief, variant),
+    )
+
+
+def _either(variant: Variant | None, base: Aircraft | Wing, name: str) -> Any:
+    own = None if variant is None else getattr(variant, name)
+    return getattr(base, name) if own is None else own
+
+
+def _bare_mass_g(brief: Brief, variant: Variant | None) -> float:
+    stated: float | None = _either(variant, brief.aircraft, "bare_mass_g")
+    if stated is not None:
+        return stated
+    return listed_mass_g(brief.item, brief.structure, _filament(variant))
+
+
+def _spread(brief: Brief, variant: Variant | None) -> tuple[Assumption, ...]:
+    """Where the bare mass that a variant states differs from the lists of the brief, and nobody says where."""
+    if variant is None or variant.bare_mass_g is None or not (brief.item or brief.structure):
+        return ()
+    mass = variant.bare_mass_g
+    more = mass - listed_mass_g(brief.item, brief.structure, _filament(variant))
+    if more == 0:
+        return ()
+    way = f"{abs(more):.0f} g {'more' if more > 0 else 'less'} than the lists"
+    printed = printed_takes_up(brief.item, brief.structure, mass)
+    where = "in the printed lines in proportion, the items as they are" if printed else "in every line in proportion"
+    return (Assumption("aircraft", "bare_mass_g", mass, "g", f"'{variant.name}' is {way}: {where}"),)
+
+
+def _filament(variant: Variant | None) -> float | str:
+    return 1.0 if variant is None or variant.filament is None else variant.filament
+
+
+# ---------------------------------------------------------------- assumptions
+
+
+@completed.register
+def _completed_brief(brief: Brief) -> tuple[Brief, tuple[Assumption, ...]]:
+    """Fill wing, drag, site, reserve, cut-off, accessory current, phases and preference where the brief is silent.
+
+    Limits stay open where the brief has none: what nobody asked for is not judged; only a least static thrust stands in
+    where neither thrust nor climb is asked for. ``cd0`` in words stays words.
+    """
+    made: list[Assumption] = []
+    wing = _completed_wing(brief, made)
+    aircraft = _completed_section(brief.aircraft, "aircraft", made, accessory_current_a=_ACCESSORY)
+    limits = _completed_section(brief.limits, "limits", made, reserve_charge=_RESERVE, cutoff_cell_v=_CUTOFF)
+    if limits.min_climb_m_s is None:
+        limits = _completed_section(limits, "limits", made, min_thrust_to_weight=_THRUST)
+    site = _completed_section(brief.site, "site", made, altitude_m=_ALTITUDE)
+    phase, prefer = brief.phase, brief.prefer
+    if not phase:
+        phase = (Phase(name="assumed flight", throttle=THROTTLE, share=1.0),)
+        text = f"no phases stated: flown at throttle {THROTTLE:g} all the time, at 1.3 times stall speed; {PRACTICE}"
+        made.append(Assumption("phase", "throttle", THROTTLE, "", text))
+    if not prefer.weights:
+        prefer = Prefer(flight_time=1.0)
+        made.append(Assumption("prefer", "flight_time", 1.0, "", "nothing preferred: ranked by flight time"))
+    if not made:
+        return brief, ()
+    filled = replace(brief, wing=wing, aircraft=aircraft, limits=limits, site=site, phase=phase, prefer=prefer)
+    return filled, tuple(made)
+
+
+_ACCESSORY = (ACCESSORY_CURRENT_A, f"receiver and servos draw {ACCESSORY_CURRENT_A:g} A; {PRACTICE}")
+_RESERVE = (RESERVE_CHARGE, f"the flight ends with {RESERVE_CHARGE:.0%} of the charge left; {PRACTICE}")
+_CUTOFF = (CUTOFF_CELL_V, f"the flight ends when a cell falls to {CUTOFF_CELL_V:g} V under load; {PRACTICE}")
+_THRUST = (
+    MIN_THRUST_TO_WEIGHT,
+    f"at least {MIN_THRUST_TO_WEIGHT:g} of the weight as static thrust, the low end of gentle flying, as the brief "
+    f"asks for neither thrust nor climb; {PRACTICE}",
+)
+_ALTITUDE = (ALTITUDE_M, "the field lies at sea level")
+
+
+def _completed_section(section: Any, subject: str, made: list[Assumption], **values: tuple[float, str]) -> Any:
+    units = {rule.name: rule.unit for rule in declared(type(section))}
+    changes = {}
+    for name, (value, text) in values.items():
+        if getattr(section, name) is None:
+            changes[name] = value
+            made.append(Assumption(subject, name, value, units[name], text))
+    return replace(section, **changes) if changes else section
+
+
+def _completed_wing(brief: Brief, made: list[Assumption]) -> Wing:
+    area, span = brief.wing.area_dm2, brief.wing.span_mm
+    values: dict[str, tuple[float, str]] = {}
+    ratio = f"an aspect ratio of {ASPECT_RATIO:g}; {PRACTICE}"
+    if area is None:
+        if span is None:
+            mass, basis = _all_up_mass(brief)
+            area = _within(mass / WING_LOADING_G_DM2, 0.2, 1000.0)
+            text = f"wing area {area:.3g} dm2 from {basis} at {WING_LOADING_G_DM2:g} g/dm2; {PRACTICE}"
+        else:
+            area = _within((span / 100) ** 2 / ASPECT_RATIO, 0.2, 1000.0)
+            text = f"wing area {area:.3g} dm2 from the span and {ratio}"
+        values["area_dm2"] = (area, text)
+    if span is None:
+        span = _within(100 * math.sqrt(ASPECT_RATIO * area), 50.0, 8000.0)
+        values["span_mm"] = (span, f"wing span {span:.0f} mm from the area and {ratio}")
+    values["cl_max"] = (CL_MAX, f"highest lift coefficient {CL_MAX:g}, a plain wing without flaps; {PRACTICE}")
+    values["cd0"] = (CD0, f"zero-lift drag coefficient {CD0:g}, between a clean model and a trainer; {PRACTICE}")
+    values["oswald"] = (OSWALD, f"span efficiency {OSWALD:g} of the induced drag; {PRACTICE}")
+    values["installed_thrust"] = (INSTALLED_THRUST, "no thrust lost to the airframe around the propeller")
+    wing: Wing = _completed_section(brief.wing, "wing", made, **values)
+    return wing
+
+
+def _all_up_mass(brief: Brief) -> tuple[float, str]:
+    target = brief.aircraft.target_mass_g
+    if target is not None:
+        return target, "the target mass"
+    bare = brief.aircraft.bare_mass_g
+    if bare is None:
+        bare = listed_mass_g(brief.item, brief.structure)
+    share = f"the bare mass and a power train of {POWER_TRAIN_SHARE:.0%} of the whole"
+    return bare / (1 - POWER_TRAIN_SHARE), share
+
+
+def _within(value: float, low: float, high: float) -> float:
+    return min(max(value, low), high)

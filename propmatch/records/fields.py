@@ -1,0 +1,458 @@
+"""One declaration for each field: its unit, range and meaning serve Python, files, columns and the schema.
+
+``number(...)``, ``integer(...)`` and the others make a field of a class marked ``@record``. The declaration
+then validates objects built in Python (``TypeError`` or ``ValueError``), lets :func:`build` read a mapping from
+a file and report every fault at once, and tells the schema exporter and the table readers unit and range.
+"""
+
+import math
+import numbers
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, TypeVar, dataclass_transform
+
+import attrs
+
+from propmatch.faults import Fault, did_you_mean, near_words
+
+__all__ = [
+    "REQUIRED",
+    "Declared",
+    "Problem",
+    "Rule",
+    "build",
+    "check",
+    "choice",
+    "declared",
+    "flag",
+    "instance",
+    "integer",
+    "many",
+    "not_below",
+    "number",
+    "one",
+    "record",
+    "replace",
+    "text",
+    "walk",
+    "words_or_number",
+]
+
+REQUIRED: Any = attrs.NOTHING
+"""Default of a field that has none."""
+
+
+@attrs.frozen(kw_only=True)
+class Declared:
+    """What is known about one field.
+
+    Attributes
+    ----------
+    kind : str
+        ``number``, ``integer``, ``text``, ``flag``, ``choice``, ``words or number``, ``one``, ``many`` or
+        ``instance``.
+    name : str
+        Attribute, key and column name.
+    unit, doc : str
+        Printed unit (empty for a plain number) and meaning.
+    gt, ge, lt, le : float or None
+        Range of a number or integer.
+    options : tuple of str
+        The words allowed.
+    item : Declared, class or None
+        What a list holds, the class of a nested record, or of the object that a text may stand for.
+    default : object
+        ``REQUIRED`` when there is none. A default of None makes the field optional.
+    """
+
+    kind: str
+    name: str = ""
+    unit: str = ""
+    doc: str = ""
+    gt: float | None = None
+    ge: float | None = None
+    lt: float | None = None
+    le: float | None = None
+    options: tuple[str, ...] = ()
+    item: Any = None
+    default: Any = attrs.field(factory=lambda: REQUIRED)
+
+    @property
+    def required(self) -> bool:
+        return self.default is REQUIRED
+
+    @property
+    def bounds(self) -> str:
+        """The range in words with its unit, as in ``above 0 and at most 5000 g``."""
+        signs = (("above", self.gt), ("at least", self.ge), ("below", self.lt), ("at most", self.le))
+        words = " and ".join(f"{word} {limit:.12g}" for word, limit in signs if limit is not None)
+        return f"{words} {self.unit}".strip() if words else self.unit and f"in {self.unit}"
+
+    @property
+    def rule(self) -> str:
+        """What a right value is, in words."""
+        kinds = {"number": "a number", "integer": "a whole number", "flag": "true or false", "text": "a text"}
+        if self.kind in ("number", "integer"):
+            return f"{kinds[self.kind]} {self.bounds}".strip()
+        if self.kind == "choice":
+            return "one of " + ", ".join(self.options)
+        if self.kind == "words or number":
+            return f"a number {self.bounds}, or one of: ".replace(" ,", ",") + ", ".join(self.options)
+        if self.kind == "many":
+            return "a list, each " + (self.item.rule if isinstance(self.item, Declared) else "a table")
+        if self.kind == "one":
+            return "a table"
+        if self.kind == "instance":
+            return f"a {self.item if isinstance(self.item, str) else self.item.__name__}"
+        return kinds[self.kind]
+
+
+@attrs.frozen
+class Problem:
+    """One thing wrong with a value, before it is known which file it came from."""
+
+    key: str
+    value: object
+    rule: str
+    hint: str = ""
+    wrong_type: bool = False
+
+
+@attrs.frozen
+class Rule:
+    """A rule between fields: ``broken(*values)`` of ``keys`` tells whether it is violated.
+
+    The fault names ``at``, by default the first key; ``broken`` may instead answer with a text that is put behind
+    it, such as ``[2].seconds``. Reading a file skips the rule while one of its fields is faulty itself.
+    """
+
+    keys: tuple[str, ...]
+    broken: Callable[..., bool | str]
+    text: str
+    at: str = ""
+
+    def problem(self, values: Sequence[object], prefix: str = "") -> Problem | None:
+        """The problem these values make, or None."""
+        found = self.broken(*values)
+        if not found:
+            return None
+        key = f"{prefix}{self.at or self.keys[0]}{found if isinstance(found, str) else ''}"
+        plain = not self.at and isinstance(found, bool) and isinstance(values[0], str | int | float)
+        return Problem(key, values[0] if plain else None, self.text)
+
+
+def not_below(high: str, low: str) -> Rule:
+    """Rule: where both are given, ``high`` is at least ``low``."""
+    return Rule((high, low), lambda a, b: a is not None and b is not None and a < b, f"must be at least {low}")
+
+
+def declared(cls: type) -> tuple[Declared, ...]:
+    """The declarations of a record class in order; a field of another making is left out."""
+    found: tuple[Declared, ...] = cls.__declared__  # type: ignore[attr-defined]
+    return found
+
+
+# ---------------------------------------------------------------- checking
+
+
+def _wrong_type(key: str, value: object, right: str, hint: str = "") -> Problem:
+    if isinstance(value, Mapping) or (isinstance(value, Sequence) and not isinstance(value, str | bytes)):
+        return Problem(key, None, f"{right}, not a {'table' if isinstance(value, Mapping) else 'list'}", hint, True)
+    return Problem(key, value, right, hint, True)
+
+
+def _check_number(rule: Declared, value: object, key: str) -> tuple[Any, list[Problem]]:
+    if isinstance(value, bool) or not isinstance(value, numbers.Real):
+        hint = "write it without quotes" if isinstance(value, str) and _is_number(value) else ""
+        return None, [_wrong_type(key, value, "must be " + rule.rule, hint)]
+    try:
+        found = float(value)
+    except OverflowError:
+        found = math.inf
+    if not math.isfinite(found):
+        return None, [Problem(key, found, "must be finite: " + rule.rule)]
+    outside = (
+        (rule.gt is not None and not found > rule.gt)
+        or (rule.ge is not None and not found >= rule.ge)
+        or (rule.lt is not None and not found < rule.lt)
+        or (rule.le is not None and not found <= rule.le)
+    )
+    whole = rule.kind == "integer"
+    if outside or (whole and not found.is_integer()):
+        return None, [Problem(key, value, "must be " + rule.rule)]
+    return (int(found) if whole else found), []
+
+
+def _is_number(value: str) -> bool:
+    try:
+        return math.isfinite(float(value))
+    except ValueError:
+        return False
+
+
+def _check_words(rule: Declared, value: object, key: str) -> tuple[Any, list[Problem]]:
+    if rule.kind == "words or number" and not isinstance(value, str):
+        found, problems = _check_number(rule, value, key)
+        return found, [attrs.evolve(problem, rule="must be " + rule.rule) for problem in problems]
+    if not isinstance(value, str):
+        return None, [_wrong_type(key, value, "must be " + rule.rule)]
+    if value not in rule.options:
+        return None, [Problem(key, value, "must be " + rule.rule, did_you_mean(value, rule.options))]
+    return value, []
+
+
+def _check_text(rule: Declared, value: object, key: str) -> tuple[Any, list[Problem]]:
+    if not isinstance(value, str):
+        return None, [_wrong_type(key, value, "must be " + rule.rule)]
+    if not value.strip():
+        return None, [Problem(key, value, "must not be empty")]
+    return value, []
+
+
+def _check_many(rule: Declared, value: object, key: str, reading: bool) -> tuple[Any, list[Problem]]:
+    if isinstance(value, str | bytes | Mapping) or not isinstance(value, Sequence):
+        return None, [_wrong_type(key, value, "must be " + rule.rule)]
+    item = rule.item if isinstance(rule.item, Declared) else Declared(kind="one", item=rule.item)
+    checked = [check(item, each, f"{key}[{at}]", reading) for at, each in enumerate(value, start=1)]
+    return tuple(good for good, _ in checked), [problem for _, bad in checked for problem in bad]
+
+
+def _check_one(rule: Declared, value: object, key: str, reading: bool) -> tuple[Any, list[Problem]]:
+    if isinstance(value, rule.item):
+        return value, []
+    if reading and isinstance(value, Mapping):
+        return walk(rule.item, value, key)
+    right = "must be a table of keys" if reading else f"must be a {rule.item.__name__}"
+    return None, [_wrong_type(key, value, right)]
+
+
+def check(rule: Declared, value: object, key: str, reading: bool) -> tuple[Any, list[Problem]]:
+    """Return the value in its kept form, and what is wrong with it."""
+    if value is None and rule.default is None:
+        return None, []
+    if rule.kind in ("number", "integer"):
+        return _check_number(rule, value, key)
+    if rule.kind in ("choice", "words or number"):
+        return _check_words(rule, value, key)
+    if rule.kind == "text":
+        named = rule.item is not None and not reading and isinstance(value, rule.item)
+        return (value, []) if named else _check_text(rule, value, key)
+    if rule.kind == "many":
+        return _check_many(rule, value, key, reading)
+    if rule.kind == "one":
+        return _check_one(rule, value, key, reading)
+    right = isinstance(value, bool) if rule.kind == "flag" else isinstance(value, rule.item)
+    return (value, []) if right else (None, [_wrong_type(key, value, "must be " + rule.rule)])
+
+
+def walk(cls: type, mapping: Mapping[str, Any], path: str) -> tuple[Any, list[Problem]]:
+    """Read a record of ``cls`` from a mapping; return it, or None, and every problem.
+
+    A misspelt key counts for the key it comes near to: that one is not called missing as well.
+    """
+    known = {rule.name: rule for rule in declared(cls)}
+    prefix = f"{path}." if path else ""
+    problems: list[Problem] = []
+    good: dict[str, Any] = {}
+    bad: set[str] = set()
+    for key in mapping:
+        if key not in known:
+            open_keys = [each for each in known if mapping.get(each) is None]
+            hint = did_you_mean(str(key), open_keys or known) or "known keys: " + ", ".join(known)
+            problems.append(Problem(f"{prefix}{key}", None, "unknown key", hint))
+            bad.update(near_words(str(key), open_keys))
+    for key, rule in known.items():
+        value = mapping.get(key)
+        if value is None:
+            if rule.required and key not in bad:
+                problems.append(Problem(f"{prefix}{key}", None, f"missing; needs {rule.rule}"))
+                bad.add(key)
+            else:
+                good[key] = rule.default
+            continue
+        good[key], wrong = check(rule, value, f"{prefix}{key}", reading=True)
+        if wrong:
+            problems += wrong
+            bad.add(key)
+    rules: tuple[Rule, ...] = getattr(cls, "__rules__", ())
+    for between in rules:
+        if bad.isdisjoint(between.keys):
+            problem = between.problem([good[key] for key in between.keys], prefix)
+            if problem:
+                problems.append(problem)
+    return (None if problems else cls(**good)), problems
+
+
+T = TypeVar("T")
+_KEY = "propmatch"
+
+
+def _field(rule: Declared, eq: bool = True) -> Any:
+    def keep(value: object, owner: object, attribute: Any) -> object:
+        found, problems = check(rule, value, attribute.name, reading=False)
+        if problems:
+            name = type(owner).__name__
+            faults = [Fault(name, each.key, each.value, each.rule, each.hint) for each in problems]
+            kind = TypeError if problems[0].wrong_type else ValueError
+            raise kind("\n".join(str(fault) for fault in faults))
+        return found
+
+    converter = attrs.Converter(keep, takes_self=True, takes_field=True)
+    return attrs.field(default=rule.default, converter=converter, eq=eq, metadata={_KEY: rule})
+
+
+def number(
+    unit: str = "",
+    *,
+    gt: float | None = None,
+    ge: float | None = None,
+    lt: float | None = None,
+    le: float | None = None,
+    default: Any = REQUIRED,
+    doc: str = "",
+) -> Any:
+    """A finite number kept as float; bool is refused."""
+    return _field(Declared(kind="number", unit=unit, gt=gt, ge=ge, lt=lt, le=le, default=default, doc=doc))
+
+
+def integer(
+    unit: str = "", *, ge: int | None = None, le: int | None = None, default: Any = REQUIRED, doc: str = ""
+) -> Any:
+    """A whole number kept as int; 2.0 is accepted, 2.5 and bool are refused."""
+    return _field(Declared(kind="integer", unit=unit, ge=ge, le=le, default=default, doc=doc))
+
+
+def text(*, default: Any = REQUIRED, or_instance: type | None = None, doc: str = "") -> Any:
+    """A text that is not blank, kept as written; in Python also the object that the text would name."""
+    return _field(Declared(kind="text", item=or_instance, default=default, doc=doc))
+
+
+def flag(*, default: Any = REQUIRED, doc: str = "") -> Any:
+    """True or false."""
+    return _field(Declared(kind="flag", default=default, doc=doc))
+
+
+def choice(options: Sequence[str], *, default: Any = REQUIRED, doc: str = "") -> Any:
+    """One of a few words."""
+    return _field(Declared(kind="choice", options=tuple(options), default=default, doc=doc))
+
+
+def words_or_number(
+    options: Sequence[str],
+    unit: str = "",
+    *,
+    gt: float | None = None,
+    ge: float | None = None,
+    lt: float | None = None,
+    le: float | None = None,
+    default: Any = REQUIRED,
+    doc: str = "",
+) -> Any:
+    """A number in a range, or one of a few wordings that stand for one."""
+    return _field(
+        Declared(
+            kind="words or number", options=tuple(options), unit=unit,
+            gt=gt, ge=ge, lt=lt, le=le, default=default, doc=doc,
+        )
+    )  # fmt: skip
+
+
+def one(cls: type, *, default: Any = REQUIRED, doc: str = "") -> Any:
+    """A nested record; in a file a table."""
+    return _field(Declared(kind="one", item=cls, default=default, doc=doc))
+
+
+def many(item: Any, *, default: Any = REQUIRED, doc: str = "") -> Any:
+    """A list kept as tuple: of records (give the class) or of plain values (give ``integer(...)``)."""
+    inner = item if isinstance(item, type) else item.metadata[_KEY]
+    return _field(Declared(kind="many", item=inner, default=default, doc=doc))
+
+
+def instance(cls: type, *, default: Any = REQUIRED, eq: bool = True, doc: str = "") -> Any:
+    """A ready object of a class, such as an array carrier; it has no form in a file of keys."""
+    return _field(Declared(kind="instance", item=cls, default=default, doc=doc), eq=eq)
+
+
+def _obey(self: Any) -> None:
+    name = type(self).__name__
+    problems = [rule.problem([getattr(self, key) for key in rule.keys]) for rule in type(self).__rules__]
+    faults = [str(Fault(name, each.key, each.value, each.rule)) for each in problems if each]
+    if faults:
+        raise ValueError("\n".join(faults))
+
+
+@dataclass_transform(
+    kw_only_default=True,
+    frozen_default=True,
+    field_specifiers=(number, integer, text, flag, choice, words_or_number, one, many, instance, attrs.field),
+)
+def record(*, rules: tuple[Rule, ...] = (), positional: tuple[str, ...] = ()) -> Callable[[type[T]], type[T]]:
+    """Make a frozen attrs class whose fields are declared here and obey ``rules``, its bases' too.
+
+    Fields are keyword-only but for those named ``positional``.
+    """
+
+    def decorate(cls: Any) -> Any:
+        for name in cls.__annotations__:
+            if name in vars(cls) and name not in positional:
+                vars(cls)[name].kw_only = True
+        cls.__rules__ = (*getattr(cls, "__rules__", ()), *rules)
+        cls.__attrs_post_init__ = _obey
+        made = attrs.frozen(cls)
+        made.__declared__ = tuple(
+            attrs.evolve(field.metadata[_KEY], name=field.name)
+            for field in attrs.fields(made)
+            if _KEY in field.metadata
+        )
+        return made
+
+    return decorate
+
+
+def replace(item: T, **changes: Any) -> T:
+    """The same record with some fields changed; everything is checked again."""
+    changed: T = attrs.evolve(item, **changes)  # type: ignore[misc]
+    return changed
+
+
+def build(
+    cls: type[T],
+    mapping: Mapping[str, Any],
+    where: str,
+    *,
+    lines: Mapping[str, int] | None = None,
+    path: str = "",
+) -> tuple[T | None, list[Fault]]:
+    """Read a record from a mapping of keys and report every fault; nothing is raised.
+
+    Parameters
+    ----------
+    cls : type
+        A class marked ``@record``.
+    mapping : mapping
+        Keys as in the class; None counts as not given. Nested records are mappings, lists are lists.
+    where : str
+        File, or file:sheet:row.
+    lines : mapping, optional
+        Line number of a key path; a fault then says file:line. A missing key gets the line of its table.
+    path : str, optional
+        Key path of the mapping itself, put before every key.
+
+    Returns
+    -------
+    tuple
+        The record, or None when there is any fault, and the list of faults in the order of the file.
+    """
+    found, problems = walk(cls, mapping, path)
+    placed = sorted(((_line_of(each.key, lines or {}), each) for each in problems), key=lambda pair: pair[0])
+    faults = [
+        Fault(f"{where}:{line}" if line else where, each.key, each.value, each.rule, each.hint) for line, each in placed
+    ]
+    return found, faults
+
+
+def _line_of(key: str, lines: Mapping[str, int]) -> int:
+    """Line of ``a.b[2].c``, else of ``a.b[2]``, ``a.b`` or ``a``; 0 where none is known."""
+    while key and key not in lines:
+        cut = key.rfind("[") if key.endswith("]") else key.rfind(".")
+        key = key[:cut] if cut > 0 else ""
+    return lines.get(key, 0)

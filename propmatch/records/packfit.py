@@ -1,0 +1,120 @@
+"""How the mass of a pack grows with cells and capacity, by the catalogue's own packs."""
+
+import math
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+import attrs
+import numpy as np
+
+from propmatch.records.estimates import Assumption, completed
+from propmatch.records.fields import replace
+from propmatch.records.parts import Pack, Source
+from propmatch.units import MAH_AH
+
+__all__ = ["PackFit"]
+
+_LEAST_PACKS = 4
+
+
+def _chemistry_name(pack: Pack) -> str:
+    return pack.chemistry if isinstance(pack.chemistry, str) else pack.chemistry.name
+
+
+@attrs.frozen(kw_only=True)
+class PackFit:
+    """mass_g = factor x (capacity in A h)^capacity_power x cells^cells_power.
+
+    Attributes
+    ----------
+    factor, capacity_power, cells_power : float
+    spread : float
+        Root mean square of the relative residual of the catalogue's packs.
+    packs : int
+        How many it rests on; below 4 mass is taken in proportion to capacity and cells.
+    chemistry : str
+    """
+
+    factor: float
+    capacity_power: float
+    cells_power: float
+    spread: float
+    packs: int
+    chemistry: str
+
+    @classmethod
+    def of(cls, packs: Iterable[Pack] | Mapping[Any, Pack], chemistry: str | Any = "lipo") -> "PackFit":
+        """Least squares of log(mass) on log(capacity) and log(cells) over the packs of one chemistry."""
+        name = chemistry if isinstance(chemistry, str) else chemistry.name
+        every = packs.values() if isinstance(packs, Mapping) else packs
+        own = [pack for pack in every if _chemistry_name(pack) == name]
+        capacity = np.log([pack.capacity_mah * MAH_AH for pack in own])
+        cells = np.log([float(pack.cells_series) for pack in own])
+        mass = np.log([pack.mass_g for pack in own])
+        columns = np.column_stack([np.ones(len(own)), capacity, cells]) if own else np.empty((0, 3))
+        if len(own) < _LEAST_PACKS or np.linalg.matrix_rank(columns) < 3:
+            factor = math.exp(float(np.mean(mass - capacity - cells))) if own else 26.0
+            return cls(
+                factor=factor, capacity_power=1.0, cells_power=1.0, spread=float("nan"), packs=len(own), chemistry=name
+            )
+        solved = np.linalg.lstsq(columns, mass, rcond=None)[0]
+        rest = mass - columns @ solved
+        return cls(
+            factor=math.exp(float(solved[0])), capacity_power=float(solved[1]), cells_power=float(solved[2]),
+            spread=float(np.sqrt(np.mean(rest**2))), packs=len(own), chemistry=name,
+        )  # fmt: skip
+
+    def mass_g(self, cells: Any, capacity_mah: Any) -> Any:
+        """Mass of a pack of the catalogue's kind [g]."""
+        return (
+            self.factor
+            * (np.asarray(capacity_mah) * MAH_AH) ** self.capacity_power
+            * np.asarray(cells, dtype=np.float64) ** self.cells_power
+        )
+
+    def mass_like_g(self, base: Pack, cells: Any, capacity_mah: Any) -> Any:
+        """Mass of a pack built like ``base``: its own mass times the ratio of the fit [g]."""
+        return base.mass_g * self.mass_g(cells, capacity_mah) / self.mass_g(base.cells_series, base.capacity_mah)
+
+    def capacity_like_mah(self, base: Pack, cells: int, mass_g: float) -> float:
+        """Capacity of a pack built like ``base`` with this mass [mAh]."""
+        by_cells = (cells / base.cells_series) ** self.cells_power
+        return float(base.capacity_mah * (mass_g / base.mass_g / by_cells) ** (1.0 / self.capacity_power))
+
+    def scaled(self, base: Pack, *, cells: int, capacity_mah: float, mass_g: float | None = None) -> Pack:
+        """A pack of other size built like ``base``: same C rating and P, cell resistance in inverse proportion.
+
+        ``mass_g`` overrides the mass of the fit.
+        """
+        full, _ = completed(base)
+        resistance = full.cell_resistance_mohm * full.capacity_mah / capacity_mah
+        mass = float(self.mass_like_g(base, cells, capacity_mah)) if mass_g is None else mass_g
+        pack: Pack = replace(
+            full,
+            name=f"{cells}S {capacity_mah:.0f} mAh scaled from {base.name}",
+            cells_series=cells,
+            capacity_mah=capacity_mah,
+            cell_resistance_mohm=min(resistance, 2000.0),
+            mass_g=mass,
+            id=None,
+            source=Source(text=f"{base.name} scaled by the catalogue's fit of pack mass", kind="assumed"),
+        )
+        return pack
+
+    @property
+    def text(self) -> str:
+        """The law in words."""
+        law = (
+            f"pack mass {self.factor:.1f} g x (A h)^{self.capacity_power:.2f} x S^{self.cells_power:.2f}"
+        )  # fmt: skip
+        if self.packs < _LEAST_PACKS or math.isnan(self.spread):
+            return f"{law}: in proportion, as the catalogue has too few {self.chemistry} packs to fit"
+        return f"{law}, fitted to {self.packs} {self.chemistry} packs of the catalogue within {self.spread:.0%}"
+
+    @property
+    def assumption(self) -> Assumption:
+        """The fit as an assumption."""
+        return Assumption(
+            "scaled pack", "mass_g", self.factor, "g",
+            f"{self.text}; C rating as the pack it is scaled from, cell resistance in inverse proportion to capacity",
+        )  # fmt: skip

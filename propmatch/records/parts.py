@@ -1,0 +1,277 @@
+"""The parts of a power train and the airframe: frozen records with data-sheet units, ranges and a source.
+
+A field that is None is unknown; :func:`propmatch.records.estimates.completed` fills it with a stated estimate. The
+ranges are wide for small electric models (about 20 g to 25 kg) and catch units mixed up, such as millimetres
+as inches.
+"""
+
+import math
+
+from propmatch.models.pack import Chemistry
+from propmatch.models.tables import CoefficientTable
+from propmatch.records.fields import (
+    Rule,
+    choice,
+    instance,
+    integer,
+    not_below,
+    number,
+    one,
+    record,
+    text,
+    words_or_number,
+)
+from propmatch.units import MM_M
+
+__all__ = [
+    "CD0_WORDS",
+    "FAMILIES",
+    "KINDS",
+    "Airframe",
+    "Controller",
+    "Motor",
+    "Pack",
+    "Part",
+    "PowerTrain",
+    "Propeller",
+    "Source",
+    "propeller_mass_g",
+]
+
+FAMILIES = {
+    "thin": "stiff and narrow",
+    "thick": "rounded, general purpose",
+    "broad": "wide and flexible, for slow flight",
+    "folding": "blades fold back when the motor stops",
+    "wide": "small with very wide blades",
+}
+"""Propeller families by what anyone can see."""
+
+CD0_WORDS = {
+    "clean racer": 0.025,
+    "flying wing": 0.028,
+    "clean glider": 0.03,
+    "clean sport model": 0.04,
+    "trainer with fixed gear": 0.055,
+    "high wing with struts": 0.06,
+    "biplane": 0.075,
+    "floats": 0.08,
+}
+"""Zero-lift drag coefficients on wing area for wordings: common practice, no published source."""
+
+_CELLS_MOST = 14
+
+
+@record()
+class Source:
+    """Where a record comes from.
+
+    Attributes
+    ----------
+    text : str
+        Data sheet, shop listing, bench test, dataset.
+    kind : str
+        ``measured``, ``data sheet``, ``predicted`` or ``assumed``.
+    uncertainty : float or None
+        Relative standard uncertainty of the main numbers, 0..1.
+    """
+
+    text: str = text(doc="where the numbers come from")
+    kind: str = choice(("measured", "data sheet", "predicted", "assumed"), doc="how they were found")
+    uncertainty: float | None = number(
+        ge=0, le=1, default=None, doc="relative standard uncertainty of the main numbers"
+    )
+
+
+NOT_STATED = Source(text="not stated", kind="assumed")
+
+
+@record(
+    rules=(
+        not_below("burst_current_a", "max_current_a"),
+        not_below("cells_max", "cells_min"),
+        Rule(
+            ("no_load_exponent", "no_load_current_a", "no_load_voltage_v"),
+            lambda x, i0, v0: x > 0 and (i0 is None or v0 is None),
+            "needs no_load_current_a and no_load_voltage_v beside it when above 0",
+        ),
+        Rule(
+            ("no_load_current_a", "no_load_voltage_v", "resistance_ohm"),
+            lambda i0, v0, r: None not in (i0, v0, r) and r * i0 >= v0,
+            "must, times resistance_ohm, stay below no_load_voltage_v",
+        ),
+    )
+)
+class Motor:
+    """Brushless outrunner: kV, winding resistance, no-load current; currents are the motor's own."""
+
+    name: str = text(doc="name as the maker or shop writes it")
+    kv_rpm_per_v: float = number("rpm/V", ge=20, le=30000, doc="speed per volt")
+    mass_g: float = number("g", ge=0.5, le=5000, doc="mass with leads")
+    kv_kind: str = choice(
+        ("effective", "label"),
+        default="effective",
+        doc="effective: found by measuring under load; label: printed on the motor, 3 to 15 % high",
+    )
+    resistance_ohm: float | None = number(
+        "ohm", ge=0, le=10, default=None, doc="winding resistance between two leads, warm"
+    )
+    no_load_current_a: float | None = number("A", ge=0, le=50, default=None, doc="current without propeller")
+    no_load_voltage_v: float | None = number(
+        "V", ge=0.5, le=80, default=None, doc="voltage at which the no-load current was measured"
+    )
+    no_load_exponent: float = number(
+        ge=0, le=2, default=0.0, doc="growth of the no-load current with speed; 0 is constant"
+    )
+    max_current_a: float | None = number("A", ge=0.05, le=500, default=None, doc="continuous current limit")
+    burst_current_a: float | None = number("A", ge=0.05, le=1000, default=None, doc="short current limit")
+    burst_seconds: float | None = number("s", ge=0.1, le=600, default=None, doc="how long the short limit holds")
+    max_power_w: float | None = number("W", ge=0.1, le=20000, default=None, doc="continuous input power limit")
+    gear_ratio: float = number(ge=0.1, le=50, default=1.0, doc="motor turns per propeller turn")
+    gear_efficiency: float = number(ge=0.3, le=1, default=1.0, doc="share of torque that the gear passes on")
+    cells_min: int | None = integer(ge=1, le=_CELLS_MOST, default=None, doc="fewest cells in series")
+    cells_max: int | None = integer(ge=1, le=_CELLS_MOST, default=None, doc="most cells in series")
+    id: str | None = text(default=None, doc="plugin/part")
+    source: Source = one(Source, default=NOT_STATED, doc="where the numbers come from")
+
+
+@record(rules=(not_below("burst_current_a", "max_current_a"), not_below("cells_max", "cells_min")))
+class Controller:
+    """Electronic speed controller (ESC); its current rating is compared with motor current."""
+
+    name: str = text(doc="name as the maker or shop writes it")
+    max_current_a: float = number("A", ge=0.05, le=500, doc="continuous current limit")
+    mass_g: float = number("g", ge=0, le=2000, doc="mass with leads")
+    resistance_mohm: float | None = number("mohm", ge=0, le=500, default=None, doc="switches and leads")
+    burst_current_a: float | None = number("A", ge=0.05, le=1000, default=None, doc="short current limit")
+    burst_seconds: float | None = number("s", ge=0.1, le=600, default=None, doc="how long the short limit holds")
+    part_throttle_loss: float = number(ge=0, lt=0.5, default=0.10, doc="k in efficiency = 1 - k (1 - throttle)")
+    servo_supply: str = choice(
+        ("none", "linear", "switching"), default="none", doc="how the receiver and servos are fed"
+    )
+    servo_supply_v: float = number("V", ge=1, le=12, default=5.0, doc="voltage of the servo supply")
+    cells_min: int | None = integer(ge=1, le=_CELLS_MOST, default=None, doc="fewest cells in series")
+    cells_max: int | None = integer(ge=1, le=_CELLS_MOST, default=None, doc="most cells in series")
+    id: str | None = text(default=None, doc="plugin/part")
+    source: Source = one(Source, default=NOT_STATED, doc="where the numbers come from")
+
+
+@record(rules=(not_below("burst_c_rating", "c_rating"),))
+class Pack:
+    """Battery, S cells by P; capacity is the whole pack's, cell resistance one cell's."""
+
+    name: str = text(doc="name as the maker or shop writes it")
+    cells_series: int = integer(ge=1, le=_CELLS_MOST, doc="cells in series, S")
+    capacity_mah: float = number("mAh", ge=10, le=100000, doc="charge of the whole pack")
+    c_rating: float = number("1/h", ge=0.1, le=300, doc="continuous C rating on the label")
+    mass_g: float = number("g", ge=0.3, le=20000, doc="mass with leads and plugs")
+    chemistry: str | Chemistry = text(
+        default="lipo", or_instance=Chemistry, doc="lipo, lihv, liion, or one that a plugin adds"
+    )
+    cells_parallel: int = integer(ge=1, le=40, default=1, doc="cells in parallel, P")
+    cell_resistance_mohm: float | None = number(
+        "mohm", ge=0, le=2000, default=None, doc="resistance of one cell, full and near 25 degC"
+    )
+    lead_resistance_mohm: float | None = number(
+        "mohm", ge=0, le=500, default=None, doc="leads and plugs of the whole pack"
+    )
+    burst_c_rating: float | None = number("1/h", ge=0.1, le=600, default=None, doc="burst C rating on the label")
+    id: str | None = text(default=None, doc="plugin/part")
+    source: Source = one(Source, default=NOT_STATED, doc="where the numbers come from")
+
+
+@record(
+    rules=(
+        Rule(
+            ("pitch_in", "diameter_in"),
+            lambda pitch, diameter: pitch > 2.5 * diameter,
+            "must be at most 2.5 times diameter_in",
+        ),
+    )
+)
+class Propeller:
+    """Diameter, pitch, blades and, when known, a coefficient table (left out of ``==``)."""
+
+    name: str = text(doc="name as the maker or shop writes it")
+    diameter_in: float = number("in", ge=1, le=40, doc="diameter")
+    pitch_in: float = number("in", ge=0.2, le=40, doc="pitch")
+    blades: int = integer(ge=1, le=8, default=2, doc="number of blades")
+    mass_g: float | None = number("g", ge=0.05, le=1000, default=None, doc="mass")
+    max_rpm: float | None = number("rpm", ge=300, le=300000, default=None, doc="speed limit")
+    family: str | None = choice(tuple(FAMILIES), default=None, doc="shape of the blades")
+    table: CoefficientTable | None = instance(
+        CoefficientTable, default=None, eq=False, doc="CT and CP over advance ratio and rpm"
+    )
+    id: str | None = text(default=None, doc="plugin/part")
+    source: Source = one(Source, default=NOT_STATED, doc="where the numbers come from")
+
+
+@record(
+    rules=(
+        Rule(
+            ("wing_span_mm", "wing_area_dm2"),
+            lambda span, area: not 0.5 <= aspect_ratio(span, area) <= 40,
+            "and wing_area_dm2 must give an aspect ratio span^2/area between 0.5 and 40",
+        ),
+    )
+)
+class Airframe:
+    """Wing, drag polar CD = CD0 + CL^2/(pi e AR) on wing area, and the mass of all but the power train."""
+
+    wing_area_dm2: float = number("dm2", ge=0.2, le=1000, doc="wing area")
+    wing_span_mm: float = number("mm", ge=50, le=8000, doc="wing span")
+    cd0: float | str = words_or_number(
+        tuple(CD0_WORDS), ge=0.005, le=0.5, doc="zero-lift drag coefficient of the whole model"
+    )
+    cl_max: float = number(ge=0.3, le=4, doc="highest lift coefficient")
+    bare_mass_g: float = number("g", ge=1, le=25000, doc="everything but the power train")
+    oswald: float = number(ge=0.3, le=1.1, default=0.8, doc="span efficiency e of the induced drag")
+    installed_thrust: float = number(
+        ge=0.5, le=1, default=1.0, doc="share of thrust left in front of or behind the airframe"
+    )
+
+    @property
+    def aspect_ratio(self) -> float:
+        """Span squared over area."""
+        return aspect_ratio(self.wing_span_mm, self.wing_area_dm2)
+
+
+def aspect_ratio(span_mm: float, area_dm2: float) -> float:
+    """Span squared over area; 1 dm is 100 mm."""
+    return (span_mm * MM_M * 10) ** 2 / area_dm2
+
+
+def propeller_mass_g(diameter_in: float, blades: int) -> float:
+    """Plastic propeller, 0.025 g per blade times diameter_in^2.5: common practice, no published source."""
+    return 0.025 * blades * math.pow(diameter_in, 2.5)
+
+
+@record()
+class PowerTrain:
+    """``count`` identical sets of motor, controller and propeller on one pack."""
+
+    motor: Motor = one(Motor)
+    propeller: Propeller = one(Propeller)
+    pack: Pack = one(Pack)
+    controller: Controller = one(Controller)
+    count: int = integer(ge=1, le=12, default=1, doc="motors on the pack")
+    accessory_current_a: float = number(
+        "A", ge=0, le=50, default=0.2, doc="receiver, servos and payload, drawn from the pack"
+    )
+    pack_temperature_c: float | None = number(
+        "degC", ge=-20, le=60, default=None, doc="temperature of the cells; None means near 25 degC"
+    )
+
+    @property
+    def mass_g(self) -> float:
+        """count (motor + controller + propeller) + pack [g]; a propeller of unknown mass is estimated."""
+        blade_mass = self.propeller.mass_g
+        if blade_mass is None:
+            blade_mass = propeller_mass_g(self.propeller.diameter_in, self.propeller.blades)
+        return self.count * (self.motor.mass_g + self.controller.mass_g + blade_mass) + self.pack.mass_g
+
+
+KINDS: dict[str, type] = {"motors": Motor, "controllers": Controller, "packs": Pack, "propellers": Propeller}
+"""The four kinds of parts, and the class of each."""
+
+Part = Motor | Controller | Pack | Propeller

@@ -1,0 +1,310 @@
+"""The sections of a brief: the classes are the file format.
+
+The attribute of the object is the key of the file; ``[[phase]]`` of the file is the tuple ``brief.phase``. Only
+``[aircraft]`` with a name and a mass (or lists of ``[[item]]`` and ``[[structure]]``) is required.
+"""
+
+from collections.abc import Sequence
+
+from propmatch.records.fields import Rule, choice, declared, integer, many, number, one, record, text, words_or_number
+from propmatch.records.layout import FILAMENT_FACTORS, Balance, Item, Structure, Tail, ThrustLine, filament_factor
+from propmatch.records.parts import CD0_WORDS, aspect_ratio
+
+__all__ = [
+    "Aircraft",
+    "Brief",
+    "Limits",
+    "PartsFilter",
+    "Phase",
+    "Prefer",
+    "Site",
+    "Units",
+    "Variant",
+    "Wing",
+    "listed_mass_g",
+    "printed_takes_up",
+]
+
+
+@record()
+class Aircraft:
+    """Masses and what does not depend on the power train chosen; bare mass is everything but the power train."""
+
+    name: str = text(doc="name of the aircraft")
+    bare_mass_g: float | None = number(
+        "g", ge=1, le=25000, default=None, doc="everything but the power train; or list [[item]] and [[structure]]"
+    )
+    target_mass_g: float | None = number("g", ge=1, le=50000, default=None, doc="limit of the all-up mass")
+    motor_count: int = integer(ge=1, le=12, default=1, doc="equal motors on one pack")
+    accessory_current_a: float | None = number(
+        "A", ge=0, le=50, default=None, doc="receiver, servos and payload, drawn from the pack"
+    )
+
+
+@record(
+    rules=(
+        Rule(
+            ("span_mm", "area_dm2"),
+            lambda span, area: span is not None and area is not None and not 0.5 <= aspect_ratio(span, area) <= 40,
+            "and area_dm2 must give an aspect ratio span^2/area between 0.5 and 40",
+        ),
+    )
+)
+class Wing:
+    """Wing and drag; anything left out is assumed and said so."""
+
+    area_dm2: float | None = number("dm2", ge=0.2, le=1000, default=None, doc="wing area")
+    span_mm: float | None = number("mm", ge=50, le=8000, default=None, doc="wing span")
+    cl_max: float | None = number(ge=0.3, le=4, default=None, doc="highest lift coefficient")
+    cd0: float | str | None = words_or_number(
+        tuple(CD0_WORDS), ge=0.005, le=0.5, default=None, doc="zero-lift drag coefficient of the whole model"
+    )
+    oswald: float | None = number(ge=0.3, le=1.1, default=None, doc="span efficiency of the induced drag")
+    installed_thrust: float | None = number(
+        ge=0.5, le=1, default=None, doc="share of thrust left in front of or behind the airframe"
+    )
+
+
+@record()
+class Variant(Wing):
+    """Another build of the same aircraft: only what differs from ``[aircraft]`` and ``[wing]``."""
+
+    name: str = text(doc="what is different, in a few words")
+    bare_mass_g: float | None = number("g", ge=1, le=25000, default=None, doc="everything but the power train")
+    filament: float | str | None = words_or_number(
+        tuple(FILAMENT_FACTORS),
+        ge=0.1,
+        le=3,
+        default=None,
+        doc="mass of the printed structure over the mass as sliced",
+    )
+    target_mass_g: float | None = number("g", ge=1, le=50000, default=None, doc="limit of the all-up mass")
+    motor_count: int | None = integer(ge=1, le=12, default=None, doc="equal motors on one pack")
+    accessory_current_a: float | None = number(
+        "A", ge=0, le=50, default=None, doc="receiver, servos and payload, drawn from the pack"
+    )
+
+
+@record(rules=(Rule(("cells",), lambda cells: len(set(cells)) < len(cells), "must not name a cell count twice"),))
+class Limits:
+    """What a power train must keep to; a limit left out is not judged."""
+
+    min_thrust_to_weight: float | None = number(gt=0, le=10, default=None, doc="static, at half charge")
+    min_flight_minutes: float | None = number("min", gt=0, le=1440, default=None, doc="flight time to the reserve")
+    min_climb_m_s: float | None = number("m/s", gt=0, le=100, default=None, doc="best climb at half charge")
+    min_launch_thrust_to_weight: float | None = number(
+        gt=0, le=10, default=None, doc="at half stall speed, for a launch by hand"
+    )
+    max_propeller_diameter_in: float | None = number("in", ge=1, le=40, default=None, doc="room for the propeller")
+    max_wing_loading_g_dm2: float | None = number("g/dm2", gt=0, le=1000, default=None, doc="all-up mass over area")
+    mass_threshold_g: float | None = number(
+        "g", gt=0, le=50000, default=None, doc="a legal mass class; rules differ by country and change: check yours"
+    )
+    cells: tuple[int, ...] = many(
+        integer(ge=1, le=6, doc="cells in series"), default=(), doc="cell counts to consider; empty means any"
+    )
+    reserve_charge: float | None = number(ge=0, le=0.9, default=None, doc="charge left at the end of the flight")
+    cutoff_cell_v: float | None = number("V", ge=2.0, le=4.0, default=None, doc="lowest cell voltage under load")
+
+
+def _given(value: object) -> bool:
+    return value is not None
+
+
+@record(
+    rules=(
+        Rule(
+            ("throttle", "airspeed_m_s"),
+            lambda throttle, airspeed: not _given(throttle) and not _given(airspeed),
+            "missing; a phase needs throttle or airspeed_m_s",
+        ),
+        Rule(
+            ("airspeed_m_s", "throttle"),
+            lambda airspeed, throttle: airspeed == 0 and not _given(throttle),
+            "must be above 0 m/s where the airspeed is held",
+        ),
+        Rule(
+            ("climb_m_s", "throttle"),
+            lambda climb, throttle: climb != 0 and _given(throttle),
+            "goes with airspeed_m_s alone; with throttle the climb follows",
+        ),
+        Rule(
+            ("load_factor", "throttle"),
+            lambda load, throttle: load != 1 and _given(throttle),
+            "goes with airspeed_m_s alone; with throttle the thrust is given",
+        ),
+        Rule(
+            ("seconds", "share"),
+            lambda seconds, share: _given(seconds) == _given(share),
+            "a phase needs seconds or share, one of the two",
+        ),
+    ),
+    positional=("name",),
+)
+class Phase:
+    """A stretch of flight: an airspeed held, or a throttle setting, for a time or for a share of the time.
+
+    Attributes
+    ----------
+    name : str
+    airspeed_m_s : float or None [m/s]
+        Held speed; with ``throttle`` the speed at which that throttle is flown (default 1.3 stall speed).
+    climb_m_s : float [m/s]
+        Rate of climb (negative: descent) of a held airspeed.
+    load_factor : float [-]
+        Lift over weight of a held airspeed: turns, gusts.
+    throttle : float or None
+        Duty 0..1; 0 is motor off.
+    seconds : float or None [s]
+    share : float or None
+        Fraction of the mixed flight time; shares are normalised.
+    """
+
+    name: str = text(doc="name of the phase")
+    airspeed_m_s: float | None = number("m/s", ge=0, le=150, default=None, doc="airspeed")
+    climb_m_s: float = number("m/s", ge=-50, le=50, default=0.0, doc="rate of climb of a held airspeed")
+    load_factor: float = number(ge=0.1, le=10, default=1.0, doc="lift over weight of a held airspeed")
+    throttle: float | None = number(ge=0, le=1, default=None, doc="duty, not stick position; 0 is motor off")
+    seconds: float | None = number("s", gt=0, le=86400, default=None, doc="how long")
+    share: float | None = number(gt=0, le=1000, default=None, doc="part of the mixed flight time")
+
+
+@record()
+class Site:
+    """Where it flies."""
+
+    altitude_m: float | None = number("m", ge=-500, le=6000, default=None, doc="height of the field above sea level")
+    temperature_c: float | None = number("degC", ge=-40, le=60, default=None, doc="air temperature at the field")
+    pack_temperature_c: float | None = number("degC", ge=-20, le=60, default=None, doc="temperature of the cells")
+
+
+@record()
+class Prefer:
+    """Weights of the ranking; only their ratios matter."""
+
+    flight_time: float = number(ge=0, le=1e6, default=0.0, doc="longer flight")
+    thrust_to_weight: float = number(ge=0, le=1e6, default=0.0, doc="more static thrust for its weight")
+    mass: float = number(ge=0, le=1e6, default=0.0, doc="lighter all-up")
+    top_speed: float = number(ge=0, le=1e6, default=0.0, doc="faster level flight")
+    climb: float = number(ge=0, le=1e6, default=0.0, doc="faster climb")
+    margin: float = number(ge=0, le=1e6, default=0.0, doc="further from the nearest limit")
+
+    @property
+    def weights(self) -> dict[str, float]:
+        """The weights above 0 by name."""
+        return {rule.name: getattr(self, rule.name) for rule in declared(Prefer) if getattr(self, rule.name) > 0}
+
+
+@record()
+class PartsFilter:
+    """Which parts to consider, by id; ``*`` stands for anything. Empty means all."""
+
+    motor: tuple[str, ...] = many(text(), default=(), doc="motor ids")
+    controller: tuple[str, ...] = many(text(), default=(), doc="controller ids")
+    pack: tuple[str, ...] = many(text(), default=(), doc="pack ids")
+    propeller: tuple[str, ...] = many(text(), default=(), doc="propeller ids")
+
+
+@record()
+class Units:
+    """Units of the text that is shown; data files and JSON keep theirs."""
+
+    thrust: str = choice(("gf", "oz", "n"), default="gf", doc="thrust")
+    speed: str = choice(("km_h", "mph", "m_s"), default="km_h", doc="speed")
+    wing_loading: str = choice(("g_dm2", "oz_ft2"), default="g_dm2", doc="wing loading")
+
+
+def listed_mass_g(item: Sequence[Item], structure: Sequence[Structure], filament: float | str = 1.0) -> float:
+    """Sum of the items and of the printed structure in a build with this filament factor [g]."""
+    factor = filament_factor(filament)
+    return sum(each.mass_g for each in item) + sum(each.mass_g(factor) for each in structure)
+
+
+def printed_takes_up(item: Sequence[Item], structure: Sequence[Structure], bare_mass_g: float) -> bool:
+    """Whether the printed lines alone can make a stated bare mass, the items staying as they are."""
+    return bool(listed_mass_g((), structure)) and bare_mass_g > sum(each.mass_g for each in item)
+
+
+def _foremost(balance: Balance) -> float:
+    """Where a tail cannot be any more [mm]."""
+    edge, chord = balance.leading_edge_mm, balance.chord_mm
+    return balance.target_cg_mm if edge is None else max(balance.target_cg_mm, edge + (chord or 0.0) / 4)
+
+
+def _timed_between_shares(phases: tuple[Phase, ...]) -> str:
+    shared = [at for at, phase in enumerate(phases) if phase.share is not None]
+    between = [at for at in range(shared[0], shared[-1]) if at not in shared] if shared else []
+    return f"[{between[0] + 1}].seconds" if between else ""
+
+
+def _same_name(variants: tuple[Variant, ...]) -> str:
+    names = [each.name for each in variants]
+    again = [at for at, name in enumerate(names) if name in names[:at]]
+    return f"[{again[0] + 1}].name" if again else ""
+
+
+def _filament_without_structure(variants: tuple[Variant, ...], structure: tuple[Structure, ...]) -> str:
+    asked = [at for at, each in enumerate(variants) if each.filament is not None]
+    return f"[{asked[0] + 1}].filament" if asked and not structure else ""
+
+
+@record(
+    rules=(
+        Rule(
+            ("aircraft", "item", "structure"),
+            lambda aircraft, item, structure: aircraft.bare_mass_g is None and not item and not structure,
+            "missing; needs a number in g, or [[item]] and [[structure]] lists instead",
+            at="aircraft.bare_mass_g",
+        ),
+        Rule(
+            ("aircraft", "item", "structure"),
+            lambda aircraft, item, structure: aircraft.bare_mass_g is not None and bool(item or structure),
+            "must be left out where [[item]] or [[structure]] lists say what it is made of",
+            at="aircraft.bare_mass_g",
+        ),
+        Rule(
+            ("item", "structure"),
+            lambda item, structure: bool(item or structure) and not 1 <= listed_mass_g(item, structure) <= 25000,
+            "and structure must add up to between 1 and 25000 g",
+        ),
+        Rule(
+            ("balance", "tail", "thrust_line"),
+            lambda balance, tail, thrust_line: balance is None and not (tail is None and thrust_line is None),
+            "missing; [tail] and [thrust_line] need its target_cg_mm (0 where lengths start from there)",
+        ),
+        Rule(
+            ("thrust_line", "aircraft", "variant"),
+            lambda line, aircraft, variant: (
+                line is not None and line.side_mm > 0 and 1 in (aircraft.motor_count, *(v.motor_count for v in variant))
+            ),
+            "must be 0 with one motor; a motor beside the centre line needs a second one",
+            at="thrust_line.side_mm",
+        ),
+        Rule(
+            ("tail", "balance"),
+            lambda tail, balance: tail is not None and balance is not None and tail.position_mm <= _foremost(balance),
+            "must be aft of the centre of gravity and of the wing's quarter chord; a tail in front is not modelled",
+            at="tail.position_mm",
+        ),
+        Rule(("phase",), _timed_between_shares, "a timed phase must stand before or after the shares, not between"),
+        Rule(("variant", "structure"), _filament_without_structure, "needs [[structure]] lines to act on"),
+        Rule(("variant",), _same_name, "must differ from the names of the other variants"),
+    )
+)
+class Brief:
+    """What the aircraft needs; see the module for how it maps to a file."""
+
+    aircraft: Aircraft = one(Aircraft, doc="masses")
+    variant: tuple[Variant, ...] = many(Variant, default=(), doc="other builds of the same aircraft")
+    wing: Wing = one(Wing, default=Wing(), doc="wing and drag")
+    limits: Limits = one(Limits, default=Limits(), doc="what a power train must keep to")
+    phase: tuple[Phase, ...] = many(Phase, default=(), doc="how it is flown")
+    site: Site = one(Site, default=Site(), doc="where it flies")
+    prefer: Prefer = one(Prefer, default=Prefer(), doc="weights of the ranking")
+    parts: PartsFilter = one(PartsFilter, default=PartsFilter(), doc="parts to consider")
+    units: Units = one(Units, default=Units(), doc="units of the text shown")
+    item: tuple[Item, ...] = many(Item, default=(), doc="what the bare mass is made of")
+    structure: tuple[Structure, ...] = many(Structure, default=(), doc="printed parts")
+    balance: Balance | None = one(Balance, default=None, doc="centre of gravity and where things sit")
+    tail: Tail | None = one(Tail, default=None, doc="horizontal tail")
+    thrust_line: ThrustLine | None = one(ThrustLine, default=None, doc="where the propeller pulls")

@@ -1,0 +1,322 @@
+"""Parts typed in one line, so that nobody needs a catalogue: ``1500kV 28g``, ``2S 450mAh 35C``, ``6x4 thin``, ``20A``.
+
+A line is a row of words. A word is a number with a unit that can mean only one thing (``28g``), a key with a value
+(``no_load_current_a=0.9``, or a clear beginning or usual short form: ``i0=0.9A``), one of the words a field knows
+(``lihv``, ``thin``, ``label``), ``2S`` or ``3S2P`` for a pack, and ``6x4`` or ``6x4x3`` for a propeller.
+"""
+
+import re
+import shlex
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import attrs
+
+from propmatch.faults import Fault, did_you_mean
+from propmatch.records.estimates import MEMORY, NOMINAL_CELL_V, PRACTICE, Assumption, completed
+from propmatch.records.fields import Declared, build, check, declared
+from propmatch.records.listing import ListingRow
+from propmatch.records.parts import Controller, Motor, Pack, Propeller, Source
+from propmatch.units import GRAM_FORCE_N, INCH_M, MAH_AH, MM_M, OUNCE_KG
+
+__all__ = ["TypedPart", "controller_for", "field_of", "looks_typed", "read_number", "read_part", "read_value"]
+
+_NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:e[-+]?\d+)?|[-+]?(?:nan|inf(?:inity)?)"
+_QUANTITY = re.compile(rf"({_NUMBER})\s*([^\d\s.,=]*)", re.IGNORECASE)
+_KEY = re.compile(r"([A-Za-z_][\w-]*)\s*=\s*(.*)", re.DOTALL)
+_CELLS = re.compile(r"(\d+)S(?:(\d+)P)?", re.IGNORECASE)
+_SIZE = re.compile(r"([\d.]+)[x×]([\d.]+)(?:[x×](\d+))?", re.IGNORECASE)
+
+_OUNCE_G = OUNCE_KG * 1000
+_UNITS: dict[str, dict[str, float]] = {
+    "g": {"g": 1.0, "kg": 1e3, "oz": _OUNCE_G},
+    "ohm": {"ohm": 1.0, "Ω": 1.0, "mohm": 1e-3, "mΩ": 1e-3},
+    "mohm": {"mohm": 1.0, "mΩ": 1.0, "ohm": 1e3, "Ω": 1e3},
+    "A": {"A": 1.0, "mA": 1e-3},
+    "V": {"V": 1.0, "mV": 1e-3},
+    "W": {"W": 1.0, "kW": 1e3},
+    "mAh": {"mAh": 1.0, "Ah": 1e3},
+    "1/h": {"C": 1.0},
+    "rpm/V": {"kV": 1.0, "rpm/V": 1.0},
+    "rpm": {"rpm": 1.0},
+    "in": {"in": 1.0, "mm": MM_M / INCH_M, "cm": 10 * MM_M / INCH_M},
+    "s": {"s": 1.0, "min": 60.0},
+    "degC": {"C": 1.0, "degC": 1.0},
+    "gf": {"gf": 1.0, "kgf": 1e3, "ozf": _OUNCE_G, "N": 1.0 / GRAM_FORCE_N},
+}
+"""Declared unit to the units it may be typed in, with the factor."""
+
+_SHORT: dict[type, dict[str, str]] = {
+    Motor: {"kv": "kv_rpm_per_v", "mass": "mass_g", "m": "mass_g", "r": "resistance_ohm", "rm": "resistance_ohm",
+            "i0": "no_load_current_a", "v0": "no_load_voltage_v", "max": "max_current_a", "gear": "gear_ratio",
+            "power": "max_power_w"},
+    Controller: {"r": "resistance_mohm", "loss": "part_throttle_loss", "max": "max_current_a"},
+    Pack: {"s": "cells_series", "p": "cells_parallel", "cell": "cell_resistance_mohm", "ri": "cell_resistance_mohm",
+           "leads": "lead_resistance_mohm", "c": "c_rating", "burst": "burst_c_rating"},
+    Propeller: {"d": "diameter_in"},
+    ListingRow: {"kv": "kv_rpm_per_v", "mass": "mass_g", "m": "mass_g", "i0": "no_load_current_a",
+                 "max": "max_current_a", "thrust": "thrust_gf"},
+}  # fmt: skip
+
+_BARE_UNIT: dict[type, dict[str, str]] = {
+    Motor: {"rpm/V": "kv_rpm_per_v", "g": "mass_g", "ohm": "resistance_ohm", "W": "max_power_w"},
+    Controller: {"A": "max_current_a", "g": "mass_g", "mohm": "resistance_mohm"},
+    Pack: {"mAh": "capacity_mah", "1/h": "c_rating", "g": "mass_g"},
+    Propeller: {"g": "mass_g", "rpm": "max_rpm"},
+    ListingRow: {
+        "rpm/V": "kv_rpm_per_v", "g": "mass_g", "V": "volts", "A": "amps", "gf": "thrust_gf", "rpm": "rpm",
+    },
+}  # fmt: skip
+"""What a number with this unit means when no key is given."""
+
+_EXAMPLE: dict[type, str] = {
+    Motor: '"1500kV label 28g" or "kv=1500 mass=28g r=80mohm i0=0.9A"',
+    Controller: '"20A" or "20A 18g r=5mohm"',
+    Pack: '"2S 450mAh 35C" or "3S2P 5000mAh 28g cell=18mohm"',
+    Propeller: '"6x4", "6x4x3" for three blades, or "6x4 thin 3.5g"',
+    ListingRow: '"1500kV 28g 7.4V 8.5A 7x4 320gf"',
+}
+
+_TYPED = Source(text="typed in", kind="data sheet")
+_MEASURED = Source(text="typed in, kV called effective", kind="measured")
+_PACK_G_PER_WH = 7.5
+_PACK_C = 25.0
+_CONTROLLER_G_PER_A = 0.9
+_CONTROLLER_MOST_A = 500.0
+
+
+@attrs.frozen(kw_only=True)
+class TypedPart:
+    """A part read from a line; ``part`` is None when there is any fault.
+
+    Attributes
+    ----------
+    part : Motor, Controller, Pack, Propeller or None
+    faults : tuple of Fault
+    assumptions : tuple of Assumption
+        Numbers the class needs and the line does not bring.
+    """
+
+    part: Any
+    faults: tuple[Fault, ...] = ()
+    assumptions: tuple[Assumption, ...] = ()
+
+
+def looks_typed(text: str) -> bool:
+    """Whether a line describes a part, rather than names one: its first word begins with a number or is a key."""
+    words = text.split()
+    if not words:
+        return False
+    first = words[0]
+    return bool(_KEY.match(first) or _CELLS.fullmatch(first) or _SIZE.fullmatch(first) or _QUANTITY.fullmatch(first))
+
+
+def read_part(cls: type, text: str, where: str) -> TypedPart:
+    """Read one line.
+
+    Parameters
+    ----------
+    cls : type
+        ``Motor``, ``Controller``, ``Pack``, ``Propeller`` or ``ListingRow``.
+    text : str
+    where : str
+        What the faults name as their place.
+
+    Returns
+    -------
+    TypedPart
+        Every fault of the line at once.
+    """
+    values: dict[str, Any] = {}
+    faults: list[Fault] = []
+    try:
+        words = shlex.split(text)
+    except ValueError:
+        words, faults = [], [Fault(where, value=text, rule="a quotation mark is not closed")]
+    rules = {rule.name: rule for rule in declared(cls) if rule.name not in ("id", "source", "table")}
+    for word in words:
+        found = _read_word(cls, rules, word.rstrip(",;"))
+        if isinstance(found, Fault):
+            faults.append(attrs.evolve(found, where=where))
+            continue
+        for key, value in found.items():
+            if key in values and values[key] != value:
+                faults.append(Fault(where, key, value, f"given twice, {values[key]} before"))
+            values[key] = value
+    assumed = {} if faults else _filled(cls, values)
+    complete = {"name": " ".join(words) or text, **{key: each.value for key, each in assumed.items()}, **values}
+    part, wrong = build(cls, {key: value for key, value in complete.items() if key in rules}, where)
+    derived = {"mass_g"} if cls in (Pack, Controller) and len(wrong) > 1 else set()
+    faults += [
+        _with_example(fault, cls)
+        for fault in wrong
+        if not (fault.rule.startswith("missing") and (faults or fault.key in derived))
+    ]
+    if faults or part is None:
+        return TypedPart(part=None, faults=tuple(faults))
+    source = _MEASURED if values.get("kv_kind") == "effective" else _TYPED
+    named = attrs.evolve(part, source=source) if "source" in attrs.fields_dict(cls) else part
+    return TypedPart(
+        part=named,
+        assumptions=tuple(attrs.evolve(each, subject=part.name) for each in assumed.values()),
+    )
+
+
+def _with_example(fault: Fault, cls: type) -> Fault:
+    if fault.rule.startswith("missing"):
+        return attrs.evolve(fault, hint=f"type it like {_EXAMPLE[cls]}")
+    if fault.key == "diameter_in" and isinstance(fault.value, float) and 40 < fault.value < 1000:
+        return attrs.evolve(fault, hint=f"millimetres? then it is {fault.value * MM_M / INCH_M:.3g} in")
+    return fault
+
+
+# ---------------------------------------------------------------- words
+
+
+def _read_word(cls: type, rules: Mapping[str, Declared], word: str) -> dict[str, Any] | Fault:
+    """Attribute to value of one word, or what is wrong with it."""
+    if keyed := _KEY.fullmatch(word):
+        return _read_key(cls, rules, *keyed.groups())
+    if cls is Pack and (cells := _CELLS.fullmatch(word)):
+        series, parallel = cells.groups()
+        return {"cells_series": int(series)} | ({"cells_parallel": int(parallel)} if parallel else {})
+    if cls is Propeller and (size := _SIZE.fullmatch(word)):
+        return _read_size(word, *size.groups())
+    if quantity := _QUANTITY.fullmatch(word):
+        return _read_quantity(cls, rules, word, *quantity.groups())
+    options = {option: name for name, rule in rules.items() for option in rule.options if rule.kind == "choice"}
+    if cls is Pack:
+        options |= dict.fromkeys(("lipo", "lihv", "liion"), "chemistry")
+    if word.lower() in options:
+        return {options[word.lower()]: word.lower()}
+    hint = did_you_mean(word, options) or f"type it like {_EXAMPLE[cls]}"
+    return Fault("", value=word, rule="not understood", hint=hint)
+
+
+def _named(cls: type, rules: Mapping[str, Declared], key: str) -> str | Fault:
+    asked = key.lower().replace("-", "_")
+    name = asked if asked in rules else _SHORT.get(cls, {}).get(asked)
+    if name is not None:
+        return name
+    near = [each for each in rules if each.startswith(asked)]
+    if len(near) == 1:
+        return near[0]
+    if near:
+        return Fault("", key, None, f"could be {' or '.join(near)}")
+    hint = did_you_mean(asked, [*rules, *_SHORT.get(cls, {})]) or "known keys: " + ", ".join(rules)
+    return Fault("", key, None, "unknown key", hint)
+
+
+def _read_key(cls: type, rules: Mapping[str, Declared], key: str, text: str) -> dict[str, Any] | Fault:
+    name = _named(cls, rules, key)
+    if isinstance(name, Fault):
+        return name
+    value = read_value(rules[name], text)
+    return value if isinstance(value, Fault) else {name: value}
+
+
+def read_value(rule: Declared, text: str) -> Any:
+    """The value of a key: text, or a number with or without a unit; ranges are checked later."""
+    name = rule.name
+    if rule.kind not in ("number", "integer"):
+        return text
+    quantity = _QUANTITY.fullmatch(text.strip())
+    if quantity is None:
+        hint = "write a decimal point" if re.fullmatch(r"\d+,\d+\S*", text) else ""
+        return Fault("", name, text, f"must be {rule.rule}", hint)
+    number, unit = quantity.groups()
+    factor = _factor(rule.unit, unit) if unit else 1.0
+    if factor is None:
+        return Fault("", name, text, f"the unit must be {' or '.join(_UNITS.get(rule.unit, {})) or 'left out'}")
+    return float(number) * factor
+
+
+def field_of(cls: type, key: str) -> Declared | Fault:
+    """The field that a key means: its name, a usual short form, or a clear beginning."""
+    rules = {rule.name: rule for rule in declared(cls) if rule.name not in ("source", "table")}
+    name = _named(cls, rules, key)
+    return name if isinstance(name, Fault) else rules[name]
+
+
+def read_number(cls: type, field: str, text: str, where: str) -> Any:
+    """One number typed for a field of a class, in the field's range: the number, or a ``Fault``."""
+    rule = next(each for each in declared(cls) if each.name == field)
+    value = read_value(rule, text)
+    if not isinstance(value, Fault):
+        value, problems = check(rule, value, "", reading=True)
+        if problems:
+            value = Fault(where, "", problems[0].value, problems[0].rule)
+    return attrs.evolve(value, where=where, key="") if isinstance(value, Fault) else value
+
+
+def _read_quantity(
+    cls: type, rules: Mapping[str, Declared], word: str, number: str, unit: str
+) -> dict[str, Any] | Fault:
+    """A number with a unit and no key."""
+    for declared_unit, name in _BARE_UNIT[cls].items():
+        factor = _factor(declared_unit, unit) if unit else None
+        if factor is not None:
+            return {name: float(number) * factor}
+    keys = [name for name, rule in rules.items() if rule.unit and unit and _factor(rule.unit, unit) is not None]
+    if keys:
+        return Fault("", value=word, rule="say which number this is: " + " or ".join(f"{key}={word}" for key in keys))
+    return Fault("", value=word, rule="not understood", hint=f"type it like {_EXAMPLE[cls]}")
+
+
+def _read_size(word: str, diameter: str, pitch: str, blades: str | None) -> dict[str, Any] | Fault:
+    try:
+        size: dict[str, Any] = {"diameter_in": float(diameter), "pitch_in": float(pitch)}
+    except ValueError:
+        return Fault("", value=word, rule="must be diameter x pitch in inches", hint="type it like 6x4 or 5.5x4.5")
+    return size | ({"blades": int(blades)} if blades else {})
+
+
+def _factor(declared_unit: str, unit: str) -> float | None:
+    known = {name.lower(): factor for name, factor in _UNITS.get(declared_unit, {}).items()}
+    return known.get(unit.lower())
+
+
+# ---------------------------------------------------------------- what a line may leave out
+
+
+def _filled(cls: type, values: Mapping[str, Any]) -> dict[str, Assumption]:
+    """Required numbers that a line may leave out because a usual value is known; subjects are set later."""
+    fillers: Mapping[type, Callable[[Mapping[str, Any]], dict[str, Assumption]]] = {
+        Pack: _pack_gaps,
+        Controller: _controller_gaps,
+    }
+    return fillers[cls](values) if cls in fillers else {}
+
+
+def _pack_gaps(values: Mapping[str, Any]) -> dict[str, Assumption]:
+    made = {}
+    cells, capacity = values.get("cells_series"), values.get("capacity_mah")
+    if "c_rating" not in values:
+        text = f"continuous rating {_PACK_C:g} C, usual for small packs; {PRACTICE}"
+        made["c_rating"] = Assumption("", "c_rating", _PACK_C, "1/h", text)
+    if "mass_g" not in values and cells and capacity and 0 < cells * capacity < 1e9:
+        mass = round(_PACK_G_PER_WH * cells * NOMINAL_CELL_V * capacity * MAH_AH, 1)
+        text = f"pack mass {mass:g} g, {_PACK_G_PER_WH:g} g per W h at {NOMINAL_CELL_V} V a cell; {PRACTICE}"
+        made["mass_g"] = Assumption("", "mass_g", mass, "g", text, 0.75 * mass, 1.35 * mass)
+    return made
+
+
+def _controller_gaps(values: Mapping[str, Any]) -> dict[str, Assumption]:
+    current = values.get("max_current_a")
+    if "mass_g" in values or not current or not 0 < current < 1e4:
+        return {}
+    mass = round(_CONTROLLER_G_PER_A * current, 1)
+    text = f"controller mass {mass:g} g, {_CONTROLLER_G_PER_A:g} g per ampere of its rating; {PRACTICE}"
+    return {"mass_g": Assumption("", "mass_g", mass, "g", text, 0.5 * mass, 2.0 * mass)}
+
+
+def controller_for(motor: Motor) -> TypedPart:
+    """A controller for a motor when none was named: rated 1.25 times its continuous current, in steps of 5 A."""
+    filled, _ = completed(motor)
+    needed = 1.25 * (filled.max_current_a or 0.0)
+    rating = min(max(5.0, 5.0 * -(-needed // 5.0)), _CONTROLLER_MOST_A)
+    typed = read_part(Controller, f"name='controller of {rating:g} A' {rating:g}A", "--controller")
+    text = f"no controller was named: one rated {rating:g} A, 1.25 times the motor's continuous current; {MEMORY}"
+    made = Assumption(typed.part.name, "max_current_a", rating, "A", text)
+    part = attrs.evolve(typed.part, source=Source(text="not named, assumed", kind="assumed"))
+    return TypedPart(part=part, assumptions=(made, *typed.assumptions))

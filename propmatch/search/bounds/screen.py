@@ -1,0 +1,473 @@
+"""Which combinations of a block pass every check that can exclude, decided with as few roots as possible.
+
+A block is all propellers by some drives on one pack. Each check is decided by bounds from the tables
+(:mod:`bounds.tables`), then by one reading of the propeller's coefficients, and what then lies within 1e-7 of
+a limit, or outside what the bounds hold for, by :class:`propmatch.checks.measures.TrainMeasures` itself.
+"""
+
+from collections.abc import Callable, Iterator
+from functools import cached_property
+from typing import Any
+
+import attrs
+import numpy as np
+from numpy.typing import NDArray
+
+from propmatch.checks.measures import CHECKS, TrainMeasures
+from propmatch.checks.setting import Setting, balance_miss_mm
+from propmatch.models.pack import resistance_factor
+from propmatch.search.bounds.drives import Drives, Pairs, Threshold
+from propmatch.search.bounds.flighttime import FlightBounds, flight_bounds, mean_ocv_v
+from propmatch.search.bounds.tables import HeldTable, PropellerTables
+from propmatch.search.shelf import Shelf
+
+__all__ = ["BAND", "Lanes", "RpmLimit", "Screen"]
+
+Floats = NDArray[np.float64]
+Index = NDArray[np.intp]
+Flags = NDArray[np.bool_]
+BAND = 1e-7
+"""Share of a limit within which nothing is decided by bounds."""
+_SAMPLED = 0.005
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Lanes:
+    """Combinations of a block: (N,) numbers of propeller and drive."""
+
+    propeller: Index
+    drive: Index
+
+    @property
+    def size(self) -> int:
+        """How many."""
+        return int(self.propeller.size)
+
+    def take(self, some: Flags | Index | slice) -> "Lanes":
+        """Some of them."""
+        return Lanes(propeller=self.propeller[some], drive=self.drive[some])
+
+    @classmethod
+    def joined(cls, each: list["Lanes"]) -> "Lanes":
+        """One after the other."""
+        nothing = np.empty(0, dtype=np.intp)
+        return cls(
+            propeller=np.concatenate([nothing, *(x.propeller for x in each)]),
+            drive=np.concatenate([nothing, *(x.drive for x in each)]),
+        )
+
+
+class RpmLimit:
+    """A stated highest rpm is kept where the propeller there takes more torque than full throttle gives.
+
+    Known for each propeller: its torque at its highest rpm, at rest and the least at any airspeed of the phases.
+    """
+
+    def __init__(self, tables: PropellerTables, shelf: Shelf) -> None:
+        self.tables = tables
+        self._rated = (shelf.column("max_rpm_stated") > 0) & np.isfinite(shelf.column("max_rpm"))
+        self._top = tables.speed_of_rpm(shelf.column("max_rpm"))
+        p = np.arange(tables.mass_g.size)
+        with np.errstate(all="ignore"):
+            self._top_rest = tables.torque(p, self._top)
+            least = self._top_rest.copy()
+            nodes = tables.mass_start_g + tables.mass_step_g * np.array([0.0, tables.nodes - 1.0])
+            for phase in tables.setting.phases:
+                if phase.throttle == 0:
+                    continue
+                ends = [tables.airspeed(phase, tables.mass_g + node) for node in nodes]
+                for share in np.linspace(0.0, 1.0, 1 if phase.airspeed_m_s is not None else 24):
+                    least = np.minimum(least, tables.torque(p, self._top, ends[0] + share * (ends[1] - ends[0])))
+            self._top_least = least - _SAMPLED * np.abs(self._top_rest)
+
+    def decide(self, drives: Drives, lanes: Lanes) -> tuple[Flags, Flags]:
+        """Which lanes surely keep the limit, and which surely do not."""
+        rated = np.flatnonzero(self._rated[lanes.propeller])
+        p, d = lanes.propeller[rated], lanes.drive[rated]
+        odd = drives.odd[d] | ~self.tables.regular[p]
+        band = BAND * drives.full.available_v[d]
+        u = self._top[p]
+        passes = (drives.left_over(drives.full, d, u, self._top_least[p]) < -band) & ~odd
+        fails = (drives.left_over(drives.full, d, u, self._top_rest[p]) > band) & ~odd & ~passes
+        some = np.flatnonzero(~(passes | fails | odd))
+        if some.size:
+            p, d, u, band = p[some], d[some], u[some], band[some]
+            least = self._top_rest[p]
+            for _, airspeed in self.tables.airspeeds(drives.mass_g[d] + self.tables.mass_g[p]):
+                least = np.minimum(least, self.tables.torque(p, u, airspeed))
+            left = drives.left_over(drives.full, d, u, least)
+            passes[some], fails[some] = left < -band, left > band
+        pass_all, fail_all = np.ones(lanes.size, dtype=bool), np.zeros(lanes.size, dtype=bool)
+        pass_all[rated], fail_all[rated] = passes, fails
+        return pass_all, fail_all
+
+
+_MANY = 65536
+_CHUNK = 12288
+"""Lanes in work at a time, so that what they need stays in the cache."""
+POSITION = {name: at for at, name in enumerate(CHECKS)}
+
+
+Decide = Callable[[Drives, Lanes], tuple[Flags, Flags]]
+"""Which lanes pass for sure, and which fail."""
+
+
+class Screen:
+    """The checks of one setting over a shelf.
+
+    Attributes
+    ----------
+    counts : (checks,), combinations by the first check they fail; meaningful while ``counting``
+    least : what full throttle must give at half charge beside the checks, at nodes of mass; None for nothing
+    """
+
+    def __init__(
+        self, setting: Setting, shelf: Shelf, *, counting: bool, tables: PropellerTables | None = None
+    ) -> None:
+        self.setting, self.shelf, self.counting = setting, shelf, counting
+        self.tables = PropellerTables(setting, shelf) if tables is None else tables
+        self.pairs = Pairs(setting, shelf)
+        self._kept: dict[tuple[float, int], tuple[float, float, float]] = {}
+        self.counts = np.zeros(len(CHECKS), dtype=np.int64)
+        tables = self.tables
+        self._low = tables.torque_low * (1.0 - BAND)
+        self._high = tables.torque_high * (1.0 + BAND)
+        self._worst = self._high * tables.flight_ratio[:, None]
+        limits = setting.brief.limits
+        widest = limits.max_propeller_diameter_in
+        self.fits = np.ones(tables.mass_g.size, dtype=bool)
+        if widest is not None:
+            self.fits = shelf.column("diameter_in") <= widest
+        loading = limits.max_wing_loading_g_dm2
+        area = setting.variant.airframe.wing_area_dm2
+        self._masses = [
+            ("all_up_mass", setting.variant.target_mass_g),
+            ("wing_loading", None if loading is None else loading * area),
+        ]
+        self._rpm = RpmLimit(self.tables, shelf)
+        self.least: HeldTable | None = None
+
+    # ------------------------------------------------------------ drives
+
+    def drives(self, packs: Index, most: int, propellers: Index | None = None) -> Iterator[Drives]:
+        """The motors and controllers that fit some packs, on these packs, so many at a time.
+
+        With ``propellers`` those are left out that reach ``least`` with none of them on any of the packs.
+        """
+        kinds = self.shelf.column("chemistry")[packs]
+        for kind in sorted(set(kinds.tolist())):
+            fitting = self._fitting(packs[kinds == kind], propellers)
+            if not fitting:
+                continue
+            on = np.repeat([pack for pack, _ in fitting], [some.size for _, some in fitting])
+            pairs = np.concatenate([some for _, some in fitting])
+            for start in range(0, pairs.size, most):
+                part = slice(start, start + most)
+                yield Drives(self.pairs, self.tables, on[part], pairs[part])
+
+    def _fitting(self, packs: Index, propellers: Index | None) -> list[tuple[int, Index]]:
+        """Packs of one chemistry, each with the pairs of motor and controller that fit it."""
+        cells = self.shelf.column("cells")[packs]
+        out = []
+        for count in sorted(set(cells.tolist())):
+            own = packs[cells == count]
+            some = self.pairs.fitting(int(own[0]))
+            if self.least is not None and propellers is not None and some.size:
+                some = some[self._may_reach(self.least, own, some, propellers)]
+            out += [(int(pack), some) for pack in own]
+        return out
+
+    def _may_reach(self, table: HeldTable, packs: Index, some: Index, propellers: Index) -> Flags:
+        """Pairs that reach what is asked with some propeller on a pack with the best of each number of the packs."""
+        column, pairs = self.shelf.column, self.pairs
+        chemistry = self.shelf.lanes.chemistries[int(column("chemistry")[packs[0]])]
+        ohm = column("cells_ohm")[packs] * resistance_factor(0.5) + column("leads_ohm")[packs]
+        open_v = float(column("cells")[packs[0]]) * float(chemistry.cell_ocv_v(0.5))
+        e = (open_v - float(np.min(ohm)) * self.shelf.accessory_current_a) * (1.0 + BAND)
+        r = pairs.ohm[some] + self.shelf.count * float(np.min(ohm))
+        node = self.tables.node_of(pairs.mass_g[some] + float(np.min(column("pack_g")[packs])))
+        motor = pairs.motor[some]
+        idle = np.where(column("exponent")[motor] == 0, column("no_load_a")[motor], 0.0)
+        out = np.zeros(some.size, dtype=bool)
+        for p in propellers:
+            taken = pairs.kg[some] * table.speed[p][node] + r * (table.torque[p][node] / pairs.ke[some] + idle)
+            out |= ~(taken > e)
+        return out
+
+    def lightest_g(self, pack: int) -> float:
+        """Least mass of motors and controllers that fit a pack; infinity where none do."""
+        return self._of_cells(pack)[0]
+
+    def greatest_power_w(self, packs: Index) -> Floats:
+        """Greatest shaft power of one motor within the limits on each pack; 0 where none fits."""
+        greatest = np.zeros(self.shelf.sizes[2])
+        for drives in self.drives(packs, _MANY):
+            np.maximum.at(greatest, drives.pack, drives.shaft_power_w(self.tables))
+        return greatest[packs]
+
+    def volts(self, pack: int) -> tuple[float, float]:
+        """Open-circuit voltage of a pack: mean from full to the reserve, and full."""
+        return self._of_cells(pack)[1:]
+
+    def _of_cells(self, pack: int) -> tuple[float, float, float]:
+        cells, kind = float(self.shelf.column("cells")[pack]), int(self.shelf.column("chemistry")[pack])
+        if (cells, kind) not in self._kept:
+            some, chemistry = self.pairs.fitting(pack), self.shelf.lanes.chemistries[kind]
+            lightest = float(np.min(self.pairs.mass_g[some])) if some.size else float("inf")
+            mean = mean_ocv_v(chemistry, float(self.setting.brief.limits.reserve_charge or 0.0))
+            self._kept[cells, kind] = lightest, cells * mean, cells * float(chemistry.cell_ocv_v(1.0))
+        return self._kept[cells, kind]
+
+    # ------------------------------------------------------------ a block
+
+    def block(
+        self, drives: Drives, propellers: Index, wanted: Flags | None = None
+    ) -> tuple[Lanes, FlightBounds, Flags]:
+        """What passes every check, with bounds of its flight time; the last is True where :meth:`flown` decides.
+
+        ``wanted`` (packs of the shelf, propellers) leaves pairs out.
+        """
+        fit = self.fits[propellers]
+        self._count("propeller_diameter", int(np.count_nonzero(~fit)) * drives.size)
+        propellers = propellers[fit]
+        alive = self._mass(drives, propellers)
+        if wanted is not None:
+            alive &= wanted[drives.pack][:, propellers].T
+        if self.least is not None:
+            alive &= self._promising(self.least, drives, propellers)
+        lanes = self._current(drives, propellers, alive)
+        for name, decide in self._later:
+            if lanes.size:
+                lanes = self._settle(name, drives, lanes, *self._in_chunks(decide, drives, lanes))
+        return self._flight(drives, lanes)
+
+    @cached_property
+    def _later(self) -> list[tuple[str, Decide]]:
+        """The checks after those of the current at full throttle, as far as the balance, that have a limit."""
+        limits, setting = self.setting.brief.limits, self.setting
+        each: list[tuple[str, Decide, Any]] = [
+            ("propeller_rpm", self._rpm.decide, True),
+            ("thrust_to_weight", self._thrust_to_weight, limits.min_thrust_to_weight),
+            ("hand_launch", self._unknown, limits.min_launch_thrust_to_weight),
+            ("climb", self._unknown, limits.min_climb_m_s),
+            ("cell_voltage", self._voltage, setting.stated.limits.cutoff_cell_v),
+            ("balance", self._balance, None if setting.geometry is None else setting.build),
+        ]
+        return [(name, decide) for name, decide, limit in each if limit is not None]
+
+    @staticmethod
+    def _in_chunks(decide: Decide, drives: Drives, lanes: Lanes) -> tuple[Flags, Flags]:
+        """Pass and fail of lanes, a chunk at a time."""
+        parts = [decide(drives, lanes.take(slice(at, at + _CHUNK))) for at in range(0, lanes.size, _CHUNK)]
+        passes, fails = zip(*parts, strict=True)
+        return np.concatenate(passes), np.concatenate(fails)
+
+    @staticmethod
+    def _promising(table: HeldTable, drives: Drives, propellers: Index) -> Flags:
+        """False where full throttle at half charge surely gives less than a table asks for."""
+        e, r = drives.half.available_v * (1.0 + BAND), drives.half.resistance_ohm
+        per_torque = r / drives.ke
+        out = np.empty((propellers.size, drives.size), dtype=bool)
+        for row, p in enumerate(propellers):
+            u = table.speed[p][drives.node]
+            taken = drives.kg * u + per_torque * table.torque[p][drives.node] + r * drives.friction_a(u)
+            np.greater(taken, e, out=out[row])
+        return ~out
+
+    def measured(self, drives: Drives, lanes: Lanes) -> TrainMeasures:
+        """The measures of lanes."""
+        return TrainMeasures(self.setting, *self.shelf.combine(*drives.combinations(lanes.drive, lanes.propeller).T))
+
+    def _count(self, name: str, count: int) -> None:
+        self.counts[POSITION[name]] += count
+
+    def _settle(self, name: str, drives: Drives, lanes: Lanes, passes: Flags, fails: Flags) -> Lanes:
+        """Ask the measure about lanes that neither pass nor fail for sure; what passes."""
+        open_ = np.flatnonzero(~(passes | fails))
+        if open_.size:
+            passes = passes.copy()
+            passes[open_] = self.measured(drives, lanes.take(open_))[name].passes(CHECKS[name])
+        kept = lanes if passes.all() else lanes.take(passes)
+        self._count(name, lanes.size - kept.size)
+        return kept
+
+    def _unknown(self, drives: Drives, lanes: Lanes) -> tuple[Flags, Flags]:
+        nothing = np.zeros(lanes.size, dtype=bool)
+        return nothing, nothing
+
+    # ------------------------------------------------------------ mass
+
+    def _mass(self, drives: Drives, propellers: Index) -> Flags:
+        """(propellers, drives), True where the masses pass."""
+        alive = np.ones((propellers.size, drives.size), dtype=bool)
+        bare = self.setting.variant.airframe.bare_mass_g
+        total = drives.mass_g + self.tables.mass_g[propellers][:, None]
+        for name, limit in self._masses:
+            if limit is None:
+                continue
+            before = alive
+            alive = before & (total <= limit * (1.0 - 1e-12) - bare)
+            near = before & ~alive & (total <= limit * (1.0 + 1e-12) - bare)
+            if near.any():
+                p, d = np.nonzero(near)
+                lanes = Lanes(propeller=propellers[p], drive=d)
+                alive[p, d] = self.measured(drives, lanes)[name].passes(CHECKS[name])
+            if self.counting:
+                self._count(name, int(np.count_nonzero(before)) - int(np.count_nonzero(alive)))
+        return alive
+
+    # ------------------------------------------------------------ currents at full throttle
+
+    def _current(self, drives: Drives, propellers: Index, alive: Flags) -> Lanes:
+        every, first = drives.limits["all"], drives.limits["motor_current_static"]
+        which = first if self.counting else every
+        good, bad = np.empty_like(alive), np.empty_like(alive)
+        torque = np.empty(drives.size)
+        for row, p in enumerate(propellers):
+            np.take(self._worst[p], every.cell, out=torque, mode="clip")
+            np.less_equal(torque, every.torque_nm, out=good[row])
+            np.take(self._low[p], which.cell, out=torque, mode="clip")
+            np.greater(torque, which.torque_nm, out=bad[row])
+        good &= alive
+        unsure = drives.odd if self.counting else drives.odd | drives.power_turns
+        if unsure.any():
+            good &= ~drives.odd
+            bad &= ~unsure
+        bad &= alive
+        if self.counting:
+            self._count("motor_current_static", int(np.count_nonzero(bad)))
+        sure, rest = (Lanes(propeller=propellers[p], drive=d) for p, d in map(np.nonzero, (good, alive & ~good & ~bad)))
+        for name in ("motor_current_static", "motor_current_flight", "motor_power", "controller_current", "pack_burst"):
+            if rest.size:
+                rest = self._limit(name, drives, rest)
+        return Lanes.joined([sure, rest])
+
+    def _limit(self, name: str, drives: Drives, lanes: Lanes) -> Lanes:
+        """A limit of the current at rest, in flight or both."""
+        threshold = drives.limits[name]
+        rest, flight = name != "motor_current_flight", name != "motor_current_static"
+        passes, fails = self._by_table(threshold, lanes, self._worst if flight else self._high, low=rest)
+        passes, fails = self._directly(threshold, drives, lanes, passes, fails, rest=rest, flight=flight)
+        if name == "motor_power":
+            below, _ = self._by_table(drives.power_again, lanes, self._high, low=False)
+            fails &= below | ~drives.power_turns[lanes.drive]
+            beyond = lanes.drive[~(passes | fails)]
+            drives.most_a[beyond] = drives.widest_a[beyond]
+        return self._settle(name, drives, lanes, passes, fails)
+
+    def _by_table(self, threshold: Threshold, lanes: Lanes, high: Floats, *, low: bool) -> tuple[Flags, Flags]:
+        """Pass where the torque at the upper end of the cell is within the limit, fail where the lower end is not."""
+        at = lanes.propeller * self.tables.cells + threshold.cell[lanes.drive]
+        torque = threshold.torque_nm[lanes.drive]
+        passes = high.reshape(-1)[at] <= torque
+        return passes, self._low.reshape(-1)[at] > torque if low else np.zeros(lanes.size, dtype=bool)
+
+    def _directly(
+        self, threshold: Threshold, drives: Drives, lanes: Lanes, passes: Flags, fails: Flags, *, rest: bool,
+        flight: bool,
+    ) -> tuple[Flags, Flags]:  # fmt: skip
+        """Read the propeller's torque at the threshold where bounds do not decide."""
+        odd = drives.odd[lanes.drive] | ~self.tables.regular[lanes.propeller]
+        passes, fails = passes & ~odd, fails & ~odd
+        some = np.flatnonzero(~(passes | fails | odd) & (threshold.speed[lanes.drive] > 0))
+        if some.size:
+            p, d = lanes.propeller[some], lanes.drive[some]
+            u, torque = threshold.speed[d], threshold.torque_nm[d]
+            worst = self.tables.torque(p, u) if rest else np.full(some.size, -np.inf)
+            if flight:
+                for _, airspeed in self.tables.airspeeds(drives.mass_g[d] + self.tables.mass_g[p]):
+                    worst = np.maximum(worst, self.tables.torque(p, u, airspeed))
+            band = BAND * np.maximum(np.abs(torque), np.abs(worst))
+            passes[some], fails[some] = worst <= torque - band, worst > torque + band
+        return passes, fails
+
+    # ------------------------------------------------------------ half charge
+
+    def _thrust_to_weight(self, drives: Drives, lanes: Lanes) -> tuple[Flags, Flags]:
+        table, nodes = self.tables.thrust_to_weight, self.tables.nodes
+        assert table is not None
+        p, d = lanes.propeller, lanes.drive
+        at = p * nodes + drives.node[d]
+        band, sure = BAND * drives.half.available_v[d], ~drives.odd[d]
+        speed, torque = table.speed.reshape(-1), table.torque.reshape(-1)
+        passes = (drives.left_over(drives.half, d, speed[at + 1], torque[at + 1]) > band) & sure
+        fails = np.zeros(lanes.size, dtype=bool)
+        rest = np.flatnonzero(~passes)
+        at = at[rest]
+        left = drives.left_over(drives.half, d[rest], speed[at], torque[at])
+        fails[rest] = (left < -band[rest]) & sure[rest]
+        return passes, fails
+
+    def _voltage(self, drives: Drives, lanes: Lanes) -> tuple[Flags, Flags]:
+        threshold = drives.voltage
+        assert threshold is not None
+        passes, fails = self._by_table(threshold, lanes, self._high, low=True)
+        return self._directly(threshold, drives, lanes, passes, fails, rest=True, flight=False)
+
+    def _balance(self, drives: Drives, lanes: Lanes) -> tuple[Flags, Flags]:
+        column = self.shelf.column
+        miss, limit = balance_miss_mm(
+            self.setting,
+            motors_g=column("motors_g")[drives.motor[lanes.drive]],
+            propellers_g=self.tables.mass_g[lanes.propeller],
+            controllers_g=column("controllers_g")[drives.controller[lanes.drive]],
+            pack_g=drives.pack_g[lanes.drive],
+        )
+        passes = (miss <= limit) | np.isnan(limit)
+        return passes, ~passes
+
+    # ------------------------------------------------------------ flight
+
+    def _flight(self, drives: Drives, lanes: Lanes) -> tuple[Lanes, FlightBounds, Flags]:
+        """Sustained current and flight time from bounds: what passes or may pass, and which of them may."""
+        bounds = self._bounds(drives, lanes, rough=True)
+        sustained, timed = self._verdicts(drives, lanes, bounds)
+        open_ = np.flatnonzero((sustained == 0) | ((sustained > 0) & (timed == 0)))
+        if open_.size:
+            some = lanes.take(open_)
+            better = self._bounds(drives, some, rough=False)
+            bounds.put(open_, better)
+            sustained[open_], timed[open_] = self._verdicts(drives, some, better)
+        # the first check that fails counts: an open sustained current needs an answer even if the time fails
+        by_current, by_time = sustained < 0, (sustained > 0) & (timed < 0)
+        self._count("pack_sustained", int(np.count_nonzero(by_current)))
+        self._count("flight_time", int(np.count_nonzero(by_time)))
+        kept = ~(by_current | by_time)
+        if not self.counting:
+            kept &= timed >= 0
+        open_ = (sustained == 0) | (timed == 0)
+        return lanes.take(kept), bounds.take(kept), open_[kept]
+
+    def flown(self, combination: Index) -> Flags:
+        """Which combinations (N, 4) pass the last two checks, computed; the others are counted."""
+        measured = TrainMeasures(self.setting, *self.shelf.combine(*combination.T))
+        current = measured["pack_sustained"].passes(CHECKS["pack_sustained"])
+        time = np.ones(current.shape, dtype=bool)
+        if self.setting.brief.limits.min_flight_minutes is not None:
+            time = measured["flight_time"].passes(CHECKS["flight_time"])
+        self._count("pack_sustained", int(np.count_nonzero(~current)))
+        self._count("flight_time", int(np.count_nonzero(current & ~time)))
+        return current & time
+
+    def _bounds(self, drives: Drives, lanes: Lanes, *, rough: bool) -> FlightBounds:
+        parts = [lanes.take(slice(at, at + _CHUNK)) for at in range(0, max(lanes.size, 1), _CHUNK)]
+        return FlightBounds.joined(
+            [flight_bounds(self.tables, drives, part.propeller, part.drive, rough=rough) for part in parts]
+        )
+
+    def _verdicts(
+        self, drives: Drives, lanes: Lanes, bounds: FlightBounds
+    ) -> tuple[NDArray[np.int8], NDArray[np.int8]]:
+        """Sustained current and flight time against their limits, as :meth:`_between` tells."""
+        usable = self.shelf.column("usable_a")[drives.pack[lanes.drive]]
+        least = self.setting.brief.limits.min_flight_minutes
+        sustained = self._between(bounds.current_low_a, bounds.current_high_a, usable)
+        if least is None:
+            return sustained, np.ones(lanes.size, dtype=np.int8)
+        return sustained, self._between(-bounds.minutes_high, -bounds.minutes_low, -least)
+
+    @staticmethod
+    def _between(low: Floats, high: Floats, limit: Any) -> NDArray[np.int8]:
+        """1 where a value between bounds keeps below a limit, -1 where it does not, 0 where bounds do not tell."""
+        band = BAND * np.abs(limit)
+        return np.where(high < limit - band, 1, np.where(low > limit + band, -1, 0)).astype(np.int8)

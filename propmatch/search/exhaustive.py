@@ -1,0 +1,154 @@
+"""Every combination of a shelf, judged one by one: the plain way, and the proof of the quick one."""
+
+from collections.abc import Callable, Iterator
+
+import attrs
+import numpy as np
+from numpy.typing import NDArray
+
+from propmatch.checks.measures import CHECKS, Setting, TrainMeasures
+from propmatch.search.ranking import Ranking
+from propmatch.search.shelf import Shelf
+
+__all__ = ["STAGES", "Found", "exhaustive", "first_failures", "in_order"]
+
+Index = NDArray[np.intp]
+Floats = NDArray[np.float64]
+
+_CHUNK = 4096
+_EXCLUDING = tuple(name for name, rule in CHECKS.items() if rule.basis != "common practice")
+STAGES: tuple[tuple[str, ...], ...] = (
+    _EXCLUDING[: _EXCLUDING.index("motor_current_static")],
+    _EXCLUDING[_EXCLUDING.index("motor_current_static") : _EXCLUDING.index("climb")],
+    ("climb",),
+    _EXCLUDING[_EXCLUDING.index("climb") + 1 : _EXCLUDING.index("pack_sustained")],
+    _EXCLUDING[_EXCLUDING.index("pack_sustained") :],
+)
+"""Excluding checks in the order of ``CHECKS``, grouped by what they cost."""
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Found:
+    """The best combinations of a shelf, and what became of the rest.
+
+    Attributes
+    ----------
+    combination : (n, 4), indices of motor, controller, pack, propeller, best first
+    score : (n,)
+    combinations : int, those whose cell counts go together
+    passing : int or None
+        How many pass every excluding check; None when that was not counted.
+    left_out : dict
+        Combinations counted under the first check they fail, in the order of ``CHECKS``; empty when not counted.
+    complete : bool
+        False when the search was interrupted: the best so far.
+    """
+
+    combination: Index
+    score: Floats
+    combinations: int
+    passing: int | None
+    left_out: dict[str, int]
+    complete: bool = True
+
+
+def in_order(score: Floats, mass_g: Floats, combination: Index) -> Index:
+    """Order of rows: best score, then least mass, then position in the catalogue."""
+    keys = tuple(combination[:, column] for column in (2, 1, 3, 0))
+    return np.lexsort((*keys, mass_g, -score))
+
+
+def first_failures(measured: TrainMeasures) -> tuple[NDArray[np.int8], Index, TrainMeasures]:
+    """For each lane the position in ``CHECKS`` of the first excluding check it fails, or -1.
+
+    Costly checks are made only for lanes that passed the cheap ones. Also returned: the passing lanes, and their
+    measures.
+    """
+    positions = {name: at for at, name in enumerate(CHECKS)}
+    failed = np.full(measured.lanes.size, -1, dtype=np.int8)
+    alive = np.arange(measured.lanes.size)
+    for stage in STAGES:
+        if not alive.size:
+            break
+        mine = np.full(alive.size, -1, dtype=np.int8)
+        for name in stage:
+            if not measured.has_limit(name):
+                continue
+            out = ~measured[name].passes(CHECKS[name]) & (mine < 0)
+            mine[out] = positions[name]
+        failed[alive] = mine
+        keep = mine < 0
+        if not keep.all():
+            alive = alive[keep]
+            measured = measured.take(keep)
+    return failed, alive, measured
+
+
+def _combinations(shelf: Shelf) -> Iterator[Index]:
+    """Chunks (n, 4) of the combinations whose cell counts go together."""
+    motors, controllers, packs, propellers = shelf.sizes
+    m, c, p = (x.ravel() for x in np.indices((motors, controllers, packs)))
+    fit = shelf.cells_fit(m, c, p)
+    drives = np.column_stack([m[fit], c[fit], p[fit]]).astype(np.intp)
+    step = max(1, _CHUNK // propellers)
+    every = np.arange(propellers, dtype=np.intp)
+    for start in range(0, len(drives), step):
+        some = drives[start : start + step]
+        yield np.column_stack([np.repeat(some, propellers, axis=0), np.tile(every, len(some))])
+
+
+def exhaustive(
+    setting: Setting,
+    shelf: Shelf,
+    ranking: Ranking,
+    *,
+    top: int = 20,
+    progress: Callable[[int, int], None] | None = None,
+) -> Found:
+    """Judge every combination whose cell counts go together.
+
+    Parameters
+    ----------
+    setting, shelf, ranking
+    top : int
+    progress : callable, optional
+        Called with the combinations done and their number.
+
+    Returns
+    -------
+    Found
+        Exact, with counts. An interruption (Ctrl-C) returns the best so far.
+    """
+    names = list(CHECKS)
+    counts = np.zeros(len(names), dtype=np.int64)
+    best = np.empty((0, 4), dtype=np.intp)
+    score, mass = np.empty(0), np.empty(0)
+    motors, controllers, packs, propellers = shelf.sizes
+    m, c, p = (x.ravel() for x in np.indices((motors, controllers, packs)))
+    total = int(np.sum(shelf.cells_fit(m, c, p))) * propellers
+    done = passing = 0
+    try:
+        for rows in _combinations(shelf):
+            measured = TrainMeasures(setting, *shelf.combine(*rows.T))
+            failed, alive, survivors = first_failures(measured)
+            counts += np.bincount(failed[failed >= 0], minlength=len(names))
+            passing += alive.size
+            if alive.size:
+                best = np.concatenate([best, rows[alive]])
+                score = np.concatenate([score, ranking.of(survivors)])
+                mass = np.concatenate([mass, survivors["all_up_mass"].value])
+                order = in_order(score, mass, best)[:top]
+                best, score, mass = best[order], score[order], mass[order]
+            done += len(rows)
+            if progress is not None:
+                progress(done, total)
+    except KeyboardInterrupt:
+        pass
+    return Found(
+        combination=best,
+        score=score,
+        combinations=total,
+        passing=passing,
+        left_out={name: int(count) for name, count in zip(names, counts, strict=True) if count},
+        complete=done == total,
+    )

@@ -1,0 +1,394 @@
+"""From a brief and a catalogue to a shortlist of power trains, each with its checks and its reasons."""
+
+from collections.abc import Callable, Sequence
+from functools import cached_property, partial
+from typing import Any
+
+import attrs
+import numpy as np
+
+from propmatch.catalogue.catalogue import Catalogue
+from propmatch.checks.judged import failing
+from propmatch.checks.limits import Check, Design, checks_of, smallest_margin
+from propmatch.checks.measures import Setting, TrainMeasures
+from propmatch.checks.setting import setting_named, settings
+from propmatch.faults import Fault, InputFaults
+from propmatch.records.brief import Brief
+from propmatch.records.estimates import Assumption, completed
+from propmatch.records.parts import PowerTrain
+from propmatch.search.bounds.pruned import COUNTED, search
+from propmatch.search.bounds.tables import PropellerTables
+from propmatch.search.exhaustive import Found
+from propmatch.search.exhaustive import exhaustive as by_force
+from propmatch.search.front import Passing, front_of, passing_map
+from propmatch.search.ranking import METRICS, Ranking, metric_value, ranking
+from propmatch.search.shelf import Shelf
+from propmatch.tablehtml import table_html
+
+__all__ = ["Candidate", "Mark", "Shortlist", "match", "shelf_for"]
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Candidate:
+    """One power train of a shortlist.
+
+    Attributes
+    ----------
+    id : str
+        Ids of motor, controller, pack and propeller joined by `` + ``.
+    motor_id, controller_id, pack_id, propeller_id : str
+    design : Design
+    cells : int
+    all_up_mass_g, thrust_to_weight, flight_minutes : float
+    top_speed_m_s, climb_m_s : float, at half charge
+    motor_current_a, pack_current_a : float
+        Largest at full throttle on a full pack.
+    score : float
+    checks : tuple of Check
+    nearest : Check or None
+        The check nearest to its limit among those that can exclude.
+    variants : dict
+        For each other variant of the brief the names of the checks that rule this train out there.
+    """
+
+    id: str
+    motor_id: str
+    controller_id: str
+    pack_id: str
+    propeller_id: str
+    design: Design
+    cells: int
+    all_up_mass_g: float
+    thrust_to_weight: float
+    flight_minutes: float
+    top_speed_m_s: float
+    climb_m_s: float
+    motor_current_a: float
+    pack_current_a: float
+    score: float
+    checks: tuple[Check, ...]
+    nearest: Check | None
+    variants: dict[str, tuple[str, ...]]
+
+    @property
+    def train(self) -> PowerTrain:
+        """The power train."""
+        return self.design.train
+
+    def check(self, name: str) -> Check:
+        """A check by name."""
+        return next(c for c in self.checks if c.name == name)
+
+
+@attrs.frozen(kw_only=True)
+class Mark:
+    """A combination on the map of all that meet a brief; ``front`` where none beats it in all of the three numbers."""
+
+    motor_id: str
+    controller_id: str
+    pack_id: str
+    propeller_id: str
+    cells: int
+    flight_minutes: float
+    thrust_to_weight: float
+    all_up_mass_g: float
+    front: bool
+
+    @property
+    def id(self) -> str:
+        """Ids of motor, controller, pack and propeller joined by `` + ``."""
+        return " + ".join((self.motor_id, self.controller_id, self.pack_id, self.propeller_id))
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Shortlist:
+    """The best power trains for a brief.
+
+    Attributes
+    ----------
+    brief : Brief
+    setting : Setting, the variant that was ranked
+    combinations : int
+        Combinations of parts whose cell counts go together.
+    passing : int or None
+        How many pass every check that can exclude; None when not counted.
+    rows : tuple of Candidate, best first, all cell counts together
+    by_cells : dict
+        Cell count to its own best candidates.
+    left_out : dict
+        How many combinations fail each check first; checks stand in the order of ``measures.CHECKS``.
+    ranking : Ranking
+    assumptions : tuple of Assumption
+        Of the brief, and of the parts in ``rows``.
+    faults : tuple of Fault
+        Parts set aside, and why.
+    complete : bool
+        False when the search was interrupted.
+    """
+
+    brief: Brief
+    setting: Setting
+    combinations: int
+    passing: int | None
+    rows: tuple[Candidate, ...]
+    by_cells: dict[int, tuple[Candidate, ...]]
+    left_out: dict[str, int]
+    ranking: Ranking
+    assumptions: tuple[Assumption, ...]
+    faults: tuple[Fault, ...]
+    complete: bool = True
+    _whole: Shelf | None = None
+
+    def marks(self, most: int | None = 2000) -> tuple[Mark, ...]:
+        """All that meet the brief, computed, with its front; the front and some of the rest where there are more."""
+        if self._whole is None:
+            return ()
+        return _marks(self._whole, passing_map(self.setting, self._whole, most=most))
+
+    @cached_property
+    def front(self) -> tuple[Mark, ...]:
+        """The combinations that no other beats in flight time, thrust to weight and all-up mass at once; computed."""
+        return () if self._whole is None else _marks(self._whole, front_of(self.setting, self._whole))
+
+    @property
+    def best(self) -> Candidate | None:
+        """The best power train, None when nothing meets the brief."""
+        return self.rows[0] if self.rows else None
+
+    def _repr_html_(self) -> str:
+        names = ("id", "cells", "flight_minutes", "thrust_to_weight", "all_up_mass_g", "top_speed_m_s", "climb_m_s",
+                 "motor_current_a", "pack_current_a")  # fmt: skip
+        rows = [[rank, *(getattr(row, name) for name in names)] for rank, row in enumerate(self.rows, start=1)]
+        passing = "some" if self.passing is None else self.passing
+        caption = f"{self.brief.aircraft.name}: {passing} of {self.combinations} combinations meet the brief"
+        return table_html(("rank", *names), rows, caption=caption)
+
+
+def match(
+    brief: Brief,
+    catalogue: Catalogue,
+    *,
+    top: int = 20,
+    variant: str | None = None,
+    count: bool | None = None,
+    exhaustive: bool = False,
+    progress: Callable[[int, int], None] | None = None,
+) -> Shortlist:
+    """Rank the combinations of a catalogue that meet a brief.
+
+    Parameters
+    ----------
+    brief : Brief
+    catalogue : Catalogue
+    top : int
+        How many rows to keep, in all and for each cell count.
+    variant : str, optional
+        Which variant of the brief is ranked; default the aircraft as designed.
+    count : bool, optional
+        Whether all that passes is counted; default up to 1e8 combinations.
+    exhaustive : bool
+        Judge every combination one by one: the same answer, slowly.
+    progress : callable, optional
+        Called with combinations done and in all.
+
+    Returns
+    -------
+    Shortlist
+        Hard limits (brief and part ratings) first, then the brief's preferences.
+
+    Raises
+    ------
+    InputFaults
+        A kind without parts, a cell count without packs, a variant that does not exist.
+    """
+    chosen = setting_named(brief, variant)
+    order = ranking(chosen)
+    wanted = chosen.brief.limits.cells
+    shelves, whole = _shelves(brief, catalogue, chosen, wanted)
+    founds = _found(chosen, shelves, order, top, progress, count=count, exhaustive=exhaustive)
+    others = [setting for setting in settings(brief) if setting.variant.name != chosen.variant.name]
+    by_cells = _candidates(chosen, others, whole, founds)
+    rows = sorted((c for group in by_cells.values() for c in group), key=lambda c: (-c.score, c.all_up_mass_g, c.id))
+    counted = all(found.passing is not None for found in founds.values())
+    left_out: dict[str, int] = {}
+    for found in founds.values():
+        for name, lost in found.left_out.items():
+            left_out[name] = left_out.get(name, 0) + lost
+    made = dict.fromkeys(completed(brief)[1] + chosen.variant.assumptions)
+    for row in rows[:top]:
+        made.update(dict.fromkeys(completed(row.train)[1]))
+    return Shortlist(
+        brief=brief,
+        setting=chosen,
+        combinations=sum(found.combinations for found in founds.values()),
+        passing=sum(found.passing or 0 for found in founds.values()) if counted else None,
+        rows=tuple(rows[:top]),
+        by_cells=by_cells,
+        left_out=dict(sorted(left_out.items(), key=lambda item: -item[1])),
+        ranking=order,
+        assumptions=tuple(made),
+        faults=tuple(catalogue.faults),
+        complete=all(found.complete for found in founds.values()),
+        whole=whole,
+    )
+
+
+def _marks(shelf: Shelf, passing: Passing) -> tuple[Mark, ...]:
+    """As marks, longest flight first."""
+    kinds: tuple[Sequence[Any], ...] = (shelf.motors, shelf.controllers, shelf.packs, shelf.propellers)
+    names = ("motor_id", "controller_id", "pack_id", "propeller_id")
+    out = []
+    for at in np.argsort(-passing.flight_minutes, kind="stable"):
+        row = passing.combination[at]
+        ids = {name: str(parts[i].id) for name, parts, i in zip(names, kinds, row, strict=True)}
+        out.append(
+            Mark(
+                cells=int(passing.cells[at]),
+                flight_minutes=float(passing.flight_minutes[at]),
+                thrust_to_weight=float(passing.thrust_to_weight[at]),
+                all_up_mass_g=float(passing.all_up_mass_g[at]),
+                front=bool(passing.front[at]),
+                **ids,
+            )
+        )
+    return tuple(out)
+
+
+def shelf_for(brief: Brief, catalogue: Catalogue, setting: Setting, cells: int | None = None) -> Shelf:
+    """The parts of a catalogue a brief lets in, as a shelf; packs of one cell count, or all.
+
+    Raises
+    ------
+    InputFaults
+        A kind without parts.
+    """
+    wanted = brief.parts
+    chosen = catalogue.restricted(
+        motors=wanted.motor, controllers=wanted.controller, packs=wanted.pack, propellers=wanted.propeller
+    )
+    packs = [p for p in chosen.packs.values() if cells is None or p.cells_series == cells]
+    kinds: dict[str, list[Any]] = {
+        "motors": list(chosen.motors.values()),
+        "controllers": list(chosen.controllers.values()),
+        "packs": packs,
+        "propellers": [p for p in chosen.propellers.values() if p.table is not None],
+    }
+    faults = [
+        Fault(where="catalogue", key=kind, value=0, rule=f"no {kind} to choose from: add some or widen [parts]")
+        for kind, parts in kinds.items()
+        if not parts
+    ]
+    if faults:
+        raise InputFaults(faults)
+    return Shelf.of(
+        kinds["motors"],
+        kinds["controllers"],
+        kinds["packs"],
+        kinds["propellers"],
+        count=setting.variant.motor_count,
+        accessory_current_a=setting.variant.accessory_current_a,
+        pack_temperature_c=setting.brief.site.pack_temperature_c,
+    )
+
+
+def _shelves(
+    brief: Brief, catalogue: Catalogue, setting: Setting, cells: Sequence[int]
+) -> tuple[dict[int, Shelf], Shelf]:
+    """A shelf for each cell count, and one for all of them."""
+    whole = shelf_for(brief, catalogue, setting)
+    of_pack = np.array([pack.cells_series for pack in whole.packs])
+    held = sorted(set(of_pack.tolist()))
+    missing = [count for count in cells if count not in held]
+    if missing:
+        raise InputFaults(
+            [
+                Fault(
+                    where="brief",
+                    key="limits.cells",
+                    value=count,
+                    rule=f"the catalogue has no {count}S pack; it has {', '.join(f'{c}S' for c in held)}",
+                )
+                for count in missing
+            ]
+        )
+    shelves = {count: whole.with_packs(np.flatnonzero(of_pack == count)) for count in (cells or held)}
+    return shelves, whole.with_packs(np.flatnonzero(np.isin(of_pack, list(shelves))))
+
+
+def _found(
+    setting: Setting,
+    shelves: dict[int, Shelf],
+    order: Ranking,
+    top: int,
+    progress: Callable[[int, int], None] | None,
+    *,
+    count: bool | None,
+    exhaustive: bool,
+) -> dict[int, Found]:
+    """The best of each shelf; progress runs over all of them."""
+    sizes = {cells: shelf.combinations for cells, shelf in shelves.items()}
+    total, before = sum(sizes.values()), 0
+    find: Callable[..., Found] = by_force
+    if not exhaustive:
+        counting = total <= COUNTED if count is None else count
+        tables = PropellerTables(setting, *shelves.values())
+        find = partial(search, count=counting, tables=tables)
+    founds: dict[int, Found] = {}
+    for cells, shelf in shelves.items():
+        tell = None if progress is None else partial(_tell, progress, before, total)
+        founds[cells] = find(setting, shelf, order, top=top, progress=tell)
+        before += sizes[cells]
+    return founds
+
+
+def _tell(progress: Callable[[int, int], None], before: int, total: int, done: int, _: int) -> None:
+    progress(before + done, total)
+
+
+def _candidates(
+    setting: Setting, others: Sequence[Setting], shelf: Shelf, founds: dict[int, Found]
+) -> dict[int, tuple[Candidate, ...]]:
+    """The rows of every cell count; ``shelf`` is that of all of them."""
+    of_pack = shelf.column("cells")
+    rows = [found.combination.copy() for found in founds.values()]
+    for cells, part in zip(founds, rows, strict=True):
+        part[:, 2] = np.flatnonzero(of_pack == cells)[part[:, 2]]
+    made = iter(_made(setting, others, shelf, np.concatenate(rows), np.concatenate([f.score for f in founds.values()])))
+    return {cells: tuple(next(made) for _ in part) for cells, part in zip(founds, rows, strict=True)}
+
+
+def _made(setting: Setting, others: Sequence[Setting], shelf: Shelf, rows: Any, score: Any) -> list[Candidate]:
+    if not len(rows):
+        return []
+    lanes, ratings = shelf.combine(*rows.T)
+    measured = TrainMeasures(setting, lanes, ratings)
+    elsewhere = {s.variant.name: failing(TrainMeasures(s, lanes, ratings)) for s in others}
+    checks = checks_of(measured)
+    values: dict[str, Any] = {metric: metric_value(measured, metric) for metric in METRICS}
+    out = []
+    for lane, (m, c, p, q) in enumerate(rows):
+        train = shelf.train(m, c, p, q)
+        ids = {kind: str(getattr(train, kind).id) for kind in ("motor", "controller", "pack", "propeller")}
+        out.append(
+            Candidate(
+                id=" + ".join(ids.values()),
+                motor_id=ids["motor"],
+                controller_id=ids["controller"],
+                pack_id=ids["pack"],
+                propeller_id=ids["propeller"],
+                design=Design.of(train, setting.variant),
+                cells=train.pack.cells_series,
+                all_up_mass_g=float(values["mass"][lane]),
+                thrust_to_weight=float(values["thrust_to_weight"][lane]),
+                flight_minutes=float(values["flight_time"][lane]),
+                top_speed_m_s=float(values["top_speed"][lane]),
+                climb_m_s=float(values["climb"][lane]),
+                motor_current_a=float(measured["controller_current"].value[lane]),
+                pack_current_a=float(measured["pack_burst"].value[lane]),
+                score=float(score[lane]),
+                checks=tuple(checks[lane]),
+                nearest=smallest_margin(checks[lane]),
+                variants={name: lists[lane] for name, lists in elsewhere.items()},
+            )
+        )
+    return out

@@ -1,0 +1,175 @@
+"""A catalogue as arrays: parts of each kind side by side, put together into lanes by index."""
+
+from collections import Counter
+from collections.abc import Sequence
+from typing import Any
+
+import attrs
+import numpy as np
+from numpy.typing import NDArray
+
+from propmatch.checks.ratings import RatingLanes, rating_lanes
+from propmatch.records.estimates import Assumption
+from propmatch.records.parts import Controller, Motor, Pack, PowerTrain, Propeller
+from propmatch.train.lanes import TrainLanes, train_lanes
+
+__all__ = ["KIND_FIELDS", "Shelf"]
+
+Index = NDArray[np.intp]
+
+KIND_FIELDS: dict[str, tuple[str, ...]] = {
+    "motor": (
+        "k", "resistance_ohm", "no_load_a", "reference_rad_s", "exponent", "gear_ratio", "gear_efficiency", "motors_g",
+        "motor_a", "motor_burst_a", "motor_burst_s", "motor_w", "motor_cells_least", "motor_cells_most",
+    ),
+    "controller": (
+        "controller_ohm", "loss", "controllers_g", "controller_a", "controller_burst_a", "controller_burst_s",
+        "servo_supply_linear", "servo_supply_v", "controller_cells_least", "controller_cells_most",
+    ),
+    "pack": (
+        "cells", "cells_ohm", "leads_ohm", "capacity_ah", "chemistry", "count", "accessory_a", "pack_g", "usable_a",
+        "burst_a",
+    ),
+    "propeller": (
+        "propeller", "diameter_m", "pitch_in", "propellers_g", "max_rpm", "max_rpm_stated", "diameter_in",
+    ),
+}  # fmt: skip
+"""Which part brings which field of ``TrainLanes`` and ``RatingLanes``; count and accessories ride with the pack."""
+
+_PACK_FIELDS = KIND_FIELDS["pack"]
+_KIND_OF = {field: kind for kind, fields in KIND_FIELDS.items() for field in fields}
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Shelf:
+    """Parts of each kind, and their numbers as columns.
+
+    Attributes
+    ----------
+    motors, controllers, packs, propellers : tuples of parts
+    count, accessory_current_a, pack_temperature_c : as in ``PowerTrain``, the same for every combination
+    lanes, ratings : columns; the first ``len(motors)`` values of a motor's field belong to the motors, and so on
+    assumptions : estimates made for any of the parts
+    """
+
+    motors: tuple[Motor, ...]
+    controllers: tuple[Controller, ...]
+    packs: tuple[Pack, ...]
+    propellers: tuple[Propeller, ...]
+    count: int
+    accessory_current_a: float
+    pack_temperature_c: float | None
+    lanes: TrainLanes
+    ratings: RatingLanes
+    assumptions: tuple[Assumption, ...]
+
+    @classmethod
+    def of(
+        cls,
+        motors: Sequence[Motor],
+        controllers: Sequence[Controller],
+        packs: Sequence[Pack],
+        propellers: Sequence[Propeller],
+        *,
+        count: int = 1,
+        accessory_current_a: float = 0.2,
+        pack_temperature_c: float | None = None,
+    ) -> "Shelf":
+        """Lay out the parts; every kind needs at least one.
+
+        Raises
+        ------
+        ValueError
+            A kind without a part, or a propeller without a coefficient table.
+        """
+        kinds = {"motor": motors, "controller": controllers, "pack": packs, "propeller": propellers}
+        empty = [kind for kind, parts in kinds.items() if not parts]
+        if empty:
+            raise ValueError(f"no {' and no '.join(empty)} to choose from")
+        trains = [
+            PowerTrain(
+                **{kind: parts[i % len(parts)] for kind, parts in kinds.items()},  # type: ignore[arg-type]
+                count=count,
+                accessory_current_a=accessory_current_a,
+                pack_temperature_c=pack_temperature_c,
+            )
+            for i in range(max(len(parts) for parts in kinds.values()))
+        ]
+        lanes, made = train_lanes(trains)
+        return cls(
+            motors=tuple(motors),
+            controllers=tuple(controllers),
+            packs=tuple(packs),
+            propellers=tuple(propellers),
+            count=count,
+            accessory_current_a=accessory_current_a,
+            pack_temperature_c=pack_temperature_c,
+            lanes=lanes,
+            ratings=rating_lanes(trains),
+            assumptions=made,
+        )
+
+    def with_packs(self, packs: Index) -> "Shelf":
+        """The same shelf with only these packs, by index; no part is read again."""
+        rows = np.resize(packs, self.lanes.size)
+        home = {a.name for a in attrs.fields(TrainLanes)}
+        taken = {field: getattr(self.lanes if field in home else self.ratings, field)[rows] for field in _PACK_FIELDS}
+        return attrs.evolve(
+            self,
+            packs=tuple(self.packs[i] for i in packs),
+            lanes=attrs.evolve(self.lanes, **{name: x for name, x in taken.items() if name in home}),
+            ratings=attrs.evolve(self.ratings, **{name: x for name, x in taken.items() if name not in home}),
+        )
+
+    @property
+    def sizes(self) -> tuple[int, int, int, int]:
+        """Number of motors, controllers, packs and propellers."""
+        return len(self.motors), len(self.controllers), len(self.packs), len(self.propellers)
+
+    @property
+    def combinations(self) -> int:
+        """Combinations whose cell counts go together."""
+        packs = Counter(self.column("cells").tolist())
+        least = np.maximum.outer(self.column("motor_cells_least"), self.column("controller_cells_least"))
+        most = np.minimum.outer(self.column("motor_cells_most"), self.column("controller_cells_most"))
+        pairs = {c: int(np.count_nonzero((least <= c) & (c <= most))) for c in packs}
+        return sum(pairs[c] * n for c, n in packs.items()) * len(self.propellers)
+
+    def column(self, field: str) -> Any:
+        """One field for the parts that bring it, e.g. ``column("k")`` (motors,)."""
+        home = self.lanes if hasattr(self.lanes, field) else self.ratings
+        size = dict(zip(("motor", "controller", "pack", "propeller"), self.sizes, strict=True))[_KIND_OF[field]]
+        return getattr(home, field)[:size]
+
+    def combine(self, motor: Index, controller: Index, pack: Index, propeller: Index) -> tuple[TrainLanes, RatingLanes]:
+        """Lanes of the combinations whose parts have these indices, (N,) each."""
+        index = {"motor": motor, "controller": controller, "pack": pack, "propeller": propeller}
+        taken = {field: self.column(field)[index[kind]] for field, kind in _KIND_OF.items()}
+        rating_names = {a.name for a in attrs.fields(RatingLanes)}
+        ratings = RatingLanes(**{name: taken[name] for name in rating_names})
+        lanes = attrs.evolve(self.lanes, **{name: x for name, x in taken.items() if name not in rating_names})
+        return lanes, ratings
+
+    def ratings_of(self, motor: Index, controller: Index) -> RatingLanes:
+        """Ratings of pairs of motor and controller, (N,) each; those of pack and propeller are the first ones'."""
+        first = np.zeros(motor.size, dtype=np.intp)
+        return self.combine(motor, controller, first, first)[1]
+
+    def train(self, motor: int, controller: int, pack: int, propeller: int) -> PowerTrain:
+        """The power train of one combination."""
+        return PowerTrain(
+            motor=self.motors[motor],
+            controller=self.controllers[controller],
+            pack=self.packs[pack],
+            propeller=self.propellers[propeller],
+            count=self.count,
+            accessory_current_a=self.accessory_current_a,
+            pack_temperature_c=self.pack_temperature_c,
+        )
+
+    def cells_fit(self, motor: Index, controller: Index, pack: Index) -> NDArray[np.bool_]:
+        """Whether the pack's cell count suits motor and controller."""
+        cells = self.column("cells")[pack]
+        least = np.maximum(self.column("motor_cells_least")[motor], self.column("controller_cells_least")[controller])
+        most = np.minimum(self.column("motor_cells_most")[motor], self.column("controller_cells_most")[controller])
+        return np.asarray((cells >= least) & (cells <= most))

@@ -1,0 +1,159 @@
+"""Many matches at once: briefs, sites, samples of parts, over processes or a running cluster.
+
+Every task is a match of its own; tasks share nothing, so any executor with ``map`` serves: ``concurrent.futures``, or
+that of a ``dask.distributed`` client, which also starts the tasks of a lost worker again.
+"""
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from importlib import import_module
+from typing import Any, Protocol
+
+import attrs
+
+from propmatch.catalogue.catalogue import Catalogue
+from propmatch.records.brief import Brief
+from propmatch.records.parts import Controller, Motor, Pack, Propeller
+from propmatch.search.matching import match
+from propmatch.tolerances.samples import sampled
+
+__all__ = ["Answer", "Ranked", "Stock", "Task", "run_task", "sweep"]
+
+
+class Executor(Protocol):
+    """What runs the tasks."""
+
+    def map(self, function: Callable[..., Any], /, *tasks: Any) -> Iterable[Any]:
+        """The results of a function over tasks, in their order."""
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Stock:
+    """The parts of a catalogue alone, so that they can be sent to another process."""
+
+    motors: tuple[Motor, ...]
+    controllers: tuple[Controller, ...]
+    packs: tuple[Pack, ...]
+    propellers: tuple[Propeller, ...]
+
+    @classmethod
+    def of(cls, catalogue: Catalogue) -> "Stock":
+        """The parts of a catalogue."""
+        return cls(
+            motors=tuple(catalogue.motors.values()),
+            controllers=tuple(catalogue.controllers.values()),
+            packs=tuple(catalogue.packs.values()),
+            propellers=tuple(catalogue.propellers.values()),
+        )
+
+    def samples(self, count: int, *, seed: int = 1) -> Iterator["Stock"]:
+        """Stocks whose motors and packs differ from their data sheets (:mod:`propmatch.tolerances.samples`)."""
+        for motors, packs in sampled(self.motors, self.packs, count, seed=seed):
+            yield attrs.evolve(self, motors=motors, packs=packs)
+
+    @property
+    def catalogue(self) -> Catalogue:
+        """As a catalogue."""
+        return Catalogue.of(
+            motors=self.motors, controllers=self.controllers, packs=self.packs, propellers=self.propellers
+        )
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Task:
+    """One match.
+
+    Attributes
+    ----------
+    name : str
+        What is different about it.
+    brief : Brief; stock : Stock
+    variant : str or None; top : int; count : bool or None, as in :func:`propmatch.search.matching.match`
+    """
+
+    name: str
+    brief: Brief
+    stock: Stock
+    variant: str | None = None
+    top: int = 20
+    count: bool | None = None
+
+
+@attrs.frozen(kw_only=True)
+class Ranked:
+    """One row of an answer."""
+
+    id: str
+    cells: int
+    score: float
+    flight_minutes: float
+    thrust_to_weight: float
+    all_up_mass_g: float
+
+
+@attrs.frozen(kw_only=True)
+class Answer:
+    """What became of a task.
+
+    Attributes
+    ----------
+    name : str
+    combinations : int; passing : int or None
+    left_out : dict
+    rows : tuple of Ranked, best first
+    """
+
+    name: str
+    combinations: int
+    passing: int | None
+    left_out: dict[str, int]
+    rows: tuple[Ranked, ...]
+
+
+def run_task(task: Task) -> Answer:
+    """Match one task."""
+    found = match(task.brief, task.stock.catalogue, top=task.top, variant=task.variant, count=task.count)
+    names = [a.name for a in attrs.fields(Ranked)]
+    return Answer(
+        name=task.name,
+        combinations=found.combinations,
+        passing=found.passing,
+        left_out=found.left_out,
+        rows=tuple(Ranked(**{name: getattr(row, name) for name in names}) for row in found.rows),
+    )
+
+
+def sweep(
+    tasks: Sequence[Task], executor: Executor | None = None, *, processes: int | None = None, cluster: str | None = None
+) -> tuple[Answer, ...]:
+    """Match every task; answers in the order of the tasks, the same wherever they run.
+
+    Parameters
+    ----------
+    tasks : sequence of Task
+    executor : anything with ``map``, optional
+        Such as a ``concurrent.futures`` executor or ``client.get_executor()`` of a dask client.
+    processes : int, optional
+        Processes of this machine to start, instead of an executor.
+    cluster : str, optional
+        Address of a running dask scheduler, instead of an executor; needs the ``distributed`` package.
+
+    Raises
+    ------
+    ValueError
+        More than one of executor, processes and cluster.
+    """
+    if sum(x is not None for x in (executor, processes, cluster)) > 1:
+        raise ValueError("executor, processes and cluster exclude each other")
+    if cluster is not None:
+        open_client: Any = import_module("distributed").Client
+        with open_client(cluster) as client:
+            return tuple(client.get_executor(pure=False).map(run_task, list(tasks)))
+    if processes is not None:
+        from concurrent.futures import ProcessPoolExecutor
+        from multiprocessing import get_context
+
+        with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
+            return tuple(pool.map(run_task, tasks))
+    if executor is not None:
+        return tuple(executor.map(run_task, list(tasks)))
+    return tuple(run_task(task) for task in tasks)

@@ -1,0 +1,113 @@
+"""The sheet as data: its sections, and what they are made from."""
+
+import attrs
+
+from propmatch.aircraft.endurance import FlightTime
+from propmatch.catalogue.catalogue import Catalogue
+from propmatch.checks.limits import Check, Design
+from propmatch.checks.measures import Setting
+from propmatch.records.brief import Brief
+from propmatch.records.parts import PowerTrain
+from propmatch.search.matching import Candidate, Shortlist
+from propmatch.sheet.picture import Picture, Table
+from propmatch.sheet.spread import Spread
+from propmatch.units import GRAM_KG
+from propmatch.words.shown import Shown
+
+__all__ = ["Case", "Section", "Sheet"]
+
+
+@attrs.frozen(kw_only=True)
+class Section:
+    """A section of the sheet.
+
+    Attributes
+    ----------
+    name : str
+        Its anchor.
+    title : str
+        A question, or what it holds.
+    text : tuple of str
+        Paragraphs.
+    points : tuple of str
+        A list.
+    tables : tuple of Table
+    pictures : tuple of Picture
+    small : bool
+        Reference material, set small.
+    """
+
+    name: str
+    title: str
+    text: tuple[str, ...] = ()
+    points: tuple[str, ...] = ()
+    tables: tuple[Table, ...] = ()
+    pictures: tuple[Picture, ...] = ()
+    small: bool = False
+
+
+@attrs.frozen(kw_only=True)
+class Sheet:
+    """Everything on the build sheet.
+
+    Attributes
+    ----------
+    title : str
+    lead : tuple of str
+        The brief in sentences, and the answer.
+    sections : tuple of Section
+    design : Design
+        The aircraft with the train that the charts show.
+    checks : tuple of Check
+    flight : FlightTime
+    shortlist : Shortlist or None
+    """
+
+    title: str
+    lead: tuple[str, ...]
+    sections: tuple[Section, ...]
+    design: Design
+    checks: tuple[Check, ...]
+    flight: FlightTime
+    shortlist: Shortlist | None
+
+    def section(self, name: str) -> Section:
+        """A section by name."""
+        return next(each for each in self.sections if each.name == name)
+
+    @property
+    def pictures(self) -> tuple[Picture, ...]:
+        """Every chart in order."""
+        return tuple(picture for section in self.sections for picture in section.pictures)
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Case:
+    """What the sections are made from."""
+
+    brief: Brief
+    catalogue: Catalogue
+    setting: Setting
+    train: PowerTrain
+    design: Design
+    checks: tuple[Check, ...]
+    spread: Spread
+    flight: FlightTime
+    shortlist: Shortlist | None
+    shown: Shown
+
+    @property
+    def mass_kg(self) -> float:
+        return self.design.all_up_mass_g * GRAM_KG
+
+    @property
+    def own_cells(self) -> str:
+        """Cell count of the train that the charts show."""
+        return f"{self.train.pack.cells_series}S"
+
+    @property
+    def best(self) -> dict[str, Candidate]:
+        """The best candidate of each cell count."""
+        if self.shortlist is None:
+            return {}
+        return {f"{cells}S": group[0] for cells, group in sorted(self.shortlist.by_cells.items()) if group}

@@ -1,0 +1,124 @@
+"""The same aircraft with another cell count, and which other parts will do."""
+
+import math
+from collections.abc import Callable
+from typing import Any
+
+from propmatch.catalogue.catalogue import Catalogue
+from propmatch.questions.cells import CellCase, CellComparison, compare_cells
+from propmatch.questions.envelope import parts_envelope
+from propmatch.records.brief import Brief
+from propmatch.records.parts import PowerTrain
+from propmatch.search.matching import Shortlist
+from propmatch.sheet.picture import Table
+from propmatch.words.checkwords import check_name
+from propmatch.words.envelopewords import envelope_parts
+from propmatch.words.shown import Shown, signed
+
+__all__ = ["cell_counts", "cells_table", "cells_text", "compared", "envelope_words", "substitutes"]
+
+_MOST = 5
+
+
+def cell_counts(brief: Brief, train: PowerTrain) -> tuple[int, ...]:
+    """The counts to compare: the brief's and the train's own, with 2S and 3S where that leaves fewer than two."""
+    own = {train.pack.cells_series, *brief.limits.cells}
+    return tuple(sorted(own if len(own) > 1 else own | {2, 3}))
+
+
+def compared(brief: Brief, catalogue: Catalogue, train: PowerTrain) -> tuple[CellComparison, list[CellCase]]:
+    """The comparison of a train with itself on other cell counts, and its cases as designed at the same energy."""
+    found = compare_cells(brief, catalogue, cells=cell_counts(brief, train), train=train)
+    return found, [found.case(cells) for cells in found.cells]
+
+
+def cells_table(cases: list[CellCase], shown: Shown) -> Table:
+    """Cell counts side by side."""
+    lines: list[tuple[str, Callable[[CellCase], str]]] = [
+        ("pack", lambda c: c.pack.name),
+        ("all-up mass", lambda c: shown.mass_text(c.all_up_mass_g)),
+        ("flight time", lambda c: f"{signed(c.minutes)} min"),
+        ("thrust to weight, half charge", lambda c: signed(c.thrust_to_weight, 2)),
+        ("static thrust, full pack", lambda c: shown.thrust_text(c.thrust_n)),
+        ("top level speed, half charge", lambda c: shown.speed_text(c.top_speed_m_s)),
+        ("best climb, half charge", lambda c: f"{signed(c.climb_m_s)} m/s"),
+        ("propeller speed, full pack", lambda c: f"{signed(c.rpm, 0)} rpm"),
+        ("motor current, full pack", lambda c: f"{signed(c.motor_current_a)} A"),
+        ("pack power, full pack", lambda c: f"{signed(c.pack_power_w, 0)} W"),
+        ("heat in one motor, full pack", lambda c: f"{signed(c.motor_heat_w)} W"),
+        ("throttle in level flight", lambda c: f"{signed(100 * c.level_throttle, 0)} %"),
+        ("limits missed", lambda c: ", ".join(check_name(check.name) for check in c.failing) or "none"),
+    ]
+    rows = [{"": label, **{f"{c.cells}S": say(c) for c in cases}} for label, say in lines]
+    return Table.of(rows, caption="Same motor, propeller and controller; packs of the same energy")
+
+
+def cells_text(found: CellComparison, cases: list[CellCase]) -> tuple[str, ...]:
+    """What each count that misses a limit would take."""
+    texts = []
+    for case in cases:
+        if not case.failing:
+            texts.append(f"With {case.cells}S and everything else kept it stays inside every limit of brief and parts.")
+            continue
+        failing = ", ".join(check_name(check.name) for check in case.failing)
+        text = f"With {case.cells}S and everything else kept it misses {failing}."
+        remedy = found.remedies.get(case.cells)
+        changes = [] if remedy is None else [
+            each.changes for group in (remedy.propellers, remedy.motors, remedy.controllers, remedy.pairs)
+            for each in group[:1]
+        ]  # fmt: skip
+        if changes:
+            words = [" and ".join(f"the {kind} {part.name}" for kind, part in each.items()) for each in changes]
+            text += f" Changed to {', or to '.join(words)}, it meets the brief again."
+        elif remedy is not None:
+            text += " No change of one or two parts of the catalogue brings it inside."
+        if 0 < case.cap_throttle < 1:
+            text += (
+                f" A throttle cap of {math.floor(100 * case.cap_throttle)} % (duty) keeps the current below the "
+                f"ratings, at {signed(case.cap_motor_current_a)} A in the motor; a cap can be lost when a controller "
+                "is recalibrated."
+            )
+        texts.append(text)
+    if any(case.origin == "scaled" for case in cases):
+        texts.append("A pack called scaled is not in the catalogue: its mass and resistance follow from packs like it.")
+    return tuple(texts)
+
+
+def envelope_words(
+    brief: Brief, catalogue: Catalogue, train: PowerTrain, shown: Shown
+) -> tuple[tuple[str, ...], tuple[Table, ...]]:
+    """The parts envelope: paragraphs, and a table for each cell count."""
+    found = parts_envelope(brief, catalogue, train, cells=cell_counts(brief, train))
+    parts = [part for part in envelope_parts(found, shown) if part.title not in ("Cautions", "Balance")]
+    text = [" ".join(parts[0].sentences)]
+    text += [f"{part.title.removeprefix('With ')}: {' '.join(part.sentences)}" for part in parts[1:] if part.sentences]
+    tables = [Table(heads=("what", "may be"), rows=part.lines, caption=part.title) for part in parts if part.lines]
+    return tuple(text), tuple(tables)
+
+
+def _more(others: int) -> str:
+    return f", or {others} other{'s' if others > 1 else ''}" if others else ""
+
+
+def substitutes(shortlist: Shortlist, shown: Shown) -> tuple[Table, ...]:
+    """The next best combinations of each cell count, those that differ in the controller alone on one line."""
+    tables = []
+    for cells, group in sorted(shortlist.by_cells.items()):
+        alike: dict[tuple[str, str, str], list[Any]] = {}
+        for candidate in group:
+            alike.setdefault((candidate.motor_id, candidate.propeller_id, candidate.pack_id), []).append(candidate)
+        rows = [
+            {
+                "motor": first.train.motor.name,
+                "propeller": first.train.propeller.name,
+                "pack": first.train.pack.name,
+                "controller": first.train.controller.name + (_more(len(others))),
+                "all-up mass": shown.mass_text(first.all_up_mass_g),
+                "minutes": signed(first.flight_minutes),
+                "thrust to weight": signed(first.thrust_to_weight, 2),
+            }
+            for first, *others in list(alike.values())[:_MOST]
+        ]
+        if rows:
+            tables.append(Table.of(rows, caption=f"{cells}S, best first"))
+    return tuple(tables)

@@ -1,0 +1,85 @@
+"""From a brief and a catalogue to everything the build sheet says, before anybody draws or prints it."""
+
+from collections.abc import Callable
+
+from propmatch.aircraft.endurance import flight_time
+from propmatch.catalogue.catalogue import Catalogue
+from propmatch.checks.limits import Design, run_checks
+from propmatch.checks.measures import settings
+from propmatch.faults import InputFaults
+from propmatch.records.brief import Brief
+from propmatch.records.parts import PowerTrain
+from propmatch.search.matching import Shortlist, match
+from propmatch.sheet.briefwords import brief_sentences
+from propmatch.sheet.case import Case, Section, Sheet
+from propmatch.sheet.questions import assumed, cautions, extra, questions, sources
+from propmatch.sheet.spread import spread_of
+from propmatch.units import GRAM_KG
+from propmatch.words.shown import Shown
+
+__all__ = ["Section", "Sheet", "build_sheet"]
+
+_TOP = 40
+"""Combinations looked for, because those that differ in the controller alone share a line of the sheet."""
+
+
+def build_sheet(
+    brief: Brief,
+    catalogue: Catalogue,
+    *,
+    train: PowerTrain | None = None,
+    shortlist: Shortlist | None = None,
+    shown: Shown | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> Sheet | None:
+    """Put the sheet together; None when no train was given and none of the catalogue meets the brief.
+
+    Parameters
+    ----------
+    brief : Brief
+    catalogue : Catalogue
+    train : PowerTrain, optional
+        The train that the charts show; default the best for the brief.
+    shortlist : Shortlist, optional
+        What :func:`propmatch.match` found; default: found here.
+    shown : Shown, optional
+        Units; default the brief's.
+    progress : callable, optional
+        Called with combinations matched and in all.
+
+    Raises
+    ------
+    InputFaults
+        The catalogue lacks what the brief asks for and no train was given.
+    """
+    found = shortlist
+    if found is None:
+        try:
+            found = match(brief, catalogue, top=_TOP, progress=progress)
+        except InputFaults:
+            if train is None:
+                raise
+    chosen = train or (found.best.train if found and found.best else None)
+    if chosen is None:
+        return None
+    setting = settings(brief)[0]
+    design = Design.of(chosen, setting.variant)
+    limits = setting.brief.limits
+    assert limits.reserve_charge is not None
+    assert limits.cutoff_cell_v is not None
+    flight = flight_time(
+        chosen, setting.variant.airframe, design.all_up_mass_g * GRAM_KG, setting.phases,
+        reserve_charge=limits.reserve_charge, cutoff_cell_v=limits.cutoff_cell_v, air=setting.air,
+    )  # fmt: skip
+    case = Case(
+        brief=brief, catalogue=catalogue, setting=setting, train=chosen, design=design,
+        checks=(*run_checks(design, brief), *catalogue.extra_checks(design, brief)), spread=spread_of(design, brief),
+        flight=flight, shortlist=found,
+        shown=shown or Shown(thrust=brief.units.thrust, speed=brief.units.speed, wing_loading=brief.units.wing_loading),
+    )  # fmt: skip
+    return Sheet(
+        title=f"{brief.aircraft.name}: power train",
+        lead=tuple(brief_sentences(setting, case.shown)),
+        sections=(*questions(case), *extra(case), sources(case), assumed(case), cautions(case)),
+        design=design, checks=case.checks, flight=flight, shortlist=found,
+    )  # fmt: skip

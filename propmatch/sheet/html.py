@@ -1,0 +1,31 @@
+"""The build sheet as one HTML file: no script, nothing from a network, readable on paper."""
+
+from propmatch._version import __version__
+from propmatch.sheet.case import Sheet
+from propmatch.sheet.picture import need
+
+__all__ = ["sheet_html"]
+
+
+def sheet_html(sheet: Sheet) -> str:
+    """The file's text; the same for the same sheet.
+
+    Raises
+    ------
+    InputFaults
+        Jinja2 or matplotlib is not installed.
+    """
+    need("jinja2")
+    need("matplotlib")
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+    from markupsafe import Markup
+
+    environment = Environment(
+        loader=PackageLoader("propmatch.sheet", "templates"), autoescape=True, undefined=StrictUndefined,
+        trim_blocks=True, lstrip_blocks=True,
+    )  # fmt: skip
+    drawn = {picture.name: Markup(picture.svg()) for picture in sheet.pictures}  # texts in it are escaped already
+    style = Markup(environment.get_template("sheet.css").render())
+    text: str = environment.get_template("sheet.html").render(sheet=sheet, drawn=drawn, style=style,
+                                                              version=__version__)  # fmt: skip
+    return text

@@ -1,0 +1,101 @@
+"""How far every check is from its limit."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from propmatch.checks.limits import CLOSE, Check
+from propmatch.sheet.picture import Picture, Table
+from propmatch.sheet.spread import Spread
+from propmatch.sheet.style import GREY, INK
+from propmatch.words.checkwords import check_name, limit_text, percent, value_text
+
+__all__ = ["margin_chart"]
+
+_LEAST, _MOST = -0.6, 1.0
+_LOOK: dict[str, dict[str, Any]] = {
+    "brief": {"facecolor": "#0072B2", "edgecolor": "#00405f"},
+    "part rating": {"facecolor": "#b7d5e6", "edgecolor": "#00405f", "hatch": "////"},
+    "common practice": {"facecolor": "white", "edgecolor": "#00405f", "linestyle": "--"},
+}
+
+
+def margin_chart(checks: Sequence[Check], *, spread: Spread | None = None, name: str = "margins") -> Picture:
+    """Bars of margin with the limit at 0: to the right is room, to the left is beyond the limit.
+
+    ``spread`` adds whiskers from the worst to the best margin. Checks without a limit are in the table alone.
+    """
+    known = spread or Spread()
+    judged = sorted((c for c in checks if np.isfinite(c.limit)), key=lambda c: (not np.isnan(c.margin), c.margin))
+
+    def draw(figure: Any) -> None:
+        ax = figure.add_subplot(111)
+        ax.grid(axis="y", visible=False)
+        ax.axvspan(0, CLOSE, color="#ececec", lw=0)
+        for at, check in enumerate(judged):
+            width = float(np.clip(check.margin, _LEAST, _MOST)) if np.isfinite(check.margin) else _LEAST
+            ax.barh(at, width, height=0.62, lw=0.8, **_LOOK.get(check.basis, _LOOK["brief"]))
+            ends = known.margins(check)
+            if ends is not None:
+                low, high = (float(np.clip(end, _LEAST, _MOST)) for end in ends)
+                ax.plot([low, high], [at, at], color=INK, lw=1.3, marker="|", ms=7)
+                width = max(width, high)
+            beyond = " (off the chart)" if check.margin > _MOST or check.margin < _LEAST else ""
+            text = "no answer" if np.isnan(check.value) else f"{value_text(check.value, check.unit)}{beyond}"
+            ax.annotate(text, (max(width, 0.0), at), xytext=(4, 0), textcoords="offset points", va="center",
+                        fontsize=7.5)  # fmt: skip
+        ax.axvline(0, color=INK, lw=1.6)
+        ax.annotate("limit", (0, -0.75), ha="center", va="bottom", fontsize=8, annotation_clip=False)
+        ax.set_yticks(range(len(judged)), [f"{check_name(c.name)}\n{limit_text(c)}" for c in judged], fontsize=7.3)
+        ax.set(xlim=(_LEAST, 1.3), ylim=(len(judged) - 0.4, -0.8), xlabel="margin, % of the limit")
+        ax.set_xticks([-0.5, 0, 0.5, 1.0], ["-50", "0", "50", "100"])
+        _key(figure, {c.basis for c in judged})
+
+    rows = [
+        {
+            "check": check_name(c.name),
+            "value": value_text(c.value, c.unit),
+            "limit": limit_text(c),
+            "margin": percent(c.margin),
+            "likely margin": _range(known, c),
+            "verdict": c.verdict,
+            "limit from": c.basis if np.isfinite(c.limit) else "",
+            "what it is": c.note,
+        }
+        for c in checks
+    ]
+    return Picture(
+        name=name, title="Margin of every check", summary=_words(checks), table=Table.of(rows), draw=draw,
+        height_in=max(2.0, 1.1 + 0.33 * len(judged)),
+    )  # fmt: skip
+
+
+def _key(figure: Any, bases: set[str]) -> None:
+    from matplotlib.patches import Patch
+
+    shown = [basis for basis in _LOOK if basis in bases]
+    if shown:
+        figure.legend(handles=[Patch(label=f"limit from {basis}" if basis != "part rating" else "limit from a part's "
+                      "rating", **_LOOK[basis]) for basis in shown], loc="outside lower center", ncols=len(shown),
+                      fontsize=7, frameon=False, labelcolor=GREY)  # fmt: skip
+
+
+def _range(spread: Spread, check: Check) -> str:
+    ends = spread.margins(check)
+    return "" if ends is None else f"{percent(ends[0])} to {percent(ends[1])}"
+
+
+def _words(checks: Sequence[Check]) -> str:
+    over = [c for c in checks if c.verdict == "over"]
+    close = [c for c in checks if c.verdict == "close" and c.name != "cell_count"]
+    hard = [check_name(c.name) for c in over if c.basis != "common practice"]
+    soft = [check_name(c.name) for c in over if c.basis == "common practice"]
+    parts = []
+    parts.append(f"Beyond a limit of the brief or of a part: {', '.join(hard)}." if hard
+                 else "Every limit of the brief and of the parts is kept.")  # fmt: skip
+    if close:
+        parts.append(f"Within a tenth of the limit: {', '.join(check_name(c.name) for c in close)}.")
+    if soft:
+        parts.append(f"Outside common practice: {', '.join(soft)}.")
+    return " ".join(parts)

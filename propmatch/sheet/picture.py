@@ -1,0 +1,159 @@
+"""A chart as a thing: what it shows in words and numbers, how it is drawn, and the files it can become.
+
+Drawn with matplotlib's ``Figure`` alone, so that nothing is shared between charts or threads. The SVG is the same byte
+for byte each time, keeps its text as text, and carries a title and a description for screen readers.
+"""
+
+import io
+import re
+from collections.abc import Callable, Mapping, Sequence
+from html import escape
+from pathlib import Path
+from typing import Any
+
+import attrs
+
+from propmatch.faults import Fault, InputFaults
+from propmatch.tablehtml import table_html
+
+__all__ = ["Picture", "Table", "need"]
+
+FORMATS = (".svg", ".png", ".pdf")
+
+
+def need(module: str, extra: str = "report") -> None:
+    """Raise ``InputFaults`` that names what to install where a library is missing."""
+    from importlib.util import find_spec
+
+    if find_spec(module) is None:
+        hint = f'pip install "propmatch[{extra}]"'
+        raise InputFaults([Fault("charts", rule=f"need {module}, which is not installed", hint=hint)])
+
+
+@attrs.frozen(kw_only=True)
+class Table:
+    """Numbers as text: heads with units, and rows; the first column names the row.
+
+    Attributes
+    ----------
+    heads : tuple of str
+    rows : tuple of tuples of str
+    caption : str
+    """
+
+    heads: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    caption: str = ""
+
+    @classmethod
+    def of(cls, rows: Sequence[Mapping[str, Any]], caption: str = "") -> "Table":
+        """From mappings of head to text; the first one gives the heads."""
+        heads = tuple(rows[0]) if rows else ()
+        return cls(heads=heads, rows=tuple(tuple(str(row[h]) for h in heads) for row in rows), caption=caption)
+
+    def _repr_html_(self) -> str:
+        return table_html(self.heads, self.rows, caption=self.caption)
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Picture:
+    """One chart.
+
+    Attributes
+    ----------
+    name : str
+        Short and unique within a page; letters and hyphens.
+    title : str
+    summary : str
+        What the chart says, in sentences: its text alternative.
+    table : Table
+        The numbers behind it.
+    width_in, height_in : float
+    draw : callable
+        Draws into a matplotlib figure, or into a part of one.
+    """
+
+    name: str
+    title: str
+    summary: str
+    table: Table
+    draw: Callable[[Any], None]
+    width_in: float = 5.2
+    height_in: float = 3.9
+
+    def figure(self) -> Any:
+        """A matplotlib ``Figure`` with the chart on it."""
+        need("matplotlib")
+        from matplotlib import rc_context
+        from matplotlib.figure import Figure
+
+        from propmatch.sheet.style import SETTINGS
+
+        with rc_context(SETTINGS):
+            figure = Figure(figsize=(self.width_in, self.height_in), layout="constrained")
+            self.draw(figure)
+        return figure
+
+    def _bytes(self, form: str, **options: Any) -> bytes:
+        from matplotlib import rc_context
+
+        from propmatch.sheet.style import SETTINGS
+
+        figure = self.figure()
+        out = io.BytesIO()
+        with rc_context({**SETTINGS, "svg.hashsalt": self.name}):
+            figure.savefig(out, format=form, **options)
+        return out.getvalue()
+
+    def svg(self) -> str:
+        """An ``<svg>`` element to stand in a page, labelled for screen readers."""
+        text = self._bytes("svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None}).decode()
+        return _labelled(text, self.name, self.title, self.summary)
+
+    def save(self, path: str | Path) -> Path:
+        """Write ``.svg``, ``.png`` or ``.pdf``, by the name's ending.
+
+        Raises
+        ------
+        InputFaults
+            Another ending, or no matplotlib.
+        """
+        file = Path(path)
+        form = file.suffix.lower()
+        if form not in FORMATS:
+            raise InputFaults([Fault("--plot", value=str(path), rule=f"must end in {', '.join(FORMATS)}")])
+        if form == ".svg":
+            content = ('<?xml version="1.0" encoding="utf-8"?>\n' + self.svg() + "\n").encode()
+        else:
+            options = {"dpi": 200, "metadata": {"Software": None}} if form == ".png" else {"metadata": _NO_DATE}
+            content = self._bytes(form[1:], **options)
+        file.write_bytes(content)
+        return file
+
+    def _repr_html_(self) -> str:
+        table = table_html(self.table.heads, self.table.rows)
+        return f"<figure>{self.svg()}<figcaption>{escape(self.summary)}</figcaption></figure>{table}"
+
+
+_NO_DATE = {"CreationDate": None, "Producer": None, "Creator": None}
+
+
+def _labelled(text: str, name: str, title: str, summary: str) -> str:
+    """The ``<svg>`` element of a drawing without its preamble, with ids of its own, a title and a description."""
+    text = text[text.index("<svg") :].strip()
+    text = re.sub(r"<metadata>.*?</metadata>\s*", "", text, flags=re.DOTALL)
+    text = re.sub(r"<defs>\s*<style.*?</style>\s*</defs>\s*", "", text, flags=re.DOTALL)
+    used = set(re.findall(r'(?:xlink:href="|href="|url\()#([\w.:-]+)', text))
+    text = re.sub(r' id="([\w.:-]+)"', lambda m: f' id="{name}-{m[1]}"' if m[1] in used else "", text)
+    text = re.sub(r'((?:xlink:href="|href="|url\()#)', rf"\g<1>{name}-", text)
+    text = re.sub(r"<!--.*?-->\s*", "", text, flags=re.DOTALL)
+    text = text.replace("'DejaVu Sans', 'Bitstream Vera Sans', 'Computer Modern Sans Serif', ", "")
+    head, body = text.split(">", 1)
+    size = re.search(r'viewBox="[^"]*"', head)
+    assert size is not None
+    start = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" {size[0]} role="img" '
+        f'aria-labelledby="{name}-title {name}-desc" class="chart" style="stroke-linejoin: round">'
+    )
+    words = f'<title id="{name}-title">{escape(title)}</title><desc id="{name}-desc">{escape(summary)}</desc>'
+    return f"{start}\n{words}{body}"

@@ -1,0 +1,295 @@
+"""The sections of the build sheet, in the order of the questions people ask."""
+
+from collections.abc import Callable, Mapping
+
+import attrs
+import numpy as np
+
+from propmatch.aircraft.balance import bare_build_up, place_trains, power_train_items
+from propmatch.checks.limits import Design, excludes, run_checks
+from propmatch.records.brief import resolve_variants
+from propmatch.records.estimates import Assumption, completed
+from propmatch.search.matching import Candidate
+from propmatch.sheet.balancecharts import masses_table, side_view
+from propmatch.sheet.briefwords import train_reasons
+from propmatch.sheet.case import Case, Section
+from propmatch.sheet.cellsection import cells_table, cells_text, compared, envelope_words, substitutes
+from propmatch.sheet.flightcharts import flight_chart
+from propmatch.sheet.margincharts import margin_chart
+from propmatch.sheet.picture import Table
+from propmatch.sheet.thrustcharts import compare_chart, operating_chart, throttle_chart
+from propmatch.sheet.trimsection import stability_text, trim_picture
+from propmatch.status import Flag, Status
+from propmatch.train.lanes import train_lanes
+from propmatch.units import GRAM_KG
+from propmatch.words.checkwords import check_name, parts_text
+from propmatch.words.shown import signed
+
+__all__ = ["CAUTIONS", "assumed", "cautions", "extra", "questions", "sources"]
+
+CAUTIONS = (
+    "These numbers are estimates. Before flight measure current and voltage on the bench with a wattmeter, the model "
+    "tied down.",
+    "Take the propeller off while you set up the radio and the controller. Running, stand behind the disc, never in it "
+    "or beside it, and keep hands, sleeves and onlookers away.",
+    "Never exceed the lowest rating of motor, controller, pack and propeller. The makers' limits come first.",
+    "A throttle limit in the transmitter keeps the current below a value only while it is set: it can be lost when a "
+    "controller is recalibrated.",
+    "Never leave a charging pack alone. Store packs at about half charge; retire one that is puffed, dented or hot.",
+    "Fly where it is allowed and nobody is at risk. Rules and mass classes differ by country and change: check your "
+    "local rules, and ask a club's safety officer where you can.",
+)
+
+
+def answer(case: Case) -> Section:
+    hard = [check_name(c.name) for c in case.checks if excludes(c)]
+    mass = case.shown.mass_text(case.design.all_up_mass_g)
+    verdict = (
+        f"Not as the brief asks: with {parts_text(case.train)} at {mass} all-up it misses {', '.join(hard)}."
+        if hard
+        else f"Yes: with {parts_text(case.train)} at {mass} all-up it keeps every limit of the brief and of the parts."
+    )
+    text = [verdict]
+    asked = case.brief.limits.cells
+    for cells in asked:
+        if case.shortlist is not None and not case.shortlist.by_cells.get(cells):
+            text.append(f"With {cells}S no combination of the catalogue meets the brief.")
+    if case.shortlist is not None:
+        count = case.shortlist.passing
+        text.append(f"{'Of' if count is None else f'{count} of'} {case.shortlist.combinations} combinations of parts "
+                    f"{'considered, these are the best.' if count is None else 'meet the brief.'}")  # fmt: skip
+    points = [f"{key}: {reason}" for key, best in case.best.items() for reason in [train_reasons(best, case.shown)]]
+    return Section(name="answer", title="Will it fly at this weight?", text=tuple(text), points=tuple(points),
+                   tables=(_recommended(case),) if case.best else ())  # fmt: skip
+
+
+def _recommended(case: Case) -> Table:
+    shown, best = case.shown, case.best
+    lines: list[tuple[str, Callable[[Candidate], str]]] = [
+        ("motor", lambda c: c.train.motor.name),
+        ("propeller", lambda c: c.train.propeller.name),
+        ("controller", lambda c: c.train.controller.name),
+        ("pack", lambda c: c.train.pack.name),
+        ("all-up mass", lambda c: shown.mass_text(c.all_up_mass_g)),
+        ("flight time", lambda c: f"{c.flight_minutes:.1f} min"),
+        ("thrust to weight, half charge", lambda c: f"{c.thrust_to_weight:.2f}"),
+        ("top level speed, half charge", lambda c: shown.speed_text(c.top_speed_m_s)),
+        ("best climb, half charge", lambda c: f"{signed(c.climb_m_s)} m/s"),
+        ("motor current, full throttle, full pack", lambda c: f"{signed(c.motor_current_a)} A"),
+        ("pack current, full throttle, full pack", lambda c: f"{signed(c.pack_current_a)} A"),
+    ]
+    rows = [{"": label, **{key: say(c) for key, c in best.items()}} for label, say in lines]
+    return Table.of(rows, caption=f"The best combination {'for each cell count' if len(best) > 1 else 'found'}")
+
+
+def thrust(case: Case) -> Section:
+    limits = case.setting.brief.limits
+    assert limits.reserve_charge is not None
+    picture = operating_chart(
+        case.train, case.design.airframe, case.mass_kg, air=case.setting.air, reserve_charge=limits.reserve_charge,
+        phases=case.setting.phases, shown=case.shown,
+    )  # fmt: skip
+    text = "Where a thrust line crosses the line of what level flight needs, the aircraft flies level at that throttle."
+    remarks = _flags(case)
+    return Section(name="thrust", title="How much thrust is there, and how much does it need?", text=(text, *remarks),
+                   pictures=(picture,))  # fmt: skip
+
+
+def _flags(case: Case) -> tuple[str, ...]:
+    from propmatch.train.coupling import solve
+
+    point = solve(case.train, throttle=[0.4, 0.7, 1.0], air=case.setting.air)
+    return tuple(
+        f"{text[0].upper()}{text[1:]}."
+        for text in Flag(int(np.bitwise_or.reduce(np.asarray(point.flags, dtype=np.int64)))).remarks
+    )
+
+
+def throttle(case: Case) -> Section:
+    static = next(c for c in case.checks if c.name == "motor_current_static")
+    controller = next(c for c in case.checks if c.name == "controller_current")
+    limits = {"motor limit": static.limit, "controller limit": controller.limit}
+    held = [p.airspeed_m_s for p in case.setting.phases if p.throttle is None and p.airspeed_m_s]
+    pictures = [throttle_chart(case.train, air=case.setting.air, limits_a=limits, shown=case.shown)]
+    if held:
+        pictures.append(throttle_chart(case.train, airspeed_m_s=held[0], air=case.setting.air, limits_a=limits,
+                                       shown=case.shown, name="throttle-flight"))  # fmt: skip
+    text = "With a full pack. Throttle is duty, not stick position: check with a wattmeter where your stick is."
+    return Section(name="throttle", title="What does the throttle do?", text=(text,), pictures=tuple(pictures))
+
+
+def duration(case: Case) -> Section:
+    limits = case.setting.brief.limits
+    assert limits.reserve_charge is not None
+    assert limits.cutoff_cell_v is not None
+    picture = flight_chart(
+        case.train, case.design.airframe, case.mass_kg, case.setting.phases, reserve_charge=limits.reserve_charge,
+        cutoff_cell_v=limits.cutoff_cell_v, air=case.setting.air, flight=case.flight, shown=case.shown,
+    )  # fmt: skip
+    if np.isfinite(case.flight.minutes) and case.flight.minutes > 0:
+        seconds = round(60 * case.flight.timer_minutes)
+        text = (
+            f"{case.flight.minutes:.1f} minutes. Set the timer to {seconds // 60}:{seconds % 60:02d} "
+            f"(minutes:seconds, a tenth kept back) and expect about {case.flight.returned_mah:.0f} mAh to go back on "
+            "charging. If it is more, fly shorter."
+        )
+    else:
+        text = picture.summary
+    return Section(name="duration", title="How long does it fly?", text=(text,), pictures=(picture,))
+
+
+def margins(case: Case) -> Section:
+    picture = margin_chart(case.checks, spread=case.spread)
+    text = [
+        "A bar to the right is room to the limit, a bar to the left is beyond it; the shaded strip is the last tenth "
+        "before the limit. Only limits of the brief and ratings of parts rule a combination out."
+    ]
+    points: tuple[str, ...] = ()
+    if case.spread.varied:
+        text.append(
+            "The thin line is the likely range: each number below was set to both ends of its range with all others "
+            "kept, and the moves were added as the root of the sum of squares. What nobody gave a range for is taken "
+            "as exact, so expect at least this much."
+        )
+        points = case.spread.varied
+    return Section(name="margins", title="How close is it to the limits?", text=tuple(text), points=points,
+                   pictures=(picture,))  # fmt: skip
+
+
+def cells(case: Case) -> Section:
+    found, cases = compared(case.brief, case.catalogue, case.train)
+    charts = [
+        compare_chart(
+            {f"{c.cells}S": c.train for c in cases}, case.design.airframe,
+            {f"{c.cells}S": c.all_up_mass_g * GRAM_KG for c in cases}, air=case.setting.air, shown=case.shown,
+            title="Only the pack changed",
+        )
+    ]  # fmt: skip
+    if len(case.best) > 1:
+        charts.append(
+            compare_chart(
+                {key: c.train for key, c in case.best.items()}, case.design.airframe,
+                {key: c.all_up_mass_g * GRAM_KG for key, c in case.best.items()}, air=case.setting.air,
+                shown=case.shown, title="The best of each cell count, each with its own motor and propeller",
+                name="compare-best",
+            )
+        )  # fmt: skip
+    counts = [f"{c.cells}S" for c in cases]
+    others = [name for name in counts if name != case.own_cells]
+    return Section(
+        name="cells", title=f"What if somebody fits {' or '.join(others)}?", text=cells_text(found, cases),
+        pictures=tuple(charts), tables=(cells_table(cases, case.shown),),
+    )  # fmt: skip
+
+
+def others(case: Case) -> Section | None:
+    rows = []
+    for variant in resolve_variants(case.brief):
+        design = Design.of(case.train, variant)
+        checks = {c.name: c for c in run_checks(design, case.brief)}
+        failing = [check_name(c.name) for c in checks.values() if excludes(c)]
+        rows.append(
+            {
+                "build": variant.name,
+                "all-up mass": case.shown.mass_text(design.all_up_mass_g),
+                "flight time": f"{signed(checks['flight_time'].value)} min",
+                "thrust to weight": signed(checks["thrust_to_weight"].value, 2),
+                "limits missed": ", ".join(failing) or "none",
+            }
+        )
+    if len(rows) < 2:
+        return None
+    return Section(name="builds", title="What if it comes out heavier?", text=("The same power train in every build.",),
+                   tables=(Table.of(rows),))  # fmt: skip
+
+
+def envelope(case: Case) -> Section:
+    text, tables = envelope_words(case.brief, case.catalogue, case.train, case.shown)
+    return Section(name="envelope", title="Which other parts will do?", text=text, tables=tables)
+
+
+def sets(case: Case) -> Section | None:
+    tables = () if case.shortlist is None else substitutes(case.shortlist, case.shown)
+    if not tables:
+        return None
+    text = "Each line is a whole set that meets the brief; do not mix parts of different lines without matching again."
+    return Section(name="sets", title="Which sets of the catalogue meet the brief?", text=(text,), tables=tables,
+                   small=True)  # fmt: skip
+
+
+def balance(case: Case) -> Section | None:
+    geometry = case.setting.geometry
+    if geometry is None:
+        return None
+    build = bare_build_up(case.setting.brief, case.setting.variant)
+    places = place_trains(geometry, build, [case.train])
+    one = attrs.evolve(places, **{
+        field.name: np.asarray(getattr(places, field.name)).ravel()[0].item()
+        for field in attrs.fields(type(places)) if field.name not in ("geometry", "status")
+    }, status=Status(int(np.ravel(places.status)[0])))  # fmt: skip
+    pictures = [side_view(geometry, case.train, one)]
+    text: list[str] = []
+    if geometry.tail is not None and geometry.leading_edge_mm is not None:
+        text.append(stability_text(geometry))
+    trim, advice = trim_picture(case.setting, {**{k: c.train for k, c in case.best.items()}} or {"": case.train},
+                                case.shown)  # fmt: skip
+    if trim is not None:
+        pictures.append(trim)
+        text.append(advice)
+    return Section(
+        name="balance", title="Where does the pack go, and what does throttle do to trim?", text=tuple(text),
+        pictures=tuple(pictures), tables=(masses_table(build, power_train_items(geometry, case.train)),),
+    )  # fmt: skip
+
+
+def extra(case: Case) -> list[Section]:
+    found: Mapping[str, Mapping[str, str]] = case.catalogue.extra_sections(case.design, case.brief)
+    return [
+        Section(name=f"extra-{at}", title=str(title), tables=(Table(
+            heads=("what", "value"), rows=tuple((str(label), str(text)) for label, text in lines.items())),))
+        for at, (title, lines) in enumerate(found.items(), start=1)
+    ]  # fmt: skip
+
+
+def sources(case: Case) -> Section:
+    rows = []
+    for kind in ("motor", "propeller", "controller", "pack"):
+        part = getattr(case.train, kind)
+        sure = part.source.uncertainty
+        rows.append(
+            {
+                "part": kind,
+                "name": part.name,
+                "where its numbers come from": part.source.text,
+                "kind": part.source.kind,
+                "standard uncertainty": "-" if sure is None else f"{100 * sure:.0f} %",
+            }
+        )
+    return Section(name="sources", title="Where do the numbers come from?", tables=(Table.of(rows),), small=True)
+
+
+def assumed(case: Case) -> Section:
+    made: dict[Assumption, None] = dict.fromkeys(
+        (*completed(case.brief)[1], *case.setting.variant.assumptions, *completed(case.train)[1],
+         *train_lanes([case.train])[1], *case.flight.assumptions)
+    )  # fmt: skip
+    geometry = case.setting.geometry
+    if geometry is not None:
+        made.update(dict.fromkeys(geometry.assumptions))
+    if not made:
+        return Section(name="assumed", title="What was assumed?", text=("Nothing: every number was stated.",))
+    rows = [{"about": each.subject, "assumed": each.text} for each in made]
+    return Section(name="assumed", title="What was assumed, because nobody stated it?", tables=(Table.of(rows),),
+                   small=True)  # fmt: skip
+
+
+def cautions(case: Case) -> Section:
+    return Section(name="cautions", title="Before you run it", points=CAUTIONS)
+
+
+def questions(case: Case) -> list[Section]:
+    """The sections that answer, those without an answer left out."""
+    makers: tuple[Callable[[Case], Section | None], ...] = (
+        answer, thrust, throttle, duration, margins, cells, others, envelope, sets, balance,
+    )  # fmt: skip
+    return [section for make in makers if (section := make(case)) is not None]

@@ -1,0 +1,137 @@
+"""How far each check may move with what is not known exactly: one number at a time to the ends of its range.
+
+Every uncertain number of the train and the airframe is set to the low and to the high end of its range with all others
+kept; the moves of a check are added as the root of the sum of squares, upwards and downwards apart. Ranges: those that
+stand beside the assumptions (label kV, estimated resistances and currents, drag in words), and CT and CP of a
+propeller's table by 1.28 times the relative standard uncertainty of its source (80 %), each by itself. What nobody gave
+a range for is taken as exact, so the spread is the least one should expect.
+"""
+
+from typing import Any
+
+import attrs
+import numpy as np
+
+from propmatch.checks.limits import Check, Design, checks_of, measures_of
+from propmatch.checks.measures import TrainMeasures
+from propmatch.checks.ratings import rating_lanes
+from propmatch.models.tables import CoefficientTable
+from propmatch.records.brief import Brief
+from propmatch.records.estimates import Assumption, completed
+from propmatch.records.fields import replace
+from propmatch.records.parts import PowerTrain
+from propmatch.tablehtml import number_text
+from propmatch.train.lanes import train_lanes
+
+__all__ = ["Spread", "spread_of"]
+
+Z80 = 1.2816
+"""Half width of an 80 % interval in standard deviations of a normal distribution."""
+
+
+@attrs.frozen(kw_only=True)
+class Spread:
+    """What was varied, and how far each check moved.
+
+    Attributes
+    ----------
+    varied : tuple of str
+        Each uncertain number with its range, in words.
+    low, high : dict
+        Check name to the lowest and highest value.
+    """
+
+    varied: tuple[str, ...] = ()
+    low: dict[str, float] = attrs.field(factory=dict)
+    high: dict[str, float] = attrs.field(factory=dict)
+
+    def margins(self, check: Check) -> tuple[float, float] | None:
+        """Worst and best margin of a check; None where its spread is not known."""
+        if check.name not in self.low or not np.isfinite(check.limit) or check.limit == 0:
+            return None
+        ends = (self.low[check.name], self.high[check.name])
+        sign = 1.0 if check.least else -1.0
+        found = sorted(sign * (value - check.limit) / abs(check.limit) for value in ends)
+        return found[0], found[1]
+
+
+def spread_of(design: Design, brief: Brief) -> Spread:
+    """Spread of every check of a design; empty where every number is stated."""
+    train, made = completed(design.train)
+    _, of_frame = completed(design.airframe)
+    trains: list[tuple[str, PowerTrain, PowerTrain]] = []
+    for kind in ("motor", "controller", "pack"):
+        part = getattr(train, kind)
+        for each in made:
+            if each.subject == part.name and each.low is not None and each.high is not None:
+                low, high = (_with(train, kind, each.field, value) for value in (each.low, each.high))
+                trains.append((_range(each), low, high))
+    sure = train.propeller.source.uncertainty
+    if sure:
+        factors = np.exp(-Z80 * sure), np.exp(Z80 * sure)
+        for name in ("ct", "cp"):
+            low, high = (_scaled(train, name, factor) for factor in factors)
+            text = (
+                f"{train.propeller.name}: {name.upper()} {100 * (factors[0] - 1):+.0f} to "
+                f"{100 * (factors[1] - 1):+.0f} % (80 %)"
+            )
+            trains.append((text, low, high))
+    pairs: list[tuple[str, list[Check], list[Check]]] = []
+    if trains:
+        measured, _ = measures_of(attrs.evolve(design, train=train), brief)
+        every = [one for _, low, high in trains for one in (low, high)]
+        lists = checks_of(TrainMeasures(measured.setting, train_lanes(every)[0], rating_lanes(every)))
+        pairs += [(text, lists[2 * i], lists[2 * i + 1]) for i, (text, *_) in enumerate(trains)]
+    for each in of_frame:
+        if each.low is not None and each.high is not None:
+            low_checks, high_checks = (
+                checks_of(measures_of(attrs.evolve(
+                    design, train=train, airframe=replace(design.airframe, **{each.field: value})), brief)[0])[0]
+                for value in (each.low, each.high)
+            )  # fmt: skip
+            pairs.append((_range(each), low_checks, high_checks))
+    if not pairs:
+        return Spread()
+    middle = checks_of(measures_of(attrs.evolve(design, train=train), brief)[0])[0]
+    return _combined(middle, pairs)
+
+
+def _combined(middle: list[Check], pairs: list[tuple[str, list[Check], list[Check]]]) -> Spread:
+    low, high = {}, {}
+    for at, check in enumerate(middle):
+        ends = np.array([[a[at].value, b[at].value] for _, a, b in pairs]) - check.value
+        if not np.isfinite(ends).all():
+            continue
+        up, down = (np.sqrt(np.sum(np.max(side, axis=1).clip(0) ** 2)) for side in (ends, -ends))
+        if up > 1e-9 * abs(check.value) or down > 1e-9 * abs(check.value):
+            low[check.name], high[check.name] = float(check.value - down), float(check.value + up)
+    return Spread(varied=tuple(text for text, *_ in pairs), low=low, high=high)
+
+
+def _with(train: PowerTrain, kind: str, field: str, value: float) -> PowerTrain:
+    """The train with one number of one part changed; a value at the end of its declared range stays inside."""
+    made: PowerTrain = replace(train, **{kind: replace(getattr(train, kind), **{field: value})})
+    return made
+
+
+def _scaled(train: PowerTrain, name: str, factor: float) -> PowerTrain:
+    table = train.propeller.table
+    assert table is not None
+    values: dict[str, Any] = {key: getattr(table, key) for key in ("rpm", "advance_ratio", "ct", "cp")}
+    values[name] = values[name] * factor
+    made: PowerTrain = replace(train, propeller=replace(train.propeller, table=CoefficientTable(**values)))
+    return made
+
+
+def _plain_name(field: str) -> str:
+    """``cell_resistance_mohm`` as ``cell resistance``: the unit follows the numbers."""
+    words = field.split("_")
+    units = {"mohm", "ohm", "a", "w", "g", "rpm", "per", "v"}
+    while len(words) > 1 and words[-1] in units:
+        words.pop()
+    return " ".join(words).replace("kv", "kV")
+
+
+def _range(each: Assumption) -> str:
+    unit = f" {each.unit}" if each.unit else ""
+    return f"{each.subject}: {_plain_name(each.field)} {number_text(each.low, 3)} to {number_text(each.high, 3)}{unit}"

@@ -1,0 +1,294 @@
+"""Thrust available and required against airspeed, and thrust and currents against throttle or any other sweep."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from propmatch.aircraft.flight import full_throttle
+from propmatch.models.air import Air
+from propmatch.records.parts import Airframe, PowerTrain
+from propmatch.records.sections import Phase
+from propmatch.sheet.picture import Picture, Table
+from propmatch.sheet.speeds import THROTTLES, Speeds, fastest_m_s, phase_points, speeds
+from propmatch.sheet.style import BLUE, GREY, INK, ORANGE, STYLES, apart, end_labels, panel
+from propmatch.train.coupling import OperatingPoint, solve
+from propmatch.words.shown import Shown, signed
+
+__all__ = ["compare_chart", "operating_chart", "sweep_chart", "throttle_chart"]
+
+Floats = NDArray[np.float64]
+
+
+def _some(values: Floats, count: int = 9) -> list[int]:
+    """Places of some values, ends included."""
+    return sorted({int(i) for i in np.linspace(0, len(values) - 1, count)})
+
+
+def _even(thrust: Floats, count: int = 6) -> list[int]:
+    """Places at about even steps of a thrust, from the least above zero to the most."""
+    known = np.flatnonzero(np.isfinite(thrust) & (thrust > 0))
+    if not known.size:
+        return _some(thrust, 2)
+    steps = np.linspace(thrust[known].min(), thrust[known].max(), count)
+    return sorted({int(known[np.argmin(np.abs(thrust[known] - step))]) for step in steps})
+
+
+def operating_chart(
+    train: PowerTrain,
+    airframe: Airframe,
+    mass_kg: float,
+    *,
+    air: Air | None = None,
+    reserve_charge: float = 0.2,
+    phases: Sequence[Phase] = (),
+    shown: Shown | None = None,
+    name: str = "operating",
+) -> Picture:
+    """Thrust of constant throttle, and thrust that level flight needs, against airspeed.
+
+    Full throttle is drawn for a full pack and for the end of the flight; the other throttles for a full pack. Thrust is
+    the propellers' own; what level flight needs is drag over the installed-thrust factor, so the lines cross where the
+    aircraft flies level.
+    """
+    units, here = shown or Shown(), air or Air.standard()
+    grid = speeds(airframe, mass_kg, here, fastest_m_s(train, airframe, mass_kg, here))
+    charges = (1.0, reserve_charge)
+    fresh, late = (solve(train, airspeed_m_s=grid.airspeed, charge=q, air=here).thrust_n for q in charges)
+    parts = {d: solve(train, airspeed_m_s=grid.airspeed, throttle=d, air=here).thrust_n for d in THROTTLES}
+    tops = [float(full_throttle(train, airframe, mass_kg, charge=q, air=here).top_speed_m_s) for q in charges]
+    marks = phase_points(phases, airframe, mass_kg, here)
+    x, f = np.array([units.speed_of(v) for v in grid.airspeed]), units.thrust_of(1.0)
+
+    def draw(figure: Any) -> None:
+        ax = panel(figure)
+        high = 1.05 * f * float(np.nanmax([np.nanmax(fresh), *(need for *_, need in marks)]))
+        ax.set(xlim=(0, x[-1]), ylim=(0, high), xlabel=f"airspeed, {units.speed_unit}", ylabel="thrust, "
+               + units.thrust_unit)  # fmt: skip
+        ax.fill_between(x, f * fresh, f * late, color="#e8e8e8", lw=0)
+        labels = []
+        for d, thrust in parts.items():
+            ax.plot(x, f * thrust, color=GREY, lw=0.9)
+            labels.append((d, thrust))
+        ax.plot(x, f * fresh, color=BLUE, marker="o", markevery=10)
+        ax.plot(x, f * late, color=BLUE, linestyle="--", marker="s", markevery=10, markerfacecolor="white")
+        ax.plot(x, f * grid.needed, color=ORANGE, linestyle="-.", lw=2.2)
+        ax.axvline(units.speed_of(grid.stall), color=INK, lw=0.8, ls=":")
+        ax.annotate("stall", (units.speed_of(grid.stall), 0), xytext=(-2, 4), textcoords="offset points", fontsize=8,
+                    rotation=90, ha="right", va="bottom")  # fmt: skip
+        first = [
+            (0.0, f * float(fresh[0]), "full throttle, full pack"),
+            (0.0, f * float(late[0]), "full throttle, at the end"),
+        ]
+        first += [(0.0, f * float(t[0]), f"{100 * d:.0f} % throttle") for d, t in labels]
+        _start_labels(ax, first)
+        end = np.flatnonzero(np.isfinite(grid.needed) & (f * grid.needed < 0.97 * high))
+        if end.size:
+            ax.annotate("needed in level flight", (x[end[-1]], f * grid.needed[end[-1]]), xytext=(-4, 5),
+                        textcoords="offset points", color=ORANGE, fontsize=8, ha="right")  # fmt: skip
+        for label, speed, need in marks:
+            ax.plot([units.speed_of(speed)], [f * need], marker="X", color=INK, ls="none", ms=7)
+            ax.annotate(label, (units.speed_of(speed), f * need), xytext=(5, -11), textcoords="offset points",
+                        fontsize=8)  # fmt: skip
+
+    at = _some(grid.airspeed)
+    rows = [
+        {
+            f"airspeed, {units.speed_unit}": signed(x[i], 0),
+            f"100 %, full pack, {units.thrust_unit}": _thrust(units, fresh[i]),
+            f"100 %, {100 * reserve_charge:.0f} % charge, {units.thrust_unit}": _thrust(units, late[i]),
+            **{f"{100 * d:.0f} %, {units.thrust_unit}": _thrust(units, t[i]) for d, t in parts.items()},
+            f"needed, {units.thrust_unit}": _thrust(units, grid.needed[i]),
+        }
+        for i in at
+    ]
+    summary = (
+        f"At rest full throttle gives {units.thrust_text(fresh[0])} with a full pack and {units.thrust_text(late[0])} "
+        f"with {100 * reserve_charge:.0f} % of the charge left. Level flight is possible from the stall at "
+        f"{units.speed_text(grid.stall)} to {_top(units, tops[0])} with a full pack, {_top(units, tops[1])} at the end."
+    )
+    return Picture(
+        name=name, title="Thrust and what level flight needs, against airspeed", summary=summary,
+        table=Table.of(rows), draw=draw,
+    )  # fmt: skip
+
+
+def _top(units: Shown, speed: float) -> str:
+    return units.speed_text(speed) if np.isfinite(speed) else "nowhere (full throttle does not suffice)"
+
+
+def _thrust(units: Shown, thrust_n: float) -> str:
+    return signed(units.thrust_of(thrust_n), 0 if units.thrust == "gf" else 2)
+
+
+def _start_labels(ax: Any, labels: Sequence[tuple[float, float, str]]) -> None:
+    """Names of curves just inside the left edge, above their beginnings."""
+    low, high = ax.get_ylim()
+    known = sorted((label for label in labels if np.isfinite(label[1])), key=lambda label: label[1])
+    for (x, _, text), y in zip(known, apart([label[1] for label in known], 0.05 * (high - low)), strict=True):
+        ax.annotate(text, (x, y), xytext=(4, 3), textcoords="offset points", fontsize=7.5, color=GREY,
+                    bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.4, "alpha": 0.8})  # fmt: skip
+
+
+def compare_chart(
+    trains: Mapping[str, PowerTrain],
+    airframe: Airframe,
+    mass_kg: Mapping[str, float],
+    *,
+    air: Air | None = None,
+    charge: float = 0.5,
+    shown: Shown | None = None,
+    title: str = "",
+    name: str = "compare",
+) -> Picture:
+    """Full throttle of several trains against airspeed at one charge, each with what level flight needs at its mass."""
+    units, here = shown or Shown(), air or Air.standard()
+    fastest = max(fastest_m_s(train, airframe, mass_kg[key], here) for key, train in trains.items())
+    grids = {key: speeds(airframe, mass_kg[key], here, fastest) for key in trains}
+    thrusts = {
+        key: solve(train, airspeed_m_s=grids[key].airspeed, charge=charge, air=here).thrust_n
+        for key, train in trains.items()
+    }
+    f = units.thrust_of(1.0)
+
+    def draw(figure: Any) -> None:
+        ax = panel(figure)
+        high = 1.12 * f * max(float(np.nanmax(t)) for t in thrusts.values())
+        ax.set(xlim=(0, units.speed_of(fastest)), ylim=(0, high), xlabel=f"airspeed, {units.speed_unit}",
+               ylabel=f"thrust, {units.thrust_unit}")  # fmt: skip
+        names: list[tuple[float, float, str, str]] = []
+        for (key, thrust), style in zip(thrusts.items(), STYLES * 3, strict=False):
+            x = np.array([units.speed_of(v) for v in grids[key].airspeed])
+            ax.plot(x, f * thrust, markevery=10, **style)
+            ax.plot(x, f * grids[key].needed, color=style["color"], ls=style["linestyle"], lw=0.9)
+            at = int(np.flatnonzero(np.isfinite(thrust) & (x <= 0.3 * x[-1]))[-1])
+            names.append((float(f * thrust[at]), x[at], f"{key}, full throttle", style["color"]))
+        names.sort()
+        for (_, at_x, text, colour), y in zip(names, apart([n[0] for n in names], 0.055 * high), strict=True):
+            ax.annotate(text, (at_x, y), xytext=(4, 5), textcoords="offset points", color=colour, fontsize=8)
+        ax.annotate(f"at {100 * charge:.0f} % charge", (0.99, 0.89), xycoords="axes fraction", ha="right",
+                    fontsize=7.5, color=GREY)  # fmt: skip
+        ax.annotate("thin lines: needed in level flight", (0.99, 0.95), xycoords="axes fraction", ha="right",
+                    fontsize=7.5, color=GREY)  # fmt: skip
+
+    first = next(iter(grids.values()))
+    rows = [
+        {
+            f"airspeed, {units.speed_unit}": signed(units.speed_of(first.airspeed[i]), 0),
+            **{f"{key}, {units.thrust_unit}": _thrust(units, float(
+                np.interp(first.airspeed[i], grids[key].airspeed, t))) for key, t in thrusts.items()},
+            **{f"needed with {key}, {units.thrust_unit}": _thrust(units, _needed(grids[key], first.airspeed[i]))
+               for key in thrusts},
+        }
+        for i in _some(first.airspeed)
+    ]  # fmt: skip
+    tops = [
+        f"{key}: {units.thrust_text(thrusts[key][0])} at rest, up to "
+        + _top(units, float(full_throttle(train, airframe, mass_kg[key], charge=charge, air=here).top_speed_m_s))
+        for key, train in trains.items()
+    ]
+    return Picture(
+        name=name, title=title or f"{' beside '.join(trains)}: full throttle at {100 * charge:.0f} % charge",
+        summary=f"At {100 * charge:.0f} % charge. {'; '.join(tops)}.", table=Table.of(rows), draw=draw,
+    )  # fmt: skip
+
+
+def _needed(grid: Speeds, speed: float) -> float:
+    return float(np.interp(speed, grid.airspeed, grid.needed)) if speed >= grid.stall else float("nan")
+
+
+def throttle_chart(
+    train: PowerTrain,
+    *,
+    airspeed_m_s: float = 0.0,
+    charge: float = 1.0,
+    air: Air | None = None,
+    limits_a: Mapping[str, float] | None = None,
+    shown: Shown | None = None,
+    name: str = "throttle",
+) -> Picture:
+    """Thrust, motor current and pack current against throttle at one airspeed and charge."""
+    throttle = np.linspace(0.1, 1.0, 46)
+    point = solve(train, airspeed_m_s=airspeed_m_s, throttle=throttle, charge=charge, air=air)
+    units = shown or Shown()
+    where = "at rest" if airspeed_m_s == 0 else f"at {units.speed_text(airspeed_m_s)}"
+    return sweep_chart(
+        100 * throttle, point, axis="throttle (duty), %", title=f"Thrust and current against throttle, {where}",
+        limits_a=limits_a, shown=units, name=name, by_thrust=True,
+    )  # fmt: skip
+
+
+def sweep_chart(
+    x: Any,
+    point: OperatingPoint,
+    *,
+    axis: str,
+    title: str,
+    limits_a: Mapping[str, float] | None = None,
+    shown: Shown | None = None,
+    by_thrust: bool = False,
+    name: str = "sweep",
+) -> Picture:
+    """Thrust above, motor and pack current below, against any swept quantity ``x`` (M,).
+
+    With ``by_thrust`` the table of numbers goes by even steps of thrust, and says what ``x`` each takes.
+    """
+    units, x = shown or Shown(), np.asarray(x, dtype=np.float64)
+    thrust, motor, pack = (
+        np.broadcast_to(np.asarray(getattr(point, field), dtype=np.float64), x.shape)
+        for field in ("thrust_n", "motor_current_a", "pack_current_a")
+    )
+    f, known = units.thrust_of(1.0), {key: a for key, a in (limits_a or {}).items() if np.isfinite(a)}
+    marker = {} if len(x) > 12 else {"marker": "o"}
+
+    def draw(figure: Any) -> None:
+        above, below = figure.subplots(2, 1, sharex=True)
+        above.plot(x, f * thrust, color=BLUE, **marker)
+        above.set(ylabel=f"thrust, {units.thrust_unit}")
+        below.plot(x, motor, color=BLUE, **marker)
+        below.plot(x, pack, color=ORANGE, ls="--", **marker)
+        below.set(xlabel=axis, ylabel="current, A", xlim=(float(x.min()), float(x.max())) if len(x) > 1 else None)
+        drawn = [np.nanmax(c) for c in (motor, pack) if np.isfinite(c).any()]
+        top = 1.12 * max([*drawn, *(a for a in known.values() if a < 2.5 * max(drawn, default=1.0))], default=1.0)
+        below.set_ylim(min([0.0, *(1.3 * float(np.nanmin(c)) for c in (motor, pack) if np.isfinite(c).any())]), top)
+        finite = np.flatnonzero(np.isfinite(motor))
+        if finite.size:
+            last = int(finite[-1])
+            end_labels(below, [
+                (x[last], float(motor[last]), "one motor", BLUE), (x[last], float(pack[last]), "pack", ORANGE),
+                *((x[last], a, text, INK) for text, a in known.items() if a < top),
+            ])  # fmt: skip
+        for level in known.values():
+            if level < top:
+                below.axhline(level, color=INK, lw=1.1, ls=(0, (1, 1.5)))
+
+    thrust_head = f"thrust, {units.thrust_unit}"
+    rows = [
+        {
+            axis: signed(x[i], 2 if abs(x).max() < 10 else 0),
+            thrust_head: _thrust(units, float(thrust[i])),
+            "motor current, A": signed(float(motor[i])),
+            "pack current, A": signed(float(pack[i])),
+        }
+        for i in (_even(thrust) if by_thrust else _some(x))
+    ]
+    if by_thrust:
+        rows = [{thrust_head: row[thrust_head], **row} for row in rows]
+    summary = _sweep_words(x, thrust, motor, pack, axis, units)
+    return Picture(name=name, title=title, summary=summary, table=Table.of(rows), draw=draw, height_in=4.2)
+
+
+def _sweep_words(x: Floats, thrust: Floats, motor: Floats, pack: Floats, axis: str, units: Shown) -> str:
+    known = np.flatnonzero(np.isfinite(thrust))
+    if not known.size:
+        return "No point of this sweep has an answer."
+    low, high = int(known[0]), int(known[-1])
+    quantity, _, unit = axis.partition(", ")
+    ends = [f"{signed(x[i], 2 if abs(x).max() < 10 else 0)} {unit}".strip() for i in (low, high)]
+    return (
+        f"From {quantity} {ends[0]} to {ends[1]} thrust goes from {units.thrust_text(thrust[low])} to "
+        f"{units.thrust_text(thrust[high])}, the current of one motor from {motor[low]:.1f} to {motor[high]:.1f} A, "
+        f"of the pack from {pack[low]:.1f} to {pack[high]:.1f} A. At part throttle a motor carries more than "
+        "it draws from the pack."
+    )

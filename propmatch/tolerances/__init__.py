@@ -1,0 +1,5 @@
+"""How sure a number is: spreads of the parts' numbers and samples drawn from them.
+
+Enter: parts and their sources. Leave: the same parts with other numbers, and what the spread rests on. Imports
+``aircraft`` and what that imports; knows no check and no catalogue.
+"""

@@ -1,0 +1,111 @@
+"""Roots and edges by bracket, every lane for itself: for lanes that plain steps do not settle, and for limits."""
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from propmatch.status import Status
+
+__all__ = ["bracketed_newton", "edge", "first_crossing"]
+
+Floats = NDArray[np.float64]
+Indices = NDArray[np.intp]
+Function = Callable[[Indices, Floats], tuple[Floats, Floats]]
+"""function(lanes, x) -> (f, df/dx) of those lanes."""
+_STEPS = 200
+_GRID = 96
+
+
+def bracketed_newton(
+    function: Function, low: Floats, high: Floats, limit: Floats, *, falling: bool
+) -> tuple[Floats, NDArray[np.int8]]:
+    """Newton steps kept inside a shrinking bracket, halving it whenever a step leaves it or gains too little.
+
+    Parameters
+    ----------
+    function : f changes from positive to negative over the bracket when ``falling``, else the other way
+    low, high : (N,), ends of the brackets, not negative
+    limit : (N,), |f| that counts as settled
+    falling : bool
+
+    Returns
+    -------
+    x and status, (N,): OK, NO_SOLUTION where the bracket holds no sign change, NOT_CONVERGED; x is NaN unless OK.
+    """
+    sign = 1.0 if falling else -1.0
+    low, high = np.maximum(low, 1e-9), np.maximum(high, 2e-9)
+    x = np.full(low.shape, np.nan)
+    status = np.full(low.shape, Status.NOT_CONVERGED, dtype=np.int8)
+    everyone = np.arange(low.size)
+    with np.errstate(all="ignore"):
+        at_low, at_high = (sign * function(everyone, end)[0] for end in (low, high))
+        for end, f, wrong in ((low, at_low, ~(at_low >= 0)), (high, at_high, ~(at_high <= 0))):
+            hit = np.abs(f) <= limit
+            x[hit], status[hit] = end[hit], Status.OK
+            status[wrong & ~hit & (status != Status.OK)] = Status.NO_SOLUTION
+        lanes = np.flatnonzero(status == Status.NOT_CONVERGED)
+        a, b = low[lanes], high[lanes]
+        here, last = 0.5 * (a + b), b - a
+        for _ in range(_STEPS):
+            if not lanes.size:
+                break
+            f, df = (sign * each for each in function(lanes, here))
+            done = (np.abs(f) <= limit[lanes]) | (b - a <= 4e-16 * b)
+            x[lanes[done]], status[lanes[done]] = here[done], Status.OK
+            a, b = np.where(f > 0, here, a), np.where(f > 0, b, here)
+            step = -f / df
+            trial = here + step
+            poor = ~((trial > a) & (trial < b)) | (np.abs(step) > 0.5 * np.abs(last))
+            new = np.where(poor, 0.5 * (a + b), trial)
+            last, here = (new - here)[~done], new[~done]
+            lanes, a, b = lanes[~done], a[~done], b[~done]
+    return x, status
+
+
+def first_crossing(function: Function, low: Floats, high: Floats) -> tuple[Floats, Floats]:
+    """Narrow each bracket to the first step of a 96-step grid over which the function turns positive."""
+    before, after = low.copy(), high.copy()
+    found = np.zeros(low.shape, dtype=bool)
+    everyone: Any = np.arange(low.size)
+    previous = np.maximum(low, 1e-9)
+    with np.errstate(all="ignore"):
+        for i in range(1, _GRID + 1):
+            here = low + (high - low) * i / _GRID
+            crossed = ~found & (function(everyone, here)[0] >= 0)
+            before[crossed], after[crossed] = previous[crossed], here[crossed]
+            found |= crossed
+            if found.all():
+                break
+            previous = here
+    return before, after
+
+
+_HALVINGS = 44
+
+
+def edge(passes: Callable[[Floats], NDArray[np.bool_]], good: Floats, bad: Floats, *, steps: int = _HALVINGS) -> Floats:
+    """The value next to the edge, on the passing side.
+
+    Parameters
+    ----------
+    passes : callable
+        Values (N,) to whether each passes; true at ``good``, false at ``bad``, one edge between.
+    good, bad : (N,)
+        Ends of the bracket.
+    steps : int
+        Halvings; 44 leave 6e-14 of the bracket.
+
+    Returns
+    -------
+    (N,) of the largest (or smallest) value known to pass; where ``good`` fails NaN, where ``bad`` passes ``bad``.
+    """
+    good, bad = np.array(good, dtype=np.float64), np.array(bad, dtype=np.float64)
+    hopeless, free = ~passes(good), passes(bad)
+    inside, outside = good.copy(), bad.copy()
+    for _ in range(steps):
+        middle = 0.5 * (inside + outside)
+        fine = passes(middle)
+        inside, outside = np.where(fine, middle, inside), np.where(fine, outside, middle)
+    return np.where(hopeless, np.nan, np.where(free, bad, inside))

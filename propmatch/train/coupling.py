@@ -1,0 +1,285 @@
+"""Motor, controller, pack and propeller together: the operating point, and the throttle that holds a thrust."""
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import attrs
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from propmatch.models import controller, motor
+from propmatch.models.air import Air
+from propmatch.records.parts import PowerTrain
+from propmatch.status import Flag, Status
+from propmatch.train.kernel import chunks, solve_speed
+from propmatch.train.lanes import TrainLanes, train_lanes
+from propmatch.train.operating import POINT_FIELDS, Drive, OperatingPoint, point_fields
+from propmatch.train.thrust import ThrustProblem, speed_for_thrust
+from propmatch.train.torque import SpeedProblem, lanes_of, loads
+
+__all__ = [
+    "POINT_FIELDS",
+    "OperatingPoint",
+    "as_lanes",
+    "full_throttle_thrust",
+    "hold_lanes",
+    "hold_thrust",
+    "in_shape",
+    "solve",
+    "solve_lanes",
+]
+
+Floats = NDArray[np.float64]
+_SEA_LEVEL = Air.standard()
+
+
+def solve(
+    train: PowerTrain | Sequence[PowerTrain],
+    *,
+    airspeed_m_s: ArrayLike = 0.0,
+    throttle: ArrayLike = 1.0,
+    charge: ArrayLike = 1.0,
+    air: Air | None = None,
+) -> OperatingPoint:
+    """Operating point of a power train: the one rotational speed where motor torque equals propeller torque.
+
+    Parameters
+    ----------
+    train : PowerTrain or sequence of N
+        N trains are lanes of shape (N,).
+    airspeed_m_s : array_like [m/s], >= 0
+    throttle : array_like [-], duty 0..1; 0 is motor off
+    charge : array_like [-], state of charge 0..1
+    air : Air, default the standard atmosphere at sea level
+
+    Returns
+    -------
+    OperatingPoint
+        Fields broadcast over all arguments; floats when every argument is scalar and ``train`` one train.
+
+    Raises
+    ------
+    TypeError, ValueError
+        Wrong types, shapes that do not broadcast, a propeller without a coefficient table. A number out of range in
+        a lane gives status BAD_INPUT there and leaves the other lanes alone.
+
+    Notes
+    -----
+    d E' - K w - (R + R_c + count d^2 R_b/eta) I(w) = 0 with E' = E - R_b I_acc, eta = 1 - k (1 - d),
+    I(w) = Q(w/g)/(g K e) + I0(w): first-order motor (Drela, MIT technical note, 2007), averaged chopper, pack with a
+    series resistance. Range: the coefficient table; beyond it the answer is flagged.
+    """
+    numbers = {"airspeed_m_s": airspeed_m_s, "throttle": throttle, "charge": charge}
+    lanes, shape, scalar, made, arguments = _compact(train, air, numbers)
+    return in_shape(solve_lanes(lanes, *arguments), shape, scalar, made)
+
+
+def hold_thrust(
+    train: PowerTrain | Sequence[PowerTrain],
+    thrust_n: ArrayLike,
+    *,
+    airspeed_m_s: ArrayLike = 0.0,
+    charge: ArrayLike = 1.0,
+    air: Air | None = None,
+) -> OperatingPoint:
+    """Operating point at the throttle that gives a thrust; ``thrust_n`` is the whole train's, >= 0.
+
+    The lowest propeller speed giving thrust_n/count fixes torque and current; the throttle follows in closed form
+    (:func:`propmatch.models.controller.throttle_for`). Parameters, result and errors as in :func:`solve`.
+
+    Status CANNOT_HOLD where the pack cannot deliver the power or throttle would exceed 1; BELOW_IDLE where less than
+    no current is needed; OFF for no thrust at no airspeed.
+    """
+    numbers = {"thrust_n": thrust_n, "airspeed_m_s": airspeed_m_s, "charge": charge}
+    lanes, shape, scalar, made, arguments = _compact(train, air, numbers)
+    return in_shape(hold_lanes(lanes, *arguments), shape, scalar, made)
+
+
+def as_lanes(train: Any, air: Air | None, **numbers: ArrayLike) -> Any:
+    """As lanes: trains, shape, whether scalar, assumptions, and the arguments flat in their order, density, sound."""
+    lanes, shape, scalar, made, arguments = _compact(train, air, numbers)
+    if lanes.size == 1:
+        lanes = lanes.take(np.zeros(int(np.prod(shape)), dtype=np.intp))
+    return lanes, shape, scalar, made, [np.broadcast_to(x, (lanes.size,)) for x in arguments]
+
+
+def _compact(train: Any, air: Air | None, numbers: dict[str, ArrayLike]) -> Any:
+    """As :func:`as_lanes`, but one train and single numbers stay one element that serves every lane."""
+    one = isinstance(train, PowerTrain)
+    trains = [train] if one else list(train)
+    wrong = [type(t).__name__ for t in trains if not isinstance(t, PowerTrain)]
+    if wrong or not trains:
+        raise TypeError(f"train must be a PowerTrain or a sequence of them, got {', '.join(wrong) or 'none'}")
+    if not isinstance(air, Air | None):
+        raise TypeError(f"air must be an Air, got {type(air).__name__}")
+    here = _SEA_LEVEL if air is None else air
+    arrays = []
+    for name, value in numbers.items():
+        array = np.asarray(value)
+        if array.dtype.kind not in "fiu":
+            raise TypeError(f"{name} must be numbers, got {array.dtype}")
+        arrays.append(array.astype(np.float64))
+    arrays += [np.asarray(here.density_kg_m3), np.asarray(here.speed_of_sound_m_s)]
+    own = () if one else (len(trains),)
+    shape = np.broadcast_shapes(own, *(x.shape for x in arrays))
+    arguments = [x.reshape(1) if x.size == 1 else np.broadcast_to(x, shape).ravel() for x in arrays]
+    lanes, made = train_lanes(trains)
+    if lanes.size > 1 and shape != own:
+        lanes = lanes.take(np.broadcast_to(np.arange(lanes.size), shape).ravel())
+    return lanes, shape, shape == (), made, arguments
+
+
+def solve_lanes(
+    lanes: TrainLanes, airspeed: Floats, throttle: Floats, charge: Floats, density: Floats, sound: Floats
+) -> OperatingPoint:
+    """The array path of :func:`solve`: everything (N,), or (1,) where one train or number serves every lane."""
+    return _in_chunks(_solve_chunk, lanes, airspeed, throttle, charge, density, sound)
+
+
+def hold_lanes(
+    lanes: TrainLanes, thrust: Floats, airspeed: Floats, charge: Floats, density: Floats, sound: Floats
+) -> OperatingPoint:
+    """The array path of :func:`hold_thrust`: everything (N,), or (1,) where one train or number serves every lane."""
+    return _in_chunks(_hold_chunk, lanes, thrust, airspeed, charge, density, sound)
+
+
+def _in_chunks(solver: Any, lanes: TrainLanes, *arguments: Floats) -> OperatingPoint:
+    """Solve chunk by chunk, so that what is in work stays in the cache."""
+    n = int(np.broadcast_shapes((lanes.size,), *(x.shape for x in arguments))[0])
+    with np.errstate(all="ignore"):
+        if n == 1:
+            return OperatingPoint(**solver(lanes, n, *arguments))
+        out: dict[str, Any] = {name: np.empty(n) for name in POINT_FIELDS}
+        out["status"], out["flags"] = np.empty(n, dtype=np.int8), np.empty(n, dtype=np.int16)
+        for part in chunks(n):
+            found = solver(_some(lanes, part), part.stop - part.start, *(lanes_of(x, part) for x in arguments))
+            for name, array in out.items():
+                array[part] = found[name]
+    return OperatingPoint(**out)
+
+
+def _some(lanes: TrainLanes, index: Any) -> TrainLanes:
+    """Some lanes; one train serves every lane."""
+    return lanes if lanes.size == 1 else lanes.take(index)
+
+
+def _statuses(n: int, good: NDArray[np.bool_], off: NDArray[np.bool_]) -> tuple[NDArray[np.int8], Any]:
+    """Statuses before solving, and the lanes to solve: a slice when it is all of them."""
+    status = np.full(n, Status.OK, dtype=np.int8)
+    if good.all() and not off.any():
+        return status, slice(0, n)
+    status[np.broadcast_to(off, (n,))] = Status.OFF
+    status[~np.broadcast_to(good, (n,))] = Status.BAD_INPUT
+    run = np.flatnonzero(status == Status.OK)
+    return status, run
+
+
+def _solve_chunk(
+    p: TrainLanes, n: int, airspeed: Floats, throttle: Floats, charge: Floats, density: Floats, sound: Floats
+) -> dict[str, Any]:
+    good = (
+        (airspeed >= 0) & (airspeed < np.inf) & (throttle >= 0) & (throttle <= 1)
+        & (charge >= 0) & (charge <= 1) & (density > 0) & (density < np.inf)
+    )  # fmt: skip
+    status, run = _statuses(n, good, throttle == 0)
+    drive = Drive.stopped(n)
+    open_v, pack_ohm = p.open_circuit_v(charge), p.pack_ohm(charge)
+    if isinstance(run, slice) or run.size:
+        problem = _problem(p, airspeed, throttle, open_v, pack_ohm, density)
+        found = solve_speed(problem.take(run), run.size if isinstance(run, np.ndarray) else n)
+        status[run] = found.status
+        drive.place(run, found.speed_rad_s, found.torque_nm, found.thrust_n, found.motor_current_a)
+    return point_fields(p, drive, airspeed, throttle, open_v, pack_ohm, sound, status)
+
+
+def _problem(
+    p: TrainLanes, airspeed: Floats, throttle: Any, open_v: Floats, pack_ohm: Floats, density: Floats
+) -> SpeedProblem:
+    """The torque balance at a throttle."""
+    eta = controller.eta(throttle, p.loss)
+    fixed = p.resistance_ohm + p.controller_ohm
+    shared = p.count * throttle * throttle * pack_ohm
+    return SpeedProblem(
+        source_v=throttle * (open_v - pack_ohm * p.accessory_a),
+        k=p.k,
+        resistance_ohm=fixed + shared / eta,
+        resistance_back_ohm=fixed + shared * eta,
+        no_load_a=p.no_load_a,
+        reference_rad_s=p.reference_rad_s,
+        exponent=p.exponent,
+        gear_ratio=p.gear_ratio,
+        gear_efficiency=p.gear_efficiency,
+        which=p.propeller,
+        diameter_m=p.diameter_m,
+        density_kg_m3=density,
+        airspeed_m_s=airspeed,
+        surfaces=p.stack,
+    )
+
+
+def full_throttle_thrust(
+    p: TrainLanes, charge: Floats, density: Floats
+) -> Callable[[NDArray[np.intp], Floats], Floats]:
+    """Thrust of the whole train [N] at full throttle as a function of (lanes (M,), airspeeds (M,)).
+
+    The same as ``thrust_n`` of :func:`solve_lanes`, without the rest of the operating point.
+    """
+    good = (charge >= 0) & (charge <= 1) & (density > 0) & (density < np.inf)
+    everywhere = np.ones(p.size)
+    problem = _problem(p, np.zeros(p.size), everywhere, p.open_circuit_v(charge), p.pack_ohm(charge), density)
+    count = p.count
+
+    def thrust(lanes: NDArray[np.intp], airspeed: Floats) -> Floats:
+        fit = good[lanes] & (airspeed >= 0) & (airspeed < np.inf)
+        speed = np.where(fit, airspeed, 0.0)
+        found = solve_speed(attrs.evolve(problem.take(lanes), airspeed_m_s=speed), lanes.size)
+        return np.where(fit, count[lanes] * found.thrust_n, np.nan)
+
+    return thrust
+
+
+def _hold_chunk(
+    p: TrainLanes, n: int, thrust: Floats, airspeed: Floats, charge: Floats, density: Floats, sound: Floats
+) -> dict[str, Any]:
+    good = (
+        (airspeed >= 0) & (airspeed < np.inf) & (thrust >= 0) & (thrust < np.inf)
+        & (charge >= 0) & (charge <= 1) & (density > 0) & (density < np.inf)
+    )  # fmt: skip
+    status, run = _statuses(n, good, (thrust == 0) & (airspeed == 0))
+    drive = Drive.stopped(n)
+    throttle = np.zeros(n)
+    open_v, pack_ohm = p.open_circuit_v(charge), p.pack_ohm(charge)
+    if isinstance(run, slice) or run.size:
+        q, v, rho, e, r = (_some(p, run), *(lanes_of(x, run) for x in (airspeed, density, open_v, pack_ohm)))
+        problem = ThrustProblem(
+            thrust_n=lanes_of(thrust, run) / q.count,
+            which=q.propeller,
+            diameter_m=q.diameter_m,
+            density_kg_m3=rho,
+            airspeed_m_s=v,
+            surfaces=q.stack,
+        )
+        u, found = speed_for_thrust(problem, run.size if isinstance(run, np.ndarray) else n)
+        torque, pull = loads(problem, u)
+        w = q.gear_ratio * u
+        no_load = motor.no_load_current_a(w, q.no_load_a, q.reference_rad_s, q.exponent)
+        current = motor.current_a(torque, no_load, q.k, q.gear_ratio, q.gear_efficiency)
+        behind = motor.terminal_voltage_v(w, current, q.k, q.resistance_ohm + q.controller_ohm)
+        d = controller.throttle_for(behind, current, e - r * q.accessory_a, r, q.loss, q.count)
+        solved = found == Status.OK
+        below = solved & (current < 0)
+        beyond = solved & ~below & ~((d > 0) & (d <= 1.0 + 1e-12))
+        found[below], found[beyond] = Status.BELOW_IDLE, Status.CANNOT_HOLD
+        status[run], throttle[run] = found, np.minimum(d, 1.0)
+        drive.place(run, u, torque, pull, current)
+    return point_fields(p, drive, airspeed, throttle, open_v, pack_ohm, sound, status)
+
+
+def in_shape(point: OperatingPoint, shape: tuple[int, ...], scalar: bool, made: Any) -> OperatingPoint:
+    """Give lanes their shape back; scalars become floats, a Status and a Flag."""
+    if not scalar:
+        fields = {name: getattr(point, name).reshape(shape) for name in POINT_FIELDS}
+        return OperatingPoint(assumptions=made, **fields)
+    fields = {name: float(getattr(point, name)[0]) for name in POINT_FIELDS}
+    fields["status"], fields["flags"] = Status(int(point.status[0])), Flag(int(point.flags[0]))
+    return OperatingPoint(assumptions=made, **fields)

@@ -1,0 +1,72 @@
+"""Numbers of checks, and parts, as people write them: one wording for the command line, the sheet and the page."""
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from propmatch.words.shown import Shown, signed
+
+if TYPE_CHECKING:
+    from propmatch.checks.limits import Check
+
+__all__ = ["check_name", "fewer_amps", "joined", "limit_number", "limit_text", "parts_text", "percent", "value_text"]
+
+
+def check_name(name: str) -> str:
+    """The name of a check as people write it."""
+    return name.replace("_", " ").replace("all up", "all-up").replace("rpm", "speed").replace("mach", "Mach")
+
+
+def value_text(value: float, unit: str, shown: Shown | None = None, *, missing: str = "-") -> str:
+    """A number of a check with its unit, mass and wing loading in the reader's units where ``shown`` is given."""
+    if not math.isfinite(value):
+        return missing
+    if shown is not None and unit == "g":
+        return shown.mass_text(value)
+    if shown is not None and unit == "g/dm2":
+        return shown.loading_text(value)
+    digits = 0 if unit in ("g", "rpm", "S") else 2 if abs(value) < 10 else 1
+    return f"{signed(value, digits)} {unit}".strip()
+
+
+def limit_number(check: "Check", shown: Shown | None = None) -> str:
+    """``14 A``: a limit without trailing zeros; ``-`` without one."""
+    number, space, unit = value_text(check.limit, check.unit, shown).partition(" ")
+    return (number.rstrip("0").rstrip(".") if "." in number else number) + space + unit
+
+
+def limit_text(check: "Check", shown: Shown | None = None) -> str:
+    """``at most 14 A``, ``at least 0.55``; ``-`` without a limit."""
+    if not math.isfinite(check.limit):
+        return "-"
+    return f"at {'least' if check.least else 'most'} {limit_number(check, shown)}"
+
+
+def percent(share: float, digits: int = 0) -> str:
+    """A share as a percentage; ``-`` when there is none."""
+    return "-" if not math.isfinite(share) else f"{signed(100 * share, digits)} %"
+
+
+def joined(words: Sequence[str]) -> str:
+    """``a, b and c``."""
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def parts_text(train: Any, *, pack: bool = True) -> str:
+    """The parts of a train by name; several sets, a gear and cells in parallel are said."""
+    sets = "" if train.count == 1 else f"{train.count} sets of "
+    geared = "" if train.motor.gear_ratio == 1 else f" geared {train.motor.gear_ratio:g}:1"
+    names = f"{sets}{train.motor.name}{geared}, {train.propeller.name}, {train.controller.name}"
+    if not pack:
+        return names
+    parallel = "" if train.pack.cells_parallel == 1 else f" ({train.pack.cells_series}S{train.pack.cells_parallel}P)"
+    return f"{names}, {train.pack.name}{parallel}"
+
+
+def fewer_amps(motors: int, motor_current_a: float, pack_current_a: float) -> str:
+    """``, fewer amps than the motor carries``, where the pack gives fewer: accessories come on top."""
+    if pack_current_a >= motors * motor_current_a:
+        return ""
+    return f", fewer amps than the {'motor carries' if motors == 1 else f'{motors} motors carry together'}"
