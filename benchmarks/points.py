@@ -81,6 +81,8 @@ class Catalogue:
             k=p.k,
             resistance_ohm=fixed + shared / eta,
             resistance_back_ohm=fixed + shared * eta,
+            k_torque=p.k_torque,
+            slope_ohm_s=p.slope_ohm_s,
             no_load_a=p.no_load_a,
             reference_rad_s=p.reference_rad_s,
             exponent=p.exponent,

@@ -19,10 +19,10 @@ from numpy.typing import NDArray
 
 from propmatch.aircraft.flight import level_lanes
 from propmatch.aircraft.polar import AirframeLanes, stall_speed_m_s
-from propmatch.models import controller
 from propmatch.models.pack import Chemistry
 from propmatch.records.sections import Phase
 from propmatch.status import Status
+from propmatch.train import line
 from propmatch.train.coupling import solve_lanes
 from propmatch.train.lanes import TrainLanes
 from propmatch.units import RPM_RAD_S
@@ -108,20 +108,17 @@ class Load:
         """Currents and voltages at charges (..., N)."""
         p = self.train
         source, battery = p.open_circuit_v(charge), p.pack_ohm(charge)
-        available = source - battery * p.accessory_a
         with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
             if self.throttle is None:
-                throttle = controller.throttle_for(
-                    self.behind_v, self.current_a, available, battery, p.loss, p.count
-                )  # fmt: skip
+                throttle = line.held_throttle(p, self.behind_v, self.current_a, source, battery)
                 current = np.broadcast_to(self.current_a, throttle.shape)
                 holds = (throttle > 0) & (throttle <= 1.0 + 1e-12)
             else:
-                current = self._current(available, battery, self.throttle)
+                current = self._current(source, battery, self.throttle)
                 throttle = np.full(current.shape, self.throttle)
                 holds = current > -np.inf
-            drawn = p.count * controller.pack_current_per_motor_a(np.maximum(current, 0.0), throttle, p.loss)
-        pack = p.accessory_a + np.where(self.running, drawn, 0.0)
+            drawn = line.pack_current_a(p, np.maximum(current, 0.0), throttle)
+        pack = np.where(self.running, drawn, p.accessory_a)
         return Draw(
             pack_current_a=pack,
             cell_voltage_v=(source - battery * pack) / p.cells,
@@ -130,14 +127,22 @@ class Load:
             holds=np.where(self.running, holds, True),
         )
 
-    def _current(self, available: Floats, battery: Floats, d: float) -> Floats:
-        """Motor current at a held throttle: the root x of d E' - K (w + x) - r I(x) = 0, r the resistance it sees."""
-        p = self.train
-        r = p.resistance_ohm + p.controller_ohm + p.count * d * d * battery / controller.eta(d, p.loss)
-        c = d * available - p.k * self.speed_rad_s - r * self.current_a
+    def _current(self, open_v: Floats, battery: Floats, d: float) -> Floats:
+        """Motor current at a held throttle: the root x of S - K (w + x) - (r + b (w + x)) I(x) = 0.
+
+        A quadratic in x; where b is not 0, one Newton step brings in the term b bend x^3 that it leaves out.
+        """
+        p, w = self.train, self.speed_rad_s
+        source = line.source(p, d, open_v, battery)
+        r = line.ohm_at(p, source.ohm, w)
+        c = line.left_over_v(p, source.volts, source.ohm, w, self.current_a)
         slope, bend = (np.where(c < 0, below, above) for below, above in (self.slope, self.bend))
-        b = p.k + r * slope
-        x = 2.0 * c / (b + np.sqrt(b * b + 4.0 * r * bend * c))
+        b = p.k + p.slope_ohm_s * self.current_a + r * slope
+        a = r * bend + p.slope_ohm_s * slope
+        x = 2.0 * c / (b + np.sqrt(b * b + 4.0 * a * c))
+        if p.slope_ohm_s.any():
+            cubic = p.slope_ohm_s * bend
+            x = x + (c - x * (b + x * (a + x * cubic))) / (b + x * (2.0 * a + 3.0 * x * cubic))
         return np.asarray(self.current_a + x * (slope + x * bend))
 
 

@@ -6,7 +6,6 @@ propeller.
 """
 
 from collections.abc import Sequence
-from typing import Any
 
 import attrs
 import numpy as np
@@ -21,7 +20,7 @@ from propmatch.records.parts import Airframe, PowerTrain
 from propmatch.records.sections import Phase
 from propmatch.status import Status
 from propmatch.tablehtml import pairs_html, table_html
-from propmatch.train.coupling import as_lanes
+from propmatch.train.coupling import Asked, as_lanes
 
 __all__ = ["TIMER_MARGIN", "DischargeCurves", "FlightTime", "PhaseTime", "discharge_curves", "flight_time"]
 
@@ -140,8 +139,11 @@ def flight_time(
         No phases, a timed phase between shares, reserve or cut-off out of range; else as
         :func:`propmatch.train.coupling.solve`.
     """
-    lanes, frames, made, rho, sound = _one(train, airframe, mass_kg, air)
-    found = flight_time_lanes(lanes, frames, phases, float(reserve_charge), float(cutoff_cell_v), rho, sound)
+    asked = _one(train, mass_kg, air)
+    frames, assumed = airframe_lanes(airframe, asked["mass_kg"])
+    found = flight_time_lanes(
+        asked.lanes, frames, phases, float(reserve_charge), float(cutoff_cell_v), asked.density, asked.sound
+    )
     by = ENDED_BY.get(int(found.ended_by[0]))
     where = int(found.ended_in[0])
     shares = [i for i, p in enumerate(phases) if p.share is not None] or list(range(len(phases)))
@@ -172,18 +174,17 @@ def flight_time(
         charge=float(found.charge[0]),
         phases=rows,
         status=Status(int(found.status[0])),
-        assumptions=made + _assumptions(phases),
+        assumptions=asked.assumptions + assumed + _assumptions(phases),
     )
 
 
-def _one(train: PowerTrain, airframe: Airframe, mass_kg: float, air: Air | None) -> Any:
+def _one(train: PowerTrain, mass_kg: float, air: Air | None) -> Asked:
     if not isinstance(train, PowerTrain):
         raise TypeError(f"train must be a PowerTrain, got {type(train).__name__}")
-    lanes, shape, _, made, (mass, rho, sound) = as_lanes(train, air, mass_kg=mass_kg)
-    if shape:
+    asked = as_lanes(train, air, mass_kg=mass_kg)
+    if asked.shape:
         raise TypeError("mass_kg and air must be single numbers here; flight_time_lanes takes arrays")
-    frames, assumed = airframe_lanes(airframe, mass)
-    return lanes, frames, made + assumed, rho, sound
+    return asked
 
 
 def _assumptions(phases: Sequence[Phase]) -> tuple[Assumption, ...]:
@@ -235,11 +236,12 @@ def discharge_curves(
     points: int = 81,
 ) -> DischargeCurves:
     """Current, voltage and throttle against charge and time of one phase alone; arguments as :func:`flight_time`."""
-    lanes, frames, _, rho, sound = _one(train, airframe, mass_kg, air)
+    asked = _one(train, mass_kg, air)
     checked_limits(reserve_charge, cutoff_cell_v)
-    load = load_of(phase, lanes, frames, reserve_charge, rho, sound)
+    frames, _ = airframe_lanes(airframe, asked["mass_kg"])
+    load = load_of(phase, asked.lanes, frames, reserve_charge, asked.density, asked.sound)
     lowest, cause = lowest_charge(load, reserve_charge, cutoff_cell_v)
-    its = clock(load, charge_edges(lanes.chemistries[0], reserve_charge), lowest)
+    its = clock(load, charge_edges(asked.lanes.chemistries[0], reserve_charge), lowest)
     charge = np.linspace(1.0, float(lowest[0]), points)
     answered = load.status[0] in (Status.OK, Status.OFF)
     draw = load.at(charge[:, None])

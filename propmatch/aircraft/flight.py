@@ -25,7 +25,6 @@ from propmatch.train.coupling import (
     as_lanes,
     full_throttle_thrust,
     hold_lanes,
-    in_shape,
     solve_lanes,
 )
 from propmatch.train.lanes import TrainLanes
@@ -109,12 +108,16 @@ def level_flight(
     TypeError, ValueError
         As :func:`propmatch.train.coupling.solve`.
     """
-    lanes, shape, scalar, made, (v, m, q, c, n, rho, a) = as_lanes(
+    asked = as_lanes(
         train, air, airspeed_m_s=airspeed_m_s, mass_kg=mass_kg, charge=charge, climb_m_s=climb_m_s,
         load_factor=load_factor,
     )  # fmt: skip
-    frames, assumed = _frames(airframe, m, shape)
-    return in_shape(level_lanes(lanes, frames, v, q, rho, a, c, n), shape, scalar, made + assumed)
+    frames, assumed = _frames(airframe, asked["mass_kg"], asked.shape)
+    point = level_lanes(
+        asked.lanes, frames, asked["airspeed_m_s"], asked["charge"], asked.density, asked.sound, asked["climb_m_s"],
+        asked["load_factor"],
+    )  # fmt: skip
+    return asked.answer(point, assumed)
 
 
 def _frames(airframe: Any, mass: Floats, shape: tuple[int, ...]) -> tuple[AirframeLanes, tuple[Assumption, ...]]:
@@ -193,13 +196,13 @@ def full_throttle(
     air: Air | None = None,
 ) -> FullThrottle:
     """Top level speed, climb, speed of zero thrust and hand-launch thrust; arguments as :func:`level_flight`."""
-    lanes, shape, scalar, made, (m, q, rho, a) = as_lanes(train, air, mass_kg=mass_kg, charge=charge)
-    frames, assumed = _frames(airframe, m, shape)
-    found = full_throttle_lanes(lanes, frames, q, rho, a)
-    values = named(FullThrottle, [getattr(found, x.name) for x in attrs.fields(FullThrottle)][:-1], shape)
-    if scalar:
+    asked = as_lanes(train, air, mass_kg=mass_kg, charge=charge)
+    frames, assumed = _frames(airframe, asked["mass_kg"], asked.shape)
+    found = full_throttle_lanes(asked.lanes, frames, asked["charge"], asked.density, asked.sound)
+    values = named(FullThrottle, [getattr(found, x.name) for x in attrs.fields(FullThrottle)][:-1], asked.shape)
+    if asked.scalar:
         values["status"] = Status(int(values["status"]))
-    return FullThrottle(assumptions=made + assumed, **values)
+    return FullThrottle(assumptions=asked.assumptions + assumed, **values)
 
 
 def full_throttle_lanes(

@@ -1,9 +1,13 @@
 """The motor: a first-order direct-current model of a brushless outrunner.
 
-Symbols: K [V s/rad = N m/A] torque constant, R [ohm] winding resistance, I0 [A] no-load current, w [rad/s] motor
-speed, g gear ratio (motor turns per propeller turn), e gear efficiency, Q [N m] propeller torque.
+Symbols: K [V s/rad] speed constant, K_t [N m/A] torque constant (K_t = K unless stated), R [ohm] resistance,
+b [ohm s/rad] its rise with speed (the drop of commutation), I0 [A] no-load current, w [rad/s] motor speed, g gear ratio
+(motor turns per propeller turn), e gear efficiency, Q [N m] propeller torque.
 
-Source: M. Drela, First-Order DC Electric Motor Model, MIT Aero & Astro technical note, 2007.
+The motor's law is written here alone; :mod:`propmatch.train.line` puts controller and pack beside it.
+
+Sources: M. Drela, First-Order DC Electric Motor Model, MIT Aero & Astro technical note, 2007; drop of commutation
+3 w L I/pi: N. Mohan, T. M. Undeland, W. P. Robbins, Power Electronics, Wiley.
 """
 
 from typing import Any
@@ -13,13 +17,21 @@ import numpy as np
 from propmatch.units import KV_TO_K
 
 __all__ = [
+    "COPPER_PER_K",
     "current_a",
     "efficiency",
     "no_load_current_a",
+    "no_load_ratio",
     "reference_speed_rad_s",
+    "resistance_at_speed",
+    "shaft_power_w",
     "terminal_voltage_v",
     "torque_constant",
+    "warm_resistance_ohm",
 ]
+
+COPPER_PER_K = 0.00393
+"""Rise of the resistance of annealed copper at 20 degC [1/K]: IEC 60028."""
 
 
 def torque_constant(kv_rpm_per_v: Any) -> Any:
@@ -32,27 +44,48 @@ def reference_speed_rad_s(k: Any, resistance_ohm: Any, no_load_current_a: Any, n
     return (no_load_voltage_v - resistance_ohm * no_load_current_a) / k
 
 
+def no_load_ratio(speed_ratio: Any, exponent: Any) -> Any:
+    """I0(w)/I0ref = (w/wref)^x [-]; x = 0 is a constant current, a motor that turns backwards counts as at rest."""
+    return np.power(np.maximum(speed_ratio, 0.0), exponent)
+
+
 def no_load_current_a(w: Any, reference_a: Any, reference_rad_s: Any, exponent: Any) -> Any:
-    """I0(w) = I0ref (w/wref)^x [A]; x = 0 is a constant current."""
-    return reference_a * np.power(w / reference_rad_s, exponent)
+    """I0(w) = I0ref (w/wref)^x [A]."""
+    return reference_a * no_load_ratio(w / reference_rad_s, exponent)
 
 
-def current_a(torque_nm: Any, no_load_a: Any, k: Any, gear_ratio: Any = 1.0, gear_efficiency: Any = 1.0) -> Any:
+def current_a(torque_nm: Any, no_load_a: Any, k_torque: Any, gear_ratio: Any = 1.0, gear_efficiency: Any = 1.0) -> Any:
     """Motor current for a propeller torque [A].
 
-    I = Q/(g K e) + I0 for Q >= 0; the propeller drives the motor for Q < 0: I = Q e/(g K) + I0.
+    I = Q/(g K_t e) + I0 for Q >= 0; the propeller drives the motor for Q < 0: I = Q e/(g K_t) + I0.
     """
     e = np.where(np.asarray(torque_nm) >= 0, gear_efficiency, 1.0 / np.asarray(gear_efficiency))
-    return torque_nm / (gear_ratio * k * e) + no_load_a
+    return torque_nm / (gear_ratio * k_torque * e) + no_load_a
+
+
+def resistance_at_speed(resistance_ohm: Any, slope_ohm_s: Any, w: Any) -> Any:
+    """R(w) = R + b w [ohm]."""
+    return resistance_ohm + slope_ohm_s * w
+
+
+def warm_resistance_ohm(resistance_ohm: Any, above_k: Any) -> Any:
+    """Copper winding so many kelvin above the temperature of R: R (1 + 0.00393 dT) [ohm], -50 to 150 K."""
+    return resistance_ohm * (1.0 + COPPER_PER_K * above_k)
 
 
 def terminal_voltage_v(w: Any, current: Any, k: Any, resistance_ohm: Any) -> Any:
-    """V_m = K w + R I [V]."""
+    """V_m = K w + R I [V], R that at the speed."""
     return k * w + resistance_ohm * current
 
 
-def efficiency(w: Any, current: Any, no_load_a: Any, k: Any, resistance_ohm: Any) -> Any:
-    """Shaft power over motor input, K (I - I0) w/(V_m I); NaN unless the input is positive."""
+def shaft_power_w(w: Any, current: Any, no_load_a: Any, k_torque: Any) -> Any:
+    """K_t (I - I0) w [W]."""
+    return k_torque * (current - no_load_a) * w
+
+
+def efficiency(w: Any, current: Any, no_load_a: Any, k: Any, resistance_ohm: Any, k_torque: Any = None) -> Any:
+    """Shaft power over motor input, K_t (I - I0) w/(V_m I); NaN unless the input is positive."""
     power = np.asarray(terminal_voltage_v(w, current, k, resistance_ohm) * current)
+    shaft = shaft_power_w(w, current, no_load_a, k if k_torque is None else k_torque)
     with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(power > 0, k * (current - no_load_a) * w / power, np.nan)
+        return np.where(power > 0, shaft / power, np.nan)

@@ -13,7 +13,7 @@ import attrs
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["CHEMISTRIES", "Chemistry", "resistance_factor", "temperature_factor"]
+__all__ = ["CHEMISTRIES", "Chemistry", "pack_resistance_ohm", "resistance_factor", "temperature_factor"]
 
 Floats = NDArray[np.float64]
 
@@ -111,3 +111,8 @@ def temperature_factor(temperature_c: Any) -> Any:
     """
     t = np.asarray(temperature_c, dtype=np.float64)
     return np.exp(0.025 * (25.0 - np.clip(t, -20.0, 60.0)))
+
+
+def pack_resistance_ohm(cells_ohm: Any, leads_ohm: Any, charge: Any) -> Any:
+    """R_b = S/P r_cell factor(charge) + leads [ohm], from that of the cells at full charge and of the leads."""
+    return cells_ohm * resistance_factor(charge) + leads_ohm

@@ -513,14 +513,13 @@ def largest_propeller(
         like = _with_ratio(like, pitch_ratio, catalogue)
     ratio = like.pitch_in / like.diameter_in if pitch_ratio is None else pitch_ratio
     base = replace(train, propeller=like)
-    lanes, shape, _, made, (limit, d, q, rho, a) = as_lanes(
-        base, air, limit_a=limit_a, throttle=throttle, charge=charge
-    )
+    asked = as_lanes(base, air, limit_a=limit_a, throttle=throttle, charge=charge)
+    lanes, shape, limit, d, q = asked.lanes, asked.shape, asked["limit_a"], asked["throttle"], asked["charge"]
     bound = _refused_nan(limit)
     rest = np.zeros(lanes.size)
 
     def point(diameter: Floats) -> Any:
-        return solve_lanes(attrs.evolve(lanes, diameter_m=diameter * INCH_M), rest, d, q, rho, a)
+        return solve_lanes(attrs.evolve(lanes, diameter_m=diameter * INCH_M), rest, d, q, asked.density, asked.sound)
 
     size = edge(
         lambda inches: point(inches).motor_current_a <= bound,
@@ -549,7 +548,7 @@ def largest_propeller(
         thrust_n=_out(found.thrust_n, shape),
         like=like,
         nearest=tuple(near[:NEAREST]),
-        assumptions=(*made, SAME_TABLE),
+        assumptions=(*asked.assumptions, SAME_TABLE),
     )
 
 
@@ -613,15 +612,14 @@ def kv_for_current(
     Parameters as in :func:`largest_propeller`.
     """
     motor, _ = completed(train.motor)
-    lanes, shape, _, made, (current, d, q, rho, a) = as_lanes(
-        train, air, current_a=current_a, throttle=throttle, charge=charge
-    )
+    asked = as_lanes(train, air, current_a=current_a, throttle=throttle, charge=charge)
+    lanes, shape, current, d, q = asked.lanes, asked.shape, asked["current_a"], asked["throttle"], asked["charge"]
     bound = _refused_nan(current)
     rest = np.zeros(lanes.size)
 
     def point(kv: Floats) -> Any:
         wound: TrainLanes = rewound_lanes(lanes, kv / motor.kv_rpm_per_v)
-        return solve_lanes(wound, rest, d, q, rho, a)
+        return solve_lanes(wound, rest, d, q, asked.density, asked.sound)
 
     def under(kv: Floats) -> NDArray[np.bool_]:
         amps = point(kv).motor_current_a  # too low a kV to turn at all draws no current
@@ -647,7 +645,7 @@ def kv_for_current(
         thrust_n=_out(found.thrust_n, shape),
         like=motor,
         nearest=tuple(near[:NEAREST]),
-        assumptions=(*made, SAME_WINDING_SPACE),
+        assumptions=(*asked.assumptions, SAME_WINDING_SPACE),
     )
 
 
@@ -700,7 +698,10 @@ def throttle_cap(
         Fresh from the charger by default: the worst.
     air : Air
     """
-    lanes, shape, _, made, (limit, rho, a) = as_lanes(train, air, limit_a=limit_a)
+    question = as_lanes(train, air, limit_a=limit_a)
+    lanes, shape, limit, rho, a = (
+        question.lanes, question.shape, question["limit_a"], question.density, question.sound
+    )  # fmt: skip
     n = lanes.size
     asked = np.isfinite(limit) & (limit > 0)
     cap = cap_lanes(
@@ -716,5 +717,5 @@ def throttle_cap(
         thrust_n=_out(cap.thrust_n, shape),
         full_thrust_n=_out(full.thrust_n, shape),
         full_motor_current_a=_out(full.motor_current_a, shape),
-        assumptions=made,
+        assumptions=question.assumptions,
     )

@@ -22,8 +22,8 @@ from propmatch.records.fields import replace
 from propmatch.records.packfit import PackFit
 from propmatch.records.parts import PowerTrain
 from propmatch.train.lanes import train_lanes
-from propmatch.train.scaling import PitchFit, scaled_propeller
-from propmatch.units import CELSIUS_K, INCH_M, KV_TO_K, MAH_AH
+from propmatch.train.scaling import PitchFit, rewound_lanes, scaled_propeller
+from propmatch.units import CELSIUS_K, INCH_M, MAH_AH
 
 __all__ = ["AXES", "Box", "Corners", "air_between"]
 
@@ -135,11 +135,8 @@ class Corners:
         over = capacity / base.pack.capacity_mah
         turns = kv / base.motor.kv_rpm_per_v
         lanes = attrs.evolve(
-            lanes,
-            k=KV_TO_K / kv,
+            rewound_lanes(lanes, turns),
             resistance_ohm=values["resistance_ohm"],
-            no_load_a=lanes.no_load_a * turns,
-            reference_rad_s=np.where(lanes.exponent > 0, lanes.reference_rad_s * turns, lanes.reference_rad_s),
             capacity_ah=capacity * MAH_AH,
             cells_ohm=lanes.cells_ohm / over,
             diameter_m=values["diameter_in"] * INCH_M,

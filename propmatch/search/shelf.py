@@ -19,7 +19,8 @@ Index = NDArray[np.intp]
 
 KIND_FIELDS: dict[str, tuple[str, ...]] = {
     "motor": (
-        "k", "resistance_ohm", "no_load_a", "reference_rad_s", "exponent", "gear_ratio", "gear_efficiency", "motors_g",
+        "k", "k_torque", "resistance_ohm", "slope_ohm_s", "no_load_a", "reference_rad_s", "exponent", "gear_ratio",
+        "gear_efficiency", "motors_g",
         "motor_a", "motor_burst_a", "motor_burst_s", "motor_w", "motor_cells_least", "motor_cells_most",
     ),
     "controller": (

@@ -55,9 +55,9 @@ def stretches(
 
     Without shares the list of phases repeats; more than 60 stretches are drawn as one mixture.
     """
-    lanes, _, _, _, (mass, rho, sound) = as_lanes(train, air, mass_kg=mass_kg)
-    frames, _ = airframe_lanes(airframe, mass)
-    loads = [load_of(phase, lanes, frames, reserve_charge, rho, sound) for phase in phases]
+    asked = as_lanes(train, air, mass_kg=mass_kg)
+    frames, _ = airframe_lanes(airframe, asked["mass_kg"])
+    loads = [load_of(phase, asked.lanes, frames, reserve_charge, asked.density, asked.sound) for phase in phases]
     flown = [row.minutes for row in flight.phases]
     shares = [i for i, phase in enumerate(phases) if phase.share is not None]
     if shares:

@@ -7,24 +7,26 @@ import attrs
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmatch.models import controller, motor
 from propmatch.models.air import Air
+from propmatch.records.estimates import Assumption
 from propmatch.records.parts import PowerTrain
 from propmatch.status import Flag, Status
+from propmatch.train import line
 from propmatch.train.kernel import chunks, solve_speed
 from propmatch.train.lanes import TrainLanes, train_lanes
+from propmatch.train.line import lanes_of
 from propmatch.train.operating import POINT_FIELDS, Drive, OperatingPoint, point_fields
 from propmatch.train.thrust import ThrustProblem, speed_for_thrust
-from propmatch.train.torque import SpeedProblem, lanes_of, loads
+from propmatch.train.torque import SpeedProblem, loads
 
 __all__ = [
     "POINT_FIELDS",
+    "Asked",
     "OperatingPoint",
     "as_lanes",
     "full_throttle_thrust",
     "hold_lanes",
     "hold_thrust",
-    "in_shape",
     "solve",
     "solve_lanes",
 ]
@@ -65,13 +67,15 @@ def solve(
 
     Notes
     -----
-    d E' - K w - (R + R_c + count d^2 R_b/eta) I(w) = 0 with E' = E - R_b I_acc, eta = 1 - k (1 - d),
+    d E' - K w - (R(w) + R_c + count d^2 R_b/eta) I(w) = 0 with E' = E - R_b I_acc, eta = 1 - k (1 - d),
     I(w) = Q(w/g)/(g K e) + I0(w): first-order motor (Drela, MIT technical note, 2007), averaged chopper, pack with a
     series resistance. Range: the coefficient table; beyond it the answer is flagged.
     """
     numbers = {"airspeed_m_s": airspeed_m_s, "throttle": throttle, "charge": charge}
-    lanes, shape, scalar, made, arguments = _compact(train, air, numbers)
-    return in_shape(solve_lanes(lanes, *arguments), shape, scalar, made)
+    asked = _compact(train, air, numbers)
+    return asked.answer(
+        solve_lanes(asked.lanes, asked["airspeed_m_s"], asked["throttle"], asked["charge"], asked.density, asked.sound)
+    )
 
 
 def hold_thrust(
@@ -91,42 +95,97 @@ def hold_thrust(
     no current is needed; OFF for no thrust at no airspeed.
     """
     numbers = {"thrust_n": thrust_n, "airspeed_m_s": airspeed_m_s, "charge": charge}
-    lanes, shape, scalar, made, arguments = _compact(train, air, numbers)
-    return in_shape(hold_lanes(lanes, *arguments), shape, scalar, made)
+    asked = _compact(train, air, numbers)
+    return asked.answer(
+        hold_lanes(asked.lanes, asked["thrust_n"], asked["airspeed_m_s"], asked["charge"], asked.density, asked.sound)
+    )
 
 
-def as_lanes(train: Any, air: Air | None, **numbers: ArrayLike) -> Any:
-    """As lanes: trains, shape, whether scalar, assumptions, and the arguments flat in their order, density, sound."""
-    lanes, shape, scalar, made, arguments = _compact(train, air, numbers)
-    if lanes.size == 1:
-        lanes = lanes.take(np.zeros(int(np.prod(shape)), dtype=np.intp))
-    return lanes, shape, scalar, made, [np.broadcast_to(x, (lanes.size,)) for x in arguments]
+@attrs.frozen(kw_only=True, eq=False)
+class Asked:
+    """A question about trains as lanes: arrays (N,), or (1,) where one train or number serves every lane.
+
+    Attributes
+    ----------
+    lanes : TrainLanes
+    shape : of the answer; scalar : whether it is a float
+    assumptions : estimates for the parts
+    numbers : the arguments by name, flat
+    density, sound : of the air [kg/m3], [m/s]
+    """
+
+    lanes: TrainLanes
+    shape: tuple[int, ...]
+    scalar: bool
+    assumptions: tuple[Assumption, ...]
+    numbers: dict[str, Floats]
+    density: Floats
+    sound: Floats
+
+    def __getitem__(self, name: str) -> Floats:
+        """An argument by name."""
+        return self.numbers[name]
+
+    def spread(self) -> "Asked":
+        """Every array (N,)."""
+        lanes, n = self.lanes, int(np.prod(self.shape))
+        if lanes.size == 1:
+            lanes = lanes.take(np.zeros(n, dtype=np.intp))
+        numbers, density, sound = (
+            {name: np.broadcast_to(x, (n,)) for name, x in each.items()}
+            for each in (self.numbers, {"": self.density}, {"": self.sound})
+        )
+        return attrs.evolve(self, lanes=lanes, numbers=numbers, density=density[""], sound=sound[""])
+
+    def answer(self, point: OperatingPoint, more: tuple[Assumption, ...] = ()) -> OperatingPoint:
+        """A point of these lanes in the shape asked for; scalars become floats, a Status and a Flag."""
+        made = self.assumptions + more
+        if not self.scalar:
+            fields = {name: getattr(point, name).reshape(self.shape) for name in POINT_FIELDS}
+            return OperatingPoint(assumptions=made, **fields)
+        fields = {name: float(getattr(point, name)[0]) for name in POINT_FIELDS}
+        fields["status"], fields["flags"] = Status(int(point.status[0])), Flag(int(point.flags[0]))
+        return OperatingPoint(assumptions=made, **fields)
 
 
-def _compact(train: Any, air: Air | None, numbers: dict[str, ArrayLike]) -> Any:
+def as_lanes(train: PowerTrain | Sequence[PowerTrain], air: Air | None, **numbers: ArrayLike) -> Asked:
+    """Trains, air and any numbers as lanes, every array (N,).
+
+    Raises
+    ------
+    TypeError, ValueError
+        As :func:`solve`.
+    """
+    return _compact(train, air, numbers).spread()
+
+
+def _compact(train: PowerTrain | Sequence[PowerTrain], air: Air | None, numbers: dict[str, ArrayLike]) -> Asked:
     """As :func:`as_lanes`, but one train and single numbers stay one element that serves every lane."""
     one = isinstance(train, PowerTrain)
-    trains = [train] if one else list(train)
+    trains: list[PowerTrain] = [train] if isinstance(train, PowerTrain) else list(train)
     wrong = [type(t).__name__ for t in trains if not isinstance(t, PowerTrain)]
     if wrong or not trains:
         raise TypeError(f"train must be a PowerTrain or a sequence of them, got {', '.join(wrong) or 'none'}")
     if not isinstance(air, Air | None):
         raise TypeError(f"air must be an Air, got {type(air).__name__}")
     here = _SEA_LEVEL if air is None else air
-    arrays = []
+    arrays = {}
     for name, value in numbers.items():
         array = np.asarray(value)
         if array.dtype.kind not in "fiu":
             raise TypeError(f"{name} must be numbers, got {array.dtype}")
-        arrays.append(array.astype(np.float64))
-    arrays += [np.asarray(here.density_kg_m3), np.asarray(here.speed_of_sound_m_s)]
+        arrays[name] = array.astype(np.float64)
+    arrays |= {"density": np.asarray(here.density_kg_m3), "sound": np.asarray(here.speed_of_sound_m_s)}
     own = () if one else (len(trains),)
-    shape = np.broadcast_shapes(own, *(x.shape for x in arrays))
-    arguments = [x.reshape(1) if x.size == 1 else np.broadcast_to(x, shape).ravel() for x in arrays]
+    shape = np.broadcast_shapes(own, *(x.shape for x in arrays.values()))
+    flat = {n: x.reshape(1) if x.size == 1 else np.broadcast_to(x, shape).ravel() for n, x in arrays.items()}
     lanes, made = train_lanes(trains)
     if lanes.size > 1 and shape != own:
         lanes = lanes.take(np.broadcast_to(np.arange(lanes.size), shape).ravel())
-    return lanes, shape, shape == (), made, arguments
+    density, sound = flat.pop("density"), flat.pop("sound")
+    return Asked(
+        lanes=lanes, shape=shape, scalar=shape == (), assumptions=made, numbers=flat, density=density, sound=sound
+    )
 
 
 def solve_lanes(
@@ -196,14 +255,14 @@ def _problem(
     p: TrainLanes, airspeed: Floats, throttle: Any, open_v: Floats, pack_ohm: Floats, density: Floats
 ) -> SpeedProblem:
     """The torque balance at a throttle."""
-    eta = controller.eta(throttle, p.loss)
-    fixed = p.resistance_ohm + p.controller_ohm
-    shared = p.count * throttle * throttle * pack_ohm
+    source = line.source(p, throttle, open_v, pack_ohm)
     return SpeedProblem(
-        source_v=throttle * (open_v - pack_ohm * p.accessory_a),
+        source_v=source.volts,
         k=p.k,
-        resistance_ohm=fixed + shared / eta,
-        resistance_back_ohm=fixed + shared * eta,
+        k_torque=p.k_torque,
+        resistance_ohm=source.ohm,
+        resistance_back_ohm=source.ohm_back,
+        slope_ohm_s=p.slope_ohm_s,
         no_load_a=p.no_load_a,
         reference_rad_s=p.reference_rad_s,
         exponent=p.exponent,
@@ -262,10 +321,9 @@ def _hold_chunk(
         u, found = speed_for_thrust(problem, run.size if isinstance(run, np.ndarray) else n)
         torque, pull = loads(problem, u)
         w = q.gear_ratio * u
-        no_load = motor.no_load_current_a(w, q.no_load_a, q.reference_rad_s, q.exponent)
-        current = motor.current_a(torque, no_load, q.k, q.gear_ratio, q.gear_efficiency)
-        behind = motor.terminal_voltage_v(w, current, q.k, q.resistance_ohm + q.controller_ohm)
-        d = controller.throttle_for(behind, current, e - r * q.accessory_a, r, q.loss, q.count)
+        current = line.current_a(q, torque, line.no_load_a(q, w))
+        behind = line.behind_v(q, w, current, line.fixed_ohm(q))
+        d = line.held_throttle(q, behind, current, e, r)
         solved = found == Status.OK
         below = solved & (current < 0)
         beyond = solved & ~below & ~((d > 0) & (d <= 1.0 + 1e-12))
@@ -273,13 +331,3 @@ def _hold_chunk(
         status[run], throttle[run] = found, np.minimum(d, 1.0)
         drive.place(run, u, torque, pull, current)
     return point_fields(p, drive, airspeed, throttle, open_v, pack_ohm, sound, status)
-
-
-def in_shape(point: OperatingPoint, shape: tuple[int, ...], scalar: bool, made: Any) -> OperatingPoint:
-    """Give lanes their shape back; scalars become floats, a Status and a Flag."""
-    if not scalar:
-        fields = {name: getattr(point, name).reshape(shape) for name in POINT_FIELDS}
-        return OperatingPoint(assumptions=made, **fields)
-    fields = {name: float(getattr(point, name)[0]) for name in POINT_FIELDS}
-    fields["status"], fields["flags"] = Status(int(point.status[0])), Flag(int(point.flags[0]))
-    return OperatingPoint(assumptions=made, **fields)

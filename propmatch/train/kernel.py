@@ -18,16 +18,15 @@ import attrs
 import numpy as np
 from numpy.typing import NDArray
 
-from propmatch.models import motor
 from propmatch.models.lookup import Workspace
 from propmatch.status import Status
+from propmatch.train import line
 from propmatch.train.brackets import bracketed_newton
 from propmatch.train.torque import (
     RESIDUAL_LIMIT,
     THRUST_PER_CT,
     SpeedProblem,
     TorqueBalance,
-    current_and_no_load,
     imbalance,
     loads,
 )
@@ -109,9 +108,9 @@ def _step(p: SpeedProblem, room: Workspace, out: Speeds, *, first: bool) -> Spee
     if first:
         balance.start(u)
     settled = balance.settle(u, torque, guarded=not first)
-    balance.current_a(torque, current)
+    balance.line.current_a(torque, current)
     if balance.moving:
-        settled &= balance.roles_hold(torque, current)
+        settled &= balance.line.roles_hold(torque, current)
     if p.surfaces.torque_falls.any():
         settled &= ~p.surfaces.torque_falls[p.which]
     np.multiply(u, u, out=thrust)
@@ -139,8 +138,8 @@ def _bracket(p: SpeedProblem, room: Workspace, out: Speeds) -> Speeds:
     lanes, s, which = out.status.size, p.surfaces, p.which
     gear = p.gear_ratio * p.k
     free = p.source_v / gear
-    no_load_top = motor.no_load_current_a(p.gear_ratio * free, p.no_load_a, p.reference_rad_s, p.exponent)
-    no_load_speed = np.maximum((p.source_v - p.resistance_ohm * no_load_top) / gear, 0.0)
+    no_load_top = line.no_load_a(p, p.gear_ratio * free)
+    no_load_speed = np.maximum(line.speed_at(p, p.source_v, p.resistance_ohm, no_load_top), 0.0)
     windmill = _TWO_PI * p.airspeed_m_s / p.diameter_m
     slow = windmill / (s.j_zero_high[which] * (1 + ZERO_PADDING))
     fast = windmill / (s.j_zero_low[which] * (1 - ZERO_PADDING))
@@ -153,6 +152,6 @@ def _bracket(p: SpeedProblem, room: Workspace, out: Speeds) -> Speeds:
         speed_rad_s=u,
         torque_nm=torque,
         thrust_n=thrust,
-        motor_current_a=current_and_no_load(p, u, torque)[0],
+        motor_current_a=line.current_a(p, torque, line.no_load_a(p, p.gear_ratio * u)),
         status=status,
     )

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from propmatch.models import pack as battery
-from propmatch.models.motor import reference_speed_rad_s, torque_constant
+from propmatch.models.motor import reference_speed_rad_s, torque_constant, warm_resistance_ohm
 from propmatch.models.surface import Surfaces, stack_surfaces
 from propmatch.records.estimates import Assumption, completed
 from propmatch.records.parts import PowerTrain
@@ -25,7 +25,8 @@ class TrainLanes:
 
     Attributes
     ----------
-    k : torque constant [V s/rad]; resistance_ohm : winding
+    k, k_torque : speed constant [V s/rad] and torque constant [N m/A]
+    resistance_ohm, slope_ohm_s : winding at rest, and its rise with motor speed [ohm s/rad]
     no_load_a, reference_rad_s, exponent : I0(w) = no_load_a (w/reference)^exponent
     gear_ratio, gear_efficiency
     controller_ohm : series resistance; loss : part_throttle_loss
@@ -35,7 +36,9 @@ class TrainLanes:
     """
 
     k: Floats
+    k_torque: Floats
     resistance_ohm: Floats
+    slope_ohm_s: Floats
     no_load_a: Floats
     reference_rad_s: Floats
     exponent: Floats
@@ -66,6 +69,15 @@ class TrainLanes:
         columns = {name: getattr(self, name)[index] for name in LANE_FIELDS}
         return TrainLanes(stack=self.stack, chemistries=self.chemistries, **columns)
 
+    @property
+    def torque_per_a(self) -> Floats:
+        """g K_t e: torque at the propeller for each ampere above the no-load current [N m/A]."""
+        return self.gear_ratio * self.k_torque * self.gear_efficiency
+
+    def with_warm_windings(self, above_k: Any) -> "TrainLanes":
+        """The same with windings so many kelvin above the temperature of their stated resistance."""
+        return attrs.evolve(self, resistance_ohm=warm_resistance_ohm(self.resistance_ohm, above_k))
+
     def open_circuit_v(self, charge: Floats) -> Floats:
         """E = S ocv(charge) [V] of each lane; NaN outside 0..1."""
         if self.chemistry.size == 1:
@@ -77,7 +89,7 @@ class TrainLanes:
 
     def pack_ohm(self, charge: Floats) -> Floats:
         """R_b = S/P r_cell factor(charge) + leads [ohm] of each lane."""
-        return np.asarray(self.cells_ohm * battery.resistance_factor(charge) + self.leads_ohm)
+        return np.asarray(battery.pack_resistance_ohm(self.cells_ohm, self.leads_ohm, charge))
 
 
 LANE_FIELDS = tuple(a.name for a in attrs.fields(TrainLanes) if a.name not in ("stack", "chemistries"))
@@ -119,8 +131,6 @@ def train_lanes(trains: Sequence[PowerTrain]) -> tuple[TrainLanes, tuple[Assumpt
 
     rows = []
     for train in trains:
-        motor, controller = complete(train.motor), complete(train.controller)
-        pack, propeller = complete(train.pack), complete(train.propeller)
         table, chemistry = train.propeller.table, chemistry_of(train.pack)
         if id(table) not in surfaces:
             surfaces[id(table)] = len(found)
@@ -129,44 +139,72 @@ def train_lanes(trains: Sequence[PowerTrain]) -> tuple[TrainLanes, tuple[Assumpt
         if id(chemistry) not in chemistries:
             chemistries[id(chemistry)] = len(kinds)
             kinds.append(chemistry)
-        k = float(torque_constant(motor.kv_rpm_per_v))
-        exponent = motor.no_load_exponent
-        reference = 1.0
-        if exponent:
-            reference = float(
-                reference_speed_rad_s(k, motor.resistance_ohm, motor.no_load_current_a, motor.no_load_voltage_v)
-            )
-        warmth = 1.0 if train.pack_temperature_c is None else battery.temperature_factor(train.pack_temperature_c)
         rows.append(
-            (
-                k,
-                motor.resistance_ohm,
-                motor.no_load_current_a,
-                reference,
-                exponent,
-                motor.gear_ratio,
-                motor.gear_efficiency,
-                controller.resistance_mohm * MILLIOHM_OHM,
-                controller.part_throttle_loss,
-                pack.cells_series,
-                pack.cells_series / pack.cells_parallel * pack.cell_resistance_mohm * MILLIOHM_OHM * warmth,
-                pack.lead_resistance_mohm * MILLIOHM_OHM,
-                pack.capacity_mah * MAH_AH,
-                chemistries[id(chemistry)],
-                train.count,
-                train.accessory_current_a,
-                surfaces[id(table)],
-                propeller.diameter_in * INCH_M,
-                propeller.pitch_in,
-            )
+            {
+                **motor_numbers(complete(train.motor)),
+                **controller_numbers(complete(train.controller)),
+                **pack_numbers(complete(train.pack), train.pack_temperature_c),
+                **propeller_numbers(complete(train.propeller)),
+                "chemistry": chemistries[id(chemistry)],
+                "count": train.count,
+                "accessory_a": train.accessory_current_a,
+                "propeller": surfaces[id(table)],
+            }
         )
-    columns = dict(zip(LANE_FIELDS, np.array(rows, dtype=np.float64).T.copy(), strict=True))
-    for name in ("chemistry", "propeller"):
-        columns[name] = columns[name].astype(np.intp)
+    columns = {name: np.array([row[name] for row in rows], dtype=_TYPE.get(name, np.float64)) for name in LANE_FIELDS}
     lanes = TrainLanes(stack=stack_surfaces(found), chemistries=tuple(kinds), **columns)
     if any(t.pack_temperature_c is not None for t in trains):
         assumptions[_WARMTH] = None
     return lanes, tuple(assumptions)
+
+
+_TYPE: dict[str, Any] = {"chemistry": np.intp, "propeller": np.intp}
+
+
+def motor_numbers(motor: Any) -> dict[str, float]:
+    """The columns that a completed motor fills."""
+    k = float(torque_constant(motor.kv_rpm_per_v))
+    reference = 1.0
+    if motor.no_load_exponent:
+        reference = float(
+            reference_speed_rad_s(k, motor.resistance_ohm, motor.no_load_current_a, motor.no_load_voltage_v)
+        )
+    return {
+        "k": k,
+        "k_torque": k,
+        "resistance_ohm": motor.resistance_ohm,
+        "slope_ohm_s": 0.0,
+        "no_load_a": motor.no_load_current_a,
+        "reference_rad_s": reference,
+        "exponent": motor.no_load_exponent,
+        "gear_ratio": motor.gear_ratio,
+        "gear_efficiency": motor.gear_efficiency,
+    }
+
+
+def controller_numbers(controller: Any) -> dict[str, float]:
+    """The columns that a completed controller fills."""
+    return {
+        "controller_ohm": controller.resistance_mohm * MILLIOHM_OHM,
+        "loss": controller.part_throttle_loss,
+    }
+
+
+def pack_numbers(pack: Any, temperature_c: float | None) -> dict[str, float]:
+    """The columns that a completed pack at a temperature fills."""
+    warmth = 1.0 if temperature_c is None else battery.temperature_factor(temperature_c)
+    cell_ohm = pack.cells_series / pack.cells_parallel * pack.cell_resistance_mohm * MILLIOHM_OHM
+    return {
+        "cells": pack.cells_series,
+        "cells_ohm": cell_ohm * warmth,
+        "leads_ohm": pack.lead_resistance_mohm * MILLIOHM_OHM,
+        "capacity_ah": pack.capacity_mah * MAH_AH,
+    }
+
+
+def propeller_numbers(propeller: Any) -> dict[str, float]:
+    """The columns that a propeller fills."""
+    return {"diameter_m": propeller.diameter_in * INCH_M, "pitch_in": propeller.pitch_in}
 
 
 _WARMTH = Assumption(

@@ -10,6 +10,7 @@ from propmatch.models import controller, motor, propeller
 from propmatch.records.estimates import Assumption
 from propmatch.status import Flag, Status, StatusError
 from propmatch.tablehtml import pairs_html, table_html
+from propmatch.train import line
 from propmatch.train.lanes import TrainLanes
 
 if TYPE_CHECKING:
@@ -34,7 +35,7 @@ class OperatingPoint:
     rpm, motor_rpm : [rpm]
     advance_ratio : J = V/(n D) [-]
     thrust_n : [N]; torque_nm : [N m]; shaft_power_w : into the propellers [W]
-    motor_current_a, motor_voltage_v, motor_heat_w : I, V_m = K w + R I, R I^2 + K w I0
+    motor_current_a, motor_voltage_v, motor_heat_w : I, V_m = K w + R(w) I, V_m I less shaft power
     throttle : duty 0..1, not stick position
     pack_current_a, pack_voltage_v, cell_voltage_v : terminal values
     electrical_power_w : pack voltage x pack current [W]
@@ -145,10 +146,11 @@ def point_fields(
     rpm = 60.0 * rev_s
     w = p.gear_ratio * u
     thrust = p.count * drive.thrust
-    no_load = motor.no_load_current_a(w, p.no_load_a, p.reference_rad_s, p.exponent)
+    no_load = line.no_load_a(p, w)
     shaft = p.count * torque * u
-    idle = p.k * w * no_load
-    winding = p.resistance_ohm * current**2
+    idle = p.k * w * no_load + (p.k - p.k_torque) * w * (current - no_load)
+    ohm = line.ohm_at(p, p.resistance_ohm, w)
+    winding = ohm * current**2
     per_motor = controller.pack_current_per_motor_a(current, throttle, p.loss)
     pack_current = p.count * per_motor + p.accessory_a
     pack_v = open_v - pack_ohm * pack_current
@@ -176,7 +178,7 @@ def point_fields(
         "torque_nm": torque,
         "shaft_power_w": shaft,
         "motor_current_a": current,
-        "motor_voltage_v": motor.terminal_voltage_v(w, current, p.k, p.resistance_ohm),
+        "motor_voltage_v": motor.terminal_voltage_v(w, current, p.k, ohm),
         "motor_heat_w": winding + idle,
         "throttle": throttle,
         "pack_current_a": pack_current,
@@ -184,7 +186,7 @@ def point_fields(
         "cell_voltage_v": pack_v / p.cells,
         "electrical_power_w": electrical,
         "heat_w": p.count * lost + pack_ohm * pack_current**2,
-        "motor_efficiency": motor.efficiency(w, current, no_load, p.k, p.resistance_ohm),
+        "motor_efficiency": motor.efficiency(w, current, no_load, p.k, ohm, p.k_torque),
         "propeller_efficiency": propeller.efficiency(thrust, airspeed, shaft),
         "system_efficiency": propeller.efficiency(thrust, airspeed, electrical),
         "tip_mach": tip,

@@ -57,7 +57,9 @@ def rewound_lanes(lanes: TrainLanes, ratio: Any) -> TrainLanes:
     return attrs.evolve(
         lanes,
         k=lanes.k / ratio,
+        k_torque=lanes.k_torque / ratio,
         resistance_ohm=lanes.resistance_ohm / ratio**2,
+        slope_ohm_s=lanes.slope_ohm_s / ratio**2,
         no_load_a=lanes.no_load_a * ratio,
         reference_rad_s=np.where(lanes.exponent > 0, lanes.reference_rad_s * ratio, lanes.reference_rad_s),
     )

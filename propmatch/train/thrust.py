@@ -11,7 +11,8 @@ from propmatch.models.surface import Surfaces
 from propmatch.status import Status
 from propmatch.train.brackets import bracketed_newton, first_crossing
 from propmatch.train.kernel import ZERO_PADDING, chunks
-from propmatch.train.torque import THRUST_PER_CT, lanes_of, reader_of
+from propmatch.train.line import lanes_of
+from propmatch.train.torque import THRUST_PER_CT, reader_of
 from propmatch.units import RPM_RAD_S
 
 __all__ = ["ThrustProblem", "speed_for_thrust"]

@@ -1,15 +1,10 @@
-"""The torque balance of many lanes: motor, controller and pack as a line of torque over propeller speed.
+"""The torque balance of many lanes: what the line (:mod:`propmatch.train.line`) offers is what the propeller takes.
 
-With S = d E' the voltage behind the chopper and r = R + R_c + count d^2 R_b/eta the resistance the motor current sees
-(eta in place of 1/eta when it flows back), at a propeller speed u [rad/s] (motor speed g u):
+At a propeller speed u [rad/s] the propeller takes Q = CP(J, rpm) rho D^5 u^2/(8 pi^3), and
 
-    S - K g u - r I(u) = 0,    I(u) = Q(u)/(g K e) + I0(g u),    Q = CP(J, rpm) rho D^5 u^2/(8 pi^3)
+    stall - drag u - (friction(u) + Q(u)) (1 + rise u) = 0
 
-Times g K e/r this is a balance of torques at the propeller:
-
-    stall - drag u - friction(u) - Q(u) = 0,    stall = g K e S/r,    drag = (g K)^2 e/r,    friction = g K e I0(g u)
-
-It falls with u wherever propeller torque rises with speed.
+falls with u wherever propeller torque rises with speed.
 
 Every array of a problem is (N,), or (1,) where one number serves every lane.
 """
@@ -20,9 +15,10 @@ import attrs
 import numpy as np
 from numpy.typing import NDArray
 
-from propmatch.models import motor
 from propmatch.models.lookup import FlightReader, RestReader, Workspace
 from propmatch.models.surface import Surfaces
+from propmatch.train import line
+from propmatch.train.line import TorqueLine, lanes_of
 
 __all__ = [
     "RESIDUAL_LIMIT",
@@ -30,9 +26,7 @@ __all__ = [
     "TORQUE_PER_CP",
     "SpeedProblem",
     "TorqueBalance",
-    "current_and_no_load",
     "imbalance",
-    "lanes_of",
     "loads",
     "reader_of",
 ]
@@ -49,11 +43,6 @@ THRUST_PER_CT = 1.0 / (4.0 * np.pi**2)
 """T/(CT rho D^4 u^2)."""
 
 
-def lanes_of(array: Any, index: Any) -> Any:
-    """The lanes of an index, slice or mask; an array of one element serves every lane."""
-    return array if array.size == 1 else array[index]
-
-
 @attrs.frozen(kw_only=True, eq=False)
 class SpeedProblem:
     """Lanes of the torque balance; every array (N,) or (1,), finite.
@@ -61,8 +50,8 @@ class SpeedProblem:
     Attributes
     ----------
     source_v : S = d E' [V]
-    k : torque constant K [V s/rad]
-    resistance_ohm, resistance_back_ohm : r [ohm] for I >= 0 and I < 0
+    k, k_torque : K [V s/rad] and K_t [N m/A]
+    resistance_ohm, resistance_back_ohm, slope_ohm_s : r [ohm] for I >= 0 and I < 0, and b [ohm s/rad]
     no_load_a, reference_rad_s, exponent : I0(w) = no_load_a (w/reference)^exponent
     gear_ratio, gear_efficiency : g, e
     which : propeller number in ``surfaces``
@@ -72,8 +61,10 @@ class SpeedProblem:
 
     source_v: Floats
     k: Floats
+    k_torque: Floats
     resistance_ohm: Floats
     resistance_back_ohm: Floats
+    slope_ohm_s: Floats
     no_load_a: Floats
     reference_rad_s: Floats
     exponent: Floats
@@ -84,6 +75,11 @@ class SpeedProblem:
     density_kg_m3: Floats
     airspeed_m_s: Floats
     surfaces: Surfaces
+
+    @property
+    def torque_per_a(self) -> Floats:
+        """g K_t e [N m/A]."""
+        return self.gear_ratio * self.k_torque * self.gear_efficiency
 
     @property
     def size(self) -> int:
@@ -110,103 +106,52 @@ def reader_of(
 
 
 class TorqueBalance:
-    """The torque balance of a chunk, in the state of a search: roles of e and eta, place of the reader."""
+    """The balance of a chunk in the state of a search: what the line offers, the place of the reader."""
 
     def __init__(self, p: SpeedProblem, lanes: int, room: Workspace) -> None:
         self.problem, self.room, self.lanes = p, room, lanes
         self.moving = bool(np.any(p.airspeed_m_s > 0))
         self.reader = reader_of("cp", p, lanes, room, moving=self.moving)
-        self.gear = self._product("gear", p.gear_ratio, p.k)
-        self.disk = self._product("disk", p.diameter_m, p.diameter_m)
+        self.disk = room.array("disk", p.diameter_m.size)
+        np.multiply(p.diameter_m, p.diameter_m, out=self.disk)
         np.multiply(self.disk, self.disk, out=self.disk)
-        self.scale = self._product("scale", self.disk, p.diameter_m, TORQUE_PER_CP * p.density_kg_m3)
+        self.scale = room.array("scale", max(p.diameter_m.size, p.density_kg_m3.size))
+        np.multiply(self.disk, p.diameter_m, out=self.scale)
+        np.multiply(self.scale, TORQUE_PER_CP * p.density_kg_m3, out=self.scale)
         self.j_per_u = _TWO_PI * p.airspeed_m_s / p.diameter_m if self.moving else p.airspeed_m_s
-        self.driven: Any = np.zeros(1, dtype=bool)
-        self.feeding: Any = self.driven
-        self._line(p.gear_efficiency, p.resistance_ohm)
-        # no-load current over that at its reference, for lanes where it depends on speed
-        self.curved = bool(np.any(p.exponent))
-        if self.curved:
-            self._bent: Any = slice(None) if p.exponent.size == 1 else np.flatnonzero(p.exponent)
-            self._exponent = lanes_of(p.exponent, self._bent)
-            self._per_reference = lanes_of(p.gear_ratio / p.reference_rad_s, self._bent)
-            self._ratio = room.array("no-load ratio", lanes)
-            self._ratio[...] = 1.0
-            self._friction_here: Floats = room.array("friction here", lanes)
-
-    def _product(self, name: str, *factors: Floats) -> Floats:
-        """The product of arrays, in memory that is kept."""
-        out = self.room.array(name, max(x.size for x in factors))
-        np.multiply(factors[0], factors[1], out=out)
-        for factor in factors[2:]:
-            np.multiply(out, factor, out=out)
-        return out
-
-    def _line(self, efficiency: Floats, resistance: Floats) -> None:
-        """Torque over speed that motor, controller and pack give: stall - drag u - friction(u)."""
-        p = self.problem
-        self.torque_per_a = self._product("torque per A", self.gear, efficiency)
-        pull = self.torque_per_a / resistance
-        self.stall = self._product("stall", pull, p.source_v)
-        self.drag = self._product("drag", pull, self.gear)
-        self.friction: Floats = self._product("friction", self.torque_per_a, p.no_load_a)
-
-    def _take_roles(self, u: Floats, torque: Floats) -> None:
-        """Reverse e where the propeller drives the gear, eta where it feeds current back."""
-        p = self.problem
-        driven = torque < 0
-        if not driven.any() and not self.driven.any():
-            return
-        reverse = np.where(driven, 1.0 / p.gear_efficiency, p.gear_efficiency)
-        no_load = p.no_load_a * self._ratio if self.curved else p.no_load_a
-        self.driven, self.feeding = driven, torque / (self.gear * reverse) + no_load < 0
-        self._line(reverse, np.where(self.feeding, p.resistance_back_ohm, p.resistance_ohm))
-
-    def roles_hold(self, torque: Floats, current: Floats) -> Flags:
-        """Lanes whose torque and current have the signs that were assumed."""
-        return np.asarray(((torque < 0) == self.driven) & ((current < 0) == self.feeding))
-
-    def _friction(self) -> Floats:
-        """Friction torque at the speed reached."""
-        if not self.curved:
-            return self.friction
-        np.multiply(self.friction, self._ratio, out=self._friction_here)
-        return self._friction_here
-
-    def current_a(self, torque: Floats, out: Floats) -> None:
-        """Motor current at the speed reached, (Q + friction)/(g K e)."""
-        np.add(torque, self._friction(), out=out)
-        np.divide(out, self.torque_per_a, out=out)
+        self.line = TorqueLine(p, p.source_v, p.resistance_ohm, p.resistance_back_ohm, lanes, room)
 
     def start(self, u: Floats) -> None:
         """Closed form: CP a parabola in J, that of the rpm row which 0.7 of the free speed S/(K g) lies in."""
         room, n, s = self.room, self.lanes, self.problem.surfaces
-        level, square, line = (room.array(f"start {k}", n) for k in ("level", "square", "line"))
-        np.divide(0.7 * self.stall, self.drag, out=u)
-        if self.curved:
-            # r^x roughly as (1 + (1 + x)/2 (r - 1))/(1 + (1 - x)/2 (r - 1))
-            above, x = self._per_reference * u[self._bent] - 1.0, 0.5 * self._exponent
-            self._ratio[self._bent] = (1.0 + (0.5 + x) * above) / (1.0 + (0.5 - x) * above)
-        np.subtract(self.stall, self._friction(), out=level)
-        np.maximum(level, 0.02 * self.stall, out=level)
+        level, square, linear = (room.array(f"start {k}", n) for k in ("level", "square", "line"))
+        offered = self.line
+        np.divide(0.7 * offered.stall, offered.drag, out=u)
+        offered.go_roughly(u)
+        # a resistance that rises with speed is taken as the one at this speed
+        stall, drag = offered.stall, offered.drag
+        if offered.sloped:
+            stall, drag = (x / (1.0 + offered.rise * u) for x in (stall, drag))
+        np.subtract(stall, offered.friction, out=level)
+        np.maximum(level, 0.02 * stall, out=level)
         if self.moving:
             c0, c1, c2 = self.reader.of_row(s.cp_fit, u)
             np.multiply(self.scale, c0, out=square)
-            np.multiply(self.scale, self.j_per_u, out=line)
-            np.multiply(c2, line, out=c2)
+            np.multiply(self.scale, self.j_per_u, out=linear)
+            np.multiply(c2, linear, out=c2)
             np.multiply(c2, self.j_per_u, out=c2)
             np.subtract(level, c2, out=level)
-            np.multiply(line, c1, out=line)
-            np.add(line, self.drag, out=line)
+            np.multiply(linear, c1, out=linear)
+            np.add(linear, drag, out=linear)
         else:
             np.multiply(self.scale, self.reader.of_row(s.cp_rest_fit, u), out=square)
-            line = self.drag
-        # root of square u^2 + line u - level
+            linear = drag
+        # root of square u^2 + linear u - level
         np.multiply(square, 4.0, out=square)
         np.multiply(square, level, out=square)
-        np.add(square, line * line, out=square)
+        np.add(square, linear * linear, out=square)
         np.sqrt(square, out=square)
-        np.add(square, line, out=square)
+        np.add(square, linear, out=square)
         np.divide(level, square, out=square)
         np.multiply(u, 0.03, out=u)
         np.multiply(square, 2.0, out=square)
@@ -215,6 +160,7 @@ class TorqueBalance:
     def settle(self, u: Floats, torque: Floats, *, guarded: bool) -> Flags:
         """Two Halley steps on ``u`` in place; fills the propeller torque and returns which lanes balance."""
         f, w, q = (self.room.array(f"settle {k}", self.lanes) for k in "fwq")
+        offered = self.line
         for step in range(_STEPS):
             self._go(u)
             cp, slope = self.reader.value_and_slope()
@@ -223,11 +169,11 @@ class TorqueBalance:
             np.multiply(q, cp, out=torque)
             np.multiply(q, slope, out=q)
             if self.moving and step == 0:
-                self._take_roles(u, torque)
+                offered.take_roles(torque)
             # f balance, w = -u f', q = -u^2 f''/2
-            np.multiply(self.drag, u, out=w)
-            friction = self._friction()
-            np.subtract(self.stall, w, out=f)
+            np.multiply(offered.drag, u, out=w)
+            friction = offered.friction
+            np.subtract(offered.stall, w, out=f)
             np.subtract(f, torque, out=f)
             np.subtract(f, friction, out=f)
             np.add(w, torque, out=w)
@@ -235,11 +181,17 @@ class TorqueBalance:
             np.add(w, q, out=w)
             np.multiply(q, 0.5 if self.moving else 2.0, out=q)
             np.add(q, torque, out=q)
-            if self.curved:
-                exponent = self.problem.exponent
-                np.multiply(friction, exponent, out=friction)
+            load = torque + friction if offered.sloped else torque
+            if offered.curved:
+                np.multiply(friction, offered.exponent, out=friction)
                 np.add(w, friction, out=w)
-                np.add(q, 0.5 * (exponent - 1.0) * friction, out=q)
+                np.add(q, 0.5 * (offered.exponent - 1.0) * friction, out=q)
+            if offered.sloped:
+                # the load L counts 1 + rise u times: u L' is what w holds beside the drag
+                more, by_speed = offered.rise * u, w - offered.drag * u
+                f -= load * more
+                w += (by_speed + load) * more
+                q += (q + by_speed) * more
             # Halley: du/u = f w/(w^2 + f q)
             np.multiply(q, f, out=q)
             np.multiply(f, w, out=f)
@@ -254,18 +206,20 @@ class TorqueBalance:
         np.multiply(self.scale, self.reader.value(), out=torque)
         np.multiply(torque, u, out=torque)
         np.multiply(torque, u, out=torque)
-        np.multiply(self.drag, u, out=f)
+        np.multiply(offered.drag, u, out=f)
         np.add(f, torque, out=f)
-        np.add(f, self._friction(), out=f)
-        np.subtract(self.stall, f, out=f)
+        friction = offered.friction
+        np.add(f, friction, out=f)
+        if offered.sloped:
+            f += (torque + friction) * offered.rise * u
+        np.subtract(offered.stall, f, out=f)
         np.abs(f, out=f)
-        return np.asarray((f <= RESIDUAL_LIMIT * self.stall) & (u > 0))
+        return np.asarray((f <= RESIDUAL_LIMIT * offered.stall) & (u > 0))
 
     def _go(self, u: Floats) -> None:
         """Move to propeller speeds u."""
         self.reader.go(u, self.j_per_u / u if self.moving else self.j_per_u)
-        if self.curved:
-            self._ratio[self._bent] = (self._per_reference * u[self._bent]) ** self._exponent
+        self.line.go(u)
 
 
 def loads(p: Any, u: Floats) -> tuple[Floats, Floats]:
@@ -278,22 +232,18 @@ def loads(p: Any, u: Floats) -> tuple[Floats, Floats]:
     return torque, THRUST_PER_CT * square * reader.other()
 
 
-def current_and_no_load(p: SpeedProblem, u: Floats, torque: Floats) -> tuple[Floats, Floats]:
-    """Motor and no-load current at a speed and torque."""
-    no_load = motor.no_load_current_a(p.gear_ratio * u, p.no_load_a, p.reference_rad_s, p.exponent)
-    return motor.current_a(torque, no_load, p.k, p.gear_ratio, p.gear_efficiency), no_load
-
-
 def imbalance(p: SpeedProblem, u: Floats) -> tuple[Floats, Floats]:
-    """S - K g u - r I and its slope, with every branch: gear driven backwards, current fed back."""
+    """S - K g u - (r + b g u) I and its slope, with every branch: gear driven backwards, current fed back."""
     reader = reader_of("cp", p, u.size, Workspace())
     reader.go(u, _TWO_PI * p.airspeed_m_s / (p.diameter_m * u))
     cp, by_speed = reader.value_and_slope()
     disk = p.diameter_m * p.diameter_m
     square = TORQUE_PER_CP * p.density_kg_m3 * p.diameter_m * disk * disk * u * u
-    gear = p.gear_ratio * p.k
-    current, no_load = current_and_no_load(p, u, square * cp)
-    to_current = np.where(cp >= 0, p.gear_efficiency, 1.0 / p.gear_efficiency) * gear
+    w = p.gear_ratio * u
+    no_load = line.no_load_a(p, w)
+    current = line.current_a(p, square * cp, no_load)
+    to_current = np.where(cp >= 0, p.gear_efficiency, 1.0 / p.gear_efficiency) * (p.gear_ratio * p.k_torque)
     slope = square * (2.0 * cp + by_speed) / to_current + p.exponent * no_load
     r = np.where(current >= 0, p.resistance_ohm, p.resistance_back_ohm)
-    return p.source_v - gear * u - r * current, -gear - r * slope / u
+    per_speed = -p.gear_ratio * (p.k + p.slope_ohm_s * current) - line.ohm_at(p, r, w) * slope / u
+    return line.left_over_v(p, p.source_v, r, w, current), per_speed

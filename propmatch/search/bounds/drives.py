@@ -1,9 +1,9 @@
 """Motor, controller and pack reduced to the few numbers that decide beside a propeller.
 
-At full throttle a drive is a line of voltage, E' - r I = K g u, with E' = E - R_b I_acc and r = R + R_c + count R_b
-(:mod:`train.torque`). A limit I_lim of the motor current is kept exactly where the propeller's torque at the speed
-of the limit, u = (E' - r I_lim)/(K g), does not exceed the torque K g e (I_lim - I0) that the limit leaves: no root is
-needed. A limit P of the motor's input V_m I = (E' - (r - R) I) I is a limit of its current too.
+At full throttle motor current falls with speed along the line (:mod:`propmatch.train.line`). So a limit I_lim of the
+current is kept exactly where the propeller's torque at the speed of the limit, u = (S - r I_lim)/(g (K + b I_lim)),
+does not exceed the torque g K_t e (I_lim - I0(g u)) that the limit leaves: no root is needed. A limit P of the motor's
+input V_m I = (S - (r - R) I) I is a limit of its current too.
 """
 
 from typing import Any
@@ -13,24 +13,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from propmatch.checks.setting import Setting
-from propmatch.models.pack import resistance_factor
+from propmatch.models.pack import pack_resistance_ohm
 from propmatch.search.bounds.tables import PropellerTables
 from propmatch.search.shelf import Shelf
+from propmatch.train import line
+from propmatch.train.line import Source
 
-__all__ = ["Drives", "Line", "Pairs", "Threshold"]
+__all__ = ["Drives", "Pairs", "Threshold"]
 
 Floats = NDArray[np.float64]
 Index = NDArray[np.intp]
 _NEARLY = 1.05
 _BELOW = 0.996
-
-
-@attrs.frozen(kw_only=True, eq=False)
-class Line:
-    """E' [V] and r [ohm] of each drive at full throttle and one charge."""
-
-    available_v: Floats
-    resistance_ohm: Floats
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -56,19 +50,24 @@ class Pairs:
         self.mass_g = self._motor("motors_g") + self._controller("controllers_g")
         self.least = np.maximum(self._motor("motor_cells_least"), self._controller("controller_cells_least"))
         self.most = np.minimum(self._motor("motor_cells_most"), self._controller("controller_cells_most"))
-        self.kg = self._motor("k") * self._motor("gear_ratio")
-        self.ke = self.kg * self._motor("gear_efficiency")
-        self.ohm = self._motor("resistance_ohm") + self._controller("controller_ohm")
+        self.k, self.k_torque = self._motor("k"), self._motor("k_torque")
+        self.gear_ratio, self.gear_efficiency = self._motor("gear_ratio"), self._motor("gear_efficiency")
+        self.torque_per_a = self.gear_ratio * self.k_torque * self.gear_efficiency
+        self.resistance_ohm, self.slope_ohm_s = self._motor("resistance_ohm"), self._motor("slope_ohm_s")
+        self.no_load_a, self.exponent = self._motor("no_load_a"), self._motor("exponent")
+        self.reference_rad_s = self._motor("reference_rad_s")
+        self.controller_ohm, self.loss = self._controller("controller_ohm"), self._controller("loss")
+        self.count, self.accessory_a = (np.array([float(x)]) for x in (shelf.count, shelf.accessory_current_a))
         seconds = setting.full_throttle_seconds
         ratings = shelf.ratings_of(self.motor, self.controller)
         self.motor_a, self.controller_a = ratings.motor_limit_a(seconds), ratings.controller_limit_a(seconds)
         self.motor_w = self._motor("motor_w")
 
-    def _motor(self, name: str) -> Any:
-        return self.shelf.column(name)[self.motor]
+    def _motor(self, name: str) -> Floats:
+        return np.asarray(self.shelf.column(name)[self.motor])
 
-    def _controller(self, name: str) -> Any:
-        return self.shelf.column(name)[self.controller]
+    def _controller(self, name: str) -> Floats:
+        return np.asarray(self.shelf.column(name)[self.controller])
 
     def fitting(self, pack: int) -> Index:
         """The pairs that take the cell count of a pack."""
@@ -82,8 +81,9 @@ class Drives:
     Attributes
     ----------
     motor, controller, pack : indices
-    mass_g : motors, controllers and pack; kg, ke, ohm : K g, K g e, R + R_c
-    full, half : lines at charges 1 and 0.5
+    mass_g : motors, controllers and pack
+    k, ... : the columns of :class:`propmatch.train.line.Trains`
+    full, half : what pack and controller put before the motors at full throttle, at charges 1 and 0.5
     limit_a : lowest limit of the current; widest_a : the same where motor power beyond its peak may pass
     most_a : the current that no combination which passed so far exceeds
     limits : thresholds at charge 1 by check; ``all`` is the lowest of them
@@ -98,23 +98,23 @@ class Drives:
         shelf, setting = pairs.shelf, tables.setting
         self.shelf, self.size = shelf, some.size
         self.motor, self.controller, self.pack = pairs.motor[some], pairs.controller[some], pack
-        self.count = float(shelf.count)
         self.chemistry = shelf.lanes.chemistries[int(shelf.column("chemistry")[pack[0]])]
         columns = ("cells", "cells_ohm", "leads_ohm", "pack_g", "burst_a", "capacity_ah")
         self.of_pack: dict[str, Floats] = {name: shelf.column(name)[pack] for name in columns}
-        self.accessory_a = float(shelf.accessory_current_a)
         self.pack_g = self.of_pack["pack_g"]
         self.mass_g = pairs.mass_g[some] + self.pack_g
         self.node = tables.node_of(self.mass_g)
-        self.kg, self.ke, self.ohm = pairs.kg[some], pairs.ke[some], pairs.ohm[some]
-        self._no_load = shelf.column("no_load_a")[self.motor]
-        self._exponent = shelf.column("exponent")[self.motor]
-        self.curved = bool(np.any(self._exponent))
-        self._per_reference = (shelf.column("gear_ratio") / shelf.column("reference_rad_s"))[self.motor]
-        self.full, self.half = self._line(1.0), self._line(0.5)
-        e, r = self.full.available_v, self.full.resistance_ohm
+        self.k, self.k_torque, self.torque_per_a = pairs.k[some], pairs.k_torque[some], pairs.torque_per_a[some]
+        self.gear_ratio, self.gear_efficiency = pairs.gear_ratio[some], pairs.gear_efficiency[some]
+        self.resistance_ohm, self.slope_ohm_s = pairs.resistance_ohm[some], pairs.slope_ohm_s[some]
+        self.no_load_a, self.exponent = pairs.no_load_a[some], pairs.exponent[some]
+        self.reference_rad_s = pairs.reference_rad_s[some]
+        self.controller_ohm, self.loss = pairs.controller_ohm[some], pairs.loss[some]
+        self.count, self.accessory_a = pairs.count, pairs.accessory_a
+        self.full, self.half = (line.source(self, 1.0, self.open_v(q), self.pack_ohm(q)) for q in (1.0, 0.5))
+        e, r = self.full.volts, self.full.ohm
         power = pairs.motor_w[some]
-        drop = r - shelf.column("resistance_ohm")[self.motor]
+        drop = r - self.resistance_ohm
         with np.errstate(all="ignore"):
             root = np.sqrt(e * e - 4.0 * drop * power)
             power_a = np.where(np.isnan(root), np.inf, 2.0 * power / (e + root))
@@ -143,10 +143,8 @@ class Drives:
             drop_v = self.open_v(0.5) - self.of_pack["cells"] * cutoff
             current = (drop_v / np.maximum(self.pack_ohm(0.5), 1e-12) - self.accessory_a) / self.count
             self.voltage = self.threshold(self.half, current, tables)
-        at_rest = self.friction_a(np.zeros(self.size))
-        self.odd = (e <= _NEARLY * r * at_rest) | (
-            self.half.available_v <= _NEARLY * self.half.resistance_ohm * at_rest
-        )
+        at_rest = line.no_load_a(self, np.zeros(self.size))
+        self.odd = (e <= _NEARLY * r * at_rest) | (self.half.volts <= _NEARLY * self.half.ohm * at_rest)
 
     def open_v(self, charge: Any, lanes: Any = slice(None)) -> Any:
         """Open-circuit voltage of the packs of some drives at a charge."""
@@ -154,52 +152,39 @@ class Drives:
 
     def pack_ohm(self, charge: Any, lanes: Any = slice(None)) -> Any:
         """Resistance of the packs of some drives at a charge."""
-        return self.of_pack["cells_ohm"][lanes] * resistance_factor(charge) + self.of_pack["leads_ohm"][lanes]
-
-    def _line(self, charge: float) -> Line:
-        ohm = self.pack_ohm(charge)
-        return Line(
-            available_v=self.open_v(charge) - ohm * self.accessory_a, resistance_ohm=self.ohm + self.count * ohm
-        )
+        return pack_resistance_ohm(self.of_pack["cells_ohm"][lanes], self.of_pack["leads_ohm"][lanes], charge)
 
     def combinations(self, drive: Index, propeller: Index) -> Index:
         """Indices (N, 4) of motor, controller, pack and propeller."""
         return np.column_stack([self.motor[drive], self.controller[drive], self.pack[drive], propeller])
 
-    def friction_a(self, u: Floats, lanes: Any = slice(None)) -> Floats:
-        """No-load current at propeller speeds of some drives."""
-        current: Floats = self._no_load[lanes]
-        if not self.curved:
-            return current
-        exponent = self._exponent[lanes]
-        bent = np.flatnonzero(exponent)
-        if bent.size:
-            current = np.array(current)
-            with np.errstate(all="ignore"):
-                ratio = self._per_reference[lanes][bent] * np.maximum(u[bent], 0.0)
-                current[bent] *= ratio ** exponent[bent]
-        return current
-
-    def threshold(self, line: Line, current_a: Floats, tables: PropellerTables) -> Threshold:
-        """What a limit of the motor current means on a line."""
+    def threshold(self, source: Source, current_a: Floats, tables: PropellerTables) -> Threshold:
+        """What a limit of the motor current means at full throttle."""
         with np.errstate(all="ignore"):
-            u = (line.available_v - line.resistance_ohm * current_a) / self.kg
-            torque = self.ke * (current_a - self.friction_a(u))
+            u = line.speed_at(self, source.volts, source.ohm, current_a)
+            torque = line.shaft_torque_nm(self, current_a, line.no_load_a(self, self.gear_ratio * u))
         return Threshold(speed=u, cell=tables.cell_of(u), torque_nm=torque)
 
-    def left_over(self, line: Line, lanes: Index, u: Floats, torque: Floats) -> Floats:
-        """E' - K g u - r I of drives at a speed and torque: not negative where full throttle gives as much or more."""
-        current = torque / self.ke[lanes] + self.friction_a(u, lanes)
-        return np.asarray(line.available_v[lanes] - self.kg[lanes] * u - line.resistance_ohm[lanes] * current)
+    def current_a(self, lanes: Index, u: Floats, torque: Floats) -> Floats:
+        """Motor current of drives at a propeller speed and torque."""
+        return line.current_a(self, torque, line.no_load_a(self, self.gear_ratio[lanes] * u, lanes), lanes)
+
+    def left_over(self, source: Source, lanes: Index, u: Floats, torque: Floats) -> Floats:
+        """S - K g u - r I of drives at a speed and torque: not negative where full throttle gives as much or more."""
+        current = self.current_a(lanes, u, torque)
+        return line.left_over_v(
+            self, source.volts[lanes], source.ohm[lanes], self.gear_ratio[lanes] * u, current, lanes
+        )
 
     def shaft_power_w(self, tables: PropellerTables) -> Floats:
-        """Greatest shaft power of one motor while full throttle at rest on a full pack keeps the limits (D,).
+        """Greatest power at one propeller while full throttle at rest on a full pack keeps the limits (D,).
 
-        max (I - I0)(E' - r I) up to the limit; in flight the current may be larger by the tables' ``flight_ratio``.
+        max g K_t e (I - I0)(S - r I)/(g K) up to the limit: a resistance that rises with speed only lowers the speed,
+        and I0 is least at rest. In flight the current may be larger by the tables' ``flight_ratio``.
         """
-        e, r = self.full.available_v, self.full.resistance_ohm
+        e, r = self.full.volts, self.full.ohm
         ratio = float(np.max(tables.flight_ratio))
-        idle = self.friction_a(np.zeros(self.size))
+        idle = line.no_load_a(self, np.zeros(self.size))
         most = np.minimum(self.widest_a * ratio, 0.5 * (e / r + idle))
-        power = (most - idle) * (e - r * most)
+        power = line.shaft_torque_nm(self, most, idle) * (e - r * most) / (self.k * self.gear_ratio)
         return np.where(self.odd | ~np.isfinite(power), np.inf, np.maximum(power, 0.0))

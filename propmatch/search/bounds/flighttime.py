@@ -18,12 +18,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from propmatch.checks.setting import Setting
-from propmatch.models import controller
 from propmatch.models.pack import Chemistry
 from propmatch.search.bounds.drives import Drives
 from propmatch.search.bounds.tables import IMPOSSIBLE, OFF, UNKNOWN, HeldTable, PropellerTables
 from propmatch.status import Status
+from propmatch.train import line
 from propmatch.train.kernel import solve_speed
+from propmatch.train.line import Source, Supply
 from propmatch.train.torque import SpeedProblem
 
 __all__ = ["FlightBounds", "Held", "Packs", "flight_bounds", "mean_ocv_v"]
@@ -50,7 +51,8 @@ class Packs:
         self._drives, self._d = drives, d
         self.cells = drives.of_pack["cells"][d]
         self.coulombs = 3600.0 * drives.of_pack["capacity_ah"][d]
-        self.accessory_a = drives.accessory_a
+        self.supply = Supply.of(drives, d)
+        self.accessory_a = self.supply.accessory_a
         self.mean_v = self.cells * mean_ocv_v(drives.chemistry, self.reserve)
 
     def open_v(self, charge: Any) -> Floats:
@@ -63,21 +65,17 @@ class Packs:
 class Held:
     """Pack current of a held airspeed at the node below or above each combination's mass."""
 
-    def __init__(
-        self, table: HeldTable, drives: Drives, p: Index, d: Index, node: Index, loss: Floats, pack: Packs
-    ) -> None:
+    def __init__(self, table: HeldTable, drives: Drives, p: Index, d: Index, node: Index, supply: Supply) -> None:
         u, torque = table.speed[p, node], table.torque[p, node]
-        self.off = table.kind[p, node] == OFF
-        self.current = torque / drives.ke[d] + drives.friction_a(u, d)
-        self.behind = drives.kg[d] * u + drives.ohm[d] * self.current
-        self.loss, self.count, self.pack = loss, drives.count, pack
+        self.off, self.supply = table.kind[p, node] == OFF, supply
+        self.current = drives.current_a(d, u, torque)
+        self.behind = line.behind_v(drives, drives.gear_ratio[d] * u, self.current, line.fixed_ohm(drives, d), d)
 
     def at(self, open_v: Floats, ohm: Floats) -> tuple[Floats, Floats]:
         """Pack current and throttle; NaN where it cannot be held."""
-        available = open_v - ohm * self.pack.accessory_a
-        d = controller.throttle_for(self.behind, self.current, available, ohm, self.loss, self.count)
-        current = self.count * d * self.current / (1.0 - self.loss * (1.0 - d)) + self.pack.accessory_a
-        return np.where(self.off, self.pack.accessory_a, current), np.where(self.off, 0.0, d)
+        d = line.held_throttle(self.supply, self.behind, self.current, open_v, ohm)
+        current = line.pack_current_a(self.supply, self.current, d)
+        return np.where(self.off, self.supply.accessory_a, current), np.where(self.off, 0.0, d)
 
 
 Flags = NDArray[np.bool_]
@@ -128,9 +126,7 @@ class _Bounds:
     def __init__(self, tables: PropellerTables, drives: Drives, p: Index, d: Index, *, rough: bool = False) -> None:
         self.tables, self.drives, self.p, self.d, self.rough = tables, drives, p, d, rough
         self.setting: Setting = tables.setting
-        shelf = drives.shelf
         self.pack = Packs(self.setting, drives, d)
-        self.loss = shelf.column("loss")[drives.controller[d]]
         self.node = drives.node[d]
         phases = self.setting.phases
         shares = [i for i, phase in enumerate(phases) if phase.share is not None]
@@ -152,41 +148,36 @@ class _Bounds:
     def _held(self, i: int, above: int) -> Held:
         table = self.tables.held[i]
         assert table is not None
-        return Held(table, self.drives, self.p, self.d, self.node + above, self.loss, self.pack)
+        return Held(table, self.drives, self.p, self.d, self.node + above, self.pack.supply)
 
     def _weight(self, i: int) -> float:
         return float((self.setting.phases[i].seconds if self.repeats else self.setting.phases[i].share) or 0.0)
 
-    def _source(self, throttle: float, charge: Any) -> tuple[Floats, Floats, Floats]:
-        """d E' and the resistance a motor's current sees, forwards and back."""
-        pack, drives = self.pack, self.drives
-        ohm = pack.ohm(charge)
-        eta = controller.eta(throttle, self.loss)
-        shared = drives.count * throttle * throttle * ohm
-        fixed = drives.ohm[self.d]
-        return throttle * (pack.open_v(charge) - ohm * pack.accessory_a), fixed + shared / eta, fixed + shared * eta
+    def _source(self, throttle: float, charge: Any) -> Source:
+        """What pack and controller put before the motors."""
+        return line.source(self.drives, throttle, self.pack.open_v(charge), self.pack.ohm(charge), self.d)
 
     def _drawn(self, current: Floats, throttle: float) -> Floats:
         """Pack current for a motor current."""
-        per_motor = throttle * np.maximum(current, 0.0) / controller.eta(throttle, self.loss)
-        return np.asarray(self.drives.count * per_motor + self.pack.accessory_a)
+        return line.pack_current_a(self.pack.supply, np.maximum(current, 0.0), throttle)
 
     def _fresh(self, i: int) -> tuple[Floats, Floats]:
         """Motor current and propeller speed of a held throttle at full charge, solved."""
         if i not in self._kept:
             drives, d, p, tables, phase = self.drives, self.d, self.p, self.tables, self.setting.phases[i]
-            source, ohm, back = self._source(float(phase.throttle or 0.0), 1.0)
-            column, motor = drives.shelf.column, drives.motor[d]
+            source = self._source(float(phase.throttle or 0.0), 1.0)
             problem = SpeedProblem(
-                source_v=source,
-                k=column("k")[motor],
-                resistance_ohm=ohm,
-                resistance_back_ohm=back,
-                no_load_a=column("no_load_a")[motor],
-                reference_rad_s=column("reference_rad_s")[motor],
-                exponent=column("exponent")[motor],
-                gear_ratio=column("gear_ratio")[motor],
-                gear_efficiency=column("gear_efficiency")[motor],
+                source_v=source.volts,
+                k=drives.k[d],
+                k_torque=drives.k_torque[d],
+                resistance_ohm=source.ohm,
+                resistance_back_ohm=source.ohm_back,
+                slope_ohm_s=drives.slope_ohm_s[d],
+                no_load_a=drives.no_load_a[d],
+                reference_rad_s=drives.reference_rad_s[d],
+                exponent=drives.exponent[d],
+                gear_ratio=drives.gear_ratio[d],
+                gear_efficiency=drives.gear_efficiency[d],
                 which=tables.which[p],
                 diameter_m=tables.diameter_m[p],
                 density_kg_m3=np.full(1, tables.density),
@@ -201,21 +192,22 @@ class _Bounds:
     def _throttled(self, i: int, charge: Floats) -> tuple[Floats, Floats]:
         """Least and greatest pack current of a held throttle from full down to a charge.
 
-        Speed and current fall with the charge, so K g u >= S - r I of the lower charge with the current of the full
-        pack: the torque at that speed bounds the current.
+        Speed and current fall with the charge, so the speed is at least that at which the line of the lower charge
+        gives the current of the full pack: the torque at that speed bounds the current.
         """
         phase, drives, d, p = self.setting.phases[i], self.drives, self.d, self.p
         throttle = float(phase.throttle or 0.0)
         if throttle == 0.0:
-            return np.full(p.size, self.pack.accessory_a), np.full(p.size, self.pack.accessory_a)
+            nothing = self._drawn(np.zeros(p.size), throttle)
+            return nothing, nothing
         if self.rough:
             return self._drawn(np.zeros(p.size), throttle), self._roughly(throttle) * (1 + _SLACK)
         most, _ = self._fresh(i)
-        source, ohm, _ = self._source(throttle, charge)
-        u = (source - ohm * most) / drives.kg[d]
+        source = self._source(throttle, charge)
+        u = line.speed_at(drives, source.volts, source.ohm, most, d)
         airspeed = self.tables.airspeed(phase, drives.mass_g[d] + self.tables.mass_g[p])
         torque = self.tables.torque(p, np.maximum(u, 1.0), airspeed)
-        least = np.where((u > 1.0) & (torque > 0), torque / drives.ke[d] + drives.friction_a(u, d), 0.0)
+        least = np.where((u > 1.0) & (torque > 0), drives.current_a(d, u, torque), 0.0)
         return self._drawn(least, throttle) * (1 - _SLACK), self._drawn(most, throttle) * (1 + _SLACK)
 
     def _most(self, i: int, charge: Floats) -> Floats:
@@ -407,7 +399,7 @@ class _Bounds:
                 holds &= throttle < 1.0 - _ROUNDING
                 holds &= (e_low - r_low * at_low) / pack.cells > pack.cutoff * (1.0 + _ROUNDING)
                 # at full throttle the pack carries the motor's current, and no throttle exceeds 1
-                carried = np.where(heavier.off, 0.0, heavier.count * heavier.current) + pack.accessory_a
+                carried = np.where(heavier.off, pack.accessory_a, self._drawn(heavier.current, 1.0))
                 low_a, high_a = ends["best full"], np.fmin(at_low, carried)
             for name, current in ends.items():
                 sums[name] = sums[name] + weight * current

@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from propmatch.aircraft.polar import AirframeLanes, least_drag_speed_m_s, thrust_needed_n
-from propmatch.models import motor
 from propmatch.search.bounds.screen import Screen
 from propmatch.search.bounds.tables import HELD, UNKNOWN, HeldTable, PropellerTables
 from propmatch.status import Status
+from propmatch.train import line
 from propmatch.train.lanes import TrainLanes
 from propmatch.train.thrust import ThrustProblem, speed_for_thrust
 from propmatch.train.torque import loads
@@ -71,13 +71,11 @@ def may_reach(screen: Screen, rows: Index, metric: str, value: Floats) -> NDArra
 
 
 def _left_over(p: TrainLanes, u: Floats, torque: Floats) -> Floats:
-    """E' - K g u - r I at full throttle and half charge."""
+    """S - K g u - (r + b g u) I at full throttle and half charge."""
     half = np.full(p.size, 0.5)
-    ohm = p.pack_ohm(half)
-    idle = motor.no_load_current_a(p.gear_ratio * u, p.no_load_a, p.reference_rad_s, p.exponent)
-    current = motor.current_a(torque, idle, p.k, p.gear_ratio, p.gear_efficiency)
-    r = p.resistance_ohm + p.controller_ohm + p.count * ohm
-    return np.asarray(p.open_circuit_v(half) - ohm * p.accessory_a - p.k * p.gear_ratio * u - r * current)
+    source = line.source(p, 1.0, p.open_circuit_v(half), p.pack_ohm(half))
+    w = p.gear_ratio * u
+    return line.left_over_v(p, source.volts, source.ohm, w, line.current_a(p, torque, line.no_load_a(p, w)))
 
 
 def needed_table(tables: PropellerTables, metric: str, value: float) -> HeldTable:

@@ -49,7 +49,7 @@ def lane_bounds(
         lower = np.asarray(low / _ROUNDING)
     if wanted & {"thrust_to_weight", "top_speed", "climb"}:
         powers = drives.shaft_power_w(screen.tables)
-        values |= _power_bounds(screen, lanes.propeller, powers[lanes.drive], mass, wanted, drives.count)
+        values |= _power_bounds(screen, lanes.propeller, powers[lanes.drive], mass, wanted, float(drives.shelf.count))
     if "margin" in wanted:
         values["margin"] = _margin(screen, mass, flight.minutes_high)
     total, shares = sum(ranking.weights.values()), np.zeros((lanes.size, len(TESTED)))

@@ -15,11 +15,12 @@ from numpy.typing import NDArray
 
 from propmatch.checks.measures import CHECKS, TrainMeasures
 from propmatch.checks.setting import Setting, balance_miss_mm
-from propmatch.models.pack import resistance_factor
+from propmatch.models.pack import pack_resistance_ohm
 from propmatch.search.bounds.drives import Drives, Pairs, Threshold
 from propmatch.search.bounds.flighttime import FlightBounds, flight_bounds, mean_ocv_v
 from propmatch.search.bounds.tables import HeldTable, PropellerTables
 from propmatch.search.shelf import Shelf
+from propmatch.train import line
 
 __all__ = ["BAND", "Lanes", "RpmLimit", "Screen"]
 
@@ -85,7 +86,7 @@ class RpmLimit:
         rated = np.flatnonzero(self._rated[lanes.propeller])
         p, d = lanes.propeller[rated], lanes.drive[rated]
         odd = drives.odd[d] | ~self.tables.regular[p]
-        band = BAND * drives.full.available_v[d]
+        band = BAND * drives.full.volts[d]
         u = self._top[p]
         passes = (drives.left_over(drives.full, d, u, self._top_least[p]) < -band) & ~odd
         fails = (drives.left_over(drives.full, d, u, self._top_rest[p]) > band) & ~odd & ~passes
@@ -181,17 +182,15 @@ class Screen:
         """Pairs that reach what is asked with some propeller on a pack with the best of each number of the packs."""
         column, pairs = self.shelf.column, self.pairs
         chemistry = self.shelf.lanes.chemistries[int(column("chemistry")[packs[0]])]
-        ohm = column("cells_ohm")[packs] * resistance_factor(0.5) + column("leads_ohm")[packs]
-        open_v = float(column("cells")[packs[0]]) * float(chemistry.cell_ocv_v(0.5))
-        e = (open_v - float(np.min(ohm)) * self.shelf.accessory_current_a) * (1.0 + BAND)
-        r = pairs.ohm[some] + self.shelf.count * float(np.min(ohm))
+        ohm = pack_resistance_ohm(column("cells_ohm")[packs], column("leads_ohm")[packs], 0.5)
+        open_v = float(column("cells")[packs[0]]) * chemistry.cell_ocv_v(0.5)
+        source = line.source(pairs, 1.0, open_v, np.min(ohm), some)
         node = self.tables.node_of(pairs.mass_g[some] + float(np.min(column("pack_g")[packs])))
-        motor = pairs.motor[some]
-        idle = np.where(column("exponent")[motor] == 0, column("no_load_a")[motor], 0.0)
         out = np.zeros(some.size, dtype=bool)
         for p in propellers:
-            taken = pairs.kg[some] * table.speed[p][node] + r * (table.torque[p][node] / pairs.ke[some] + idle)
-            out |= ~(taken > e)
+            w = pairs.gear_ratio[some] * table.speed[p][node]
+            current = line.current_a(pairs, table.torque[p][node], line.no_load_a(pairs, w, some), some)
+            out |= ~(line.behind_v(pairs, w, current, source.ohm, some) > source.volts * (1.0 + BAND))
         return out
 
     def lightest_g(self, pack: int) -> float:
@@ -265,13 +264,12 @@ class Screen:
     @staticmethod
     def _promising(table: HeldTable, drives: Drives, propellers: Index) -> Flags:
         """False where full throttle at half charge surely gives less than a table asks for."""
-        e, r = drives.half.available_v * (1.0 + BAND), drives.half.resistance_ohm
-        per_torque = r / drives.ke
+        e, r = drives.half.volts * (1.0 + BAND), drives.half.ohm
         out = np.empty((propellers.size, drives.size), dtype=bool)
         for row, p in enumerate(propellers):
-            u = table.speed[p][drives.node]
-            taken = drives.kg * u + per_torque * table.torque[p][drives.node] + r * drives.friction_a(u)
-            np.greater(taken, e, out=out[row])
+            w = drives.gear_ratio * table.speed[p][drives.node]
+            current = line.current_a(drives, table.torque[p][drives.node], line.no_load_a(drives, w))
+            np.greater(line.behind_v(drives, w, current, r), e, out=out[row])
         return ~out
 
     def measured(self, drives: Drives, lanes: Lanes) -> TrainMeasures:
@@ -388,7 +386,7 @@ class Screen:
         assert table is not None
         p, d = lanes.propeller, lanes.drive
         at = p * nodes + drives.node[d]
-        band, sure = BAND * drives.half.available_v[d], ~drives.odd[d]
+        band, sure = BAND * drives.half.volts[d], ~drives.odd[d]
         speed, torque = table.speed.reshape(-1), table.torque.reshape(-1)
         passes = (drives.left_over(drives.half, d, speed[at + 1], torque[at + 1]) > band) & sure
         fails = np.zeros(lanes.size, dtype=bool)

@@ -22,8 +22,9 @@ from propmatch.search.bounds.fallingthrust import falling_from
 from propmatch.search.shelf import Shelf
 from propmatch.status import Status
 from propmatch.train.kernel import chunks
+from propmatch.train.line import lanes_of
 from propmatch.train.thrust import ThrustProblem, speed_for_thrust
-from propmatch.train.torque import TORQUE_PER_CP, lanes_of, loads, reader_of
+from propmatch.train.torque import TORQUE_PER_CP, loads, reader_of
 from propmatch.units import GRAM_KG, GRAVITY_M_S2, RPM_RAD_S
 
 __all__ = ["HELD", "IMPOSSIBLE", "OFF", "UNKNOWN", "HeldTable", "PropellerTables", "Readable"]

@@ -1,0 +1,297 @@
+"""The line: what motor, controller and pack together offer at a speed.
+
+    S - K w - (r + b w) I = 0            volts; S = d E' behind the chopper, E' = E - R_b I_acc
+    Q = g K_t e (I - I0(w)), w = g u     torque at the propeller; K_t/e in place of K_t e where it drives the motor
+    r = R + R_c + count d^2 R_b/eta      what the motor current sees; eta in place of 1/eta where it flows back
+
+Solver, held thrust, discharge, bounds of the search and what follows from a point all ask here; the motor's own law
+stands in :mod:`propmatch.models.motor`. Every array is (N,), or (1,) where one number serves every lane; ``at`` picks
+lanes of the motors, all by default.
+"""
+
+from typing import Any, Protocol
+
+import attrs
+import numpy as np
+from numpy.typing import NDArray
+
+from propmatch.models import controller, motor
+from propmatch.models.lookup import Workspace
+
+__all__ = [
+    "Motors",
+    "Source",
+    "Supplies",
+    "Supply",
+    "TorqueLine",
+    "Trains",
+    "behind_v",
+    "current_a",
+    "fixed_ohm",
+    "held_throttle",
+    "lanes_of",
+    "left_over_v",
+    "no_load_a",
+    "ohm_at",
+    "pack_current_a",
+    "shaft_torque_nm",
+    "source",
+    "speed_at",
+]
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+EVERY = slice(None)
+
+
+class Motors(Protocol):
+    """Numbers of N motors in columns: K, K_t, b, I0(w) = no_load_a (w/reference)^exponent, g, e and g K_t e."""
+
+    @property
+    def k(self) -> Floats: ...
+    @property
+    def k_torque(self) -> Floats: ...
+    @property
+    def slope_ohm_s(self) -> Floats: ...
+    @property
+    def no_load_a(self) -> Floats: ...
+    @property
+    def reference_rad_s(self) -> Floats: ...
+    @property
+    def exponent(self) -> Floats: ...
+    @property
+    def gear_ratio(self) -> Floats: ...
+    @property
+    def gear_efficiency(self) -> Floats: ...
+    @property
+    def torque_per_a(self) -> Floats: ...
+
+
+class Supplies(Protocol):
+    """The controller's loss k, the number of motors on a pack, and I_acc."""
+
+    @property
+    def loss(self) -> Floats: ...
+    @property
+    def count(self) -> Floats: ...
+    @property
+    def accessory_a(self) -> Floats: ...
+
+
+class Trains(Motors, Supplies, Protocol):
+    """All of it, with R and R_c."""
+
+    @property
+    def resistance_ohm(self) -> Floats: ...
+    @property
+    def controller_ohm(self) -> Floats: ...
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Supply:
+    """Some lanes of ``Supplies``."""
+
+    loss: Floats
+    count: Floats
+    accessory_a: Floats
+
+    @classmethod
+    def of(cls, p: Supplies, at: Any) -> "Supply":
+        """The lanes of an index."""
+        return cls(**{name: lanes_of(getattr(p, name), at) for name in ("loss", "count", "accessory_a")})
+
+
+def lanes_of(array: Any, index: Any) -> Any:
+    """The lanes of an index, slice or mask; an array of one element serves every lane."""
+    return array if array.size == 1 else array[index]
+
+
+# ---------------------------------------------------------------- motors
+
+
+def no_load_a(m: Motors, w: Floats, at: Any = EVERY) -> Floats:
+    """I0 [A] at motor speeds w [rad/s]."""
+    reference, exponent = lanes_of(m.no_load_a, at), lanes_of(m.exponent, at)
+    bent = np.flatnonzero(exponent)
+    if bent.size == exponent.size:
+        return np.asarray(motor.no_load_current_a(w, reference, lanes_of(m.reference_rad_s, at), exponent))
+    current = np.asarray(motor.no_load_current_a(1.0, reference, 1.0, 0.0))
+    if bent.size:
+        here, amps, speed = (
+            np.broadcast_to(x, exponent.shape)[bent] for x in (w, reference, lanes_of(m.reference_rad_s, at))
+        )
+        current = np.broadcast_to(current, exponent.shape).copy()
+        current[bent] = motor.no_load_current_a(here, amps, speed, exponent[bent])
+    return current
+
+
+def current_a(m: Motors, torque_nm: Floats, no_load: Floats, at: Any = EVERY) -> Floats:
+    """Motor current [A] for a torque of one propeller."""
+    if not np.any(torque_nm < 0):
+        return np.asarray(torque_nm / lanes_of(m.torque_per_a, at) + no_load)
+    k, gear, efficiency = (lanes_of(x, at) for x in (m.k_torque, m.gear_ratio, m.gear_efficiency))
+    return np.asarray(motor.current_a(torque_nm, no_load, k, gear, efficiency))
+
+
+def shaft_torque_nm(m: Motors, current: Floats, no_load: Floats, at: Any = EVERY) -> Floats:
+    """Torque at the propeller [N m] that a motor current gives, g K_t e (I - I0), the motor driving."""
+    return np.asarray(lanes_of(m.torque_per_a, at) * (current - no_load))
+
+
+def ohm_at(m: Motors, ohm: Floats, w: Floats, at: Any = EVERY) -> Floats:
+    """A resistance that contains the winding's, at motor speeds: r + b w [ohm]."""
+    slope = lanes_of(m.slope_ohm_s, at)
+    return np.asarray(motor.resistance_at_speed(ohm, slope, w) if slope.any() else ohm)
+
+
+def behind_v(m: Motors, w: Floats, current: Floats, ohm: Floats, at: Any = EVERY) -> Floats:
+    """Voltage in front of a resistance that contains the winding's: K w + (r + b w) I [V]."""
+    return np.asarray(motor.terminal_voltage_v(w, current, lanes_of(m.k, at), ohm_at(m, ohm, w, at)))
+
+
+def left_over_v(m: Motors, volts: Floats, ohm: Floats, w: Floats, current: Floats, at: Any = EVERY) -> Floats:
+    """S - K w - (r + b w) I [V]: not negative where the line gives a current at a speed, or more."""
+    return np.asarray(volts - lanes_of(m.k, at) * w - ohm_at(m, ohm, w, at) * current)
+
+
+def speed_at(m: Motors, volts: Floats, ohm: Floats, current: Floats, at: Any = EVERY) -> Floats:
+    """Propeller speed [rad/s] at which a line gives a motor current: (S - r I)/(g (K + b I))."""
+    k, slope, gear = (lanes_of(x, at) for x in (m.k, m.slope_ohm_s, m.gear_ratio))
+    per_speed = k * gear
+    if slope.any():
+        per_speed = per_speed + slope * gear * current
+    return np.asarray((volts - ohm * current) / per_speed)
+
+
+# ---------------------------------------------------------------- controller and pack
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Source:
+    """S [V] behind the chopper, and r [ohm] that a motor current sees forwards and back, without b w."""
+
+    volts: Floats
+    ohm: Floats
+    ohm_back: Floats
+
+
+def fixed_ohm(p: Trains, at: Any = EVERY) -> Floats:
+    """R + R_c [ohm]."""
+    return np.asarray(lanes_of(p.resistance_ohm, at) + lanes_of(p.controller_ohm, at))
+
+
+def source(p: Trains, throttle: Any, open_v: Floats, pack_ohm: Floats, at: Any = EVERY) -> Source:
+    """What pack and controller put before the motors at a throttle, from E [V] and R_b [ohm]."""
+    loss, count, accessory = (lanes_of(x, at) for x in (p.loss, p.count, p.accessory_a))
+    eta = controller.eta(throttle, loss)
+    fixed, shared = fixed_ohm(p, at), count * throttle * throttle * pack_ohm
+    return Source(
+        volts=throttle * (open_v - pack_ohm * accessory), ohm=fixed + shared / eta, ohm_back=fixed + shared * eta
+    )
+
+
+def held_throttle(p: Supplies, behind: Floats, current: Floats, open_v: Floats, pack_ohm: Floats) -> Floats:
+    """Throttle that puts a voltage behind the controller (:func:`propmatch.models.controller.throttle_for`)."""
+    available = open_v - pack_ohm * p.accessory_a
+    return np.asarray(controller.throttle_for(behind, current, available, pack_ohm, p.loss, p.count))
+
+
+def pack_current_a(p: Supplies, current: Floats, throttle: Any) -> Floats:
+    """Pack current of all motors and the accessories [A] for the current of each motor."""
+    per_motor = controller.pack_current_per_motor_a(current, throttle, p.loss)
+    return np.asarray(p.count * per_motor + p.accessory_a)
+
+
+# ---------------------------------------------------------------- the same as torque over propeller speed, in place
+
+
+class TorqueLine:
+    """The line times g K_t e/r: stall - drag u - friction(u) (1 + rise u) is the torque offered at propeller speed u.
+
+    stall = g K_t e S/r, drag = g^2 K K_t e/r, friction = g K_t e I0(g u), rise = g b/r; where r rises with speed the
+    propeller's torque counts (1 + rise u) times as well. Arrays are kept in a workspace; ``go`` moves to a speed.
+
+    Attributes
+    ----------
+    stall, drag, torque_per_a : Floats
+    sloped, curved : whether some lane's resistance or no-load current depends on speed
+    rise, exponent : of the lanes
+    """
+
+    def __init__(self, motors: Motors, volts: Floats, ohm: Floats, ohm_back: Floats, lanes: int, room: Workspace):
+        self._motors, self._volts, self._ohm, self._back, self._room = motors, volts, ohm, ohm_back, room
+        self._gear = self._product("gear", motors.gear_ratio, motors.k)
+        self._gear_torque = self._product("gear torque", motors.gear_ratio, motors.k_torque)
+        self.curved, self.sloped = bool(motors.exponent.any()), bool(motors.slope_ohm_s.any())
+        self.exponent, self.rise = motors.exponent, np.zeros(1)
+        self._driven: Any = np.zeros(1, dtype=bool)
+        self._feeding: Any = self._driven
+        self._constant = motor.no_load_ratio(1.0, 0.0)
+        # no-load current over that at its reference, for lanes where it depends on speed
+        if self.curved:
+            self._bent: Any = slice(None) if motors.exponent.size == 1 else np.flatnonzero(motors.exponent)
+            self._bent_exponent = lanes_of(motors.exponent, self._bent)
+            self._per_reference = lanes_of(motors.gear_ratio / motors.reference_rad_s, self._bent)
+            self._ratio = room.array("no-load ratio", lanes)
+            self._ratio[...] = self._constant
+            self._friction_here: Floats = room.array("friction here", lanes)
+        self._lay(motors.gear_efficiency, ohm)
+
+    def _product(self, name: str, *factors: Floats) -> Floats:
+        """The product of arrays, in memory that is kept."""
+        out = self._room.array(name, max(x.size for x in factors))
+        np.multiply(factors[0], factors[1], out=out)
+        for factor in factors[2:]:
+            np.multiply(out, factor, out=out)
+        return out
+
+    def _lay(self, efficiency: Floats, ohm: Floats) -> None:
+        """Lay the line for a gear efficiency and a resistance."""
+        self.torque_per_a = self._product("torque per A", self._gear_torque, efficiency)
+        pull = self.torque_per_a / ohm
+        self.stall = self._product("stall", pull, self._volts)
+        self.drag = self._product("drag", pull, self._gear)
+        self._friction: Floats = self._product("friction", self.torque_per_a, self._motors.no_load_a)
+        if not self.curved:
+            np.multiply(self._friction, self._constant, out=self._friction)
+        if self.sloped:
+            self.rise = self._motors.gear_ratio * self._motors.slope_ohm_s / ohm
+
+    def go(self, u: Floats) -> None:
+        """Move to propeller speeds u."""
+        if self.curved:
+            self._ratio[self._bent] = motor.no_load_ratio(self._per_reference * u[self._bent], self._bent_exponent)
+
+    def go_roughly(self, u: Floats) -> None:
+        """Move to propeller speeds with r^x as (1 + (1 + x)/2 (r - 1))/(1 + (1 - x)/2 (r - 1)): for a first guess."""
+        if self.curved:
+            above, x = self._per_reference * u[self._bent] - 1.0, 0.5 * self._bent_exponent
+            self._ratio[self._bent] = (1.0 + (0.5 + x) * above) / (1.0 + (0.5 - x) * above)
+
+    @property
+    def friction(self) -> Floats:
+        """g K_t e I0 at the speed reached."""
+        if not self.curved:
+            return self._friction
+        np.multiply(self._friction, self._ratio, out=self._friction_here)
+        return self._friction_here
+
+    def current_a(self, torque: Floats, out: Floats) -> None:
+        """Motor current at the speed reached, (Q + friction)/(g K_t e)."""
+        np.add(torque, self.friction, out=out)
+        np.divide(out, self.torque_per_a, out=out)
+
+    def take_roles(self, torque: Floats) -> None:
+        """Reverse e where the propeller drives the gear, eta where it feeds current back."""
+        m = self._motors
+        driven = torque < 0
+        if not driven.any() and not self._driven.any():
+            return
+        reverse = np.where(driven, 1.0 / m.gear_efficiency, m.gear_efficiency)
+        no_load = m.no_load_a * self._ratio if self.curved else m.no_load_a * self._constant
+        self._driven, self._feeding = driven, torque / (self._gear_torque * reverse) + no_load < 0
+        self._lay(reverse, np.where(self._feeding, self._back, self._ohm))
+
+    def roles_hold(self, torque: Floats, current: Floats) -> Flags:
+        """Lanes whose torque and current have the signs that were assumed."""
+        return np.asarray(((torque < 0) == self._driven) & ((current < 0) == self._feeding))
