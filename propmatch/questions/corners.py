@@ -17,6 +17,7 @@ from propmatch.checks.judged import failing, judged, passing
 from propmatch.checks.measures import Setting, TrainMeasures
 from propmatch.checks.ratings import rating_lanes
 from propmatch.models.air import Air
+from propmatch.models.motor import torque_constant
 from propmatch.records.estimates import completed
 from propmatch.records.fields import replace
 from propmatch.records.packfit import PackFit
@@ -136,6 +137,8 @@ class Corners:
         turns = kv / base.motor.kv_rpm_per_v
         lanes = attrs.evolve(
             rewound_lanes(lanes, turns),
+            k=torque_constant(kv),
+            k_torque=torque_constant(kv) * (lanes.k_torque / lanes.k),
             resistance_ohm=values["resistance_ohm"],
             capacity_ah=capacity * MAH_AH,
             cells_ohm=lanes.cells_ohm / over,

@@ -24,7 +24,9 @@ __all__ = ["Drives", "Pairs", "Threshold"]
 Floats = NDArray[np.float64]
 Index = NDArray[np.intp]
 _NEARLY = 1.05
+"""Within 5 % of the voltage that the no-load current drops a root lies where the balance is flat: it is solved."""
 _BELOW = 0.996
+"""Share of the usable current kept as a threshold: more below 1 than the slack that flight times are bounded with."""
 
 
 @attrs.frozen(kw_only=True, eq=False)

@@ -82,7 +82,9 @@ Flags = NDArray[np.bool_]
 _SLACK = 1e-3
 """Share of the charge of a timed phase by which straight lines between Gauss nodes may differ from the curve."""
 _ROUNDING = 1e-6
+"""Widening of every bound: far above rounding and the accuracy of roots (1e-10)."""
 _END_HALVINGS = 7
+"""Halvings of the charge at which shares end: within 1/128 of it, a bound need not be closer."""
 
 
 @attrs.frozen(kw_only=True, eq=False)

@@ -24,6 +24,7 @@ Index = NDArray[np.intp]
 TESTED = ("thrust_to_weight", "top_speed")
 """Metrics that :func:`may_reach` knows."""
 _BAND = 1e-6
+"""Share of the value asked for, and of the voltage, by which a test is eased: far above the roots' 1e-10."""
 
 
 def _speed_and_torque(

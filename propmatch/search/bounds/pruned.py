@@ -29,11 +29,17 @@ Index = NDArray[np.intp]
 COUNTED = 100_000_000
 """Combinations up to which what passes is counted unasked."""
 _BLOCK = 524288
+"""Combinations of a block: its tables of flags take 0.5 MB each and stay in the cache."""
 _POOL = 65536
+"""Combinations that wait for an answer before the most promising are computed: a few MB."""
 _BATCH = 4_000_000
+"""Most pairs of motor and controller by pairs of pack and propeller taken between two looks at the best so far."""
 _CHUNKS = (64, 2048)
+"""Combinations computed at first, and at most, between two looks at the threshold: the first ones raise it most."""
 _HALVINGS = 5
+"""Steps that tighten a bound by asking whether its middle can be reached; each costs one reading of a propeller."""
 _NEAR = 1e-9
+"""Share of the threshold within which a bound still counts as reaching it: above rounding of the score."""
 
 
 @attrs.frozen(kw_only=True, eq=False)

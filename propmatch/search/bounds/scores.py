@@ -24,6 +24,7 @@ __all__ = ["lane_bounds", "pair_bound"]
 Floats = NDArray[np.float64]
 Index = NDArray[np.intp]
 _ROUNDING = 1.0 + 1e-6
+"""Bounds are widened by this much: far above rounding and the accuracy of roots (1e-10)."""
 
 
 def _score(ranking: Ranking, values: dict[str, Any], shape: tuple[int, ...]) -> Floats:
@@ -63,7 +64,12 @@ def lane_bounds(
 def _power_bounds(
     screen: Screen, propeller: Index, power: Floats, mass_g: Floats, wanted: set[str], count: float
 ) -> dict[str, Floats]:
-    """Bounds from the shaft power of one motor [W] and the all-up mass [g]."""
+    """Bounds from the power P of one propeller [W] and the all-up mass m [g].
+
+    At rest a propeller gives more thrust the more power it takes (a regular one), so T <= T(P) read at the next node
+    above. In flight count P eta_max f >= T V (f the installed thrust), so climb = (T V - D V)/(m g) <= T V/(m g), and at
+    top speed T V = D V >= rho S CD0 V^3/2.
+    """
     tables, frame = screen.tables, screen.setting.airframes(np.zeros(1))
     weight = mass_g * GRAM_KG * GRAVITY_M_S2
     out: dict[str, Floats] = {}
@@ -85,6 +91,7 @@ def _power_bounds(
 
 
 def _margin(screen: Screen, mass_g: Floats, minutes: Floats) -> Floats:
+    """The smallest margin of all is at most that of mass and of flight time; 1e-6 stands above rounding."""
     setting = screen.setting
     out = np.full(mass_g.shape, np.inf)
     target, least = setting.variant.target_mass_g, setting.brief.limits.min_flight_minutes
@@ -123,7 +130,13 @@ def pair_bound(screen: Screen, ranking: Ranking, packs: Index, propellers: Index
 
 
 def _minutes(screen: Screen, packs: Index, propellers: Index, drive_g: Floats) -> tuple[Floats, NDArray[np.bool_]]:
-    """Flight time of a motor without loss on the lightest drive, and whether the wing carries it."""
+    """Flight time of a motor without loss on the lightest drive, and whether the wing carries it.
+
+    The pack gives at least the power the propellers take: V_t (I - I_acc) >= count Q u, and V_t <= E. Q u rises with
+    mass, so the node at or below the lightest drive bounds it. Over the charge I >= I_acc + count Q u/E(q), and since
+    1/I is concave in E, the mean of 1/I lies below 1/I at the mean of E (Jensen); a list without shares, flown between
+    other charges, takes the full voltage. Timed phases beside shares add at most their own length.
+    """
     tables, shelf, phases = screen.tables, screen.shelf, screen.setting.phases
     shape = (packs.size, propellers.size)
     node = tables.node_of(np.where(np.isfinite(drive_g), drive_g, tables.mass_start_g))

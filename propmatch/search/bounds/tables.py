@@ -33,9 +33,14 @@ Floats = NDArray[np.float64]
 Index = NDArray[np.intp]
 
 _SPEEDS = 1024
+"""Nodes of speed over a range of about 200 to 1: cells of 0.5 % in speed, 1 % in torque, 8 kB for each propeller."""
 _MASSES = 128
+"""Nodes of mass: under 1 % of the range of the drives' masses apart."""
 _SAMPLES = 4
+"""Readings along each side of a bicubic cell."""
 _RATIO_MARGIN = 0.005
+"""Share added for what lies between the readings. Against 65 readings along a side the greatest ratio of torques rose
+by 0.04 % and the greatest efficiency, which gets twice this margin, by 0.35 % (60 random catalogues, the bundled one)."""
 HELD, OFF, IMPOSSIBLE, UNKNOWN = 0, 1, 2, 3
 """What a held airspeed asks of the propeller at a mass: torque, nothing, more lift than there is, or ask exactly."""
 
