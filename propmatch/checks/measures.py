@@ -95,8 +95,11 @@ class TrainMeasures:
         return measure
 
     def take(self, index: Any) -> "TrainMeasures":
-        """The measures of some lanes."""
-        return TrainMeasures(self.setting, self.lanes.take(index), self.ratings.take(index))
+        """The measures of some lanes, with what is known of them already."""
+        some = TrainMeasures(self.setting, self.lanes.take(index), self.ratings.take(index))
+        some.frames = self.frames.take(index)
+        some._kept = {key: _lanes_of(value, index) for key, value in self._kept.items()}
+        return some
 
     def has_limit(self, name: str) -> bool:
         """False when the brief gives a check no limit, so that it need not be computed to judge."""
@@ -312,6 +315,16 @@ class TrainMeasures:
 
     def _mass_threshold(self) -> Measure:
         return self._against(self.frames.mass_kg / GRAM_KG, self.setting.brief.limits.mass_threshold_g, False)
+
+
+def _lanes_of(value: Any, index: Any) -> Any:
+    """Some lanes of an array, lanes last, or of a record of arrays."""
+    if isinstance(value, np.ndarray):
+        return value[..., index]
+    if attrs.has(type(value)):
+        arrays = {a.name: getattr(value, a.name) for a in attrs.fields(type(value))}
+        return attrs.evolve(value, **{k: v[..., index] for k, v in arrays.items() if isinstance(v, np.ndarray)})
+    return value
 
 
 def _speed_key(phase: Phase) -> Any:

@@ -1,7 +1,6 @@
 """Everything that passes, and of that what nothing beats in flight time, thrust to weight and mass at once."""
 
 from bisect import bisect_left
-from collections.abc import Iterator
 
 import attrs
 import numpy as np
@@ -9,17 +8,13 @@ from numpy.typing import NDArray
 
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.setting import Setting
-from propmatch.search.bounds.flighttime import FlightBounds
-from propmatch.search.bounds.screen import Screen
-from propmatch.search.bounds.tables import PropellerTables
+from propmatch.search.bounds.pruned import CHUNK, PropellerTables, passing
 from propmatch.search.shelf import Shelf
 
 __all__ = ["Passing", "front_of", "pareto", "passing_map"]
 
 Floats = NDArray[np.float64]
 Index = NDArray[np.intp]
-_BLOCK = 524288
-_CHUNK = 2048
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -76,26 +71,12 @@ def pareto(minutes: Floats, thrust: Floats, mass_g: Floats) -> NDArray[np.bool_]
     return best
 
 
-def _passing(screen: Screen) -> Iterator[tuple[Index, FlightBounds]]:
-    """Combinations that pass, block by block, with bounds of their flight time."""
-    propellers = np.arange(len(screen.shelf.propellers))
-    for drives in screen.drives(np.arange(len(screen.shelf.packs)), max(1, _BLOCK // propellers.size)):
-        lanes, bounds, open_ = screen.block(drives, propellers)
-        rows = drives.combinations(lanes.drive, lanes.propeller)
-        good = ~open_
-        undecided = np.flatnonzero(open_)
-        for start in range(0, undecided.size, _CHUNK):
-            part = undecided[start : start + _CHUNK]
-            good[part] = screen.flown(rows[part])
-        yield rows[good], bounds.take(good)
-
-
-def _computed(screen: Screen, rows: Index, *, flight: bool) -> tuple[Floats, Floats, Floats]:
+def _computed(setting: Setting, shelf: Shelf, rows: Index, *, flight: bool) -> tuple[Floats, Floats, Floats]:
     """Minutes (NaN unless asked for), thrust to weight and mass of combinations."""
     out = np.full((3, len(rows)), np.nan)
-    for start in range(0, len(rows), _CHUNK):
-        part = slice(start, start + _CHUNK)
-        measured = TrainMeasures(screen.setting, *screen.shelf.combine(*rows[part].T))
+    for start in range(0, len(rows), CHUNK):
+        part = slice(start, start + CHUNK)
+        measured = TrainMeasures(setting, *shelf.combine(*rows[part].T))
         if flight:
             out[0, part] = measured.flight.minutes
         out[1, part] = measured["thrust_to_weight"].value
@@ -108,20 +89,19 @@ def front_of(setting: Setting, shelf: Shelf, *, tables: PropellerTables | None =
 
     Flight time is computed only where bounds leave it open whether a combination belongs to the front.
     """
-    screen = Screen(setting, shelf, counting=True, tables=tables)
     rows = np.empty((0, 4), dtype=np.intp)
     held = np.empty((4, 0))  # minutes at least, at most, thrust to weight, mass
     total = 0
-    for more, bounds in _passing(screen):
+    for more, bounds in passing(setting, shelf, tables=tables):
         if not len(more):
             continue
         total += len(more)
-        _, thrust, mass = _computed(screen, more, flight=False)
+        _, thrust, mass = _computed(setting, shelf, more, flight=False)
         rows = np.concatenate([rows, more])
         held = np.hstack([held, [bounds.minutes_low, bounds.minutes_high, thrust, mass]])
         kept = ~_beaten(*held)
         rows, held = rows[kept], held[:, kept]
-    minutes, thrust, mass = _computed(screen, rows, flight=True)
+    minutes, thrust, mass = _computed(setting, shelf, rows, flight=True)
     best = pareto(minutes, thrust, mass)
     return _made(
         shelf, rows[best], minutes[best], thrust[best], mass[best], np.ones(int(best.sum()), dtype=bool), total
@@ -180,12 +160,13 @@ def passing_map(
     seed : int
         Of the choice.
     """
-    screen = Screen(setting, shelf, counting=True, tables=tables)
-    rows = np.concatenate([np.empty((0, 4), dtype=np.intp), *(part for part, _ in _passing(screen))])
+    tables = PropellerTables(setting, shelf) if tables is None else tables
+    found = (part for part, _ in passing(setting, shelf, tables=tables))
+    rows = np.concatenate([np.empty((0, 4), dtype=np.intp), *found])
     if most is None or len(rows) <= most:
-        minutes, thrust, mass = _computed(screen, rows, flight=True)
+        minutes, thrust, mass = _computed(setting, shelf, rows, flight=True)
         return _made(shelf, rows, minutes, thrust, mass, pareto(minutes, thrust, mass), len(rows))
-    best = front_of(setting, shelf, tables=screen.tables)
+    best = front_of(setting, shelf, tables=tables)
     known = set(map(tuple, best.combination.tolist()))
     chosen = np.random.default_rng(seed).permutation(len(rows))[:most]
     rest = np.array([row for row in rows[chosen].tolist() if tuple(row) not in known], dtype=np.intp).reshape(-1, 4)
@@ -193,7 +174,8 @@ def passing_map(
     minutes, thrust, mass = (
         np.concatenate([one, two])
         for one, two in zip(
-            (best.flight_minutes, best.thrust_to_weight, best.all_up_mass_g), _computed(screen, rest, flight=True),
+            (best.flight_minutes, best.thrust_to_weight, best.all_up_mass_g),
+            _computed(setting, shelf, rest, flight=True),
             strict=True,
         )
     )  # fmt: skip

@@ -16,8 +16,7 @@ from propmatch.faults import Fault, InputFaults
 from propmatch.records.brief import Brief
 from propmatch.records.estimates import Assumption, completed
 from propmatch.records.parts import PowerTrain
-from propmatch.search.bounds.pruned import COUNTED, search
-from propmatch.search.bounds.tables import PropellerTables
+from propmatch.search.bounds.pruned import COUNTED, PropellerTables, search
 from propmatch.search.exhaustive import Found
 from propmatch.search.exhaustive import exhaustive as by_force
 from propmatch.search.front import Passing, front_of, passing_map

@@ -14,9 +14,7 @@ from propmatch.checks.setting import setting_named
 from propmatch.faults import Fault, InputFaults, did_you_mean
 from propmatch.records.brief import Brief
 from propmatch.records.parts import PowerTrain
-from propmatch.search.bounds.scores import lane_bounds, pair_bound
-from propmatch.search.bounds.screen import Screen
-from propmatch.search.exhaustive import in_order
+from propmatch.search.bounds.pruned import standing
 from propmatch.search.matching import shelf_for
 from propmatch.search.ranking import ranking
 from propmatch.search.shelf import Shelf
@@ -24,9 +22,6 @@ from propmatch.search.shelf import Shelf
 __all__ = ["Why", "why"]
 
 Index = NDArray[np.intp]
-_BLOCK = 524288
-_CHUNK = 2048
-_NEAR = 1e-9
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -106,20 +101,17 @@ def why(brief: Brief, catalogue: Catalogue, id: str, *, variant: str | None = No
     cells = shelf.column("cells")
     own = np.flatnonzero(cells == cells[row[2]])
     shelf, row[2] = shelf.with_packs(own), int(np.searchsorted(own, row[2]))
-    screen = Screen(setting, shelf, counting=True)
     score = float(order.of(measured)[0])
-    mass = float(measured["all_up_mass"].value[0])
-    bound = float(pair_bound(screen, order, row[2:3], row[3:4])[0, 0])
-    before, passing = _standing(screen, row, score, mass)
+    stands = standing(setting, shelf, order, row, score=score, mass_g=float(measured["all_up_mass"].value[0]))
     return Why(
         id=id,
         train=shelf.train(*(int(i) for i in row)),
         checks=checks,
         excluded_by=excluded,
         score=score,
-        score_bound=bound,
-        place=None if excluded else before + 1,
-        passing=passing,
+        score_bound=stands.bound,
+        place=None if excluded else stands.before + 1,
+        passing=stands.passing,
     )
 
 
@@ -147,37 +139,3 @@ def _row(shelf: Shelf, text: str) -> Index:
     if faults:
         raise InputFaults(faults)
     return np.array(row, dtype=np.intp)
-
-
-def _standing(screen: Screen, row: Index, score: float, mass: float) -> tuple[int, int]:
-    """How many that pass come before a combination, and how many pass; computed where bounds leave it open."""
-    shelf, order = screen.shelf, ranking(screen.setting)
-    propellers = np.arange(len(shelf.propellers))
-    before = passing = 0
-    close = []
-    for drives in screen.drives(np.arange(len(shelf.packs)), max(1, _BLOCK // propellers.size)):
-        lanes, flight, open_ = screen.block(drives, propellers)
-        if not lanes.size:
-            continue
-        lower, rest, shares = lane_bounds(screen, order, drives, lanes, flight)
-        upper = rest + shares.sum(axis=1)
-        rows = drives.combinations(lanes.drive, lanes.propeller)
-        good = ~open_
-        if open_.any():
-            good[open_] = screen.flown(rows[open_])
-        passing += int(np.count_nonzero(good))
-        band = _NEAR * abs(score) if np.isfinite(score) else 0.0
-        better = good & (lower > score + band)
-        before += int(np.count_nonzero(better))
-        close.append(rows[good & ~better & (upper >= score - band)])
-    rows = np.concatenate([row[None, :0].reshape(0, 4), *close])
-    for start in range(0, len(rows), _CHUNK):
-        part = rows[start : start + _CHUNK]
-        measured = TrainMeasures(screen.setting, *shelf.combine(*part.T))
-        scores = np.append(order.of(measured), score)
-        masses = np.append(measured["all_up_mass"].value, mass)
-        places = in_order(scores, masses, np.vstack([part, row]))
-        # the combination itself may be in the list too: it does not stand before itself
-        ahead = places[: int(np.flatnonzero(places == len(part))[0])]
-        before += int(np.count_nonzero(np.any(part[ahead[ahead < len(part)]] != row, axis=1)))
-    return before, passing

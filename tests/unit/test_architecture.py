@@ -66,6 +66,16 @@ def test_a_module_imports_from_its_own_room_and_the_floors_below(name: str) -> N
     assert doors or mine == 0 or sideways == []
 
 
+def test_the_quick_search_has_one_door() -> None:
+    wrong = {
+        name: others
+        for name, path in MODULES.items()
+        if not name.startswith("search.bounds")
+        and (others := {m for m in imports(path) if m.startswith("search.bounds")} - {"search.bounds.pruned"})
+    }
+    assert wrong == {}
+
+
 def test_plugins_import_records_models_and_the_hook_specifications() -> None:
     allowed = {*FLOORS[0].split(), "models", "records", "hookspecs", "battery", "brief"}
     wrong = {

@@ -13,7 +13,7 @@ __all__ = ["falling_from"]
 
 Floats = NDArray[np.float64]
 _SAMPLES = 4
-"""Readings along each side of a bicubic cell; the first advance ratio after the last cell that rises anywhere counts."""
+"""Readings along each side of a bicubic cell; what counts is the first one after the last cell that rises."""
 _CHUNK = 8192
 """Cells in work at a time, so that what they need stays in the cache."""
 

@@ -4,6 +4,9 @@ Propellers are taken with packs in the order of an upper bound of the score (:mo
 some propellers by all motors and controllers on one pack, is screened without roots where possible
 (:mod:`bounds.screen`). What passes is held in a pool with bounds of its score, and only those that may belong to the
 best are computed, by the same measures as ever. Without counting, the search ends when no bound reaches the best found.
+
+This module is the door of the room: the best (:func:`search`), everything that passes (:func:`passing`), and where one
+combination stands among it (:func:`standing`).
 """
 
 from collections.abc import Callable, Iterator
@@ -13,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from propmatch.checks.measures import CHECKS, Setting, TrainMeasures
+from propmatch.search.bounds.flighttime import FlightBounds
 from propmatch.search.bounds.fullthrottle import TESTED, may_reach, needed_table
 from propmatch.search.bounds.scores import lane_bounds, pair_bound
 from propmatch.search.bounds.screen import Screen
@@ -21,7 +25,7 @@ from propmatch.search.exhaustive import Found, in_order
 from propmatch.search.ranking import Ranking
 from propmatch.search.shelf import Shelf
 
-__all__ = ["COUNTED", "search"]
+__all__ = ["CHUNK", "COUNTED", "PropellerTables", "Standing", "passing", "search", "standing"]
 
 Floats = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -34,8 +38,10 @@ _POOL = 65536
 """Combinations that wait for an answer before the most promising are computed: a few MB."""
 _BATCH = 4_000_000
 """Most pairs of motor and controller by pairs of pack and propeller taken between two looks at the best so far."""
-_CHUNKS = (64, 2048)
-"""Combinations computed at first, and at most, between two looks at the threshold: the first ones raise it most."""
+CHUNK = 2048
+"""Combinations computed together: what their flights need stays in the cache."""
+_FIRST = 64
+"""Combinations computed before the first look at the threshold: the best ones raise it most. Then twice as many."""
 _HALVINGS = 5
 """Steps that tighten a bound by asking whether its middle can be reached; each costs one reading of a propeller."""
 _NEAR = 1e-9
@@ -124,20 +130,16 @@ class _Best:
             self._floor = max(self._floor, float(np.partition(sure, -self.top)[-self.top]))
         if self.screen.counting:
             # every open one needs an answer
-            undecided = np.flatnonzero(pool.open)
-            good = ~pool.open
-            for start in range(0, undecided.size, _CHUNKS[1]):
-                part = undecided[start : start + _CHUNKS[1]]
-                good[part] = self.screen.flown(pool.combination[part])
+            good = _settled(self.screen, pool.combination, pool.open)
             self.passing += int(np.count_nonzero(good & pool.open))
             pool = pool.take(good)
-        pool, first = pool.take(self.within(pool.upper)), _CHUNKS[0]
+        pool, first = pool.take(self.within(pool.upper)), _FIRST
         while pool.size:
             order = np.argsort(-pool.upper, kind="stable")
             self._compute(pool.take(order[:first]))
             pool = pool.take(order[first:])
             pool = self._tightened(pool.take(self.within(pool.upper)))
-            first = min(2 * first, _CHUNKS[1])
+            first = min(2 * first, CHUNK)
         self._pool = []
 
     def _tightened(self, some: _Some) -> _Some:
@@ -283,3 +285,73 @@ def _blocks(
         wanted[k, p] = True
         yield np.flatnonzero(wanted.any(axis=1)), np.flatnonzero(wanted.any(axis=0)), wanted, float(bound[k[0], p[0]])
         start, step = start + step, min(4 * step, largest)
+
+
+def passing(
+    setting: Setting, shelf: Shelf, *, tables: PropellerTables | None = None
+) -> Iterator[tuple[Index, FlightBounds]]:
+    """Every combination (N, 4) that passes, block by block, with bounds of its flight time; ``tables`` as above."""
+    screen = Screen(setting, shelf, counting=True, tables=tables)
+    propellers = np.arange(len(shelf.propellers))
+    for drives in screen.drives(np.arange(len(shelf.packs)), max(1, _BLOCK // propellers.size)):
+        lanes, bounds, open_ = screen.block(drives, propellers)
+        good = _settled(screen, drives.combinations(lanes.drive, lanes.propeller), open_)
+        yield drives.combinations(lanes.drive, lanes.propeller)[good], bounds.take(good)
+
+
+def _settled(screen: Screen, rows: Index, open_: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Which combinations pass, those that bounds leave open computed."""
+    good = ~open_
+    undecided = np.flatnonzero(open_)
+    for start in range(0, undecided.size, CHUNK):
+        part = undecided[start : start + CHUNK]
+        good[part] = screen.flown(rows[part])
+    return good
+
+
+@attrs.frozen(kw_only=True)
+class Standing:
+    """Where a combination stands among those that pass.
+
+    Attributes
+    ----------
+    before, passing : how many that pass come before it, and how many pass
+    bound : score that no combination of its propeller and pack can exceed; -inf where none can pass
+    """
+
+    before: int
+    passing: int
+    bound: float
+
+
+def standing(setting: Setting, shelf: Shelf, ranking: Ranking, row: Index, *, score: float, mass_g: float) -> Standing:
+    """Where a combination (4,) of a score and all-up mass stands; computed where bounds leave it open."""
+    screen = Screen(setting, shelf, counting=True)
+    propellers = np.arange(len(shelf.propellers))
+    before = passing = 0
+    close = []
+    for drives in screen.drives(np.arange(len(shelf.packs)), max(1, _BLOCK // propellers.size)):
+        lanes, flight, open_ = screen.block(drives, propellers)
+        if not lanes.size:
+            continue
+        lower, rest, shares = lane_bounds(screen, ranking, drives, lanes, flight)
+        upper = rest + shares.sum(axis=1)
+        rows = drives.combinations(lanes.drive, lanes.propeller)
+        good = _settled(screen, rows, open_)
+        passing += int(np.count_nonzero(good))
+        band = _NEAR * abs(score) if np.isfinite(score) else 0.0
+        better = good & (lower > score + band)
+        before += int(np.count_nonzero(better))
+        close.append(rows[good & ~better & (upper >= score - band)])
+    rows = np.concatenate([np.empty((0, 4), dtype=np.intp), *close])
+    for start in range(0, len(rows), CHUNK):
+        part = rows[start : start + CHUNK]
+        measured = TrainMeasures(setting, *shelf.combine(*part.T))
+        scores = np.append(ranking.of(measured), score)
+        masses = np.append(measured["all_up_mass"].value, mass_g)
+        places = in_order(scores, masses, np.vstack([part, row]))
+        # the combination itself may be in the list too: it does not stand before itself
+        ahead = places[: int(np.flatnonzero(places == len(part))[0])]
+        before += int(np.count_nonzero(np.any(part[ahead[ahead < len(part)]] != row, axis=1)))
+    bound = float(pair_bound(screen, ranking, row[2:3], row[3:4])[0, 0])
+    return Standing(before=before, passing=passing, bound=bound)

@@ -67,8 +67,8 @@ def _power_bounds(
     """Bounds from the power P of one propeller [W] and the all-up mass m [g].
 
     At rest a propeller gives more thrust the more power it takes (a regular one), so T <= T(P) read at the next node
-    above. In flight count P eta_max f >= T V (f the installed thrust), so climb = (T V - D V)/(m g) <= T V/(m g), and at
-    top speed T V = D V >= rho S CD0 V^3/2.
+    above. In flight count P eta_max f >= T V (f the installed thrust), so climb = (T V - D V)/(m g) <= T V/(m g), and
+    at top speed T V = D V >= rho S CD0 V^3/2.
     """
     tables, frame = screen.tables, screen.setting.airframes(np.zeros(1))
     weight = mass_g * GRAM_KG * GRAVITY_M_S2

@@ -40,7 +40,7 @@ _SAMPLES = 4
 """Readings along each side of a bicubic cell."""
 _RATIO_MARGIN = 0.005
 """Share added for what lies between the readings. Against 65 readings along a side the greatest ratio of torques rose
-by 0.04 % and the greatest efficiency, which gets twice this margin, by 0.35 % (60 random catalogues, the bundled one)."""
+by 0.04 % and the greatest efficiency, which gets twice this margin, by 0.35 % (bundled and 60 random catalogues)."""
 HELD, OFF, IMPOSSIBLE, UNKNOWN = 0, 1, 2, 3
 """What a held airspeed asks of the propeller at a mass: torque, nothing, more lift than there is, or ask exactly."""
 
