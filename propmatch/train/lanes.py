@@ -151,14 +151,14 @@ def train_lanes(trains: Sequence[PowerTrain]) -> tuple[TrainLanes, tuple[Assumpt
                 "propeller": surfaces[id(table)],
             }
         )
-    columns = {name: np.array([row[name] for row in rows], dtype=_TYPE.get(name, np.float64)) for name in LANE_FIELDS}
+    numbers = np.array([[row[name] for name in LANE_FIELDS] for row in rows], dtype=np.float64).T.copy()
+    columns: dict[str, Any] = dict(zip(LANE_FIELDS, numbers, strict=True))
+    for name in ("chemistry", "propeller"):
+        columns[name] = columns[name].astype(np.intp)
     lanes = TrainLanes(stack=stack_surfaces(found), chemistries=tuple(kinds), **columns)
     if any(t.pack_temperature_c is not None for t in trains):
         assumptions[_WARMTH] = None
     return lanes, tuple(assumptions)
-
-
-_TYPE: dict[str, Any] = {"chemistry": np.intp, "propeller": np.intp}
 
 
 def motor_numbers(motor: Any) -> dict[str, float]:
