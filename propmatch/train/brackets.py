@@ -6,13 +6,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from propmatch.models.arrays import Flags, Floats, Index
 from propmatch.status import Status
 
 __all__ = ["bracketed_newton", "edge", "first_crossing"]
 
-Floats = NDArray[np.float64]
-Indices = NDArray[np.intp]
-Function = Callable[[Indices, Floats], tuple[Floats, Floats]]
+Function = Callable[[Index, Floats], tuple[Floats, Floats]]
 """function(lanes, x) -> (f, df/dx) of those lanes."""
 _STEPS = 200
 _GRID = 96
@@ -85,7 +84,7 @@ def first_crossing(function: Function, low: Floats, high: Floats) -> tuple[Float
 _HALVINGS = 44
 
 
-def edge(passes: Callable[[Floats], NDArray[np.bool_]], good: Floats, bad: Floats, *, steps: int = _HALVINGS) -> Floats:
+def edge(passes: Callable[[Floats], Flags], good: Floats, bad: Floats, *, steps: int = _HALVINGS) -> Floats:
     """The value next to the edge, on the passing side.
 
     Parameters

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmatch.models.air import Air
+from propmatch.models.arrays import Flags, Floats, Index, Number, Pick
 from propmatch.records.estimates import Assumption
 from propmatch.records.parts import PowerTrain
 from propmatch.status import Flag, Status
@@ -31,7 +32,6 @@ __all__ = [
     "solve_lanes",
 ]
 
-Floats = NDArray[np.float64]
 _SEA_LEVEL = Air.standard()
 
 
@@ -217,12 +217,12 @@ def _in_chunks(solver: Any, lanes: TrainLanes, *arguments: Floats) -> OperatingP
     return OperatingPoint(**out)
 
 
-def _some(lanes: TrainLanes, index: Any) -> TrainLanes:
+def _some(lanes: TrainLanes, index: Pick) -> TrainLanes:
     """Some lanes; one train serves every lane."""
     return lanes if lanes.size == 1 else lanes.take(index)
 
 
-def _statuses(n: int, good: NDArray[np.bool_], off: NDArray[np.bool_]) -> tuple[NDArray[np.int8], Any]:
+def _statuses(n: int, good: Flags, off: Flags) -> tuple[NDArray[np.int8], Any]:
     """Statuses before solving, and the lanes to solve: a slice when it is all of them."""
     status = np.full(n, Status.OK, dtype=np.int8)
     if good.all() and not off.any():
@@ -252,7 +252,7 @@ def _solve_chunk(
 
 
 def _problem(
-    p: TrainLanes, airspeed: Floats, throttle: Any, open_v: Floats, pack_ohm: Floats, density: Floats
+    p: TrainLanes, airspeed: Floats, throttle: Number, open_v: Floats, pack_ohm: Floats, density: Floats
 ) -> SpeedProblem:
     """The torque balance at a throttle."""
     source = line.source(p, throttle, open_v, pack_ohm)
@@ -276,9 +276,7 @@ def _problem(
     )
 
 
-def full_throttle_thrust(
-    p: TrainLanes, charge: Floats, density: Floats
-) -> Callable[[NDArray[np.intp], Floats], Floats]:
+def full_throttle_thrust(p: TrainLanes, charge: Floats, density: Floats) -> Callable[[Index, Floats], Floats]:
     """Thrust of the whole train [N] at full throttle as a function of (lanes (M,), airspeeds (M,)).
 
     The same as ``thrust_n`` of :func:`solve_lanes`, without the rest of the operating point.
@@ -288,7 +286,7 @@ def full_throttle_thrust(
     problem = _problem(p, np.zeros(p.size), everywhere, p.open_circuit_v(charge), p.pack_ohm(charge), density)
     count = p.count
 
-    def thrust(lanes: NDArray[np.intp], airspeed: Floats) -> Floats:
+    def thrust(lanes: Index, airspeed: Floats) -> Floats:
         fit = good[lanes] & (airspeed >= 0) & (airspeed < np.inf)
         speed = np.where(fit, airspeed, 0.0)
         found = solve_speed(attrs.evolve(problem.take(lanes), airspeed_m_s=speed), lanes.size)

@@ -12,12 +12,12 @@ Work runs in chunks that stay in the cache.
 """
 
 from collections.abc import Iterator
-from typing import Any
 
 import attrs
 import numpy as np
 from numpy.typing import NDArray
 
+from propmatch.models.arrays import Flags, Floats, Pick
 from propmatch.models.lookup import Workspace
 from propmatch.status import Status
 from propmatch.train import line
@@ -33,8 +33,6 @@ from propmatch.train.torque import (
 
 __all__ = ["CHUNK", "ZERO_PADDING", "SpeedProblem", "Speeds", "chunks", "solve_speed"]
 
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 CHUNK = 16384
 _TWO_PI = 2.0 * np.pi
 ZERO_PADDING = 0.05
@@ -65,11 +63,11 @@ class Speeds:
         numbers = {a.name: np.empty(lanes) for a in attrs.fields(Speeds) if a.name != "status"}
         return cls(status=np.empty(lanes, dtype=np.int8), **numbers)
 
-    def part(self, some: Any) -> "Speeds":
+    def part(self, some: Pick) -> "Speeds":
         """Some lanes: views of a slice, copies of an index."""
         return Speeds(**{a.name: getattr(self, a.name)[some] for a in attrs.fields(Speeds)})
 
-    def put(self, some: Any, found: "Speeds") -> None:
+    def put(self, some: Pick, found: "Speeds") -> None:
         """Write some lanes."""
         for field in attrs.fields(Speeds):
             getattr(self, field.name)[some] = getattr(found, field.name)

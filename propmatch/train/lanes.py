@@ -5,9 +5,9 @@ from typing import Any
 
 import attrs
 import numpy as np
-from numpy.typing import NDArray
 
 from propmatch.models import pack as battery
+from propmatch.models.arrays import Floats, Index, Number, Pick
 from propmatch.models.motor import reference_speed_rad_s, torque_constant, warm_resistance_ohm
 from propmatch.models.surface import Surfaces, stack_surfaces
 from propmatch.records.estimates import Assumption, completed
@@ -15,8 +15,6 @@ from propmatch.records.parts import PowerTrain
 from propmatch.units import INCH_M, MAH_AH, MILLIOHM_OHM
 
 __all__ = ["LANE_FIELDS", "TrainLanes", "chemistry_of", "train_lanes"]
-
-Floats = NDArray[np.float64]
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -50,10 +48,10 @@ class TrainLanes:
     cells_ohm: Floats
     leads_ohm: Floats
     capacity_ah: Floats
-    chemistry: NDArray[np.intp]
+    chemistry: Index
     count: Floats
     accessory_a: Floats
-    propeller: NDArray[np.intp]
+    propeller: Index
     diameter_m: Floats
     pitch_in: Floats
     stack: Surfaces
@@ -64,7 +62,7 @@ class TrainLanes:
         """Number of lanes."""
         return int(self.k.size)
 
-    def take(self, index: Any) -> "TrainLanes":
+    def take(self, index: Pick) -> "TrainLanes":
         """The lanes of an index array, slice or mask."""
         columns = {name: getattr(self, name)[index] for name in LANE_FIELDS}
         return TrainLanes(stack=self.stack, chemistries=self.chemistries, **columns)
@@ -74,7 +72,7 @@ class TrainLanes:
         """g K_t e: torque at the propeller for each ampere above the no-load current [N m/A]."""
         return self.gear_ratio * self.k_torque * self.gear_efficiency
 
-    def with_warm_windings(self, above_k: Any) -> "TrainLanes":
+    def with_warm_windings(self, above_k: Number) -> "TrainLanes":
         """The same with windings so many kelvin above the temperature of their stated resistance."""
         return attrs.evolve(self, resistance_ohm=warm_resistance_ohm(self.resistance_ohm, above_k))
 

@@ -9,13 +9,14 @@ stands in :mod:`propmatch.models.motor`. Every array is (N,), or (1,) where one 
 lanes of the motors, all by default.
 """
 
-from typing import Any, Protocol
+from typing import Any, Protocol, TypeVar
 
 import attrs
 import numpy as np
 from numpy.typing import NDArray
 
 from propmatch.models import controller, motor
+from propmatch.models.arrays import Flags, Floats, Number, Pick
 from propmatch.models.lookup import Workspace
 
 __all__ = [
@@ -39,9 +40,8 @@ __all__ = [
     "speed_at",
 ]
 
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
-EVERY = slice(None)
+EVERY: Pick = slice(None)
+S = TypeVar("S", bound=np.generic)
 
 
 class Motors(Protocol):
@@ -96,12 +96,12 @@ class Supply:
     accessory_a: Floats
 
     @classmethod
-    def of(cls, p: Supplies, at: Any) -> "Supply":
+    def of(cls, p: Supplies, at: Pick) -> "Supply":
         """The lanes of an index."""
         return cls(**{name: lanes_of(getattr(p, name), at) for name in ("loss", "count", "accessory_a")})
 
 
-def lanes_of(array: Any, index: Any) -> Any:
+def lanes_of(array: NDArray[S], index: Pick) -> NDArray[S]:
     """The lanes of an index, slice or mask; an array of one element serves every lane."""
     return array if array.size == 1 else array[index]
 
@@ -109,7 +109,7 @@ def lanes_of(array: Any, index: Any) -> Any:
 # ---------------------------------------------------------------- motors
 
 
-def no_load_a(m: Motors, w: Floats, at: Any = EVERY) -> Floats:
+def no_load_a(m: Motors, w: Floats, at: Pick = EVERY) -> Floats:
     """I0 [A] at motor speeds w [rad/s]."""
     reference, exponent = lanes_of(m.no_load_a, at), lanes_of(m.exponent, at)
     bent = np.flatnonzero(exponent)
@@ -125,7 +125,7 @@ def no_load_a(m: Motors, w: Floats, at: Any = EVERY) -> Floats:
     return current
 
 
-def current_a(m: Motors, torque_nm: Floats, no_load: Floats, at: Any = EVERY) -> Floats:
+def current_a(m: Motors, torque_nm: Floats, no_load: Floats, at: Pick = EVERY) -> Floats:
     """Motor current [A] for a torque of one propeller."""
     if not np.any(torque_nm < 0):
         return np.asarray(torque_nm / lanes_of(m.torque_per_a, at) + no_load)
@@ -133,28 +133,28 @@ def current_a(m: Motors, torque_nm: Floats, no_load: Floats, at: Any = EVERY) ->
     return np.asarray(motor.current_a(torque_nm, no_load, k, gear, efficiency))
 
 
-def shaft_torque_nm(m: Motors, current: Floats, no_load: Floats, at: Any = EVERY) -> Floats:
+def shaft_torque_nm(m: Motors, current: Floats, no_load: Floats, at: Pick = EVERY) -> Floats:
     """Torque at the propeller [N m] that a motor current gives, g K_t e (I - I0), the motor driving."""
     return np.asarray(lanes_of(m.torque_per_a, at) * (current - no_load))
 
 
-def ohm_at(m: Motors, ohm: Floats, w: Floats, at: Any = EVERY) -> Floats:
+def ohm_at(m: Motors, ohm: Floats, w: Floats, at: Pick = EVERY) -> Floats:
     """A resistance that contains the winding's, at motor speeds: r + b w [ohm]."""
     slope = lanes_of(m.slope_ohm_s, at)
     return np.asarray(motor.resistance_at_speed(ohm, slope, w) if slope.any() else ohm)
 
 
-def behind_v(m: Motors, w: Floats, current: Floats, ohm: Floats, at: Any = EVERY) -> Floats:
+def behind_v(m: Motors, w: Floats, current: Floats, ohm: Floats, at: Pick = EVERY) -> Floats:
     """Voltage in front of a resistance that contains the winding's: K w + (r + b w) I [V]."""
     return np.asarray(motor.terminal_voltage_v(w, current, lanes_of(m.k, at), ohm_at(m, ohm, w, at)))
 
 
-def left_over_v(m: Motors, volts: Floats, ohm: Floats, w: Floats, current: Floats, at: Any = EVERY) -> Floats:
+def left_over_v(m: Motors, volts: Floats, ohm: Floats, w: Floats, current: Floats, at: Pick = EVERY) -> Floats:
     """S - K w - (r + b w) I [V]: not negative where the line gives a current at a speed, or more."""
     return np.asarray(volts - lanes_of(m.k, at) * w - ohm_at(m, ohm, w, at) * current)
 
 
-def speed_at(m: Motors, volts: Floats, ohm: Floats, current: Floats, at: Any = EVERY) -> Floats:
+def speed_at(m: Motors, volts: Floats, ohm: Floats, current: Floats, at: Pick = EVERY) -> Floats:
     """Propeller speed [rad/s] at which a line gives a motor current: (S - r I)/(g (K + b I))."""
     k, slope, gear = (lanes_of(x, at) for x in (m.k, m.slope_ohm_s, m.gear_ratio))
     per_speed = k * gear
@@ -175,12 +175,12 @@ class Source:
     ohm_back: Floats
 
 
-def fixed_ohm(p: Trains, at: Any = EVERY) -> Floats:
+def fixed_ohm(p: Trains, at: Pick = EVERY) -> Floats:
     """R + R_c [ohm]."""
     return np.asarray(lanes_of(p.resistance_ohm, at) + lanes_of(p.controller_ohm, at))
 
 
-def source(p: Trains, throttle: Any, open_v: Floats, pack_ohm: Floats, at: Any = EVERY) -> Source:
+def source(p: Trains, throttle: Number, open_v: Floats, pack_ohm: Floats, at: Pick = EVERY) -> Source:
     """What pack and controller put before the motors at a throttle, from E [V] and R_b [ohm]."""
     loss, count, accessory = (lanes_of(x, at) for x in (p.loss, p.count, p.accessory_a))
     eta = controller.eta(throttle, loss)
@@ -196,7 +196,7 @@ def held_throttle(p: Supplies, behind: Floats, current: Floats, open_v: Floats, 
     return np.asarray(controller.throttle_for(behind, current, available, pack_ohm, p.loss, p.count))
 
 
-def pack_current_a(p: Supplies, current: Floats, throttle: Any) -> Floats:
+def pack_current_a(p: Supplies, current: Floats, throttle: Number) -> Floats:
     """Pack current of all motors and the accessories [A] for the current of each motor."""
     per_motor = controller.pack_current_per_motor_a(current, throttle, p.loss)
     return np.asarray(p.count * per_motor + p.accessory_a)

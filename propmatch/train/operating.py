@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from propmatch.models import controller, motor, propeller
+from propmatch.models.arrays import Floats, Number
 from propmatch.records.estimates import Assumption
 from propmatch.status import Flag, Status, StatusError
 from propmatch.tablehtml import pairs_html, table_html
@@ -18,7 +19,6 @@ if TYPE_CHECKING:
 
 __all__ = ["POINT_FIELDS", "Drive", "OperatingPoint", "point_fields"]
 
-Floats = NDArray[np.float64]
 _TIP_MACH_REMARK = 0.8
 _HTML_LANES = 20
 
@@ -49,7 +49,7 @@ class OperatingPoint:
 
     rpm: Any
     motor_rpm: Any
-    advance_ratio: Any
+    advance_ratio: Number
     thrust_n: Any
     torque_nm: Any
     shaft_power_w: Any

@@ -7,6 +7,7 @@ from typing import Any
 import attrs
 import numpy as np
 
+from propmatch.models.arrays import Number
 from propmatch.models.tables import CoefficientTable
 from propmatch.records.estimates import PRACTICE, Assumption, completed
 from propmatch.records.fields import replace
@@ -52,7 +53,7 @@ def rewound(motor: Motor, kv_rpm_per_v: float) -> Motor:
     return wound
 
 
-def rewound_lanes(lanes: TrainLanes, ratio: Any) -> TrainLanes:
+def rewound_lanes(lanes: TrainLanes, ratio: Number) -> TrainLanes:
     """The same for lanes, kV times ``ratio`` (N,)."""
     return attrs.evolve(
         lanes,

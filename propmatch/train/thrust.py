@@ -6,6 +6,7 @@ import attrs
 import numpy as np
 from numpy.typing import NDArray
 
+from propmatch.models.arrays import Flags, Floats, Index, Pick
 from propmatch.models.lookup import FlightReader, RestReader, Workspace
 from propmatch.models.surface import Surfaces
 from propmatch.status import Status
@@ -17,7 +18,6 @@ from propmatch.units import RPM_RAD_S
 
 __all__ = ["ThrustProblem", "speed_for_thrust"]
 
-Floats = NDArray[np.float64]
 _STEPS = 2
 _DOUBLINGS = 40
 _TWO_PI = 2.0 * np.pi
@@ -28,7 +28,7 @@ class ThrustProblem:
     """Lanes of the thrust balance; every array (N,) or (1,), finite, thrust of one propeller not negative."""
 
     thrust_n: Floats
-    which: NDArray[np.intp]
+    which: Index
     diameter_m: Floats
     density_kg_m3: Floats
     airspeed_m_s: Floats
@@ -39,7 +39,7 @@ class ThrustProblem:
         """Number of lanes."""
         return max(int(getattr(self, name).size) for name in _LANE_FIELDS)
 
-    def take(self, index: object) -> "ThrustProblem":
+    def take(self, index: Pick) -> "ThrustProblem":
         """The lanes of an index, slice or mask."""
         return ThrustProblem(
             surfaces=self.surfaces, **{name: lanes_of(getattr(self, name), index) for name in _LANE_FIELDS}
@@ -73,7 +73,7 @@ def speed_for_thrust(problem: ThrustProblem, lanes: int | None = None) -> tuple[
     return u, status
 
 
-def _step(p: ThrustProblem, u: Floats, room: Workspace, *, first: bool) -> NDArray[np.bool_]:
+def _step(p: ThrustProblem, u: Floats, room: Workspace, *, first: bool) -> Flags:
     """Two steps on ``u`` in place; which lanes then give the thrust to 1e-12."""
     s, square, excess = p.surfaces, room.array("square", u.size), room.array("excess", u.size)
     disk = p.diameter_m * p.diameter_m

@@ -13,8 +13,8 @@ from typing import Any
 
 import attrs
 import numpy as np
-from numpy.typing import NDArray
 
+from propmatch.models.arrays import Flags, Floats, Index, Pick
 from propmatch.models.lookup import FlightReader, RestReader, Workspace
 from propmatch.models.surface import Surfaces
 from propmatch.train import line
@@ -31,8 +31,6 @@ __all__ = [
     "reader_of",
 ]
 
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 RESIDUAL_LIMIT = 1e-12
 """Largest imbalance accepted, as a fraction of d E': 1e-10 is asked for, thrust near its zero needs more."""
 _STEPS = 2
@@ -70,7 +68,7 @@ class SpeedProblem:
     exponent: Floats
     gear_ratio: Floats
     gear_efficiency: Floats
-    which: NDArray[np.intp]
+    which: Index
     diameter_m: Floats
     density_kg_m3: Floats
     airspeed_m_s: Floats
@@ -86,7 +84,7 @@ class SpeedProblem:
         """Number of lanes."""
         return max(int(getattr(self, name).size) for name in _LANE_FIELDS)
 
-    def take(self, index: Any) -> "SpeedProblem":
+    def take(self, index: Pick) -> "SpeedProblem":
         """The lanes of an index, slice or mask."""
         return SpeedProblem(
             surfaces=self.surfaces, **{name: lanes_of(getattr(self, name), index) for name in _LANE_FIELDS}
