@@ -128,7 +128,7 @@ class Loop:
         lanes, ratings = self.shelf.combine(*(np.array([i]) for i in row))
         p = {name: float(getattr(lanes, name)[0]) for name in NUMBERS}
         table, limits = self.tables[int(row[3])], self.setting.brief.limits
-        mass = self.setting.variant.airframe.bare_mass_g + float(ratings.mass_g[0])
+        mass = self.setting.all_up_mass_g(float(ratings.mass_g[0]))
         if mass > (self.setting.variant.target_mass_g or math.inf):
             return False, math.nan
         weight, d, k, drag_c = mass * 1e-3 * G, p["diameter_m"], p["k"], 0.5 * self.rho * self.area

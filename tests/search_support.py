@@ -159,7 +159,6 @@ def random_case(seed: int, sizes: tuple[int, int, int, int] | None = None) -> tu
     chosen = settings(brief)[-1]
     shelf = Shelf.of(
         parts["motors"], parts["controllers"], parts["packs"], parts["propellers"],
-        count=chosen.variant.motor_count, accessory_current_a=chosen.variant.accessory_current_a,
-        pack_temperature_c=chosen.brief.site.pack_temperature_c,
+        **chosen.train_numbers,
     )  # fmt: skip
     return chosen, shelf

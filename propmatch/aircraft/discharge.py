@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from propmatch.aircraft.flight import level_lanes
-from propmatch.aircraft.polar import AirframeLanes, stall_speed_m_s
+from propmatch.aircraft.polar import AirframeLanes, phase_airspeed_m_s
 from propmatch.models.pack import Chemistry
 from propmatch.records.sections import Phase
 from propmatch.status import Status
@@ -29,7 +29,6 @@ from propmatch.units import RPM_RAD_S
 
 __all__ = [
     "CUT_OFF",
-    "DEFAULT_SPEED_OVER_STALL",
     "LOST_THRUST",
     "RESERVE",
     "Draw",
@@ -45,8 +44,6 @@ __all__ = [
 ]
 
 Floats = NDArray[np.float64]
-DEFAULT_SPEED_OVER_STALL = 1.3
-"""Airspeed of a phase that names only a throttle, over the stall speed; common practice."""
 RESERVE, CUT_OFF, LOST_THRUST = 1, 2, 3
 """Why a discharge ends."""
 _LEAST_CURRENT_A = 1e-9
@@ -163,11 +160,7 @@ def load_of(
         empty["current_a"] = point.motor_current_a
         empty["behind_v"] = np.where(lost, np.nan, point.motor_voltage_v + train.controller_ohm * point.motor_current_a)
     else:
-        speed = (
-            DEFAULT_SPEED_OVER_STALL * np.asarray(stall_speed_m_s(airframe, density))
-            if phase.airspeed_m_s is None
-            else np.full(n, phase.airspeed_m_s)
-        )
+        speed = phase_airspeed_m_s(phase, airframe, density)
         points = [
             solve_lanes(train, speed, np.full(n, phase.throttle), zero + q, density, sound)
             for q in _charges_by_voltage(train.chemistries[0], reserve, 5)

@@ -11,13 +11,13 @@ import attrs
 import numpy as np
 from numpy.typing import NDArray
 
-from propmatch.aircraft.discharge import DEFAULT_SPEED_OVER_STALL, charge_edges, clock, load_of, lowest_charge
+from propmatch.aircraft.discharge import charge_edges, clock, load_of, lowest_charge
 from propmatch.aircraft.flightlanes import ENDED_BY, MIXTURE, checked_limits, flight_time_lanes
 from propmatch.aircraft.polar import airframe_lanes
 from propmatch.models.air import Air
 from propmatch.records.estimates import PRACTICE, Assumption
 from propmatch.records.parts import Airframe, PowerTrain
-from propmatch.records.sections import Phase
+from propmatch.records.sections import DEFAULT_SPEED_OVER_STALL, Phase
 from propmatch.status import Status
 from propmatch.tablehtml import pairs_html, table_html
 from propmatch.train.coupling import Asked, as_lanes

@@ -14,16 +14,20 @@ from numpy.typing import ArrayLike, NDArray
 from propmatch.models.air import Air
 from propmatch.records.estimates import Assumption, completed
 from propmatch.records.parts import Airframe
+from propmatch.records.sections import DEFAULT_SPEED_OVER_STALL, Phase
 from propmatch.units import DM2_M2, GRAVITY_M_S2
 
 __all__ = [
     "AirframeLanes",
     "PolarSpeeds",
     "airframe_lanes",
+    "completed_lanes",
+    "default_airspeed_m_s",
     "drag_n",
     "least_drag_speed_m_s",
     "least_power_speed_m_s",
     "named",
+    "phase_airspeed_m_s",
     "polar_speeds",
     "stall_speed_m_s",
     "thrust_needed_n",
@@ -68,18 +72,25 @@ def airframe_lanes(
     wrong = [type(f).__name__ for f in frames if not isinstance(f, Airframe)]
     if wrong or not frames:
         raise TypeError(f"airframe must be an Airframe or a sequence of them, got {', '.join(wrong) or 'none'}")
-    made: dict[Assumption, None] = {}
-    rows = []
-    for frame in frames:
-        full, assumed = completed(frame)
-        made.update(dict.fromkeys(assumed))
-        k = 1.0 / (np.pi * full.oswald * full.aspect_ratio)
-        rows.append((full.wing_area_dm2 * DM2_M2, full.cd0, k, full.cl_max, full.installed_thrust))
+    full = [completed(frame) for frame in frames]
+    made = dict.fromkeys(each for _, assumed in full for each in assumed)
+    return completed_lanes([frame for frame, _ in full], mass_kg), tuple(made)
+
+
+def completed_lanes(frames: Sequence[Airframe], mass_kg: ArrayLike) -> AirframeLanes:
+    """The same for airframes whose drag is a number."""
+    rows = [
+        (
+            frame.wing_area_dm2 * DM2_M2, frame.cd0, 1.0 / (np.pi * frame.oswald * frame.aspect_ratio), frame.cl_max,
+            frame.installed_thrust,
+        )
+        for frame in frames
+    ]  # fmt: skip
     mass = np.atleast_1d(np.asarray(mass_kg, dtype=np.float64)).ravel()
     *columns, mass = np.broadcast_arrays(*np.array(rows, dtype=np.float64).T, mass)
     names = ("area_m2", "cd0", "k", "cl_max", "installed_thrust")
     mass = np.where(np.isfinite(mass) & (mass > 0), mass, np.nan)
-    return AirframeLanes(mass_kg=mass, **dict(zip(names, columns, strict=True))), tuple(made)
+    return AirframeLanes(mass_kg=mass, **dict(zip(names, columns, strict=True)))
 
 
 def _speed_at(airframe: AirframeLanes, density_kg_m3: Any, lift_coefficient: Any, load_factor: Any) -> Any:
@@ -91,6 +102,18 @@ def _speed_at(airframe: AirframeLanes, density_kg_m3: Any, lift_coefficient: Any
 def stall_speed_m_s(airframe: AirframeLanes, density_kg_m3: Any, load_factor: Any = 1.0) -> Any:
     """V = sqrt(2 n W/(rho S CL_max)) [m/s]."""
     return _speed_at(airframe, density_kg_m3, airframe.cl_max, load_factor)
+
+
+def default_airspeed_m_s(airframe: AirframeLanes, density_kg_m3: ArrayLike) -> Floats:
+    """1.3 times the stall speed (N,) [m/s]: the airspeed where nobody names one."""
+    return np.asarray(DEFAULT_SPEED_OVER_STALL * stall_speed_m_s(airframe, density_kg_m3))
+
+
+def phase_airspeed_m_s(phase: Phase, airframe: AirframeLanes, density_kg_m3: ArrayLike) -> Floats:
+    """Airspeed of a phase (N,) [m/s]: its own, or the default where it names a throttle alone."""
+    if phase.airspeed_m_s is None:
+        return default_airspeed_m_s(airframe, density_kg_m3)
+    return np.full(airframe.mass_kg.size, phase.airspeed_m_s)
 
 
 def least_drag_speed_m_s(airframe: AirframeLanes, density_kg_m3: Any, load_factor: Any = 1.0) -> Any:

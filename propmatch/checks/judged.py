@@ -57,9 +57,8 @@ def judged(
         return TrainMeasures(setting, lanes, ratings)
     mass = np.broadcast_to(np.asarray(all_up_mass_g, dtype=np.float64), (lanes.size,))
     bare = mass - ratings.mass_g
-    if setting.build is not None:
-        spread = _SpreadBuild(np.where(bare > 0, bare, np.nan), setting.build.position_mm)
-        setting = attrs.evolve(setting, build=cast(MassBuildUp, spread))
+    spread = _SpreadBuild(np.where(bare > 0, bare, np.nan), setting.build.position_mm)
+    setting = attrs.evolve(setting, build=cast(MassBuildUp, spread))
     measured = TrainMeasures(setting, lanes, ratings)
     measured.frames = attrs.evolve(measured.frames, mass_kg=np.where(bare > 0, mass * GRAM_KG, np.nan))
     return measured

@@ -7,13 +7,13 @@ import attrs
 import numpy as np
 
 from propmatch.aircraft.flightlanes import ENDED_BY
-from propmatch.checks.measures import CHECKS, TrainMeasures, setting
-from propmatch.checks.ratings import rating_lanes
-from propmatch.records.brief import Brief, ResolvedVariant, resolve_variants
-from propmatch.records.estimates import Assumption
+from propmatch.checks.judged import judged_trains
+from propmatch.checks.measures import CHECKS, TrainMeasures
+from propmatch.checks.setting import ResolvedBrief
+from propmatch.records.brief import Brief, ResolvedVariant
+from propmatch.records.estimates import Assumption, completed
 from propmatch.records.parts import Airframe, PowerTrain
 from propmatch.status import Status
-from propmatch.train.lanes import train_lanes
 
 __all__ = ["CLOSE", "Check", "Design", "checks_of", "excludes", "run_checks", "verdict_of"]
 
@@ -102,16 +102,16 @@ class Design:
     @property
     def all_up_mass_g(self) -> float:
         """Bare mass and power train."""
-        return self.airframe.bare_mass_g + self.train.mass_g
+        return self.airframe.all_up_mass_g(self.train.mass_g)
 
 
-def run_checks(design: Design, brief: Brief, *, extra: Iterable[Any] = ()) -> list[Check]:
+def run_checks(design: Design, brief: Brief | ResolvedBrief, *, extra: Iterable[Any] = ()) -> list[Check]:
     """Every check of one design.
 
     Parameters
     ----------
     design : Design
-    brief : Brief
+    brief : Brief, resolved already or not
     extra : iterable of ExtraCheck
         Checks that plugins add; their results follow the built-in ones.
 
@@ -125,22 +125,23 @@ def run_checks(design: Design, brief: Brief, *, extra: Iterable[Any] = ()) -> li
     ValueError
         A propeller without a coefficient table.
     """
-    measured, _ = measures_of(design, brief)
+    resolved = ResolvedBrief.of(brief)
+    measured, _ = measures_of(design, resolved)
     checks = checks_of(measured)[0]
     for each in extra:
-        checks += list(each.run(design, brief))
+        checks += list(each.run(design, resolved.stated))
     return checks
 
 
-def measures_of(design: Design, brief: Brief) -> tuple[TrainMeasures, tuple[Assumption, ...]]:
+def measures_of(design: Design, resolved: ResolvedBrief) -> tuple[TrainMeasures, tuple[Assumption, ...]]:
     """The measures of one design (one lane) and the estimates they rest on."""
-    known = {variant.name: variant for variant in resolve_variants(brief)}
-    base = known.get(design.variant) or next(iter(known.values()))
-    variant = attrs.evolve(
-        base, name=design.variant, airframe=design.airframe, target_mass_g=design.target_mass_g or base.target_mass_g
-    )
-    lanes, made = train_lanes([design.train])
-    return TrainMeasures(setting(brief, variant), lanes, rating_lanes([design.train])), made + variant.assumptions
+    named = {each.variant.name: each for each in resolved.settings}
+    base = named.get(design.variant, resolved.as_designed)
+    target = design.target_mass_g or base.variant.target_mass_g
+    airframe, _ = completed(design.airframe)
+    variant = attrs.evolve(base.variant, name=design.variant, airframe=airframe, target_mass_g=target)
+    measured, made = judged_trains(base.with_variant(variant), [design.train])
+    return measured, made + variant.assumptions
 
 
 def checks_of(measured: TrainMeasures) -> list[list[Check]]:

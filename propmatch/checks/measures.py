@@ -15,7 +15,7 @@ from propmatch.aircraft.flightlanes import FlightLanes, flight_time_lanes
 from propmatch.aircraft.polar import stall_speed_m_s
 from propmatch.checks.checkrules import CHECKS, CheckRule
 from propmatch.checks.ratings import RatingLanes
-from propmatch.checks.setting import Setting, balance_miss_mm, setting, settings
+from propmatch.checks.setting import Setting, balance_miss_mm, settings
 from propmatch.records.sections import Phase
 from propmatch.train.coupling import OperatingPoint, solve_lanes
 from propmatch.train.lanes import TrainLanes
@@ -29,7 +29,6 @@ __all__ = [
     "Setting",
     "TrainMeasures",
     "balance_miss_mm",
-    "setting",
     "settings",
 ]
 
@@ -40,8 +39,6 @@ TIP_MACH_LIMIT = 0.8
 PITCH_SPEED_RATIO = 2.5
 SPEED_OVER_STALL = 1.25
 LEVEL_THROTTLE_LIMIT = 0.8
-THROTTLE_AIRSPEED = 1.3
-"""Airspeed of a throttle phase that names none, as a multiple of stall speed."""
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -142,16 +139,11 @@ class TrainMeasures:
     @property
     def flown(self) -> tuple[Flown, ...]:
         """Airspeeds of the powered phases; a throttle phase that names none flies at 1.3 stall."""
-        out = []
-        for phase in self.setting.phases:
-            if phase.throttle == 0:
-                continue
-            if phase.airspeed_m_s is None:
-                speed = THROTTLE_AIRSPEED * self.stall_m_s
-            else:
-                speed = np.full(self.lanes.size, phase.airspeed_m_s)
-            out.append(Flown(name=phase.name, airspeed=speed, phase=phase))
-        return tuple(out)
+        return tuple(
+            Flown(name=phase.name, airspeed=self.setting.airspeed_m_s(phase, self.frames), phase=phase)
+            for phase in self.setting.phases
+            if phase.throttle != 0
+        )
 
     def _worst(self, field: str, *, static: bool = True) -> Floats:
         """Largest value of a field at full throttle and charge 1, over rest and the phases' airspeeds."""
@@ -167,14 +159,12 @@ class TrainMeasures:
     @property
     def flight(self) -> FlightLanes:
         """Flight time of each lane."""
-        limits = self.setting.brief.limits
-        assert limits.reserve_charge is not None
-        assert limits.cutoff_cell_v is not None
+        here = self.setting
         result: FlightLanes = self._once(
             "flight",
             lambda: flight_time_lanes(
-                self.lanes, self.frames, self.setting.phases, limits.reserve_charge, limits.cutoff_cell_v,
-                self._density, self._sound,
+                self.lanes, self.frames, here.phases, here.reserve_charge, here.cutoff_cell_v, self._density,
+                self._sound,
             ),
         )  # fmt: skip
         return result

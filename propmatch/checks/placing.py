@@ -8,12 +8,12 @@ import attrs
 import numpy as np
 from numpy.typing import NDArray
 
-from propmatch.aircraft.balance import PackPlaces, bare_build_up, place_trains
+from propmatch.aircraft.balance import PackPlaces, place_trains
 from propmatch.aircraft.flight import level_lanes
 from propmatch.aircraft.stability import Stability, stability
 from propmatch.aircraft.thrustline import ThrottleCases, ThrottleTrim, TiltAdvice, best_tilt, throttle_trim
 from propmatch.checks.judged import judged_trains
-from propmatch.checks.measures import THROTTLE_AIRSPEED, Setting
+from propmatch.checks.setting import Setting
 from propmatch.records.parts import PowerTrain
 from propmatch.train.coupling import solve_lanes
 
@@ -93,7 +93,7 @@ def placing(setting: Setting, trains: Sequence[PowerTrain], names: Sequence[str]
         return Placing(
             **nothing, missing="The brief has no [balance], so nothing can be said about where the pack goes."
         )
-    places = place_trains(geometry, bare_build_up(setting.brief, setting.variant), trains)
+    places = place_trains(geometry, setting.build, trains)
     found = nothing | {"places": places, "left_there_mm": _left_there(places)}
     cg = np.asarray(places.cg_mm)
     if geometry.tail is None:
@@ -118,7 +118,7 @@ def _cases(setting: Setting, trains: Sequence[PowerTrain], names: Sequence[str],
     measured, _ = judged_trains(setting, trains)
     held = sorted({phase.airspeed_m_s for phase in setting.phases if phase.airspeed_m_s})
     n = len(trains)
-    speeds = np.array(held or [float(THROTTLE_AIRSPEED * np.max(measured.stall_m_s))])
+    speeds = np.array(held or [float(np.max(setting.default_airspeed_m_s(measured.frames)))])
     density = np.full(n, setting.air.density_kg_m3)
     sound = np.full(n, setting.air.speed_of_sound_m_s)
     one = np.ones(n)

@@ -1,20 +1,27 @@
-"""What is the same for every power train of a match: one variant of a brief at its site."""
+"""A brief resolved once, at the door: what is the same for every power train, variant by variant.
+
+Whoever is asked about a brief makes a ``ResolvedBrief`` of it, which costs nothing where it is one already, and passes
+its settings on: nothing below completes the brief, lays out a variant or adds up a mass again.
+"""
 
 import attrs
 import numpy as np
 from numpy.typing import NDArray
 
 from propmatch.aircraft.balance import MassBuildUp, bare_build_up, place_packs
+from propmatch.aircraft.endurance import FlightTime, flight_time
 from propmatch.aircraft.geometry import Geometry
-from propmatch.aircraft.polar import AirframeLanes, airframe_lanes
+from propmatch.aircraft.polar import AirframeLanes, completed_lanes, default_airspeed_m_s, phase_airspeed_m_s
 from propmatch.faults import Fault, InputFaults
 from propmatch.models.air import Air
-from propmatch.records.brief import Brief, ResolvedVariant, resolve_variants
-from propmatch.records.estimates import completed
+from propmatch.records.brief import Brief, ResolvedVariant, laid_out
+from propmatch.records.estimates import Assumption, completed
+from propmatch.records.fields import replace
+from propmatch.records.parts import Controller, Mass, Motor, Pack, PowerTrain, Propeller, TrainNumbers
 from propmatch.records.sections import Phase
 from propmatch.units import GRAM_KG
 
-__all__ = ["Setting", "balance_miss_mm", "setting", "setting_named", "settings"]
+__all__ = ["ResolvedBrief", "Setting", "balance_miss_mm", "settings"]
 
 Floats = NDArray[np.float64]
 
@@ -26,22 +33,61 @@ class Setting:
     Attributes
     ----------
     brief : Brief, completed; stated : Brief as it came
+    brief_assumptions : tuple of Assumption, what completed it
     variant : ResolvedVariant
     air : Air
-    build : MassBuildUp or None, geometry : Geometry or None, for the balance
+    build : MassBuildUp of the bare aircraft
+    geometry : Geometry or None, for the balance
     """
 
     brief: Brief
     stated: Brief
+    brief_assumptions: tuple[Assumption, ...]
     variant: ResolvedVariant
     air: Air
-    build: MassBuildUp | None
+    build: MassBuildUp
     geometry: Geometry | None
+
+    @classmethod
+    def of(
+        cls, stated: Brief, brief: Brief, made: tuple[Assumption, ...], air: Air, variant: ResolvedVariant
+    ) -> "Setting":
+        """A variant of a brief that is completed, in the air of its site."""
+        return cls(
+            brief=brief,
+            stated=stated,
+            brief_assumptions=made,
+            variant=variant,
+            air=air,
+            build=bare_build_up(brief, variant),
+            geometry=Geometry.of_brief(brief, variant.airframe),
+        )
+
+    def with_variant(self, variant: ResolvedVariant) -> "Setting":
+        """The same brief and site with another build of the aircraft."""
+        return Setting.of(self.stated, self.brief, self.brief_assumptions, self.air, variant)
+
+    @property
+    def assumptions(self) -> tuple[Assumption, ...]:
+        """What was assumed about the brief and this variant, each once."""
+        return tuple(dict.fromkeys(self.brief_assumptions + self.variant.assumptions))
 
     @property
     def phases(self) -> tuple[Phase, ...]:
         """The phases of the brief."""
         return self.brief.phase
+
+    @property
+    def reserve_charge(self) -> float:
+        """Charge at which the flight ends, 0..1."""
+        assert self.brief.limits.reserve_charge is not None
+        return self.brief.limits.reserve_charge
+
+    @property
+    def cutoff_cell_v(self) -> float:
+        """Cell voltage under load at which the flight ends."""
+        assert self.brief.limits.cutoff_cell_v is not None
+        return self.brief.limits.cutoff_cell_v
 
     @property
     def full_throttle_seconds(self) -> float | None:
@@ -64,48 +110,114 @@ class Setting:
             longest = max(longest, stretch)
         return longest or None
 
+    # ------------------------------------------------------------ masses and airspeeds
+
+    def all_up_mass_g(self, train_mass_g: Mass) -> Mass:
+        """Mass of everything that flies, with a power train of this mass [g]."""
+        return self.variant.airframe.all_up_mass_g(train_mass_g)
+
+    def all_up_mass_kg(self, train_mass_g: Mass) -> Mass:
+        """The same [kg]."""
+        return self.all_up_mass_g(train_mass_g) * GRAM_KG
+
+    def train_mass_g(self, all_up_mass_g: Mass) -> Mass:
+        """What an all-up mass leaves for the power train [g]."""
+        return self.variant.airframe.train_mass_g(all_up_mass_g)
+
     def airframes(self, train_mass_g: Floats) -> AirframeLanes:
         """The airframe carrying each train."""
-        mass = (self.variant.airframe.bare_mass_g + train_mass_g) * GRAM_KG
-        return airframe_lanes(self.variant.airframe, mass)[0]
+        return completed_lanes([self.variant.airframe], self.all_up_mass_kg(train_mass_g))
+
+    def airspeed_m_s(self, phase: Phase, airframes: AirframeLanes) -> Floats:
+        """Airspeed of a phase (N,) [m/s], 1.3 times the stall speed where it names none."""
+        return phase_airspeed_m_s(phase, airframes, self.air.density_kg_m3)
+
+    def default_airspeed_m_s(self, airframes: AirframeLanes) -> Floats:
+        """1.3 times the stall speed (N,) [m/s]."""
+        return default_airspeed_m_s(airframes, self.air.density_kg_m3)
+
+    # ------------------------------------------------------------ power trains
+
+    @property
+    def train_numbers(self) -> TrainNumbers:
+        """Motor count, accessory current and temperature of the cells, the same for every power train."""
+        return TrainNumbers(
+            count=self.variant.motor_count,
+            accessory_current_a=self.variant.accessory_current_a,
+            pack_temperature_c=self.brief.site.pack_temperature_c,
+        )
+
+    def flight_time(self, train: PowerTrain) -> FlightTime:
+        """How long a power train flies the phases, and what ends the flight."""
+        return flight_time(
+            train, self.variant.airframe, self.all_up_mass_kg(train.mass_g), self.phases,
+            reserve_charge=self.reserve_charge, cutoff_cell_v=self.cutoff_cell_v, air=self.air,
+        )  # fmt: skip
+
+    def train(self, motor: Motor, controller: Controller, pack: Pack, propeller: Propeller) -> PowerTrain:
+        """Four parts as this aircraft flies them."""
+        return PowerTrain(motor=motor, controller=controller, pack=pack, propeller=propeller, **self.train_numbers)
 
 
-def setting(brief: Brief, variant: ResolvedVariant | None = None) -> Setting:
-    """The setting of one variant, the aircraft as designed by default."""
-    filled, _ = completed(brief)
-    chosen = resolve_variants(brief)[0] if variant is None else variant
-    site = filled.site
-    assert site.altitude_m is not None
-    geometry = Geometry.of_brief(filled, chosen.airframe)
-    return Setting(
-        brief=filled,
-        stated=brief,
-        variant=chosen,
-        air=Air.at_site(site.altitude_m, site.temperature_c),
-        build=None if geometry is None else bare_build_up(filled, chosen),
-        geometry=geometry,
-    )
+@attrs.frozen(eq=False)
+class ResolvedBrief:
+    """A brief with everything filled in and every variant laid out.
+
+    Attributes
+    ----------
+    settings : tuple of Setting
+        One for each variant, the aircraft as designed first.
+    """
+
+    settings: tuple[Setting, ...]
+
+    @classmethod
+    def of(cls, brief: "Brief | ResolvedBrief") -> "ResolvedBrief":
+        """Resolve a brief; one that is resolved already stays as it is."""
+        if isinstance(brief, ResolvedBrief):
+            return brief
+        filled, made = completed(brief)
+        assert filled.site.altitude_m is not None
+        air = Air.at_site(filled.site.altitude_m, filled.site.temperature_c)
+        return cls(tuple(Setting.of(brief, filled, made, air, variant) for variant in laid_out(filled, made)))
+
+    @property
+    def stated(self) -> Brief:
+        """The brief as it came."""
+        return self.settings[0].stated
+
+    @property
+    def as_designed(self) -> Setting:
+        """The setting of the aircraft without any variant."""
+        return self.settings[0]
+
+    def named(self, variant: str | None) -> Setting:
+        """The setting of a variant, by default of the aircraft as designed.
+
+        Raises
+        ------
+        InputFaults
+            No variant of this name.
+        """
+        for each in self.settings:
+            if variant is None or each.variant.name == variant:
+                return each
+        known = ", ".join(repr(each.variant.name) for each in self.settings)
+        raise InputFaults([Fault(where="variant", key="name", value=variant, rule=f"the variants are {known}")])
+
+    def with_cells(self, cells: tuple[int, ...]) -> "ResolvedBrief":
+        """The same with other cell counts asked for, on which nothing else rests."""
+
+        def asking(brief: Brief) -> Brief:
+            return replace(brief, limits=replace(brief.limits, cells=cells))
+
+        brief, stated = asking(self.as_designed.brief), asking(self.stated)
+        return ResolvedBrief(tuple(attrs.evolve(each, brief=brief, stated=stated) for each in self.settings))
 
 
 def settings(brief: Brief) -> tuple[Setting, ...]:
     """The setting of each variant, the aircraft as designed first."""
-    return tuple(setting(brief, variant) for variant in resolve_variants(brief))
-
-
-def setting_named(brief: Brief, variant: str | None) -> Setting:
-    """The setting of a variant, by default of the aircraft as designed.
-
-    Raises
-    ------
-    InputFaults
-        No variant of this name.
-    """
-    every = settings(brief)
-    for each in every:
-        if variant is None or each.variant.name == variant:
-            return each
-    known = ", ".join(repr(each.variant.name) for each in every)
-    raise InputFaults([Fault(where="variant", key="name", value=variant, rule=f"the variants are {known}")])
+    return ResolvedBrief.of(brief).settings
 
 
 def balance_miss_mm(
@@ -116,7 +228,7 @@ def balance_miss_mm(
     NaN where the brief does not say enough.
     """
     geometry, build = setting.geometry, setting.build
-    if geometry is None or build is None:
+    if geometry is None:
         return np.full(pack_g.shape, np.nan), np.full(pack_g.shape, np.nan)
     places = (
         (motors_g, geometry.motor_mm),

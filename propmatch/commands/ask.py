@@ -59,6 +59,7 @@ def _question(name: str) -> Callable[[F], click.Command]:
 
 def _answer(ctx: click.Context, words: str, options: dict[str, Any], *, whole: bool) -> None:
     """Choose brief and train, let ``askwords`` answer, show it."""
+    from propmatch.checks.setting import ResolvedBrief
     from propmatch.commands import askwords
     from propmatch.commands.briefs import open_brief
     from propmatch.commands.choose import choose_for_brief, names_a_train, wanted_settings
@@ -69,10 +70,11 @@ def _answer(ctx: click.Context, words: str, options: dict[str, Any], *, whole: b
     else:
         brief, which = open_brief(options["brief"])
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
-    settings = wanted_settings(brief, options.get("variant"))
-    chosen = choose_for_brief(stock, brief, settings[0], options)
+    resolved = ResolvedBrief.of(brief)
+    settings = wanted_settings(resolved, options.get("variant"))
+    chosen = choose_for_brief(stock, resolved, settings[0], options)
     asked = askwords.Asked(
-        brief=brief, settings=settings, train=chosen.train, stock=stock, options=options,
+        resolved=resolved, settings=settings, train=chosen.train, stock=stock, options=options,
         shown=shown_units(options["units"], brief if options["brief"] is not None else None),
         said=tuple(text for text in (which, chosen.how) if text), chosen=chosen,
     )  # fmt: skip

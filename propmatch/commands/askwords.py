@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import attrs
 import numpy as np
@@ -14,6 +14,11 @@ from propmatch.faults import Fault, InputFaults
 from propmatch.words.checkwords import fewer_amps, joined, parts_text
 from propmatch.words.shown import Shown, signed, table, wrapped
 
+if TYPE_CHECKING:
+    from propmatch.checks.setting import ResolvedBrief, Setting
+    from propmatch.models.air import Air
+    from propmatch.records.brief import Brief
+
 __all__ = ["Asked", "field", "kv", "mass", "nowhere", "pack", "propeller", "throttle"]
 
 
@@ -21,8 +26,8 @@ __all__ = ["Asked", "field", "kv", "mass", "nowhere", "pack", "propeller", "thro
 class Asked:
     """What a question is about: the brief in its variants, the train, and the options typed."""
 
-    brief: Any
-    settings: Sequence[Any]
+    resolved: "ResolvedBrief"
+    settings: Sequence["Setting"]
     train: Any
     stock: LazyCatalogue
     options: dict[str, Any]
@@ -31,7 +36,13 @@ class Asked:
     chosen: Any
 
     @property
-    def air(self) -> Any:
+    def brief(self) -> "Brief":
+        """As it came."""
+        return self.resolved.stated
+
+    @property
+    def air(self) -> "Air":
+        """Of the site."""
         return self.settings[0].air
 
     @property
@@ -213,7 +224,7 @@ def mass(asked: Asked) -> tuple[Reply, bool]:
     """The range of all-up mass, for each variant."""
     from propmatch.questions.ask import mass_range
 
-    found = [mass_range(asked.brief, asked.train, variant=setting.variant.name) for setting in asked.settings]
+    found = [mass_range(asked.resolved, asked.train, variant=setting.variant.name) for setting in asked.settings]
     sentences = [f"{asked.brief.aircraft.name} with {asked.place}:"]
     for each in found:
         sentences.append(_mass_sentence(each, asked.shown))
@@ -269,7 +280,7 @@ def pack(asked: Asked) -> tuple[Reply, bool]:
         raise InputFaults([Fault("--minutes", rule="missing; the brief asks for no flight time")])
     found = [
         capacity_for_minutes(
-            asked.brief, asked.train, float(minutes), catalogue=asked.stock.catalogue, variant=setting.variant.name
+            asked.resolved, asked.train, float(minutes), catalogue=asked.stock.catalogue, variant=setting.variant.name
         )
         for setting in asked.settings
     ]
@@ -345,7 +356,7 @@ def field(asked: Asked) -> tuple[Reply, bool]:
     if ratio is None and asked.settings[0].brief.limits.min_thrust_to_weight is None:
         raise InputFaults([Fault("--thrust-to-weight", rule="missing; the brief asks for no thrust to weight")])
     found = [
-        site_range(asked.brief, asked.train, min_thrust_to_weight=ratio, variant=setting.variant.name)
+        site_range(asked.resolved, asked.train, min_thrust_to_weight=ratio, variant=setting.variant.name)
         for setting in asked.settings
     ]
     sentences = [f"{asked.brief.aircraft.name} with {asked.place}: static thrust to weight at half charge."]

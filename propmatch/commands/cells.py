@@ -30,9 +30,10 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
     Exit code 1 when no cell count keeps the limits as designed.
     """
+    from propmatch.checks.setting import ResolvedBrief
     from propmatch.commands.briefs import open_brief
     from propmatch.commands.cellswords import cells_reply
-    from propmatch.commands.choose import choose_for_brief, names_a_train, wanted_settings
+    from propmatch.commands.choose import choose_for_brief, names_a_train
     from propmatch.commands.matching import cell_counts
     from propmatch.commands.output import show
     from propmatch.commands.progress import progress_line
@@ -42,12 +43,13 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     brief, which = open_brief(options["brief"])
     counts = cell_counts(options["cells"])
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
-    setting = wanted_settings(brief, None)[0]
-    chosen = choose_for_brief(stock, brief, setting, options) if names_a_train(options) else None
+    resolved = ResolvedBrief.of(brief)
+    setting = resolved.as_designed
+    chosen = choose_for_brief(stock, resolved, setting, options) if names_a_train(options) else None
     with progress_line("comparing"):
-        comparison = compare_cells(brief, stock.catalogue, cells=counts, train=chosen.train if chosen else None)
+        comparison = compare_cells(resolved, stock.catalogue, cells=counts, train=chosen.train if chosen else None)
     shown = shown_units(options["units"], brief)
-    reply, met = cells_reply(stock, comparison, shown, which, chosen)
+    reply, met = cells_reply(stock, comparison, resolved.settings, shown, which, chosen)
     drawn = save_plot(options["plot"], lambda: _picture(comparison, setting, shown))
     reply = attrs.evolve(reply, headline=[*reply.headline, *drawn])
     show(reply, form=form_of(options))

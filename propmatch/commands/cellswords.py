@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import attrs
 
@@ -11,6 +11,9 @@ from propmatch.commands.saying import check_names, checks_table, mass_block, ove
 from propmatch.commands.trains import LazyCatalogue, train_data
 from propmatch.words.checkwords import joined, parts_text
 from propmatch.words.shown import Shown, signed, table, wrapped
+
+if TYPE_CHECKING:
+    from propmatch.checks.setting import Setting
 
 __all__ = ["cap_text", "case_row", "cells_reply", "placing_block", "ways_block"]
 
@@ -133,9 +136,10 @@ def case_row(case: Any) -> dict[str, Any]:
     }
 
 
-def cells_reply(stock: LazyCatalogue, comparison: Any, shown: Shown, which: str, chosen: Any) -> tuple[Reply, bool]:
+def cells_reply(
+    stock: LazyCatalogue, comparison: Any, settings: Sequence["Setting"], shown: Shown, which: str, chosen: Any
+) -> tuple[Reply, bool]:
     """The answer, and whether any count keeps the limits as designed."""
-    from propmatch.checks.measures import settings
     from propmatch.questions.cells import BASES
 
     design = [case for case in comparison.cases if case.variant == comparison.variants[0]]
@@ -150,7 +154,7 @@ def cells_reply(stock: LazyCatalogue, comparison: Any, shown: Shown, which: str,
     blocks += [ways_block(comparison, count, shown) for count in comparison.cells]
     blocks.append(placing_block(comparison, shown))
     blocks.append(_variants_block(comparison, shown))
-    blocks.append(mass_block(settings(comparison.brief), comparison.train, shown))
+    blocks.append(mass_block(settings, comparison.train, shown))
     how = chosen.how if chosen is not None else comparison.how
     reply = Reply(
         command="cells",

@@ -1,12 +1,16 @@
 """The power train for a brief: by the ids that match prints, typed part by part, or the best that match finds."""
 
-from typing import Any
+from typing import TYPE_CHECKING, Any, Unpack
 
 import attrs
 
 from propmatch.commands.progress import progress_line
 from propmatch.commands.trains import TRAIN_OPTIONS, LazyCatalogue, choose_train
 from propmatch.faults import Fault, InputFaults, did_you_mean
+
+if TYPE_CHECKING:
+    from propmatch.checks.setting import ResolvedBrief, Setting
+    from propmatch.records.parts import PowerTrain, TrainNumbers
 
 __all__ = ["TrainForBrief", "choose_for_brief", "names_a_train", "train_of_ids", "wanted_settings"]
 
@@ -15,28 +19,27 @@ __all__ = ["TrainForBrief", "choose_for_brief", "names_a_train", "train_of_ids",
 class TrainForBrief:
     """A power train with how it was chosen, what was assumed to make it, and what is hard to believe about it."""
 
-    train: Any
+    train: "PowerTrain"
     how: str
     assumptions: tuple[Any, ...] = ()
     doubts: tuple[Fault, ...] = ()
 
 
-def wanted_settings(brief: Any, variant: str | None) -> list[Any]:
+def wanted_settings(resolved: "ResolvedBrief", variant: str | None) -> tuple["Setting", ...]:
     """The settings of every variant, the aircraft as designed first, or of the one named."""
-    from propmatch.checks.measures import settings
-
-    every = list(settings(brief))
     if variant is None:
-        return every
-    found = [setting for setting in every if setting.variant.name == variant]
+        return resolved.settings
+    found = tuple(setting for setting in resolved.settings if setting.variant.name == variant)
     if not found:
-        names = [setting.variant.name for setting in every]
+        names = [setting.variant.name for setting in resolved.settings]
         hint = did_you_mean(variant, names)
         raise InputFaults([Fault("--variant", value=variant, rule=f"the variants are {', '.join(names)}", hint=hint)])
     return found
 
 
-def train_of_ids(stock: LazyCatalogue, text: str, option: str = "--train", **numbers: Any) -> Any:
+def train_of_ids(
+    stock: LazyCatalogue, text: str, option: str = "--train", **numbers: "Unpack[TrainNumbers]"
+) -> "PowerTrain":
     """The power train that ids joined by `` + `` mean, in any order.
 
     Raises
@@ -75,7 +78,7 @@ def names_a_train(options: dict[str, Any], train: str = "train") -> bool:
 
 
 def choose_for_brief(
-    stock: LazyCatalogue, brief: Any, setting: Any, options: dict[str, Any], train: str = "train"
+    stock: LazyCatalogue, resolved: "ResolvedBrief", setting: "Setting", options: dict[str, Any], train: str = "train"
 ) -> TrainForBrief:
     """The train that the options name, else the best for the brief.
 
@@ -84,26 +87,23 @@ def choose_for_brief(
     InputFaults
         What is wrong with the options; nothing in the catalogue meets the brief.
     """
-    numbers = {
-        "count": setting.variant.motor_count,
-        "accessory_current_a": setting.variant.accessory_current_a,
-        "pack_temperature_c": setting.brief.site.pack_temperature_c,
-    }
     typed = [name for name in TRAIN_OPTIONS if options.get(name) is not None]
     if options.get(train) is not None:
         if typed:
             raise InputFaults([Fault(f"--{train}", rule=f"names the whole train, so leave out --{typed[0]}")])
-        return TrainForBrief(train=train_of_ids(stock, options[train], f"--{train}", **numbers), how="")
+        return TrainForBrief(train=train_of_ids(stock, options[train], f"--{train}", **setting.train_numbers), how="")
     if typed:
-        made = choose_train(stock, **{name: options[name] for name in TRAIN_OPTIONS}, **numbers)
+        made = choose_train(stock, **{name: options[name] for name in TRAIN_OPTIONS}, **setting.train_numbers)
         return TrainForBrief(train=made.train, how="", assumptions=made.assumptions, doubts=made.doubts)
     from propmatch.search.matching import match
 
     with progress_line("looking for the best power train") as progress:
-        shortlist = match(brief, stock.catalogue, top=1, variant=setting.variant.name, progress=progress)
+        shortlist = match(resolved, stock.catalogue, top=1, variant=setting.variant.name, progress=progress)
     if shortlist.best is None:
         hint = "'propmatch match' says which limits leave nothing; name a train to see its flight all the same"
-        raise InputFaults([Fault(brief.aircraft.name, rule="no power train of the catalogue meets it", hint=hint)])
+        raise InputFaults(
+            [Fault(resolved.stated.aircraft.name, rule="no power train of the catalogue meets it", hint=hint)]
+        )
     return TrainForBrief(
         train=shortlist.best.train,
         how=f"No power train was named, so this is the best of {shortlist.combinations} combinations.",

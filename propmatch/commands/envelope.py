@@ -33,8 +33,9 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
     Exit code 1 when nothing holds with any cell count.
     """
+    from propmatch.checks.setting import ResolvedBrief
     from propmatch.commands.briefs import open_brief
-    from propmatch.commands.choose import choose_for_brief, names_a_train, wanted_settings
+    from propmatch.commands.choose import choose_for_brief, names_a_train
     from propmatch.commands.matching import cell_counts
     from propmatch.commands.output import Reply, show
     from propmatch.commands.progress import progress_line
@@ -45,12 +46,12 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
     brief, which = open_brief(options["brief"])
     counts = None if options["cells"] is None else cell_counts(options["cells"])
-    settings = wanted_settings(brief, None)
+    resolved = ResolvedBrief.of(brief)
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
-    chosen = choose_for_brief(stock, brief, settings[0], options) if names_a_train(options) else None
+    chosen = choose_for_brief(stock, resolved, resolved.as_designed, options) if names_a_train(options) else None
     with progress_line("checking corners") as progress:
         found = parts_envelope(
-            brief, stock.catalogue, None if chosen is None else chosen.train, cells=counts, progress=progress
+            resolved, stock.catalogue, None if chosen is None else chosen.train, cells=counts, progress=progress
         )
     shown = shown_units(options["units"], brief)
     form = form_of(options)
@@ -61,7 +62,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
         reply = Reply(
             command="envelope",
             headline=[f"Parts envelope: {brief.aircraft.name}.", *(text for text in (which, found.how) if text)],
-            blocks=[*envelope_text(found, shown), mass_block(settings, found.train, shown)],
+            blocks=[*envelope_text(found, shown), mass_block(resolved.settings, found.train, shown)],
             rows=[_row(each) for each in found.cells.values()],
             assumptions=assumptions,
             faults=(*(chosen.doubts if chosen else ()), *stock.broken),

@@ -166,21 +166,22 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
     Exit code 1 when it may not.
     """
+    from propmatch.checks.setting import ResolvedBrief
     from propmatch.commands.briefs import open_brief
-    from propmatch.commands.choose import choose_for_brief, wanted_settings
+    from propmatch.commands.choose import choose_for_brief
     from propmatch.commands.fits import fits_reply, substitutes
     from propmatch.commands.output import show
     from propmatch.questions.fits import may_fit
 
     brief, which = open_brief(options["brief"])
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
-    settings = wanted_settings(brief, None)
+    resolved = ResolvedBrief.of(brief)
     typed = {kind: options[kind] for kind in _KINDS if options[kind] is not None}
     parts, made, doubts = substitutes(stock, typed)
-    chosen = choose_for_brief(stock, brief, settings[0], {"train": options["train"]})
-    fit = may_fit(brief, stock.catalogue, chosen.train, **parts)
+    chosen = choose_for_brief(stock, resolved, resolved.as_designed, {"train": options["train"]})
+    fit = may_fit(resolved, stock.catalogue, chosen.train, **parts)
     shown = shown_units(options["units"], brief)
     said = tuple(text for text in (which, chosen.how) if text)
-    reply = fits_reply(stock, fit, settings, shown, said, made, doubts)
+    reply = fits_reply(stock, fit, resolved.settings, shown, said, made, doubts)
     show(reply, form=form_of(options))
     ctx.exit(0 if fit.fits else 1)

@@ -227,7 +227,7 @@ def _assumptions(shortlist: Any) -> list[Any]:
     """Of the brief and the variant, and of the first train of each list."""
     from propmatch.records.estimates import completed
 
-    made = dict.fromkeys((*completed(shortlist.brief)[1], *shortlist.setting.variant.assumptions))
+    made = dict.fromkeys(shortlist.setting.assumptions)
     for group in shortlist.by_cells.values():
         for candidate in group[:1]:
             made.update(dict.fromkeys(completed(candidate.train)[1]))
@@ -257,14 +257,15 @@ def check_block(checks: Sequence[Any]) -> list[str]:
 
 def why_reply(stock: LazyCatalogue, brief: Any, options: dict[str, Any], which: str) -> tuple[Reply, bool]:
     """Why one combination stands where it does; the second is whether it meets the brief."""
-    from propmatch.checks.setting import setting_named
+    from propmatch.checks.setting import ResolvedBrief
     from propmatch.commands.choose import train_of_ids
     from propmatch.records.estimates import completed
     from propmatch.search.why import why
 
     train = train_of_ids(stock, options["why"], "--why")
     ids = " + ".join(str(part.id) for part in (train.motor, train.controller, train.pack, train.propeller))
-    found = why(brief, stock.catalogue, ids, variant=options["variant"])
+    resolved = ResolvedBrief.of(brief)
+    found = why(resolved, stock.catalogue, ids, variant=options["variant"])
     name = parts_text(train)
     cells = f"{train.pack.cells_series}S"
     if found.excluded_by:
@@ -282,7 +283,7 @@ def why_reply(stock: LazyCatalogue, brief: Any, options: dict[str, Any], which: 
         if math.isinf(found.score_bound)
         else ""
     )
-    variant = setting_named(brief, options["variant"]).variant
+    variant = resolved.named(options["variant"]).variant
     reply = Reply(
         command="match",
         headline=[sentence, *([known] if known else []), *([which] if which else [])],

@@ -2,10 +2,14 @@
 
 import math
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from propmatch.words.checkwords import check_name, joined, limit_text, value_text
 from propmatch.words.shown import Shown, signed, table, wrapped
+
+if TYPE_CHECKING:
+    from propmatch.checks.setting import Setting
+    from propmatch.records.parts import PowerTrain
 
 __all__ = ["check_names", "checks_table", "mass_block", "over_text"]
 
@@ -52,14 +56,13 @@ def checks_table(heads: Sequence[str], designs: Sequence[Sequence[Any]], shown: 
     return table(rows, columns=columns, left=("", "limit"))
 
 
-def mass_block(settings: Sequence[Any], train: Any, shown: Shown) -> list[str]:
+def mass_block(settings: Sequence["Setting"], train: "PowerTrain", shown: Shown) -> list[str]:
     """What the all-up mass is made of, a column for each variant."""
-    from propmatch.aircraft.balance import bare_build_up
     from propmatch.records.parts import propeller_mass_g
 
     names = [setting.variant.name for setting in settings]
     heads = [name if len(name) <= 22 else f"{name[:19]}..." for name in names]
-    builds = [bare_build_up(setting.brief, setting.variant) for setting in settings]
+    builds = [setting.build for setting in settings]
     propeller = train.propeller
     blade_g = (
         propeller_mass_g(propeller.diameter_in, propeller.blades) if propeller.mass_g is None else propeller.mass_g
@@ -85,11 +88,8 @@ def mass_block(settings: Sequence[Any], train: Any, shown: Shown) -> list[str]:
                 found = (key, [float("nan")] * len(settings))
                 rows.append(found)
             found[1][at] = mass
-    totals = [
-        build.mass_g + setting.variant.motor_count * (train.motor.mass_g + blade_g + train.controller.mass_g)
-        + train.pack.mass_g
-        for build, setting in zip(builds, settings, strict=True)
-    ]  # fmt: skip
+    trains = [setting.train(train.motor, train.controller, train.pack, train.propeller) for setting in settings]
+    totals = [setting.all_up_mass_g(each.mass_g) for setting, each in zip(settings, trains, strict=True)]
     rows.append(("all-up", totals))
     digits = 1
     body = [

@@ -30,7 +30,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
     Exit code 1 when nothing in the catalogue meets the brief.
     """
-    from propmatch.checks.measures import settings
+    from propmatch.checks.setting import ResolvedBrief
     from propmatch.commands.briefs import open_brief
     from propmatch.commands.choose import train_of_ids
     from propmatch.commands.output import Reply, show
@@ -45,17 +45,13 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     files = [html, *([html.with_suffix(".pdf")] if options["as_pdf"] else [])]
     _check_files(files, options["force"])
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
-    setting = settings(brief)[0]
+    resolved = ResolvedBrief.of(brief)
     train = None
     if options["train"] is not None:
-        train = train_of_ids(
-            stock, options["train"], count=setting.variant.motor_count,
-            accessory_current_a=setting.variant.accessory_current_a,
-            pack_temperature_c=brief.site.pack_temperature_c,
-        )  # fmt: skip
+        train = train_of_ids(stock, options["train"], **resolved.as_designed.train_numbers)
     shown = shown_units(options["units"], brief)
     with progress_line("matching") as progress:
-        sheet = build_sheet(brief, stock.catalogue, train=train, shown=shown, progress=progress)
+        sheet = build_sheet(resolved, stock.catalogue, train=train, shown=shown, progress=progress)
     if sheet is None:
         text = f"{brief.aircraft.name}: no combination of the catalogue meets the brief, so there is no sheet."
         hint = "'propmatch match' says which limits leave nothing; --train makes the sheet of a train all the same."

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import attrs
 import click
@@ -10,8 +10,12 @@ import click
 from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
 from propmatch.commands.plotting import check_plot, plot_option, save_plot
 from propmatch.commands.trains import LazyCatalogue, sources_block, train_data, train_options
-from propmatch.units import GRAM_KG
 from propmatch.words.shown import Shown, signed, table, wrapped
+
+if TYPE_CHECKING:
+    from propmatch.aircraft.endurance import FlightTime
+    from propmatch.checks.setting import Setting
+    from propmatch.records.parts import PowerTrain
 
 __all__ = ["Flight", "command", "fly", "headline_of", "met", "phase_block", "phase_rows"]
 
@@ -31,16 +35,13 @@ class Flight:
 
     variant: str
     mass_g: float
-    time: Any
-    setting: Any
+    time: "FlightTime"
+    setting: "Setting"
 
     @property
     def assumptions(self) -> tuple[Any, ...]:
         """What the flight rests on: of the brief, the variant and the parts."""
-        from propmatch.records.estimates import completed
-
-        about_brief = completed(self.setting.stated)[1]
-        return (*about_brief, *self.setting.variant.assumptions, *self.time.assumptions)
+        return (*self.setting.assumptions, *self.time.assumptions)
 
     @property
     def summary(self) -> dict[str, Any]:
@@ -52,17 +53,14 @@ class Flight:
         }  # fmt: skip
 
 
-def fly(train: Any, setting: Any) -> Flight:
+def fly(train: "PowerTrain", setting: "Setting") -> Flight:
     """Fly a train in one setting of a brief."""
-    from propmatch.aircraft.endurance import flight_time
-
-    mass_g = setting.variant.airframe.bare_mass_g + train.mass_g
-    limits = setting.brief.limits
-    flown = flight_time(
-        train, setting.variant.airframe, mass_g * GRAM_KG, setting.phases,
-        reserve_charge=limits.reserve_charge, cutoff_cell_v=limits.cutoff_cell_v, air=setting.air,
-    )  # fmt: skip
-    return Flight(variant=setting.variant.name, mass_g=mass_g, time=flown, setting=setting)
+    return Flight(
+        variant=setting.variant.name,
+        mass_g=setting.all_up_mass_g(train.mass_g),
+        time=setting.flight_time(train),
+        setting=setting,
+    )
 
 
 def met(brief: Any, flight: Flight) -> bool:
@@ -79,10 +77,9 @@ def _clock(minutes: float) -> str:
 
 
 def _end(flight: Flight) -> str:
-    limits = flight.setting.brief.limits
     words = {
-        "reserve": f"to the reserve of {100 * limits.reserve_charge:.0f} % charge",
-        "cut-off": f"until a cell falls to {limits.cutoff_cell_v:g} V",
+        "reserve": f"to the reserve of {100 * flight.setting.reserve_charge:.0f} % charge",
+        "cut-off": f"until a cell falls to {flight.setting.cutoff_cell_v:g} V",
         "lost thrust": f"until {flight.time.ended_in} can no longer be held",
     }
     return words.get(flight.time.ended_by or "", "")
@@ -91,7 +88,7 @@ def _end(flight: Flight) -> str:
 def _why_not(flight: Flight) -> str:
     """What a flight of no length at all came to grief on."""
     if flight.time.ended_by == "cut-off":
-        cutoff = flight.setting.brief.limits.cutoff_cell_v
+        cutoff = flight.setting.cutoff_cell_v
         return f"In {flight.time.ended_in} a cell falls below the cut-off of {cutoff:g} V even with a full pack"
     return f"{flight.time.ended_in} needs more thrust than there is, even with a full pack"
 
@@ -179,6 +176,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
     Exit code 1 when the flight is shorter than the brief wants, or cannot be flown at all.
     """
+    from propmatch.checks.setting import ResolvedBrief
     from propmatch.commands.briefs import open_brief
     from propmatch.commands.choose import choose_for_brief, wanted_settings
     from propmatch.commands.output import Reply, show
@@ -186,9 +184,10 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
     check_plot(options["plot"])
     brief, which = open_brief(options["brief"])
-    wanted = wanted_settings(brief, options["variant"])
+    resolved = ResolvedBrief.of(brief)
+    wanted = wanted_settings(resolved, options["variant"])
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
-    chosen = choose_for_brief(stock, brief, wanted[0], options)
+    chosen = choose_for_brief(stock, resolved, wanted[0], options)
     shown = shown_units(options["units"], brief)
     flights = [fly(chosen.train, setting) for setting in wanted]
     drawn = save_plot(options["plot"], lambda: _picture(chosen.train, flights[0], shown))
@@ -218,10 +217,9 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
 def _picture(train: Any, flight: Any, shown: Any) -> Any:
     from propmatch.sheet.flightcharts import flight_chart
-    from propmatch.units import GRAM_KG
 
-    setting, limits = flight.setting, flight.setting.brief.limits
+    setting = flight.setting
     return flight_chart(
-        train, setting.variant.airframe, flight.mass_g * GRAM_KG, setting.phases, air=setting.air, flight=flight.time,
-        reserve_charge=limits.reserve_charge, cutoff_cell_v=limits.cutoff_cell_v, shown=shown,
+        train, setting.variant.airframe, setting.all_up_mass_kg(train.mass_g), setting.phases, air=setting.air,
+        flight=flight.time, reserve_charge=setting.reserve_charge, cutoff_cell_v=setting.cutoff_cell_v, shown=shown,
     )  # fmt: skip

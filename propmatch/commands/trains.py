@@ -3,13 +3,16 @@
 import re
 from collections.abc import Callable
 from functools import cached_property
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar, Unpack
 
 import attrs
 import click
 
 from propmatch.commands.options import open_catalogue
 from propmatch.faults import Fault, InputFaults, did_you_mean
+
+if TYPE_CHECKING:
+    from propmatch.records.parts import TrainNumbers
 
 __all__ = [
     "TRAIN_OPTIONS",
@@ -84,7 +87,7 @@ def choose_train(
     motors: str | None = None,
     accessories: str | None = None,
     pack_temperature: str | None = None,
-    **defaults: Any,
+    **defaults: "Unpack[TrainNumbers]",
 ) -> ChosenTrain:
     """Put a power train together; ``defaults`` are fields of ``PowerTrain`` that the options override.
 
@@ -122,7 +125,7 @@ def choose_train(
             found["motor"] = _listed_motor(stock, listing, faults, assumptions, doubts)
     options = {"count": ("--motors", motors), "accessory_current_a": ("--accessories", accessories),
                "pack_temperature_c": ("--pack-temperature", pack_temperature)}  # fmt: skip
-    numbers = defaults | _numbers(PowerTrain, options, faults)
+    numbers: dict[str, Any] = {**defaults, **_numbers(PowerTrain, options, faults)}
     if faults:
         raise InputFaults(faults)
     if "controller" not in found:

@@ -6,12 +6,13 @@ from typing import Any
 import numpy as np
 
 from propmatch.catalogue.catalogue import Catalogue
-from propmatch.checks.limits import Design, checks_of, excludes, measures_of, smallest_margin
+from propmatch.checks.judged import judged_trains
+from propmatch.checks.limits import Design, checks_of, excludes, smallest_margin
 from propmatch.checks.measures import TrainMeasures
-from propmatch.checks.setting import Setting, setting_named
+from propmatch.checks.setting import ResolvedBrief, Setting
 from propmatch.faults import Fault, InputFaults, did_you_mean
 from propmatch.page.edit import field_values
-from propmatch.records.brief import Brief, resolve_variants
+from propmatch.records.brief import Brief
 from propmatch.records.estimates import completed
 from propmatch.records.parts import PowerTrain
 from propmatch.search.front import Passing, passing_map
@@ -20,7 +21,6 @@ from propmatch.search.ranking import metric_value
 from propmatch.sheet.briefwords import brief_sentences
 from propmatch.sheet.speeds import THROTTLES, fastest_of, phase_points, speeds
 from propmatch.train.coupling import solve
-from propmatch.units import GRAM_KG
 from propmatch.words.checkwords import check_name, limit_text, value_text
 from propmatch.words.shown import Shown
 
@@ -60,17 +60,18 @@ def shown_for(brief: Brief) -> Shown:
 
 def brief_answer(brief: Brief, variant: str | None = None) -> dict[str, Any]:
     """The numbers of the sentence, the builds there are, and the brief in words for one of them."""
-    here, made = setting_named(brief, variant), completed(brief)[1]
+    resolved = ResolvedBrief.of(brief)
+    here = resolved.named(variant)
     return {
         "name": brief.aircraft.name,
         "values": field_values(brief),
         "variants": [
-            {"name": each.name, "bare_mass": value_text(each.airframe.bare_mass_g, "g")}
-            for each in resolve_variants(brief)
+            {"name": each.variant.name, "bare_mass": value_text(each.variant.airframe.bare_mass_g, "g")}
+            for each in resolved.settings
         ],
         "lists": bool(brief.item or brief.structure),
         "words": brief_sentences(here, shown_for(brief)),
-        "assumptions": [each.text for each in made],
+        "assumptions": [each.text for each in here.brief_assumptions],
     }
 
 
@@ -90,12 +91,7 @@ def picked_train(catalogue: Catalogue, here: Setting, ids: str) -> PowerTrain:
             faults.append(Fault("train", kind, name, "no part with this id", did_you_mean(name, known)))
     if faults:
         raise InputFaults(faults)
-    train = PowerTrain(
-        **found,
-        count=here.variant.motor_count,
-        accessory_current_a=here.variant.accessory_current_a,
-        pack_temperature_c=here.brief.site.pack_temperature_c,
-    )
+    train = here.train(**found)
     if train.propeller.table is None:
         raise InputFaults([Fault("train", "propeller", train.propeller.id, "has no thrust and power coefficients")])
     return train
@@ -105,9 +101,9 @@ def measured_train(
     brief: Brief, catalogue: Catalogue, ids: str, variant: str | None = None
 ) -> tuple[Setting, PowerTrain, TrainMeasures]:
     """Setting, train and its measures (one lane)."""
-    here = setting_named(brief, variant)
+    here = ResolvedBrief.of(brief).named(variant)
     train = picked_train(catalogue, here, ids)
-    return here, train, measures_of(Design.of(train, here.variant), brief)[0]
+    return here, train, judged_trains(here, [train])[0]
 
 
 def train_answer(brief: Brief, catalogue: Catalogue, ids: str, variant: str | None = None) -> dict[str, Any]:
@@ -151,7 +147,7 @@ def train_answer(brief: Brief, catalogue: Catalogue, ids: str, variant: str | No
 def chart(here: Setting, train: PowerTrain, measured: TrainMeasures) -> dict[str, Any]:
     """Thrust of constant throttle and thrust that level flight needs against airspeed, SI."""
     frame, air = here.variant.airframe, here.air
-    mass_kg = Design.of(train, here.variant).all_up_mass_g * GRAM_KG
+    mass_kg = here.all_up_mass_kg(train.mass_g)
     reserve = here.brief.limits.reserve_charge or 0.0
     grid = speeds(frame, mass_kg, air, _FRESH * fastest_of(measured.top))
     sets = [(1.0, 1.0), (1.0, reserve), *((d, 1.0) for d in THROTTLES)]
@@ -192,8 +188,8 @@ def map_answer(
 
     ``compute`` is ``passing_map``, or something that has it done elsewhere.
     """
-    here = setting_named(brief, variant)
-    shelf = shelf_for(brief, catalogue, here)
+    here = ResolvedBrief.of(brief).named(variant)
+    shelf = shelf_for(here, catalogue)
     cells = shelf.column("cells")
     wanted = brief.limits.cells
     if wanted:

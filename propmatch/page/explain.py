@@ -208,7 +208,7 @@ def explanation(brief: Brief, catalogue: Catalogue, ids: str, name: str, variant
         ],
         "limit": limit,
         "note": "" if check is None else check.note,
-        "assumptions": [f"{a.subject}: {a.text}" for a in (*completed(brief)[1], *completed(train)[1])],
+        "assumptions": [f"{a.subject}: {a.text}" for a in (*here.brief_assumptions, *completed(train)[1])],
     }
 
 

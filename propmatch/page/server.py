@@ -26,7 +26,7 @@ from starlette.routing import Route
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from propmatch.catalogue.catalogue import Catalogue
-from propmatch.checks.setting import setting
+from propmatch.checks.setting import ResolvedBrief
 from propmatch.faults import Fault, InputFaults
 from propmatch.page.answers import (
     best_answer,
@@ -161,8 +161,9 @@ def create_app(
 
         for module in ("matplotlib", "jinja2"):
             need(module)
-        train = picked_train(catalogue, setting(brief), str(asked["train"])) if asked.get("train") else None
-        made = build_sheet(brief, catalogue, train=train, shown=shown_for(brief))
+        resolved = ResolvedBrief.of(brief)
+        train = picked_train(catalogue, resolved.as_designed, str(asked["train"])) if asked.get("train") else None
+        made = build_sheet(resolved, catalogue, train=train, shown=shown_for(brief))
         if made is None:
             raise InputFaults([Fault("sheet", rule="no combination of the catalogue meets the brief")])
         return Response(

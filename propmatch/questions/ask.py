@@ -13,9 +13,9 @@ from numpy.typing import ArrayLike, NDArray
 
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.judged import failing, judged, judged_trains, passing
-from propmatch.checks.measures import Setting, TrainMeasures
+from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.ratings import RatingLanes, rating_lanes
-from propmatch.checks.setting import setting_named
+from propmatch.checks.setting import ResolvedBrief, Setting
 from propmatch.checks.throttlecap import CAP_NOTE, cap_lanes
 from propmatch.models.air import Air
 from propmatch.records.brief import Brief
@@ -99,13 +99,13 @@ class MassRange:
     assumptions: tuple[Assumption, ...]
 
 
-def mass_range(brief: Brief, train: PowerTrain, *, variant: str | None = None) -> MassRange:
+def mass_range(brief: Brief | ResolvedBrief, train: PowerTrain, *, variant: str | None = None) -> MassRange:
     """Lightest and heaviest all-up mass at which the brief is still met with this power train.
 
     The bare aircraft takes up the difference, every line in proportion, wing and drag as they are. A scan of 48 masses
     each way finds the first that fails; halving closes in.
     """
-    setting = setting_named(brief, variant)
+    setting = ResolvedBrief.of(brief).named(variant)
     assumptions = setting.variant.assumptions
     here, made = judged_trains(setting, [train])
     design = float(here.frames.mass_kg[0] / GRAM_KG)
@@ -213,13 +213,13 @@ class CapacityForMinutes:
 
 
 def capacity_for_minutes(
-    brief: Brief, train: PowerTrain, minutes: float, *, catalogue: Catalogue, variant: str | None = None
+    brief: Brief | ResolvedBrief, train: PowerTrain, minutes: float, *, catalogue: Catalogue, variant: str | None = None
 ) -> CapacityForMinutes:
     """The smallest pack that flies the brief's phases for so long, its mass growing by the catalogue's own fit.
 
     Parameters
     ----------
-    brief : Brief
+    brief : Brief, resolved already or not
     train : PowerTrain
         Its pack says cell count and kind.
     minutes : float [min]
@@ -234,7 +234,7 @@ def capacity_for_minutes(
     """
     if not (np.isfinite(minutes) and minutes > 0):
         raise ValueError(f"minutes must be above 0, got {minutes}")
-    setting = setting_named(brief, variant)
+    setting = ResolvedBrief.of(brief).named(variant)
     fit = PackFit.of(catalogue.packs, train.pack.chemistry)
     cells = train.pack.cells_series
 
@@ -344,7 +344,11 @@ class SiteRange:
 
 
 def site_range(
-    brief: Brief, train: PowerTrain, *, min_thrust_to_weight: float | None = None, variant: str | None = None
+    brief: Brief | ResolvedBrief,
+    train: PowerTrain,
+    *,
+    min_thrust_to_weight: float | None = None,
+    variant: str | None = None,
 ) -> SiteRange:
     """Altitudes and temperatures at which the static thrust to weight stays at a least value.
 
@@ -352,7 +356,7 @@ def site_range(
 
     Parameters
     ----------
-    brief : Brief
+    brief : Brief, resolved already or not
     train : PowerTrain
     min_thrust_to_weight : float, optional
         Default: the brief's, or what stands in for it.
@@ -364,7 +368,7 @@ def site_range(
     """
     from propmatch.train.brackets import edge
 
-    setting = setting_named(brief, variant)
+    setting = ResolvedBrief.of(brief).named(variant)
     wanted = setting.brief.limits.min_thrust_to_weight if min_thrust_to_weight is None else min_thrust_to_weight
     if wanted is None or not wanted > 0:
         raise ValueError("min_thrust_to_weight must be given, above 0, where the brief has none")
@@ -396,7 +400,7 @@ def site_range(
     cold, hot = (np.array([end]) for end in TEMPERATURE_C)
     here = np.array([altitude])
     warmest = edge(lambda c: ratio(on_day(here, c), 1) >= wanted, cold, hot)
-    charges = (1.0, 0.5, float(setting.brief.limits.reserve_charge or 0.0))
+    charges = (1.0, 0.5, setting.reserve_charge)
     _, made = judged_trains(setting, [train])
     return SiteRange(
         variant=setting.variant.name,

@@ -16,13 +16,14 @@ from propmatch.aircraft.flightlanes import flight_time_lanes
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.judged import judged_trains
 from propmatch.checks.limits import Check, checks_of, excludes
-from propmatch.checks.measures import THROTTLE_AIRSPEED, Setting, TrainMeasures, settings
+from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.placing import Placing, placing
+from propmatch.checks.setting import ResolvedBrief, Setting
 from propmatch.checks.throttlecap import CapLanes, ratings_cap
 from propmatch.faults import Fault, InputFaults
 from propmatch.questions.remedies import Remedies, remedies
 from propmatch.records.brief import Brief
-from propmatch.records.estimates import Assumption, completed
+from propmatch.records.estimates import Assumption
 from propmatch.records.fields import replace
 from propmatch.records.packfit import PackFit
 from propmatch.records.parts import Pack, PowerTrain
@@ -268,7 +269,7 @@ def checked_cells(cells: Sequence[int]) -> tuple[int, ...]:
 
 
 def base_train(
-    brief: Brief, catalogue: Catalogue, cells: Sequence[int], *, variant: str | None = None
+    resolved: ResolvedBrief, catalogue: Catalogue, cells: Sequence[int], *, variant: str | None = None
 ) -> tuple[PowerTrain, str]:
     """The best train of the first of these cell counts that meets the brief, and a sentence that says so.
 
@@ -281,8 +282,7 @@ def base_train(
     for count in cells:
         if count not in held:
             continue
-        wanted = replace(brief, limits=replace(brief.limits, cells=(count,)))
-        shortlist = match(wanted, catalogue, top=1, variant=variant)
+        shortlist = match(resolved.with_cells((count,)), catalogue, top=1, variant=variant)
         if shortlist.best is not None:
             text = (
                 f"No power train was named, so this is the best with {count}S of {shortlist.combinations} combinations."
@@ -290,12 +290,12 @@ def base_train(
             return shortlist.best.train, text
     counts = ", ".join(f"{count}S" for count in cells)
     hint = "name a power train to compare it all the same"
-    raise InputFaults([Fault(brief.aircraft.name, rule=f"no power train of the catalogue meets it with {counts}",
-                             hint=hint)])  # fmt: skip
+    name, rule = resolved.stated.aircraft.name, f"no power train of the catalogue meets it with {counts}"
+    raise InputFaults([Fault(name, rule=rule, hint=hint)])
 
 
 def compare_cells(
-    brief: Brief,
+    brief: Brief | ResolvedBrief,
     catalogue: Catalogue,
     *,
     cells: Sequence[int] = (2, 3),
@@ -305,7 +305,7 @@ def compare_cells(
 
     Parameters
     ----------
-    brief : Brief
+    brief : Brief, resolved already or not
     catalogue : Catalogue
         Its packs stand beside the design's own; its propellers, motors and controllers are tried as remedies.
     cells : sequence of int
@@ -326,21 +326,21 @@ def compare_cells(
     """
     counts = checked_cells(cells)
     how = ""
+    resolved = ResolvedBrief.of(brief)
+    design = resolved.as_designed
     if train is None:
-        train, how = base_train(brief, catalogue, counts)
-    wanted = brief.parts.pack
+        train, how = base_train(resolved, catalogue, counts)
+    wanted = design.brief.parts.pack
     stock = catalogue.restricted(packs=wanted) if wanted else catalogue
     fit = PackFit.of(catalogue.packs, train.pack.chemistry)
     packs = compared_packs(train.pack, counts, list(stock.packs.values()), fit)
-    every = settings(brief)
     trains = [replace(train, pack=each.pack) for each in packs.values()]
-    made: dict[Assumption, None] = dict.fromkeys(completed(brief)[1])
+    made: dict[Assumption, None] = dict.fromkeys(design.brief_assumptions)
     cases: list[CellCase] = []
-    for setting in every:
+    for setting in resolved.settings:
         measured, assumed = judged_trains(setting, trains)
         made.update(dict.fromkeys((*setting.variant.assumptions, *assumed)))
         cases += _cases(measured, list(packs.values()), trains)
-    design = every[0]
     found = {
         case.cells: remedies(design, catalogue, case.train, failing=tuple(c.name for c in case.failing))
         for case in cases
@@ -353,11 +353,11 @@ def compare_cells(
     if design.geometry is not None:
         made.update(dict.fromkeys(design.geometry.assumptions))
     return CellComparison(
-        brief=brief,
+        brief=resolved.stated,
         train=train,
         how=how,
         cells=counts,
-        variants=tuple(setting.variant.name for setting in every),
+        variants=tuple(setting.variant.name for setting in resolved.settings),
         packs=packs,
         cases=tuple(cases),
         remedies=found,
@@ -388,13 +388,10 @@ def _cases(measured: TrainMeasures, packs: Sequence[ComparedPack], trains: Seque
     density, sound = np.full(n, setting.air.density_kg_m3), np.full(n, setting.air.speed_of_sound_m_s)
     fresh, half = measured.full(1.0), measured.full(0.5)
     speed = level_airspeed(setting)
-    speeds = THROTTLE_AIRSPEED * measured.stall_m_s if speed is None else np.full(n, speed)
+    speeds = setting.default_airspeed_m_s(frames) if speed is None else np.full(n, speed)
     level = level_lanes(lanes, frames, speeds, np.full(n, 0.5), density, sound)
-    limits = setting.brief.limits
-    assert limits.reserve_charge is not None
-    assert limits.cutoff_cell_v is not None
     loud = (Phase(name="full throttle", throttle=1.0, share=1.0),)
-    full = flight_time_lanes(lanes, frames, loud, limits.reserve_charge, limits.cutoff_cell_v, density, sound)
+    full = flight_time_lanes(lanes, frames, loud, setting.reserve_charge, setting.cutoff_cell_v, density, sound)
     cap: CapLanes = ratings_cap(measured)
     columns: dict[str, Any] = {
         "all_up_mass_g": frames.mass_kg / GRAM_KG,

@@ -100,7 +100,7 @@ class Corners:
         self.setting, self.packs, self.pitch = setting, packs, pitch
         self.train: PowerTrain = completed(train)[0]
         motor, propeller, pack = self.train.motor, self.train.propeller, self.train.pack
-        mass = setting.variant.airframe.bare_mass_g + train.mass_g
+        mass = setting.all_up_mass_g(train.mass_g)
         self.middle = {
             "kv_rpm_per_v": motor.kv_rpm_per_v, "resistance_ohm": float(motor.resistance_ohm or 0.0),
             "motor_mass_g": motor.mass_g, "diameter_in": propeller.diameter_in, "pitch_in": propeller.pitch_in,

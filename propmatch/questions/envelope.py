@@ -14,7 +14,8 @@ from propmatch.aircraft.balance import place_packs
 from propmatch.aircraft.endurance import TIMER_MARGIN
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.judged import failing, judged_trains
-from propmatch.checks.measures import Setting, TrainMeasures, settings
+from propmatch.checks.measures import TrainMeasures
+from propmatch.checks.setting import ResolvedBrief, Setting
 from propmatch.checks.throttlecap import ratings_cap
 from propmatch.questions.cells import BASES, base_train, checked_cells, compared_packs
 from propmatch.questions.corners import Box, Corners, air_between
@@ -151,7 +152,7 @@ class Envelope:
 
 
 def parts_envelope(
-    brief: Brief,
+    brief: Brief | ResolvedBrief,
     catalogue: Catalogue,
     train: PowerTrain | None = None,
     *,
@@ -162,7 +163,7 @@ def parts_envelope(
 
     Parameters
     ----------
-    brief : Brief
+    brief : Brief, resolved already or not
     catalogue : Catalogue
         Its packs and propellers say how mass and blades change with size, its parts are tried where another cell count
         needs a change.
@@ -179,15 +180,15 @@ def parts_envelope(
         Cell counts out of range; no train named and none that meets the brief.
     """
     how = ""
+    resolved = ResolvedBrief.of(brief)
+    design = resolved.as_designed
     asked = checked_cells(cells) if cells is not None else ()
     if train is None:
-        train, how = base_train(brief, catalogue, asked or brief.limits.cells or (2, 3))
+        train, how = base_train(resolved, catalogue, asked or design.brief.limits.cells or (2, 3))
     counts = asked or tuple(sorted({2, 3, train.pack.cells_series}))
-    every = settings(brief)
-    design = every[0]
     fit = PackFit.of(catalogue.packs, train.pack.chemistry)
     packs = compared_packs(train.pack, counts, list(catalogue.packs.values()), fit)
-    made = dict.fromkeys((*completed(brief)[1], *design.variant.assumptions, *completed(train)[1]))
+    made = dict.fromkeys((*design.assumptions, *completed(train)[1]))
     found: dict[int, CellEnvelope] = {}
     for count in counts:
         found[count] = _of_count(design, catalogue, train, packs[BASES[0], count].pack, fit, progress)
@@ -198,13 +199,13 @@ def parts_envelope(
     if geometry is not None:
         made |= dict.fromkeys(geometry.assumptions)
     return Envelope(
-        brief=brief,
+        brief=resolved.stated,
         train=train,
         how=how,
         target_cg_mm=float("nan") if geometry is None else geometry.balance.target_cg_mm,
         cg_tolerance_mm=float("nan") if geometry is None else geometry.cg_tolerance_mm,
         cells=found,
-        variants=tuple(_variant(setting, found) for setting in every),
+        variants=tuple(_variant(setting, found) for setting in resolved.settings),
         setting=design,
         assumptions=tuple(made),
     )
@@ -293,7 +294,7 @@ def _result(
 def _positions(setting: Setting, measured: TrainMeasures) -> Range:
     """Where the pack belongs over all corners, kept inside the tray."""
     geometry, build, r = setting.geometry, setting.build, measured.ratings
-    if geometry is None or build is None:
+    if geometry is None:
         return float("nan"), float("nan")
     bare = measured.frames.mass_kg / GRAM_KG - r.mass_g
     places = (

@@ -8,8 +8,8 @@ import numpy as np
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.judged import judged_trains
 from propmatch.checks.limits import Check, checks_of, excludes
-from propmatch.checks.measures import settings
 from propmatch.checks.placing import Placing, placing
+from propmatch.checks.setting import ResolvedBrief
 from propmatch.checks.throttlecap import ratings_cap
 from propmatch.faults import Fault, InputFaults
 from propmatch.records.brief import Brief
@@ -101,12 +101,12 @@ class Fit:
         return self.variants[0].fits
 
 
-def may_fit(brief: Brief, catalogue: Catalogue, train: PowerTrain, **substitutes: Any) -> Fit:
+def may_fit(brief: Brief | ResolvedBrief, catalogue: Catalogue, train: PowerTrain, **substitutes: Any) -> Fit:
     """Judge substitute parts in a design.
 
     Parameters
     ----------
-    brief : Brief
+    brief : Brief, resolved already or not
     catalogue : Catalogue
         Looked up when a substitute is an id.
     train : PowerTrain
@@ -131,10 +131,10 @@ def may_fit(brief: Brief, catalogue: Catalogue, train: PowerTrain, **substitutes
         raise InputFaults(faults)
     parts = {kind: catalogue.find(f"{kind}s", part) if isinstance(part, str) else part for kind, part in given.items()}
     changed = replace(train, **parts)
-    every = settings(brief)
+    resolved = ResolvedBrief.of(brief)
     made: dict[Assumption, None] = {}
     variants = []
-    for setting in every:
+    for setting in resolved.settings:
         measured, assumed = judged_trains(setting, [train, changed])
         made |= dict.fromkeys((*setting.variant.assumptions, *assumed))
         checks = checks_of(measured)
@@ -164,11 +164,11 @@ def may_fit(brief: Brief, catalogue: Catalogue, train: PowerTrain, **substitutes
         )
     names = ("the design", "the substitute")
     return Fit(
-        brief=brief,
+        brief=resolved.stated,
         train=changed,
         design=train,
         changes=parts,
         variants=tuple(variants),
-        placing=placing(every[0], [train, changed], names),
+        placing=placing(resolved.as_designed, [train, changed], names),
         assumptions=tuple(made),
     )

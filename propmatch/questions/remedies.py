@@ -101,10 +101,7 @@ def remedies(setting: Setting, catalogue: Catalogue, train: PowerTrain, *, faili
     wanted = setting.brief.parts
     stock = catalogue.restricted(motors=wanted.motor, controllers=wanted.controller, propellers=wanted.propeller)
     choices = _choices(stock, train)
-    shelf = Shelf.of(
-        choices["motor"], choices["controller"], [train.pack], choices["propeller"], count=train.count,
-        accessory_current_a=train.accessory_current_a, pack_temperature_c=train.pack_temperature_c,
-    )  # fmt: skip
+    shelf = Shelf.of(choices["motor"], choices["controller"], [train.pack], choices["propeller"], **train.numbers)
     found = {kind: _tried(setting, shelf, (kind,)) for kind in choices}
     pairs: list[Remedy] = []
     if not any(found.values()):
@@ -115,11 +112,12 @@ def remedies(setting: Setting, catalogue: Catalogue, train: PowerTrain, *, faili
     limit = float(np.fmin(limits.motor_limit_a(seconds), limits.controller_limit_a(seconds))[0])
     kv = kv_for_current(train, limit, air=setting.air, catalogue=stock)
     diameter = largest_propeller(train, limit, air=setting.air, catalogue=stock)
+    mass = setting.all_up_mass_g(train.mass_g)
     return Remedies(
         train=train,
         failing=tuple(failing),
         propellers=tuple(sorted(found["propeller"], key=lambda r: -r.thrust_to_weight)[:SHOWN]),
-        motors=tuple(sorted(found["motor"], key=lambda r: abs(r.all_up_mass_g - _mass(setting, train)))[:SHOWN]),
+        motors=tuple(sorted(found["motor"], key=lambda r: abs(r.all_up_mass_g - mass))[:SHOWN]),
         controllers=tuple(sorted(found["controller"], key=lambda r: r.all_up_mass_g)[:SHOWN]),
         pairs=tuple(_some(pairs)),
         current_limit_a=limit,
@@ -127,10 +125,6 @@ def remedies(setting: Setting, catalogue: Catalogue, train: PowerTrain, *, faili
         diameter=diameter,
         assumptions=(*kv.assumptions, *diameter.assumptions),
     )
-
-
-def _mass(setting: Setting, train: PowerTrain) -> float:
-    return setting.variant.airframe.bare_mass_g + train.mass_g
 
 
 def _some(pairs: Sequence[Remedy]) -> list[Remedy]:

@@ -1,6 +1,7 @@
 """Read a brief, write it, fill its gaps with stated assumptions, and lay out its variants."""
 
 import math
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ from propmatch.records.fields import build, declared, replace
 from propmatch.records.layout import filament_factor
 from propmatch.records.parts import Airframe
 from propmatch.records.sections import (
+    DEFAULT_SPEED_OVER_STALL,
     Aircraft,
     Brief,
     Limits,
@@ -41,6 +43,7 @@ __all__ = [
     "Variant",
     "Wing",
     "dump_brief",
+    "laid_out",
     "load_brief",
     "loads_brief",
     "resolve_variants",
@@ -153,10 +156,14 @@ def resolve_variants(brief: Brief) -> tuple[ResolvedVariant, ...]:
     ValueError
         When a variant makes an impossible airframe; a brief that came from a file has been checked for that.
     """
-    filled, made = completed(brief)
+    return laid_out(*completed(brief))
+
+
+def laid_out(brief: Brief, made: Sequence[Assumption]) -> tuple[ResolvedVariant, ...]:
+    """The same of a completed brief and the assumptions made for it."""
     about = {"wing", "aircraft"}
     common = tuple(each for each in made if each.subject in about)
-    return tuple(_resolved(filled, variant, common) for variant in (None, *filled.variant))
+    return tuple(_resolved(brief, variant, common) for variant in (None, *brief.variant))
 
 
 def _resolved(brief: Brief, variant: Variant | None, common: tuple[Assumption, ...]) -> ResolvedVariant:
@@ -233,7 +240,8 @@ def _completed_brief(brief: Brief) -> tuple[Brief, tuple[Assumption, ...]]:
     phase, prefer = brief.phase, brief.prefer
     if not phase:
         phase = (Phase(name="assumed flight", throttle=THROTTLE, share=1.0),)
-        text = f"no phases stated: flown at throttle {THROTTLE:g} all the time, at 1.3 times stall speed; {PRACTICE}"
+        speed = f"{DEFAULT_SPEED_OVER_STALL:g} times stall speed"
+        text = f"no phases stated: flown at throttle {THROTTLE:g} all the time, at {speed}; {PRACTICE}"
         made.append(Assumption("phase", "throttle", THROTTLE, "", text))
     if not prefer.weights:
         prefer = Prefer(flight_time=1.0)

@@ -6,6 +6,10 @@ as inches.
 """
 
 import math
+from typing import TypedDict, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
 
 from propmatch.models.pack import Chemistry
 from propmatch.models.tables import CoefficientTable
@@ -35,8 +39,11 @@ __all__ = [
     "PowerTrain",
     "Propeller",
     "Source",
+    "TrainNumbers",
     "propeller_mass_g",
 ]
+
+Mass = TypeVar("Mass", float, NDArray[np.float64])
 
 FAMILIES = {
     "thin": "stiff and narrow",
@@ -235,6 +242,14 @@ class Airframe:
         """Span squared over area."""
         return aspect_ratio(self.wing_span_mm, self.wing_area_dm2)
 
+    def all_up_mass_g(self, train_mass_g: Mass) -> Mass:
+        """Bare mass and power train [g]."""
+        return self.bare_mass_g + train_mass_g
+
+    def train_mass_g(self, all_up_mass_g: Mass) -> Mass:
+        """What an all-up mass leaves for the power train [g]."""
+        return all_up_mass_g - self.bare_mass_g
+
 
 def aspect_ratio(span_mm: float, area_dm2: float) -> float:
     """Span squared over area; 1 dm is 100 mm."""
@@ -244,6 +259,14 @@ def aspect_ratio(span_mm: float, area_dm2: float) -> float:
 def propeller_mass_g(diameter_in: float, blades: int) -> float:
     """Plastic propeller, 0.025 g per blade times diameter_in^2.5: common practice, no published source."""
     return 0.025 * blades * math.pow(diameter_in, 2.5)
+
+
+class TrainNumbers(TypedDict, total=False):
+    """What a power train is besides its four parts, as keywords of ``PowerTrain``."""
+
+    count: int
+    accessory_current_a: float
+    pack_temperature_c: float | None
 
 
 @record()
@@ -269,6 +292,15 @@ class PowerTrain:
         if blade_mass is None:
             blade_mass = propeller_mass_g(self.propeller.diameter_in, self.propeller.blades)
         return self.count * (self.motor.mass_g + self.controller.mass_g + blade_mass) + self.pack.mass_g
+
+    @property
+    def numbers(self) -> TrainNumbers:
+        """All but the parts."""
+        return TrainNumbers(
+            count=self.count,
+            accessory_current_a=self.accessory_current_a,
+            pack_temperature_c=self.pack_temperature_c,
+        )
 
 
 KINDS: dict[str, type] = {"motors": Motor, "controllers": Controller, "packs": Pack, "propellers": Propeller}

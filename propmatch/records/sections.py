@@ -11,6 +11,7 @@ from propmatch.records.layout import FILAMENT_FACTORS, Balance, Item, Structure,
 from propmatch.records.parts import CD0_WORDS, aspect_ratio
 
 __all__ = [
+    "DEFAULT_SPEED_OVER_STALL",
     "Aircraft",
     "Brief",
     "Limits",
@@ -24,6 +25,9 @@ __all__ = [
     "listed_mass_g",
     "printed_takes_up",
 ]
+
+DEFAULT_SPEED_OVER_STALL = 1.3
+"""Airspeed of a phase that names only a throttle, over the stall speed; common practice."""
 
 
 @record()

@@ -10,8 +10,8 @@ import numpy as np
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.judged import failing
 from propmatch.checks.limits import Check, Design, checks_of, smallest_margin
-from propmatch.checks.measures import Setting, TrainMeasures
-from propmatch.checks.setting import setting_named, settings
+from propmatch.checks.measures import TrainMeasures
+from propmatch.checks.setting import ResolvedBrief, Setting
 from propmatch.faults import Fault, InputFaults
 from propmatch.records.brief import Brief
 from propmatch.records.estimates import Assumption, completed
@@ -164,7 +164,7 @@ class Shortlist:
 
 
 def match(
-    brief: Brief,
+    brief: Brief | ResolvedBrief,
     catalogue: Catalogue,
     *,
     top: int = 20,
@@ -177,7 +177,7 @@ def match(
 
     Parameters
     ----------
-    brief : Brief
+    brief : Brief, resolved already or not
     catalogue : Catalogue
     top : int
         How many rows to keep, in all and for each cell count.
@@ -200,12 +200,12 @@ def match(
     InputFaults
         A kind without parts, a cell count without packs, a variant that does not exist.
     """
-    chosen = setting_named(brief, variant)
+    resolved = ResolvedBrief.of(brief)
+    chosen = resolved.named(variant)
     order = ranking(chosen)
-    wanted = chosen.brief.limits.cells
-    shelves, whole = _shelves(brief, catalogue, chosen, wanted)
+    shelves, whole = _shelves(chosen, catalogue)
     founds = _found(chosen, shelves, order, top, progress, count=count, exhaustive=exhaustive)
-    others = [setting for setting in settings(brief) if setting.variant.name != chosen.variant.name]
+    others = [setting for setting in resolved.settings if setting.variant.name != chosen.variant.name]
     by_cells = _candidates(chosen, others, whole, founds)
     rows = sorted((c for group in by_cells.values() for c in group), key=lambda c: (-c.score, c.all_up_mass_g, c.id))
     counted = all(found.passing is not None for found in founds.values())
@@ -213,11 +213,11 @@ def match(
     for found in founds.values():
         for name, lost in found.left_out.items():
             left_out[name] = left_out.get(name, 0) + lost
-    made = dict.fromkeys(completed(brief)[1] + chosen.variant.assumptions)
+    made = dict.fromkeys(chosen.assumptions)
     for row in rows[:top]:
         made.update(dict.fromkeys(completed(row.train)[1]))
     return Shortlist(
-        brief=brief,
+        brief=chosen.stated,
         setting=chosen,
         combinations=sum(found.combinations for found in founds.values()),
         passing=sum(found.passing or 0 for found in founds.values()) if counted else None,
@@ -253,23 +253,22 @@ def _marks(shelf: Shelf, passing: Passing) -> tuple[Mark, ...]:
     return tuple(out)
 
 
-def shelf_for(brief: Brief, catalogue: Catalogue, setting: Setting, cells: int | None = None) -> Shelf:
-    """The parts of a catalogue a brief lets in, as a shelf; packs of one cell count, or all.
+def shelf_for(setting: Setting, catalogue: Catalogue) -> Shelf:
+    """The parts of a catalogue that a brief lets in, as a shelf.
 
     Raises
     ------
     InputFaults
         A kind without parts.
     """
-    wanted = brief.parts
+    wanted = setting.brief.parts
     chosen = catalogue.restricted(
         motors=wanted.motor, controllers=wanted.controller, packs=wanted.pack, propellers=wanted.propeller
     )
-    packs = [p for p in chosen.packs.values() if cells is None or p.cells_series == cells]
     kinds: dict[str, list[Any]] = {
         "motors": list(chosen.motors.values()),
         "controllers": list(chosen.controllers.values()),
-        "packs": packs,
+        "packs": list(chosen.packs.values()),
         "propellers": [p for p in chosen.propellers.values() if p.table is not None],
     }
     faults = [
@@ -284,17 +283,13 @@ def shelf_for(brief: Brief, catalogue: Catalogue, setting: Setting, cells: int |
         kinds["controllers"],
         kinds["packs"],
         kinds["propellers"],
-        count=setting.variant.motor_count,
-        accessory_current_a=setting.variant.accessory_current_a,
-        pack_temperature_c=setting.brief.site.pack_temperature_c,
+        **setting.train_numbers,
     )
 
 
-def _shelves(
-    brief: Brief, catalogue: Catalogue, setting: Setting, cells: Sequence[int]
-) -> tuple[dict[int, Shelf], Shelf]:
+def _shelves(setting: Setting, catalogue: Catalogue) -> tuple[dict[int, Shelf], Shelf]:
     """A shelf for each cell count, and one for all of them."""
-    whole = shelf_for(brief, catalogue, setting)
+    whole, cells = shelf_for(setting, catalogue), setting.brief.limits.cells
     of_pack = np.array([pack.cells_series for pack in whole.packs])
     held = sorted(set(of_pack.tolist()))
     missing = [count for count in cells if count not in held]

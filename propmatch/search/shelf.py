@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, Unpack
 
 import attrs
 import numpy as np
@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from propmatch.checks.ratings import RatingLanes, rating_lanes
 from propmatch.records.estimates import Assumption
-from propmatch.records.parts import Controller, Motor, Pack, PowerTrain, Propeller
+from propmatch.records.fields import replace
+from propmatch.records.parts import Controller, Motor, Pack, PowerTrain, Propeller, TrainNumbers
 from propmatch.train.lanes import TrainLanes, train_lanes
 
 __all__ = ["KIND_FIELDS", "Shelf"]
@@ -48,7 +49,7 @@ class Shelf:
     Attributes
     ----------
     motors, controllers, packs, propellers : tuples of parts
-    count, accessory_current_a, pack_temperature_c : as in ``PowerTrain``, the same for every combination
+    like : a power train with what is the same for every combination: count, accessory current, pack temperature
     lanes, ratings : columns; the first ``len(motors)`` values of a motor's field belong to the motors, and so on
     assumptions : estimates made for any of the parts
     """
@@ -57,9 +58,7 @@ class Shelf:
     controllers: tuple[Controller, ...]
     packs: tuple[Pack, ...]
     propellers: tuple[Propeller, ...]
-    count: int
-    accessory_current_a: float
-    pack_temperature_c: float | None
+    like: PowerTrain
     lanes: TrainLanes
     ratings: RatingLanes
     assumptions: tuple[Assumption, ...]
@@ -71,12 +70,9 @@ class Shelf:
         controllers: Sequence[Controller],
         packs: Sequence[Pack],
         propellers: Sequence[Propeller],
-        *,
-        count: int = 1,
-        accessory_current_a: float = 0.2,
-        pack_temperature_c: float | None = None,
+        **numbers: Unpack[TrainNumbers],
     ) -> "Shelf":
-        """Lay out the parts; every kind needs at least one.
+        """Lay out the parts, of which every kind needs at least one, for trains of these numbers.
 
         Raises
         ------
@@ -89,10 +85,11 @@ class Shelf:
             raise ValueError(f"no {' and no '.join(empty)} to choose from")
         trains = [
             PowerTrain(
-                **{kind: parts[i % len(parts)] for kind, parts in kinds.items()},  # type: ignore[arg-type]
-                count=count,
-                accessory_current_a=accessory_current_a,
-                pack_temperature_c=pack_temperature_c,
+                motor=motors[i % len(motors)],
+                controller=controllers[i % len(controllers)],
+                pack=packs[i % len(packs)],
+                propeller=propellers[i % len(propellers)],
+                **numbers,
             )
             for i in range(max(len(parts) for parts in kinds.values()))
         ]
@@ -102,9 +99,7 @@ class Shelf:
             controllers=tuple(controllers),
             packs=tuple(packs),
             propellers=tuple(propellers),
-            count=count,
-            accessory_current_a=accessory_current_a,
-            pack_temperature_c=pack_temperature_c,
+            like=trains[0],
             lanes=lanes,
             ratings=rating_lanes(trains),
             assumptions=made,
@@ -121,6 +116,16 @@ class Shelf:
             lanes=attrs.evolve(self.lanes, **{name: x for name, x in taken.items() if name in home}),
             ratings=attrs.evolve(self.ratings, **{name: x for name, x in taken.items() if name not in home}),
         )
+
+    @property
+    def count(self) -> int:
+        """Motors on the pack."""
+        return self.like.count
+
+    @property
+    def accessory_current_a(self) -> float:
+        """Drawn from the pack beside the motors."""
+        return self.like.accessory_current_a
 
     @property
     def sizes(self) -> tuple[int, int, int, int]:
@@ -158,14 +163,12 @@ class Shelf:
 
     def train(self, motor: int, controller: int, pack: int, propeller: int) -> PowerTrain:
         """The power train of one combination."""
-        return PowerTrain(
+        return replace(
+            self.like,
             motor=self.motors[motor],
             controller=self.controllers[controller],
             pack=self.packs[pack],
             propeller=self.propellers[propeller],
-            count=self.count,
-            accessory_current_a=self.accessory_current_a,
-            pack_temperature_c=self.pack_temperature_c,
         )
 
     def cells_fit(self, motor: Index, controller: Index, pack: Index) -> NDArray[np.bool_]:

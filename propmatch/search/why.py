@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.limits import Check, checks_of, excludes
 from propmatch.checks.measures import TrainMeasures
-from propmatch.checks.setting import setting_named
+from propmatch.checks.setting import ResolvedBrief
 from propmatch.faults import Fault, InputFaults, did_you_mean
 from propmatch.records.brief import Brief
 from propmatch.records.parts import PowerTrain
@@ -74,12 +74,12 @@ class Why:
         return f"number {self.place} of {self.passing} with {self.train.pack.cells_series}S that meet the brief"
 
 
-def why(brief: Brief, catalogue: Catalogue, id: str, *, variant: str | None = None) -> Why:
+def why(brief: Brief | ResolvedBrief, catalogue: Catalogue, id: str, *, variant: str | None = None) -> Why:
     """Why a combination ranks where it does, or what excludes it.
 
     Parameters
     ----------
-    brief : Brief
+    brief : Brief, resolved already or not
     catalogue : Catalogue
     id : str
         Ids of motor, controller, pack and propeller joined by `` + ``.
@@ -91,8 +91,8 @@ def why(brief: Brief, catalogue: Catalogue, id: str, *, variant: str | None = No
     InputFaults
         An id that names no four parts of the catalogue that the brief lets in.
     """
-    setting = setting_named(brief, variant)
-    shelf = shelf_for(brief, catalogue, setting)
+    setting = ResolvedBrief.of(brief).named(variant)
+    shelf = shelf_for(setting, catalogue)
     row = _row(shelf, id)
     order = ranking(setting)
     measured = TrainMeasures(setting, *shelf.combine(*row[:, None]))

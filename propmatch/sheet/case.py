@@ -5,13 +5,12 @@ import attrs
 from propmatch.aircraft.endurance import FlightTime
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.limits import Check, Design
-from propmatch.checks.measures import Setting
+from propmatch.checks.setting import ResolvedBrief, Setting
 from propmatch.records.brief import Brief
 from propmatch.records.parts import PowerTrain
 from propmatch.search.matching import Candidate, Shortlist
 from propmatch.sheet.picture import Picture, Table
 from propmatch.sheet.spread import Spread
-from propmatch.units import GRAM_KG
 from propmatch.words.shown import Shown
 
 __all__ = ["Case", "Section", "Sheet"]
@@ -85,9 +84,8 @@ class Sheet:
 class Case:
     """What the sections are made from."""
 
-    brief: Brief
+    resolved: ResolvedBrief
     catalogue: Catalogue
-    setting: Setting
     train: PowerTrain
     design: Design
     checks: tuple[Check, ...]
@@ -97,8 +95,19 @@ class Case:
     shown: Shown
 
     @property
+    def brief(self) -> Brief:
+        """As it came."""
+        return self.resolved.stated
+
+    @property
+    def setting(self) -> Setting:
+        """Of the aircraft as designed."""
+        return self.resolved.as_designed
+
+    @property
     def mass_kg(self) -> float:
-        return self.design.all_up_mass_g * GRAM_KG
+        """All-up mass."""
+        return self.setting.all_up_mass_kg(self.train.mass_g)
 
     @property
     def own_cells(self) -> str:

@@ -2,10 +2,10 @@
 
 from collections.abc import Callable
 
-from propmatch.aircraft.endurance import flight_time
 from propmatch.catalogue.catalogue import Catalogue
-from propmatch.checks.limits import Design, run_checks
-from propmatch.checks.measures import settings
+from propmatch.checks.judged import judged_trains
+from propmatch.checks.limits import Design, checks_of
+from propmatch.checks.setting import ResolvedBrief
 from propmatch.faults import InputFaults
 from propmatch.records.brief import Brief
 from propmatch.records.parts import PowerTrain
@@ -14,7 +14,6 @@ from propmatch.sheet.briefwords import brief_sentences
 from propmatch.sheet.case import Case, Section, Sheet
 from propmatch.sheet.questions import assumed, cautions, extra, questions, sources
 from propmatch.sheet.spread import spread_of
-from propmatch.units import GRAM_KG
 from propmatch.words.shown import Shown
 
 __all__ = ["Section", "Sheet", "build_sheet"]
@@ -24,7 +23,7 @@ _TOP = 40
 
 
 def build_sheet(
-    brief: Brief,
+    brief: Brief | ResolvedBrief,
     catalogue: Catalogue,
     *,
     train: PowerTrain | None = None,
@@ -36,7 +35,7 @@ def build_sheet(
 
     Parameters
     ----------
-    brief : Brief
+    brief : Brief, resolved already or not
     catalogue : Catalogue
     train : PowerTrain, optional
         The train that the charts show; default the best for the brief.
@@ -52,33 +51,27 @@ def build_sheet(
     InputFaults
         The catalogue lacks what the brief asks for and no train was given.
     """
-    found = shortlist
+    resolved, found = ResolvedBrief.of(brief), shortlist
     if found is None:
         try:
-            found = match(brief, catalogue, top=_TOP, progress=progress)
+            found = match(resolved, catalogue, top=_TOP, progress=progress)
         except InputFaults:
             if train is None:
                 raise
     chosen = train or (found.best.train if found and found.best else None)
     if chosen is None:
         return None
-    setting = settings(brief)[0]
+    setting, stated, units = resolved.as_designed, resolved.stated, resolved.stated.units
     design = Design.of(chosen, setting.variant)
-    limits = setting.brief.limits
-    assert limits.reserve_charge is not None
-    assert limits.cutoff_cell_v is not None
-    flight = flight_time(
-        chosen, setting.variant.airframe, design.all_up_mass_g * GRAM_KG, setting.phases,
-        reserve_charge=limits.reserve_charge, cutoff_cell_v=limits.cutoff_cell_v, air=setting.air,
-    )  # fmt: skip
+    flight = setting.flight_time(chosen)
     case = Case(
-        brief=brief, catalogue=catalogue, setting=setting, train=chosen, design=design,
-        checks=(*run_checks(design, brief), *catalogue.extra_checks(design, brief)), spread=spread_of(design, brief),
-        flight=flight, shortlist=found,
-        shown=shown or Shown(thrust=brief.units.thrust, speed=brief.units.speed, wing_loading=brief.units.wing_loading),
+        resolved=resolved, catalogue=catalogue, train=chosen, design=design,
+        checks=(*checks_of(judged_trains(setting, [chosen])[0])[0], *catalogue.extra_checks(design, stated)),
+        spread=spread_of(design, resolved), flight=flight, shortlist=found,
+        shown=shown or Shown(thrust=units.thrust, speed=units.speed, wing_loading=units.wing_loading),
     )  # fmt: skip
     return Sheet(
-        title=f"{brief.aircraft.name}: power train",
+        title=f"{stated.aircraft.name}: power train",
         lead=tuple(brief_sentences(setting, case.shown)),
         sections=(*questions(case), *extra(case), sources(case), assumed(case), cautions(case)),
         design=design, checks=case.checks, flight=flight, shortlist=found,

@@ -5,9 +5,9 @@ from collections.abc import Callable, Mapping
 import attrs
 import numpy as np
 
-from propmatch.aircraft.balance import bare_build_up, place_trains, power_train_items
-from propmatch.checks.limits import Design, excludes, run_checks
-from propmatch.records.brief import resolve_variants
+from propmatch.aircraft.balance import place_trains, power_train_items
+from propmatch.checks.judged import judged_trains
+from propmatch.checks.limits import checks_of, excludes
 from propmatch.records.estimates import Assumption, completed
 from propmatch.search.matching import Candidate
 from propmatch.sheet.balancecharts import masses_table, side_view
@@ -83,10 +83,9 @@ def _recommended(case: Case) -> Table:
 
 
 def thrust(case: Case) -> Section:
-    limits = case.setting.brief.limits
-    assert limits.reserve_charge is not None
     picture = operating_chart(
-        case.train, case.design.airframe, case.mass_kg, air=case.setting.air, reserve_charge=limits.reserve_charge,
+        case.train, case.design.airframe, case.mass_kg, air=case.setting.air,
+        reserve_charge=case.setting.reserve_charge,
         phases=case.setting.phases, shown=case.shown,
     )  # fmt: skip
     text = "Where a thrust line crosses the line of what level flight needs, the aircraft flies level at that throttle."
@@ -119,12 +118,10 @@ def throttle(case: Case) -> Section:
 
 
 def duration(case: Case) -> Section:
-    limits = case.setting.brief.limits
-    assert limits.reserve_charge is not None
-    assert limits.cutoff_cell_v is not None
     picture = flight_chart(
-        case.train, case.design.airframe, case.mass_kg, case.setting.phases, reserve_charge=limits.reserve_charge,
-        cutoff_cell_v=limits.cutoff_cell_v, air=case.setting.air, flight=case.flight, shown=case.shown,
+        case.train, case.design.airframe, case.mass_kg, case.setting.phases,
+        reserve_charge=case.setting.reserve_charge, cutoff_cell_v=case.setting.cutoff_cell_v,
+        air=case.setting.air, flight=case.flight, shown=case.shown,
     )  # fmt: skip
     if np.isfinite(case.flight.minutes) and case.flight.minutes > 0:
         seconds = round(60 * case.flight.timer_minutes)
@@ -157,7 +154,7 @@ def margins(case: Case) -> Section:
 
 
 def cells(case: Case) -> Section:
-    found, cases = compared(case.brief, case.catalogue, case.train)
+    found, cases = compared(case.resolved, case.catalogue, case.train)
     charts = [
         compare_chart(
             {f"{c.cells}S": c.train for c in cases}, case.design.airframe,
@@ -184,14 +181,13 @@ def cells(case: Case) -> Section:
 
 def others(case: Case) -> Section | None:
     rows = []
-    for variant in resolve_variants(case.brief):
-        design = Design.of(case.train, variant)
-        checks = {c.name: c for c in run_checks(design, case.brief)}
+    for setting in case.resolved.settings:
+        checks = {c.name: c for c in checks_of(judged_trains(setting, [case.train])[0])[0]}
         failing = [check_name(c.name) for c in checks.values() if excludes(c)]
         rows.append(
             {
-                "build": variant.name,
-                "all-up mass": case.shown.mass_text(design.all_up_mass_g),
+                "build": setting.variant.name,
+                "all-up mass": case.shown.mass_text(setting.all_up_mass_g(case.train.mass_g)),
                 "flight time": f"{signed(checks['flight_time'].value)} min",
                 "thrust to weight": signed(checks["thrust_to_weight"].value, 2),
                 "limits missed": ", ".join(failing) or "none",
@@ -204,7 +200,7 @@ def others(case: Case) -> Section | None:
 
 
 def envelope(case: Case) -> Section:
-    text, tables = envelope_words(case.brief, case.catalogue, case.train, case.shown)
+    text, tables = envelope_words(case.resolved, case.catalogue, case.train, case.shown)
     return Section(name="envelope", title="Which other parts will do?", text=text, tables=tables)
 
 
@@ -221,7 +217,7 @@ def balance(case: Case) -> Section | None:
     geometry = case.setting.geometry
     if geometry is None:
         return None
-    build = bare_build_up(case.setting.brief, case.setting.variant)
+    build = case.setting.build
     places = place_trains(geometry, build, [case.train])
     one = attrs.evolve(places, **{
         field.name: np.asarray(getattr(places, field.name)).ravel()[0].item()
@@ -270,8 +266,8 @@ def sources(case: Case) -> Section:
 
 def assumed(case: Case) -> Section:
     made: dict[Assumption, None] = dict.fromkeys(
-        (*completed(case.brief)[1], *case.setting.variant.assumptions, *completed(case.train)[1],
-         *train_lanes([case.train])[1], *case.flight.assumptions)
+        (*case.setting.assumptions, *completed(case.train)[1], *train_lanes([case.train])[1],
+         *case.flight.assumptions)
     )  # fmt: skip
     geometry = case.setting.geometry
     if geometry is not None:

@@ -15,6 +15,7 @@ import numpy as np
 from propmatch.checks.limits import Check, Design, checks_of, measures_of
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.ratings import rating_lanes
+from propmatch.checks.setting import ResolvedBrief
 from propmatch.models.tables import CoefficientTable
 from propmatch.records.brief import Brief
 from propmatch.records.estimates import Assumption, completed
@@ -55,8 +56,9 @@ class Spread:
         return found[0], found[1]
 
 
-def spread_of(design: Design, brief: Brief) -> Spread:
+def spread_of(design: Design, brief: Brief | ResolvedBrief) -> Spread:
     """Spread of every check of a design; empty where every number is stated."""
+    resolved = ResolvedBrief.of(brief)
     train, made = completed(design.train)
     _, of_frame = completed(design.airframe)
     trains: list[tuple[str, PowerTrain, PowerTrain]] = []
@@ -78,7 +80,7 @@ def spread_of(design: Design, brief: Brief) -> Spread:
             trains.append((text, low, high))
     pairs: list[tuple[str, list[Check], list[Check]]] = []
     if trains:
-        measured, _ = measures_of(attrs.evolve(design, train=train), brief)
+        measured, _ = measures_of(attrs.evolve(design, train=train), resolved)
         every = [one for _, low, high in trains for one in (low, high)]
         lists = checks_of(TrainMeasures(measured.setting, train_lanes(every)[0], rating_lanes(every)))
         pairs += [(text, lists[2 * i], lists[2 * i + 1]) for i, (text, *_) in enumerate(trains)]
@@ -86,13 +88,13 @@ def spread_of(design: Design, brief: Brief) -> Spread:
         if each.low is not None and each.high is not None:
             low_checks, high_checks = (
                 checks_of(measures_of(attrs.evolve(
-                    design, train=train, airframe=replace(design.airframe, **{each.field: value})), brief)[0])[0]
+                    design, train=train, airframe=replace(design.airframe, **{each.field: value})), resolved)[0])[0]
                 for value in (each.low, each.high)
             )  # fmt: skip
             pairs.append((_range(each), low_checks, high_checks))
     if not pairs:
         return Spread()
-    middle = checks_of(measures_of(attrs.evolve(design, train=train), brief)[0])[0]
+    middle = checks_of(measures_of(attrs.evolve(design, train=train), resolved)[0])[0]
     return _combined(middle, pairs)
 
 

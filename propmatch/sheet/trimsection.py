@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from propmatch.aircraft.balance import bare_build_up, place_trains
+from propmatch.aircraft.balance import place_trains
 from propmatch.aircraft.flight import level_flight
 from propmatch.aircraft.geometry import Geometry
 from propmatch.aircraft.polar import polar_speeds
@@ -15,7 +15,7 @@ from propmatch.records.parts import PowerTrain
 from propmatch.sheet.balancecharts import trim_chart
 from propmatch.sheet.picture import Picture
 from propmatch.train.coupling import solve
-from propmatch.units import GRAM_KG, INCH_M
+from propmatch.units import INCH_M
 from propmatch.words.shown import Shown
 
 __all__ = ["stability_text", "trim_picture"]
@@ -35,7 +35,7 @@ def trim_picture(setting: Setting, trains: Mapping[str, PowerTrain], shown: Show
     if geometry is None or geometry.tail is None or geometry.thrust_line is None:
         return None, ""
     every, frame, air = list(trains.values()), setting.variant.airframe, setting.air
-    masses = np.array([frame.bare_mass_g + train.mass_g for train in every]) * GRAM_KG
+    masses = setting.all_up_mass_kg(np.array([train.mass_g for train in every]))
     stall = float(np.max(polar_speeds(frame, masses, air=air).stall_speed_m_s))
     held = [p.airspeed_m_s for p in setting.phases if p.airspeed_m_s]
     speeds = np.linspace(1.15 * stall, max(2.2 * stall, 1.2 * max(held, default=0.0)), _SPEEDS)
@@ -44,7 +44,7 @@ def trim_picture(setting: Setting, trains: Mapping[str, PowerTrain], shown: Show
         level_flight(train, frame, mass, speeds, charge=0.5, air=air).thrust_n
         for train, mass in zip(every, masses, strict=True)
     ]
-    places = place_trains(geometry, bare_build_up(setting.brief, setting.variant), every)
+    places = place_trains(geometry, setting.build, every)
     cg = np.where(np.isfinite(places.cg_mm), places.cg_mm, geometry.balance.target_cg_mm)
     cases = ThrottleCases.of(
         tuple(trains), airspeed_m_s=speeds, full_thrust_n=np.array(full), level_thrust_n=np.array(level),

@@ -18,7 +18,7 @@ from interface.sheet_support import BRIEF, brief, stock
 from propmatch import hookimpl
 from propmatch.brief import Brief, loads_brief
 from propmatch.checks.limits import Check, Design, run_checks
-from propmatch.checks.setting import setting
+from propmatch.checks.setting import settings
 from propmatch.coupling import solve
 from propmatch.hookspecs import ExtraCheck
 from propmatch.page.edit import edited, field_values
@@ -172,7 +172,7 @@ def test_the_picked_train_has_the_numbers_of_python(page: Served) -> None:
     assert got["flight_time"] == pytest.approx(chosen.flight_minutes, rel=1e-12)
     assert got["thrust_to_weight"] == pytest.approx(chosen.thrust_to_weight, rel=1e-12)
     assert got["mass"] == pytest.approx(chosen.all_up_mass_g, rel=1e-12)
-    here = setting(asked)
+    here = settings(asked)[0]
     design = Design.of(chosen.train, here.variant)
     for told, check in zip(answer["checks"], run_checks(design, asked), strict=False):
         assert told["name"] == check.name
@@ -271,8 +271,8 @@ def test_another_build_is_judged_as_such(page: Served) -> None:
 
 def test_a_new_bare_mass_keeps_the_balance_of_a_list() -> None:
     before, after = brief(), edited(BRIEF, {"aircraft.bare_mass_g": 300})
-    assert setting(after).variant.airframe.bare_mass_g == pytest.approx(300)
-    one, two = setting(before).build, setting(after).build
+    assert settings(after)[0].variant.airframe.bare_mass_g == pytest.approx(300)
+    one, two = settings(before)[0].build, settings(after)[0].build
     assert one is not None
     assert two is not None
     assert two.position_mm == pytest.approx(one.position_mm)

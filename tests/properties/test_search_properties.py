@@ -107,7 +107,7 @@ def test_the_order_of_the_catalogue_does_not_matter(seed, order_seed):
     moved = [rng.permutation(len(getattr(shelf, kind))) for kind in kinds]
     other = type(shelf).of(
         *([getattr(shelf, kind)[i] for i in order] for kind, order in zip(kinds, moved, strict=True)),
-        count=shelf.count, accessory_current_a=shelf.accessory_current_a, pack_temperature_c=shelf.pack_temperature_c,
+        **shelf.like.numbers,
     )  # fmt: skip
     order = ranking(setting)
     one, two = search(setting, shelf, order, top=500), search(setting, other, order, top=500)

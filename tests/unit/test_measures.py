@@ -8,7 +8,7 @@ from search_support import random_case
 from propmatch.checks.checkrules import CHECKS
 from propmatch.checks.limits import Design, run_checks
 from propmatch.checks.measures import Measure, TrainMeasures
-from propmatch.checks.setting import balance_miss_mm, setting, settings
+from propmatch.checks.setting import ResolvedBrief, balance_miss_mm, settings
 
 CASES = [random_case(seed, (4, 2, 4, 4)) for seed in (2, 5, 9)]
 
@@ -82,7 +82,7 @@ def test_the_settings_of_a_brief_are_its_variants():
     both = settings(chosen.stated)
     assert [s.variant.name for s in both] == ["as designed", "heavier"]
     assert both[1].variant.airframe.bare_mass_g == pytest.approx(1.15 * both[0].variant.airframe.bare_mass_g)
-    assert setting(chosen.stated).variant.name == "as designed"
+    assert ResolvedBrief.of(chosen.stated).as_designed.variant.name == "as designed"
 
 
 def test_no_balance_without_geometry():

@@ -40,8 +40,7 @@ def lane_bounds(
     The lower one (N,), -inf where unknown; the upper one in parts: of the metrics that are not in ``TESTED`` (N,), and
     of each that is (N, metrics).
     """
-    mass = screen.setting.variant.airframe.bare_mass_g + drives.mass_g[lanes.drive]
-    mass = mass + screen.tables.mass_g[lanes.propeller]
+    mass = screen.setting.all_up_mass_g(drives.mass_g[lanes.drive]) + screen.tables.mass_g[lanes.propeller]
     values: dict[str, Any] = {"mass": mass / _ROUNDING, "flight_time": flight.minutes_high}
     wanted = set(ranking.weights)
     lower = np.full(lanes.size, -np.inf)
@@ -108,7 +107,7 @@ def pair_bound(screen: Screen, ranking: Ranking, packs: Index, propellers: Index
     shape = (packs.size, propellers.size)
     lightest = np.array([screen.lightest_g(int(k)) for k in packs])
     drive_g = lightest + shelf.column("pack_g")[packs]
-    mass = setting.variant.airframe.bare_mass_g + drive_g[:, None] + tables.mass_g[propellers]
+    mass = setting.all_up_mass_g(drive_g[:, None]) + tables.mass_g[propellers]
     possible = np.isfinite(mass) & (mass <= tables.mass_limit_g * _ROUNDING) & screen.fits[propellers]
     values: dict[str, Any] = {"mass": mass / _ROUNDING}
     wanted = set(ranking.weights)

@@ -309,14 +309,13 @@ class Screen:
     def _mass(self, drives: Drives, propellers: Index) -> Flags:
         """(propellers, drives), True where the masses pass."""
         alive = np.ones((propellers.size, drives.size), dtype=bool)
-        bare = self.setting.variant.airframe.bare_mass_g
         total = drives.mass_g + self.tables.mass_g[propellers][:, None]
         for name, limit in self._masses:
             if limit is None:
                 continue
             before = alive
-            alive = before & (total <= limit * (1.0 - 1e-12) - bare)
-            near = before & ~alive & (total <= limit * (1.0 + 1e-12) - bare)
+            alive = before & (total <= self.setting.train_mass_g(limit * (1.0 - 1e-12)))
+            near = before & ~alive & (total <= self.setting.train_mass_g(limit * (1.0 + 1e-12)))
             if near.any():
                 p, d = np.nonzero(near)
                 lanes = Lanes(propeller=propellers[p], drive=d)

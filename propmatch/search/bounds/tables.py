@@ -12,8 +12,7 @@ import attrs
 import numpy as np
 from numpy.typing import NDArray
 
-from propmatch.aircraft.polar import airframe_lanes, stall_speed_m_s, thrust_needed_n
-from propmatch.checks.measures import THROTTLE_AIRSPEED
+from propmatch.aircraft.polar import stall_speed_m_s, thrust_needed_n
 from propmatch.checks.setting import Setting
 from propmatch.models.lookup import Workspace
 from propmatch.models.surface import Surfaces
@@ -25,7 +24,7 @@ from propmatch.train.kernel import chunks
 from propmatch.train.line import lanes_of
 from propmatch.train.thrust import ThrustProblem, speed_for_thrust
 from propmatch.train.torque import TORQUE_PER_CP, loads, reader_of
-from propmatch.units import GRAM_KG, GRAVITY_M_S2, RPM_RAD_S
+from propmatch.units import RPM_RAD_S
 
 __all__ = ["HELD", "IMPOSSIBLE", "OFF", "UNKNOWN", "HeldTable", "PropellerTables", "Readable"]
 
@@ -212,7 +211,7 @@ class PropellerTables:
         least, most = sum(float(np.min(x)) for x in parts), sum(float(np.max(x)) for x in parts)
         limit = self.mass_limit_g
         if np.isfinite(limit):
-            most = min(most, limit - self.setting.variant.airframe.bare_mass_g - float(np.min(self.mass_g)))
+            most = min(most, self.setting.train_mass_g(limit) - float(np.min(self.mass_g)))
         self.mass_start_g = least
         self.mass_step_g = max((most - least) / (_MASSES - 1), 1e-3) * (1.0 + 1e-9)
         nodes = least + self.mass_step_g * np.arange(_MASSES + 1)
@@ -291,16 +290,8 @@ class PropellerTables:
         return list(seen.values())
 
     def airspeed(self, phase: Phase, train_mass_g: Floats) -> Floats:
-        """The airspeed (N,) of a phase; 1.3 stall where it names none."""
-        if phase.airspeed_m_s is not None:
-            return np.full(train_mass_g.size, phase.airspeed_m_s)
-        mass = (self.setting.variant.airframe.bare_mass_g + train_mass_g) * GRAM_KG
-        frames, _ = airframe_lanes(self.setting.variant.airframe, mass)
-        return THROTTLE_AIRSPEED * np.asarray(stall_speed_m_s(frames, self.density))
-
-    def weight_n(self, train_mass_g: Floats) -> Floats:
-        """Weight of everything that flies."""
-        return (self.setting.variant.airframe.bare_mass_g + train_mass_g) * GRAM_KG * GRAVITY_M_S2
+        """The airspeed (N,) of a phase."""
+        return self.setting.airspeed_m_s(phase, self.setting.airframes(train_mass_g))
 
     @staticmethod
     def speed_of_rpm(rpm: Floats) -> Floats:
