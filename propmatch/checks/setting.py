@@ -4,7 +4,7 @@ import attrs
 import numpy as np
 from numpy.typing import NDArray
 
-from propmatch.aircraft.balance import MassBuildUp, bare_build_up, place_packs
+from propmatch.aircraft.balance import MassBuildUp, PackPlaces, bare_build_up, place_packs
 from propmatch.aircraft.geometry import Geometry
 from propmatch.aircraft.polar import AirframeLanes, airframe_lanes
 from propmatch.faults import Fault, InputFaults
@@ -14,7 +14,7 @@ from propmatch.records.estimates import completed
 from propmatch.records.sections import Phase
 from propmatch.units import GRAM_KG
 
-__all__ = ["Setting", "balance_miss_mm", "setting", "setting_named", "settings"]
+__all__ = ["Setting", "balance_miss_mm", "packs_placed", "setting", "setting_named", "settings"]
 
 Floats = NDArray[np.float64]
 
@@ -108,16 +108,13 @@ def setting_named(brief: Brief, variant: str | None) -> Setting:
     raise InputFaults([Fault(where="variant", key="name", value=variant, rule=f"the variants are {known}")])
 
 
-def balance_miss_mm(
+def packs_placed(
     setting: Setting, *, motors_g: Floats, propellers_g: Floats, controllers_g: Floats, pack_g: Floats
-) -> tuple[Floats, Floats]:
-    """How far from its target the centre of gravity stays with the pack at its best place, and the tolerance; (N,).
-
-    NaN where the brief does not say enough.
-    """
+) -> PackPlaces | None:
+    """Each pack (N,) at its best place, beside these masses; None where the brief does not say enough."""
     geometry, build = setting.geometry, setting.build
     if geometry is None or build is None:
-        return np.full(pack_g.shape, np.nan), np.full(pack_g.shape, np.nan)
+        return None
     places = (
         (motors_g, geometry.motor_mm),
         (propellers_g, geometry.propeller_mm),
@@ -127,6 +124,20 @@ def balance_miss_mm(
     moment = build.mass_g * build.position_mm + sum(
         mass * (np.nan if place is None else place) for mass, place in places
     )
-    packs = place_packs(geometry, base_mass_g=base, base_cg_mm=moment / base, pack_mass_g=pack_g)
+    return place_packs(geometry, base_mass_g=base, base_cg_mm=moment / base, pack_mass_g=pack_g)
+
+
+def balance_miss_mm(
+    setting: Setting, *, motors_g: Floats, propellers_g: Floats, controllers_g: Floats, pack_g: Floats
+) -> tuple[Floats, Floats]:
+    """How far from its target the centre of gravity stays with the pack at its best place, and the tolerance; (N,).
+
+    NaN where the brief does not say enough.
+    """
+    packs = packs_placed(
+        setting, motors_g=motors_g, propellers_g=propellers_g, controllers_g=controllers_g, pack_g=pack_g
+    )
+    if packs is None:
+        return np.full(pack_g.shape, np.nan), np.full(pack_g.shape, np.nan)
     miss = np.abs(packs.miss_mm)
-    return miss, np.where(np.isnan(miss), np.nan, geometry.cg_tolerance_mm)
+    return miss, np.where(np.isnan(miss), np.nan, packs.geometry.cg_tolerance_mm)

@@ -6,25 +6,17 @@ import attrs
 import numpy as np
 from numpy.typing import NDArray
 
-from propmatch.checks.measures import CHECKS, Setting, TrainMeasures
+from propmatch.checks.checkrules import CHECKS, stages
+from propmatch.checks.measures import Setting, TrainMeasures
 from propmatch.search.ranking import Ranking
 from propmatch.search.shelf import Shelf
 
-__all__ = ["STAGES", "Found", "exhaustive", "first_failures", "in_order"]
+__all__ = ["Found", "exhaustive", "first_failures", "in_order"]
 
 Index = NDArray[np.intp]
 Floats = NDArray[np.float64]
 
 _CHUNK = 4096
-_EXCLUDING = tuple(name for name, rule in CHECKS.items() if rule.basis != "common practice")
-STAGES: tuple[tuple[str, ...], ...] = (
-    _EXCLUDING[: _EXCLUDING.index("motor_current_static")],
-    _EXCLUDING[_EXCLUDING.index("motor_current_static") : _EXCLUDING.index("climb")],
-    ("climb",),
-    _EXCLUDING[_EXCLUDING.index("climb") + 1 : _EXCLUDING.index("pack_sustained")],
-    _EXCLUDING[_EXCLUDING.index("pack_sustained") :],
-)
-"""Excluding checks in the order of ``CHECKS``, grouped by what they cost."""
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -67,14 +59,14 @@ def first_failures(measured: TrainMeasures) -> tuple[NDArray[np.int8], Index, Tr
     positions = {name: at for at, name in enumerate(CHECKS)}
     failed = np.full(measured.lanes.size, -1, dtype=np.int8)
     alive = np.arange(measured.lanes.size)
-    for stage in STAGES:
+    for stage in stages():
         if not alive.size:
             break
         mine = np.full(alive.size, -1, dtype=np.int8)
         for name in stage:
             if not measured.has_limit(name):
                 continue
-            out = ~measured[name].passes(CHECKS[name]) & (mine < 0)
+            out = ~measured.passes(name) & (mine < 0)
             mine[out] = positions[name]
         failed[alive] = mine
         keep = mine < 0
