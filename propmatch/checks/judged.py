@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmatch.aircraft.balance import MassBuildUp
-from propmatch.checks.measures import CHECKS, Setting, TrainMeasures
+from propmatch.checks.checkrules import CHECKS, excluding
+from propmatch.checks.measures import Setting, TrainMeasures
 from propmatch.checks.ratings import RatingLanes, rating_lanes
 from propmatch.models.air import Air
 from propmatch.records.estimates import Assumption
@@ -16,12 +17,9 @@ from propmatch.records.parts import PowerTrain
 from propmatch.train.lanes import TrainLanes, train_lanes
 from propmatch.units import GRAM_KG
 
-__all__ = ["EXCLUDING", "failing", "judged", "judged_trains", "passing"]
+__all__ = ["failing", "judged", "judged_trains", "passing", "smallest_margins"]
 
 Floats = NDArray[np.float64]
-
-EXCLUDING = tuple(name for name, rule in CHECKS.items() if rule.basis in ("brief", "part rating"))
-"""Checks that may rule a design out, in their order."""
 
 
 @attrs.frozen
@@ -73,11 +71,7 @@ def judged_trains(
 
 
 def _failures(measured: TrainMeasures, without: Sequence[str]) -> dict[str, NDArray[np.bool_]]:
-    return {
-        name: ~measured[name].passes(CHECKS[name])
-        for name in EXCLUDING
-        if name not in without and measured.has_limit(name)
-    }
+    return {name: ~measured.passes(name) for name in excluding() if name not in without and measured.has_limit(name)}
 
 
 def failing(measured: TrainMeasures, *, without: Sequence[str] = ()) -> list[tuple[str, ...]]:
@@ -92,3 +86,10 @@ def passing(measured: TrainMeasures, *, without: Sequence[str] = ()) -> NDArray[
     for out in _failures(measured, without).values():
         good &= ~out
     return good
+
+
+def smallest_margins(measured: TrainMeasures) -> Floats:
+    """Smallest margin of each lane over the checks that can exclude; 1 where none has a limit."""
+    each = [measured[name].margin(CHECKS[name]) for name in excluding()]
+    least = np.fmin.reduce([np.where(np.isposinf(margin), np.nan, margin) for margin in each])
+    return np.where(np.isnan(least), 1.0, least)

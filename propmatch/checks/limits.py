@@ -6,19 +6,16 @@ from typing import Any
 import attrs
 import numpy as np
 
-from propmatch.aircraft.flightlanes import ENDED_BY
 from propmatch.checks.judged import judged_trains
-from propmatch.checks.measures import CHECKS, TrainMeasures
+from propmatch.checks.measures import CHECKS, CheckRule, TrainMeasures
+from propmatch.checks.rule import CLOSE, PRACTICE, may_exclude, verdict_of
 from propmatch.checks.setting import ResolvedBrief
+from propmatch.checks.working import Lane
 from propmatch.records.brief import Brief, ResolvedVariant
 from propmatch.records.estimates import Assumption, completed
 from propmatch.records.parts import Airframe, PowerTrain
-from propmatch.status import Status
 
-__all__ = ["CLOSE", "Check", "Design", "checks_of", "excludes", "run_checks", "verdict_of"]
-
-CLOSE = 0.10
-"""Margin below which a check is ``close``."""
+__all__ = ["CLOSE", "Check", "Design", "checks_of", "excludes", "graded", "run_checks", "smallest_margin", "verdict_of"]
 
 
 @attrs.frozen(kw_only=True)
@@ -54,25 +51,9 @@ class Check:
     least: bool = False
 
 
-def verdict_of(value: float, limit: float, *, least: bool = False) -> tuple[float, str]:
-    """Margin and verdict of a value against a limit; no answer (NaN value) against a limit is ``over``."""
-    if np.isnan(limit):
-        return float("nan"), "unknown"
-    if np.isnan(value):
-        return float("nan"), "over"
-    if np.isinf(limit):
-        return float("inf"), "ok"
-    if limit == 0:
-        return (0.0 if value == 0 else float("-inf")), ("close" if value == 0 else "over")
-    margin = (value - limit) / abs(limit) if least else (limit - value) / abs(limit)
-    if margin < 0:
-        return margin, "over"
-    return margin, "close" if margin <= CLOSE else "ok"
-
-
 def excludes(check: Check) -> bool:
     """True when this check alone rules a design out."""
-    return check.verdict == "over" and check.basis in ("brief", "part rating")
+    return check.verdict == "over" and may_exclude(check.basis)
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -146,78 +127,34 @@ def measures_of(design: Design, resolved: ResolvedBrief) -> tuple[TrainMeasures,
 
 def checks_of(measured: TrainMeasures) -> list[list[Check]]:
     """Checks of every lane."""
-    out: list[list[Check]] = [[] for _ in range(measured.lanes.size)]
-    for name, rule in CHECKS.items():
-        measure = measured[name]
-        judged = np.broadcast_to(measure.judged, measure.value.shape)
-        for lane, checks in enumerate(out):
-            value, limit = float(measure.value[lane]), float(measure.limit[lane])
-            margin, verdict = verdict_of(value, limit, least=rule.least)
-            basis = rule.basis if judged[lane] else "common practice"
-            checks.append(
-                Check(
-                    name=name,
-                    value=value,
-                    limit=limit,
-                    unit=rule.unit,
-                    margin=margin,
-                    verdict=verdict,
-                    basis=basis,
-                    note=_note(name, measured, lane, value),
-                    least=rule.least,
-                )
-            )
-    return out
+    lanes = [Lane(measured, index) for index in range(measured.lanes.size)]
+    return [[_check(measured, rule, lane) for rule in CHECKS.values()] for lane in lanes]
 
 
-def _note(name: str, measured: TrainMeasures, lane: int, value: float) -> str:
-    """What the value is, what stands beside it, and why it may be missing."""
-    parts = [CHECKS[name].what]
-    if name == "thrust_to_weight":
-        weight = measured.frames.weight_n[lane]
-        reserve = measured.setting.brief.limits.reserve_charge or 0.0
-        fresh, low = (measured.full(q).thrust_n[lane] / weight for q in (1.0, reserve))
-        parts.append(_beside(fresh, low, digits=2))
-    elif name == "climb":
-        reserve = measured.setting.brief.limits.reserve_charge or 0.0
-        fresh, low = (measured.top_at(q).climb_m_s[lane] for q in (1.0, reserve))
-        parts.append(_beside(fresh, low, digits=1))
-    elif name in ("motor_current_static", "motor_current_flight", "controller_current"):
-        seconds = measured.setting.full_throttle_seconds
-        limit = "continuous limit" if seconds is None else f"limit for {seconds:g} s of full throttle"
-        parts.append(
-            f"{limit}; at part throttle a motor carries more than it draws from the pack, where a wattmeter sits"
-        )
-    elif name == "propeller_rpm" and not measured.ratings.max_rpm_stated[lane]:
-        parts.append("limit of the blade family, unverified: the maker's comes first")
-    elif name == "pack_sustained":
-        parts.append("against half the C label, or what the cell resistance supports if that is lower")
-    elif name == "tip_mach" and value > TIP_REMARK:
-        parts.append("noisy from about 0.6")
-    elif name == "mass_threshold":
-        parts.append("rules differ by country and change: check yours")
-    elif name == "flight_time":
-        parts.append(f"ends by {ENDED_BY.get(int(measured.flight.ended_by[lane]), 'no answer')}")
-    elif name == "level_throttle":
-        parts.append("duty, not stick position")
-    if np.isnan(value) and name not in ("balance", "speed_over_stall", "level_throttle", "motor_current_flight"):
-        status = int(measured.full(1.0).status[lane])
-        parts.append(Status(status).meaning if status else "no answer here")
-    elif np.isnan(value) and name == "level_throttle" and measured.flown:
-        parts.append("cannot hold this speed at reserve charge, or no phase holds one")
-    return "; ".join(parts)
-
-
-def _beside(fresh: float, low: float, *, digits: int) -> str:
-    """The same value with a fresh pack and at the reserve."""
-    first, last = ("no answer" if np.isnan(x) else f"{x:.{digits}f}" for x in (fresh, low))
-    return f"fresh {first}, at reserve {last}"
-
-
-TIP_REMARK = 0.6
+def _check(measured: TrainMeasures, rule: CheckRule, lane: Lane) -> Check:
+    measure = measured[rule.name]
+    value, limit = lane.of(measure.value), lane.of(measure.limit)
+    margin, verdict = verdict_of(value, limit, least=rule.least)
+    judged = np.broadcast_to(measure.judged, measure.value.shape)
+    return Check(
+        name=rule.name,
+        value=value,
+        limit=limit,
+        unit=rule.unit,
+        margin=margin,
+        verdict=verdict,
+        basis=rule.basis if lane.of(judged) else PRACTICE,
+        note=rule.remark(lane, value),
+        least=rule.least,
+    )
 
 
 def smallest_margin(checks: Sequence[Check]) -> Check | None:
     """The check nearest to its limit among those that can exclude; None when there is none."""
-    judged = [c for c in checks if c.basis in ("brief", "part rating") and not np.isnan(c.margin)]
+    judged = [c for c in checks if may_exclude(c.basis) and not np.isnan(c.margin)]
     return min(judged, key=lambda c: c.margin, default=None)
+
+
+def graded(checks: Sequence[Check]) -> list[Check]:
+    """Those that can be near to a limit; a cell count fits or does not."""
+    return [check for check in checks if check.name not in CHECKS or CHECKS[check.name].graded]

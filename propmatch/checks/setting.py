@@ -8,7 +8,7 @@ import attrs
 import numpy as np
 from numpy.typing import NDArray
 
-from propmatch.aircraft.balance import MassBuildUp, bare_build_up, place_packs
+from propmatch.aircraft.balance import MassBuildUp, PackPlaces, bare_build_up, place_packs
 from propmatch.aircraft.endurance import FlightTime, flight_time
 from propmatch.aircraft.geometry import Geometry
 from propmatch.aircraft.polar import AirframeLanes, completed_lanes, default_airspeed_m_s, phase_airspeed_m_s
@@ -21,7 +21,7 @@ from propmatch.records.parts import Controller, Mass, Motor, Pack, PowerTrain, P
 from propmatch.records.sections import Phase
 from propmatch.units import GRAM_KG
 
-__all__ = ["ResolvedBrief", "Setting", "balance_miss_mm", "settings"]
+__all__ = ["ResolvedBrief", "Setting", "balance_miss_mm", "packs_placed", "settings"]
 
 Floats = NDArray[np.float64]
 
@@ -220,16 +220,13 @@ def settings(brief: Brief) -> tuple[Setting, ...]:
     return ResolvedBrief.of(brief).settings
 
 
-def balance_miss_mm(
+def packs_placed(
     setting: Setting, *, motors_g: Floats, propellers_g: Floats, controllers_g: Floats, pack_g: Floats
-) -> tuple[Floats, Floats]:
-    """How far from its target the centre of gravity stays with the pack at its best place, and the tolerance; (N,).
-
-    NaN where the brief does not say enough.
-    """
+) -> PackPlaces | None:
+    """Each pack (N,) at its best place, beside these masses; None where the brief does not say enough."""
     geometry, build = setting.geometry, setting.build
     if geometry is None:
-        return np.full(pack_g.shape, np.nan), np.full(pack_g.shape, np.nan)
+        return None
     places = (
         (motors_g, geometry.motor_mm),
         (propellers_g, geometry.propeller_mm),
@@ -239,6 +236,20 @@ def balance_miss_mm(
     moment = build.mass_g * build.position_mm + sum(
         mass * (np.nan if place is None else place) for mass, place in places
     )
-    packs = place_packs(geometry, base_mass_g=base, base_cg_mm=moment / base, pack_mass_g=pack_g)
+    return place_packs(geometry, base_mass_g=base, base_cg_mm=moment / base, pack_mass_g=pack_g)
+
+
+def balance_miss_mm(
+    setting: Setting, *, motors_g: Floats, propellers_g: Floats, controllers_g: Floats, pack_g: Floats
+) -> tuple[Floats, Floats]:
+    """How far from its target the centre of gravity stays with the pack at its best place, and the tolerance; (N,).
+
+    NaN where the brief does not say enough.
+    """
+    packs = packs_placed(
+        setting, motors_g=motors_g, propellers_g=propellers_g, controllers_g=controllers_g, pack_g=pack_g
+    )
+    if packs is None:
+        return np.full(pack_g.shape, np.nan), np.full(pack_g.shape, np.nan)
     miss = np.abs(packs.miss_mm)
-    return miss, np.where(np.isnan(miss), np.nan, geometry.cg_tolerance_mm)
+    return miss, np.where(np.isnan(miss), np.nan, packs.geometry.cg_tolerance_mm)

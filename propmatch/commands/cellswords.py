@@ -44,6 +44,7 @@ def _remedy(remedy: Any, shown: Shown) -> str:
 
 def ways_block(comparison: Any, count: int, shown: Shown) -> list[str]:
     """What brings one count inside the limits; nothing for a count that keeps them."""
+    from propmatch.checks.checkrules import capped
     from propmatch.checks.throttlecap import CAP_NOTE
 
     found = comparison.remedies.get(count)
@@ -79,14 +80,10 @@ def ways_block(comparison: Any, count: int, shown: Shown) -> list[str]:
     say(cap_text(case, shown))
     if math.isfinite(case.cap_throttle) and case.cap_throttle < 1:
         say(CAP_NOTE)
-        left = [c.name for c in case.failing if c.name not in _CURED]
+        left = [c.name for c in case.failing if c.name not in capped()]
         if left:
             say(f"A cap does nothing about: {check_names(left)}.")
     return lines
-
-
-_CURED = ("motor_current_static", "motor_current_flight", "motor_power", "controller_current", "pack_burst",
-          "propeller_rpm")  # fmt: skip
 
 
 def placing_block(comparison: Any, shown: Shown) -> list[str]:

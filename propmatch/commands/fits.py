@@ -99,9 +99,11 @@ def fits_reply(
 
 
 def _why(first: Any, shown: Shown) -> list[str]:
+    from propmatch.checks.limits import graded
+
     sentences = []
     if first.fits:
-        near = [check for check in first.checks if check.verdict == "close" and check.name != "cell_count"]
+        near = [check for check in graded(first.checks) if check.verdict == "close"]
         if near:
             sentences.append(f"Close to a limit: {'; '.join(over_text(check, shown) for check in near)}.")
         if first.outside_practice:

@@ -22,13 +22,6 @@ _METRIC_WORDS = {
 _FRONT_LINES = 8
 
 
-def binding(checks: Sequence[Any]) -> Any:
-    """The check nearest to its limit among those that can exclude; a cell count fits or not, so it binds nobody."""
-    from propmatch.checks.limits import smallest_margin
-
-    return smallest_margin([check for check in checks if check.name != "cell_count"])
-
-
 def candidate_row(candidate: Any) -> dict[str, Any]:
     """A candidate for JSON and CSV."""
     names = ("id", "motor_id", "controller_id", "pack_id", "propeller_id", "cells", "all_up_mass_g", "thrust_to_weight",
@@ -130,6 +123,8 @@ def _best_sentences(shortlist: Any, shown: Shown) -> list[str]:
 
 def _group_block(shortlist: Any, cells: int, group: Sequence[Any], shown: Shown, lines: int) -> list[str]:
     """A line of numbers and one of ids for each motor, propeller and pack; other controllers share them."""
+    from propmatch.checks.limits import graded, smallest_margin
+
     if not group:
         return []
     alike: dict[tuple[str, str, str], list[Any]] = {}
@@ -150,7 +145,7 @@ def _group_block(shortlist: Any, cells: int, group: Sequence[Any], shown: Shown,
                 "climb m/s": signed(candidate.climb_m_s),
                 "motor A": signed(candidate.motor_current_a),
                 "pack A": signed(candidate.pack_current_a),
-                "nearest limit": _nearest(binding(candidate.checks)),
+                "nearest limit": _nearest(smallest_margin(graded(candidate.checks))),
             }
         )
     head, *numbers = table(rows, left=("nearest limit",))
@@ -178,6 +173,8 @@ def _nearest(check: Any) -> str:
 
 def _reasons(shortlist: Any, candidate: Any, shown: Shown) -> list[str]:
     """Why the first of a list is good, which limit binds it, and what it does in the other variants."""
+    from propmatch.checks.limits import graded, smallest_margin
+
     reasons = []
     for name, word in (("flight_time", "flies"), ("thrust_to_weight", "thrust to weight"), ("climb", "climbs")):
         check = candidate.check(name)
@@ -188,7 +185,7 @@ def _reasons(shortlist: Any, candidate: Any, shown: Shown) -> list[str]:
         below = f"{shown.mass_of(mass.limit - mass.value):.0f} {shown.mass_unit}"
         reasons.append(f"{below} below the target mass")
     sentences = [f"The first: {'; '.join(reasons)}." if reasons else "The first:"]
-    if (near := binding(candidate.checks)) is not None:
+    if (near := smallest_margin(graded(candidate.checks))) is not None:
         sentences.append(
             f"What binds it is the {check_name(near.name)}: {value_text(near.value, near.unit)} against "
             f"{limit_number(near)} ({near.basis})."

@@ -7,7 +7,7 @@ import numpy as np
 
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.judged import judged_trains
-from propmatch.checks.limits import Design, checks_of, excludes, smallest_margin
+from propmatch.checks.limits import Design, checks_of, excludes, graded, smallest_margin
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.setting import ResolvedBrief, Setting
 from propmatch.faults import Fault, InputFaults, did_you_mean
@@ -111,7 +111,7 @@ def train_answer(brief: Brief, catalogue: Catalogue, ids: str, variant: str | No
     here, train, measured = measured_train(brief, catalogue, ids, variant)
     design = Design.of(train, here.variant)
     checks = [*checks_of(measured)[0], *catalogue.extra_checks(design, brief)]
-    near = smallest_margin([c for c in checks if c.name != "cell_count"])
+    near = smallest_margin(graded(checks))
     shown = shown_for(brief)
     main = {name: float(metric_value(measured, name)[0]) for name in _LABELS}
     return {

@@ -13,6 +13,7 @@ import attrs
 import numpy as np
 from numpy.typing import NDArray
 
+from propmatch.checks.checkrules import costly
 from propmatch.checks.judged import failing, judged, passing
 from propmatch.checks.measures import Setting, TrainMeasures
 from propmatch.checks.ratings import rating_lanes
@@ -46,7 +47,6 @@ a cold day at sea level (-1) over the site (0) to a hot day 1500 m higher (1).""
 COLD_C, HOT_C, RISE_M = -10.0, 35.0, 1500.0
 _SHARES = np.linspace(1.0, 0.0, 17)
 _STAGES = (0.0625, 0.125, 0.1875, 0.25, 0.3125, 0.375, 0.5, 0.625, 0.75, 0.875, 1.0)
-_COSTLY = ("flight_time", "pack_sustained", "climb")
 _ORDER = ("kv_rpm_per_v", "all_up_mass_g", "diameter_in", "pitch_in", "resistance_ohm", "air", "capacity_mah",
           "motor_mass_g")  # fmt: skip
 _SAMPLES = 128
@@ -191,7 +191,7 @@ class Corners:
 
     def _all_pass(self, boxes: list[Values]) -> list[bool]:
         """Whether every point of each set passes, all judged at once; costly checks only where the cheap ones pass."""
-        cheap = self._judge(boxes, _COSTLY)
+        cheap = self._judge(boxes, costly())
         left = [each for each, good in zip(boxes, cheap, strict=True) if good]
         rest = iter(self._judge(left, ()))
         return [good and next(rest) for good in cheap]

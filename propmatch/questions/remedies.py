@@ -7,6 +7,7 @@ import attrs
 import numpy as np
 
 from propmatch.catalogue.catalogue import Catalogue
+from propmatch.checks.checkrules import costly
 from propmatch.checks.judged import judged, passing
 from propmatch.checks.measures import Setting
 from propmatch.checks.ratings import rating_lanes
@@ -170,7 +171,7 @@ def _tried(setting: Setting, shelf: Shelf, kinds: Sequence[str]) -> list[Remedy]
     index |= {kind: np.asarray(grid.ravel(), dtype=np.intp) for kind, grid in zip(kinds, grids, strict=True)}
     lanes, ratings = shelf.combine(index["motor"], index["controller"], index["pack"], index["propeller"])
     cheap = judged(setting, lanes, ratings)
-    rough = passing(cheap, without=("climb", "flight_time", "pack_sustained"))
+    rough = passing(cheap, without=costly())
     some = np.flatnonzero(rough)
     if not some.size:
         return []

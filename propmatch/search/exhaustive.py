@@ -6,34 +6,23 @@ keeps what that one computed.
 """
 
 from collections.abc import Callable, Iterator
-from itertools import pairwise
 
 import attrs
 import numpy as np
 from numpy.typing import NDArray
 
-from propmatch.checks.measures import CHECKS, Setting, TrainMeasures
+from propmatch.checks.checkrules import CHECKS, stages
+from propmatch.checks.measures import Setting, TrainMeasures
 from propmatch.search.ranking import Ranking
 from propmatch.search.shelf import Shelf
 
-__all__ = ["STAGES", "Found", "exhaustive", "first_failures", "in_order"]
+__all__ = ["Found", "exhaustive", "first_failures", "in_order"]
 
 Index = NDArray[np.intp]
 Floats = NDArray[np.float64]
 
 _CHUNK = 65536
 """Combinations in work at a time, some 60 MB; a tenth of that takes twice the time, since each stage then has few."""
-_EXCLUDING = tuple(name for name, rule in CHECKS.items() if rule.basis != "common practice")
-_FIRST_OF_STAGE = ("motor_current_static", "motor_current_flight", "climb", "cell_voltage", "pack_sustained")
-
-
-def _stages() -> tuple[tuple[str, ...], ...]:
-    """Excluding checks in the order of ``CHECKS``, grouped by what they cost."""
-    cuts = [0, *(_EXCLUDING.index(name) for name in _FIRST_OF_STAGE), len(_EXCLUDING)]
-    return tuple(_EXCLUDING[start:stop] for start, stop in pairwise(cuts))
-
-
-STAGES = _stages()
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -76,14 +65,14 @@ def first_failures(measured: TrainMeasures) -> tuple[NDArray[np.int8], Index, Tr
     positions = {name: at for at, name in enumerate(CHECKS)}
     failed = np.full(measured.lanes.size, -1, dtype=np.int8)
     alive = np.arange(measured.lanes.size)
-    for stage in STAGES:
+    for stage in stages():
         if not alive.size:
             break
         mine = np.full(alive.size, -1, dtype=np.int8)
         for name in stage:
             if not measured.has_limit(name):
                 continue
-            out = ~measured[name].passes(CHECKS[name]) & (mine < 0)
+            out = ~measured.passes(name) & (mine < 0)
             mine[out] = positions[name]
         failed[alive] = mine
         keep = mine < 0

@@ -6,7 +6,8 @@ import attrs
 import numpy as np
 from numpy.typing import NDArray
 
-from propmatch.checks.measures import CHECKS, Setting, TrainMeasures
+from propmatch.checks.judged import smallest_margins
+from propmatch.checks.measures import Setting, TrainMeasures
 
 __all__ = ["METRICS", "Ranking", "ranking"]
 
@@ -63,21 +64,7 @@ def metric_value(measured: TrainMeasures, metric: str) -> Floats:
         return np.asarray(measured.top.top_speed_m_s)
     if metric == "climb":
         return np.asarray(measured.top.climb_m_s)
-    return smallest_margin_lanes(measured)
-
-
-def smallest_margin_lanes(measured: TrainMeasures) -> Floats:
-    """Smallest margin of each lane over the checks that can exclude; 1 where none has a limit."""
-    least = np.full(measured.lanes.size, np.inf)
-    for name, rule in CHECKS.items():
-        if rule.basis == "common practice":
-            continue
-        measure = measured[name]
-        with np.errstate(divide="ignore", invalid="ignore"):
-            margin = (measure.limit - measure.value) / np.abs(measure.limit) * (-1.0 if rule.least else 1.0)
-        counts = np.isfinite(measure.limit) & np.asarray(measure.judged) & np.isfinite(margin)
-        least = np.where(counts, np.minimum(least, margin), least)
-    return np.where(np.isfinite(least), least, 1.0)
+    return smallest_margins(measured)
 
 
 def ranking(setting: Setting) -> Ranking:

@@ -3,7 +3,7 @@
 import math
 from typing import Any
 
-from propmatch.checks.limits import smallest_margin
+from propmatch.checks.limits import graded, smallest_margin
 from propmatch.checks.measures import Setting
 from propmatch.records.sections import Phase
 from propmatch.words.checkwords import check_name, limit_text, value_text
@@ -89,7 +89,7 @@ def train_reasons(candidate: Any, shown: Shown) -> str:
         reasons.append(f"stays {shown.mass_text(mass.limit - mass.value)} below the target mass")
     text = f"{candidate.train.motor.name} with {candidate.train.propeller.name}"
     text += f" {_joined(reasons)}." if reasons else "."
-    near = smallest_margin([c for c in candidate.checks if c.name != "cell_count"])
+    near = smallest_margin(graded(candidate.checks))
     if near is not None:
         text += (
             f" Nearest to its limit is the {check_name(near.name)}: {value_text(near.value, near.unit)}, "

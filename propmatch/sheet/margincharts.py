@@ -5,7 +5,8 @@ from typing import Any
 
 import numpy as np
 
-from propmatch.checks.limits import CLOSE, Check
+from propmatch.checks.limits import CLOSE, Check, graded
+from propmatch.checks.rule import may_exclude
 from propmatch.sheet.picture import Picture, Table
 from propmatch.sheet.spread import Spread
 from propmatch.sheet.style import GREY, INK
@@ -88,9 +89,9 @@ def _range(spread: Spread, check: Check) -> str:
 
 def _words(checks: Sequence[Check]) -> str:
     over = [c for c in checks if c.verdict == "over"]
-    close = [c for c in checks if c.verdict == "close" and c.name != "cell_count"]
-    hard = [check_name(c.name) for c in over if c.basis != "common practice"]
-    soft = [check_name(c.name) for c in over if c.basis == "common practice"]
+    close = [c for c in graded(checks) if c.verdict == "close"]
+    hard = [check_name(c.name) for c in over if may_exclude(c.basis)]
+    soft = [check_name(c.name) for c in over if not may_exclude(c.basis)]
     parts = []
     parts.append(f"Beyond a limit of the brief or of a part: {', '.join(hard)}." if hard
                  else "Every limit of the brief and of the parts is kept.")  # fmt: skip

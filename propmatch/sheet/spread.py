@@ -15,6 +15,7 @@ import numpy as np
 from propmatch.checks.limits import Check, Design, checks_of, measures_of
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.ratings import rating_lanes
+from propmatch.checks.rule import margins
 from propmatch.checks.setting import ResolvedBrief
 from propmatch.models.tables import CoefficientTable
 from propmatch.records.brief import Brief
@@ -51,9 +52,8 @@ class Spread:
         if check.name not in self.low or not np.isfinite(check.limit) or check.limit == 0:
             return None
         ends = (self.low[check.name], self.high[check.name])
-        sign = 1.0 if check.least else -1.0
-        found = sorted(sign * (value - check.limit) / abs(check.limit) for value in ends)
-        return found[0], found[1]
+        found = margins(ends, check.limit, least=check.least)
+        return float(found.min()), float(found.max())
 
 
 def spread_of(design: Design, brief: Brief | ResolvedBrief) -> Spread:

@@ -6,6 +6,7 @@ from typing import Any
 
 import attrs
 
+from propmatch.checks.checkrules import CHECKS
 from propmatch.questions.envelope import CellEnvelope, Envelope, Range
 from propmatch.records.estimates import KV_LABEL_FACTOR
 from propmatch.words.shown import Shown, signed, wrapped
@@ -183,9 +184,10 @@ def _paragraph(each: CellEnvelope, shown: Shown) -> list[str]:
         f"expect {_span(each.returned_mah, 0)} mAh to go back on charging."
     ]
     if each.servo_supply_w > 0:
+        rule = CHECKS["servo_supply_heat"]
         sentences.append(
             f"The controller's linear servo supply turns up to {each.servo_supply_w:.1f} W into heat with this pack "
-            "(2 W is the usual limit, common practice)."
+            f"({rule.usual:g} {rule.unit} is the usual limit, {rule.basis})."
         )
     return sentences
 

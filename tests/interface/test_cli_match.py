@@ -5,6 +5,7 @@ import io
 import json
 
 import pytest
+from check_support import MOST_PACK, one_more_check
 
 from propmatch.aircraft.endurance import flight_time
 from propmatch.brief import load_brief
@@ -131,6 +132,18 @@ def test_exhaustive_gives_the_same_rows(run, brief_file):
     quick = run("match", brief_file, "--json").document["rows"]
     slow = run("match", brief_file, "--exhaustive", "--json").document["rows"]
     assert [row["id"] for row in quick] == [row["id"] for row in slow]
+
+
+def test_a_new_check_is_told_everywhere(run, brief_file, shortlist):
+    with one_more_check() as rule:
+        document = run("match", brief_file, "--json").document
+        first = document["rows"][0]
+        told = next(check for check in first["checks"] if check["name"] == rule.name)
+        assert (told["limit"], told["basis"], told["note"]) == (MOST_PACK, "brief", rule.what)
+        why = run("match", brief_file, "--why", shortlist.rows[0].id).out
+        assert "pack share" in why
+        assert f"at most {MOST_PACK:g}" in why
+    assert "pack share" not in run("match", brief_file, "--why", shortlist.rows[0].id).out
 
 
 def test_why_of_the_best_and_of_one_left_out(run, brief_file, edited, shortlist):

@@ -11,19 +11,26 @@ from pathlib import Path
 
 import httpx
 import pytest
+from check_support import one_more_check, reckoned
 from interface.conftest import Ran
 from interface.page_support import Served, served
 from interface.sheet_support import BRIEF, brief, stock
 
 from propmatch import hookimpl
 from propmatch.brief import Brief, loads_brief
+from propmatch.catalogue.catalogue import load_catalogue
+from propmatch.checks.checkrules import CHECKS
 from propmatch.checks.limits import Check, Design, run_checks
 from propmatch.checks.setting import settings
 from propmatch.coupling import solve
 from propmatch.hookspecs import ExtraCheck
+from propmatch.page.answers import train_answer
 from propmatch.page.edit import edited, field_values
+from propmatch.page.explain import explanation
 from propmatch.records.fields import replace
 from propmatch.search.matching import Candidate, match
+from propmatch.words.checkwords import check_name, value_text
+from propmatch_datasets import path
 
 PLAIN = """
 [aircraft]
@@ -43,6 +50,10 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def page(folder: Path) -> Iterator[Served]:
     with served(BRIEF, stock(), folder) as made:
         yield made
+
+
+def bundled_brief(name: str) -> Brief:
+    return loads_brief(path(f"briefs/{name}.toml").read_text(encoding="utf-8"), name)
 
 
 def best(asked: Brief) -> Candidate:
@@ -222,6 +233,39 @@ def test_every_number_shown_can_be_explained(page: Served) -> None:
     answer = page.ask("train", text=BRIEF, changes={}, train=chosen.id).json()
     for name in [each["name"] for each in (*answer["numbers"], *answer["checks"])]:
         assert page.ask("explain", text=BRIEF, changes={}, train=chosen.id, name=name).status_code == 200, name
+
+
+@pytest.mark.parametrize("name", ["club_racer", "schoolyard_trainer", "wetland_logger"])
+def test_the_arithmetic_closes_with_the_numbers_as_printed(name: str) -> None:
+    """Every formula, reckoned from its inputs to the digits shown, gives the value that is shown."""
+    asked, catalogue = bundled_brief(name), load_catalogue()
+    chosen = match(asked, catalogue, top=1).best
+    assert chosen is not None
+    closed = 0
+    for each in [*CHECKS, "top_speed"]:
+        told = explanation(asked, catalogue, chosen.id, each)
+        if told["value"] is None:
+            continue
+        printed = {i["symbol"]: float(i["text"].split()[0]) for i in told["inputs"] if i["symbol"]}
+        shown = value_text(reckoned(told["formula"], printed), told["unit"])
+        assert told["title"] == f"{check_name(each)}: {shown}", told["formula"]
+        assert told["arithmetic"].endswith(f" = {shown}") or not printed
+        closed += 1
+    assert closed >= len(CHECKS) - 1, "only the balance may be left out by a brief"
+
+
+def test_a_new_check_needs_no_word_of_the_page() -> None:
+    chosen = best(brief())
+    with one_more_check() as rule:
+        told = train_answer(brief(), stock(), chosen.id)
+        assert rule.name in [check["name"] for check in told["checks"]]
+        answer = explanation(brief(), stock(), chosen.id, rule.name)
+    share = chosen.train.pack.mass_g / chosen.all_up_mass_g
+    assert answer["value"] == pytest.approx(share)
+    assert answer["limit"] == "at most 0.3; from brief: made up for this test"
+    assert chosen.train.pack.name in answer["inputs"][0]["source"]
+    printed = {each["symbol"]: float(each["text"].split()[0]) for each in answer["inputs"]}
+    assert answer["title"] == f"pack share: {value_text(reckoned(answer['formula'], printed), '')}"
 
 
 # ---------------------------------------------------------------- editing

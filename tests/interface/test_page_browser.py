@@ -246,7 +246,7 @@ def test_a_number_is_explained_on_click(browser: Browser, page: Served) -> None:
     until(browser, "document.getElementById('explain').open")
     told = browser.text("#explain")
     assert value_text(best({}).all_up_mass_g, "g") in told
-    assert "bare mass + motors" in told
+    assert "m_bare + m_motors" in told
     assert "made up <em>here</em>" in told
     assert browser.accessibility() == []
     browser.driver.find_element("id", "explain-close").send_keys(Keys.ENTER)

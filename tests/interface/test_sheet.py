@@ -7,6 +7,7 @@ import attrs
 import html5lib
 import numpy as np
 import pytest
+from check_support import one_more_check
 from interface.sheet_support import (
     BRIEF,
     HOSTILE,
@@ -152,6 +153,12 @@ def test_flight_and_timer_are_those_of_flight_time(sheet: Sheet) -> None:
     table = sheet.section("duration").pictures[0].table
     assert [r[1] for r in table.rows] == [f"{phase.minutes:.1f}" for phase in flight.phases]
     assert [r[6] for r in table.rows] == [f"{phase.used_mah:.0f}" for phase in flight.phases]
+
+
+def test_a_new_check_stands_in_the_margins_of_the_sheet() -> None:
+    with one_more_check() as rule:
+        table = fresh_sheet().section("margins").pictures[0].table
+    assert [line[-1] for line in table.rows if line[0] == "pack share"] == [rule.what]
 
 
 def test_margins_are_those_of_run_checks(sheet: Sheet) -> None:

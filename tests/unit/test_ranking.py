@@ -6,9 +6,10 @@ import pytest
 from search_support import random_case
 
 from propmatch.brief import Prefer
+from propmatch.checks.judged import smallest_margins
 from propmatch.checks.limits import checks_of, smallest_margin
 from propmatch.checks.measures import TrainMeasures
-from propmatch.search.ranking import METRICS, Ranking, metric_value, ranking, smallest_margin_lanes
+from propmatch.search.ranking import METRICS, Ranking, metric_value, ranking
 
 SETTING, SHELF = random_case(21, (4, 2, 4, 4))
 
@@ -49,7 +50,7 @@ def test_scales_are_the_limits_of_the_brief_where_it_states_them():
 
 def test_the_margin_of_lanes_is_the_smallest_margin_of_their_checks():
     trains = measured(12)
-    lanes = smallest_margin_lanes(trains)
+    lanes = smallest_margins(trains)
     for margin, checks in zip(lanes, checks_of(trains), strict=True):
         nearest = smallest_margin([c for c in checks if np.isfinite(c.margin)])
         assert margin == pytest.approx(1.0 if nearest is None else nearest.margin)

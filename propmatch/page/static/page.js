@@ -205,11 +205,13 @@ async function explain(train, name) {
   try {
     const told = await ask("explain", { train, name });
     $("explain-title").textContent = told.title;
-    const rows = told.inputs.map((each) => make("tr", {}, make("th", { scope: "row" }, each.label),
+    const rows = told.inputs.map((each) => make("tr", {},
+      make("th", { scope: "row" }, [each.label, each.symbol].filter(Boolean).join(", ")),
       make("td", {}, each.text), make("td", {}, each.source)));
     const heads = ["What goes in", "Value", "Source"].map((text) => make("th", { scope: "col" }, text));
     $("explained").replaceChildren(
-      make("p", { class: "formula" }, told.formula),
+      make("p", { class: "formula" }, [told.formula, told.arithmetic].filter(Boolean).join(" = ")),
+      make("p", {}, told.state ? `Taken at: ${told.state}.` : ""),
       make("table", {}, make("thead", {}, make("tr", {}, ...heads)), make("tbody", {}, ...rows)),
       make("p", {}, told.note), make("p", {}, told.limit ? `Limit: ${told.limit}.` : "No limit is asked."),
       make("details", {}, make("summary", {}, "Assumptions"), make("ul", {}, ...told.assumptions.map((text) => make("li", {}, text)))));

@@ -258,11 +258,11 @@ def _found(best: _Best | None, combinations: int, counting: bool, complete: bool
         score=np.empty(0) if best is None else best.score,
         combinations=combinations,
         passing=best.passing if best is not None and counted else None,
-        left_out={
-            name: int(n) for name, n in zip(CHECKS, best.screen.counts, strict=True) if n
-        } if best is not None and counted else {},
+        left_out={name: n for name in CHECKS if (n := best.screen.counts[name])}
+        if best is not None and counted
+        else {},
         complete=complete,
-    )  # fmt: skip
+    )
 
 
 def _blocks(

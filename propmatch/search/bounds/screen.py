@@ -5,6 +5,7 @@ A block is all propellers by some drives on one pack. Each check is decided by b
 a limit, or outside what the bounds hold for, by :class:`propmatch.checks.measures.TrainMeasures` itself.
 """
 
+from collections import Counter
 from collections.abc import Callable, Iterator
 from functools import cached_property
 from typing import Any
@@ -13,7 +14,8 @@ import attrs
 import numpy as np
 from numpy.typing import NDArray
 
-from propmatch.checks.measures import CHECKS, TrainMeasures
+from propmatch.checks.checkrules import CHECKS, excluding
+from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.setting import Setting, balance_miss_mm
 from propmatch.models.pack import pack_resistance_ohm
 from propmatch.search.bounds.drives import Drives, Pairs, Threshold
@@ -110,8 +112,10 @@ _MANY = 65536
 """Drives looked at together where no propeller multiplies them."""
 _CHUNK = 12288
 """Lanes in work at a time, so that what they need stays in the cache."""
-POSITION = {name: at for at, name in enumerate(CHECKS)}
-
+SIZES = ("cell_count", "propeller_diameter", "all_up_mass", "wing_loading")
+CURRENTS = ("motor_current_static", "motor_current_flight", "motor_power", "controller_current", "pack_burst")
+FLOWN = ("pack_sustained", "flight_time")
+"""Checks decided together, by numbers of the parts, by currents at full throttle and by bounds of the flight."""
 
 Decide = Callable[[Drives, Lanes], tuple[Flags, Flags]]
 """Which lanes pass for sure, and which fail."""
@@ -122,7 +126,7 @@ class Screen:
 
     Attributes
     ----------
-    counts : (checks,), combinations by the first check they fail; meaningful while ``counting``
+    counts : combinations by the first check they fail; meaningful while ``counting``
     least : what full throttle must give at half charge beside the checks, at nodes of mass; None for nothing
     """
 
@@ -133,7 +137,7 @@ class Screen:
         self.tables = PropellerTables(setting, shelf) if tables is None else tables
         self.pairs = Pairs(setting, shelf)
         self._kept: dict[tuple[float, int], tuple[float, float, float]] = {}
-        self.counts = np.zeros(len(CHECKS), dtype=np.int64)
+        self.counts: Counter[str] = Counter()
         tables = self.tables
         self._low = tables.torque_low * (1.0 - BAND)
         self._high = tables.torque_high * (1.0 + BAND)
@@ -249,17 +253,15 @@ class Screen:
 
     @cached_property
     def _later(self) -> list[tuple[str, Decide]]:
-        """The checks after those of the current at full throttle, as far as the balance, that have a limit."""
-        limits, setting = self.setting.brief.limits, self.setting
-        each: list[tuple[str, Decide, Any]] = [
-            ("propeller_rpm", self._rpm.decide, True),
-            ("thrust_to_weight", self._thrust_to_weight, limits.min_thrust_to_weight),
-            ("hand_launch", self._unknown, limits.min_launch_thrust_to_weight),
-            ("climb", self._unknown, limits.min_climb_m_s),
-            ("cell_voltage", self._voltage, setting.stated.limits.cutoff_cell_v),
-            ("balance", self._balance, None if setting.geometry is None else setting.build),
-        ]
-        return [(name, decide) for name, decide, limit in each if limit is not None]
+        """The checks between those of the current at full throttle and of the flight that have a limit."""
+        known: dict[str, Decide] = {
+            "propeller_rpm": self._rpm.decide,
+            "thrust_to_weight": self._thrust_to_weight,
+            "cell_voltage": self._voltage,
+            "balance": self._balance,
+        }
+        rest = (name for name in excluding() if name not in (*SIZES, *CURRENTS, *FLOWN))
+        return [(name, known.get(name, self._unknown)) for name in rest if CHECKS[name].has_limit(self.setting)]
 
     @staticmethod
     def _in_chunks(decide: Decide, drives: Drives, lanes: Lanes) -> tuple[Flags, Flags]:
@@ -288,14 +290,14 @@ class Screen:
         return TrainMeasures(self.setting, *self.shelf.combine(*drives.combinations(lanes.drive, lanes.propeller).T))
 
     def _count(self, name: str, count: int) -> None:
-        self.counts[POSITION[name]] += count
+        self.counts[name] += count
 
     def _settle(self, name: str, drives: Drives, lanes: Lanes, passes: Flags, fails: Flags) -> Lanes:
         """Ask the measure about lanes that neither pass nor fail for sure; what passes."""
         open_ = np.flatnonzero(~(passes | fails))
         if open_.size:
             passes = passes.copy()
-            passes[open_] = self.measured(drives, lanes.take(open_))[name].passes(CHECKS[name])
+            passes[open_] = self.measured(drives, lanes.take(open_)).passes(name)
         kept = lanes if passes.all() else lanes.take(passes)
         self._count(name, lanes.size - kept.size)
         return kept
@@ -319,7 +321,7 @@ class Screen:
             if near.any():
                 p, d = np.nonzero(near)
                 lanes = Lanes(propeller=propellers[p], drive=d)
-                alive[p, d] = self.measured(drives, lanes)[name].passes(CHECKS[name])
+                alive[p, d] = self.measured(drives, lanes).passes(name)
             if self.counting:
                 self._count(name, int(np.count_nonzero(before)) - int(np.count_nonzero(alive)))
         return alive
@@ -345,7 +347,7 @@ class Screen:
         if self.counting:
             self._count("motor_current_static", int(np.count_nonzero(bad)))
         sure, rest = (Lanes(propeller=propellers[p], drive=d) for p, d in map(np.nonzero, (good, alive & ~good & ~bad)))
-        for name in ("motor_current_static", "motor_current_flight", "motor_power", "controller_current", "pack_burst"):
+        for name in CURRENTS:
             if rest.size:
                 rest = self._limit(name, drives, rest)
         return Lanes.joined([sure, rest])
@@ -353,7 +355,7 @@ class Screen:
     def _limit(self, name: str, drives: Drives, lanes: Lanes) -> Lanes:
         """A limit of the current at rest, in flight or both."""
         threshold = drives.limits[name]
-        rest, flight = name != "motor_current_flight", name != "motor_current_static"
+        rest, flight = CHECKS[name].state.rest, CHECKS[name].state.flight
         passes, fails = self._by_table(threshold, lanes, self._worst if flight else self._high, low=rest)
         passes, fails = self._directly(threshold, drives, lanes, passes, fails, rest=rest, flight=flight)
         if name == "motor_power":
@@ -449,10 +451,10 @@ class Screen:
     def flown(self, combination: Index) -> Flags:
         """Which combinations (N, 4) pass the last two checks, computed; the others are counted."""
         measured = TrainMeasures(self.setting, *self.shelf.combine(*combination.T))
-        current = measured["pack_sustained"].passes(CHECKS["pack_sustained"])
+        current = measured.passes("pack_sustained")
         time = np.ones(current.shape, dtype=bool)
         if self.setting.brief.limits.min_flight_minutes is not None:
-            time = measured["flight_time"].passes(CHECKS["flight_time"])
+            time = measured.passes("flight_time")
         self._count("pack_sustained", int(np.count_nonzero(~current)))
         self._count("flight_time", int(np.count_nonzero(current & ~time)))
         return current & time
