@@ -8,7 +8,7 @@ import click
 from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
 from propmatch.commands.output import Reply
 from propmatch.commands.saying import checks_table, mass_block, over_text
-from propmatch.commands.trains import LazyCatalogue, train_data, with_table
+from propmatch.commands.trains import TRAIN_OPTIONS, LazyCatalogue, train_data, with_table
 from propmatch.faults import Fault, InputFaults
 from propmatch.words.checkwords import joined, parts_text
 from propmatch.words.shown import Shown, signed, table, wrapped
@@ -26,11 +26,10 @@ def substitutes(stock: LazyCatalogue, typed: dict[str, str]) -> tuple[dict[str, 
     """
     import attrs
 
-    from propmatch.records.parts import Controller, Motor, Pack, Propeller
+    from propmatch.records.parts import PARTS
     from propmatch.records.plausibility import warnings_of
     from propmatch.records.typed import looks_typed, read_part
 
-    kinds = {"motor": Motor, "propeller": Propeller, "pack": Pack, "controller": Controller}
     found: dict[str, Any] = {}
     made: list[Any] = []
     doubts: list[Fault] = []
@@ -41,7 +40,7 @@ def substitutes(stock: LazyCatalogue, typed: dict[str, str]) -> tuple[dict[str, 
         )
     for kind, text in typed.items():
         if looks_typed(text):
-            read = read_part(kinds[kind], text, f"--{kind}")
+            read = read_part(PARTS[kind], text, f"--{kind}")
             faults += read.faults
             made += read.assumptions
             found[kind] = read.part
@@ -145,9 +144,6 @@ def _placing(fit: Any, shown: Shown) -> list[str]:
     return lines
 
 
-_KINDS = ("motor", "propeller", "pack", "controller")
-
-
 @click.command("fits", cls=Command)
 @click.argument("brief", required=False)
 @click.option("--train", metavar="ID", help='The design: ids joined by " + ".  [default: the best that match finds]')
@@ -171,11 +167,12 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     from propmatch.commands.fits import fits_reply, substitutes
     from propmatch.commands.output import show
     from propmatch.questions.fits import may_fit
+    from propmatch.records.parts import PARTS
 
     brief, which = open_brief(options["brief"])
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
     settings = wanted_settings(brief, None)
-    typed = {kind: options[kind] for kind in _KINDS if options[kind] is not None}
+    typed = {kind: options[kind] for kind in TRAIN_OPTIONS if kind in PARTS and options[kind] is not None}
     parts, made, doubts = substitutes(stock, typed)
     chosen = choose_for_brief(stock, brief, settings[0], {"train": options["train"]})
     fit = may_fit(brief, stock.catalogue, chosen.train, **parts)

@@ -15,12 +15,11 @@ from propmatch.faults import Fault, InputFaults
 from propmatch.records.brief import Brief
 from propmatch.records.estimates import Assumption
 from propmatch.records.fields import replace
-from propmatch.records.parts import Controller, Motor, Pack, PowerTrain, Propeller
+from propmatch.records.parts import PARTS, PowerTrain
 from propmatch.units import GRAM_KG
 
 __all__ = ["Fit", "FitInVariant", "may_fit"]
 
-_KINDS = {"motor": Motor, "controller": Controller, "pack": Pack, "propeller": Propeller}
 _NUMBERS = ("all_up_mass_g", "thrust_n", "thrust_to_weight", "motor_current_a", "pack_current_a", "minutes")
 
 
@@ -120,13 +119,13 @@ def may_fit(brief: Brief, catalogue: Catalogue, train: PowerTrain, **substitutes
         No substitute, a kind nobody knows, an id the catalogue does not have.
     """
     faults = [
-        Fault(where="substitute", key=kind, value="", rule=f"no such kind; the kinds are {', '.join(_KINDS)}")
+        Fault(where="substitute", key=kind, value="", rule=f"no such kind; the kinds are {', '.join(PARTS)}")
         for kind in substitutes
-        if kind not in _KINDS
+        if kind not in PARTS
     ]
     given = {kind: part for kind, part in substitutes.items() if part is not None}
     if not given:
-        faults.append(Fault(where="substitute", rule="name at least one of " + ", ".join(_KINDS)))
+        faults.append(Fault(where="substitute", rule="name at least one of " + ", ".join(PARTS)))
     if faults:
         raise InputFaults(faults)
     parts = {kind: catalogue.find(f"{kind}s", part) if isinstance(part, str) else part for kind, part in given.items()}

@@ -7,6 +7,7 @@ from typing import Any
 
 import attrs
 
+from propmatch.columns import Column
 from propmatch.units import conversion
 
 __all__ = ["SYSTEMS", "WIDTH", "Shown", "plain", "signed", "table", "wrapped"]
@@ -77,6 +78,32 @@ class Shown:
 
     def loading_text(self, loading_g_dm2: float) -> str:
         return f"{signed(self.loading_of(loading_g_dm2), 1)} {self.loading_unit}"
+
+    def unit(self, kind: str) -> str:
+        """The shown unit of a kind of number, as :mod:`propmatch.columns` names them."""
+        return {"mass": self.mass_unit, "thrust": self.thrust_unit, "speed": self.speed_unit}.get(kind, kind)
+
+    def number(self, value: float, kind: str, digits: int = 1) -> str:
+        """A number of a kind in the shown unit, without it; coarse units have digits enough."""
+        if kind == "mass":
+            return signed(self.mass_of(value), max(digits, 0 if self.mass_unit == "g" else 1))
+        if kind == "thrust":
+            return signed(self.thrust_of(value), max(digits, 0 if self.thrust == "gf" else 2))
+        if kind == "speed":
+            return signed(self.speed_of(value), digits)
+        return signed(100 * value if kind == "%" else value, digits)
+
+    def text(self, value: float, kind: str, digits: int = 1) -> str:
+        """A number of a kind with its unit."""
+        known = {"mass": self.mass_text, "thrust": self.thrust_text, "speed": self.speed_text}
+        return known[kind](value) if kind in known else f"{self.number(value, kind, digits)} {kind}".strip()
+
+    def cells(self, columns: Iterable[Column], row: object) -> dict[str, str]:
+        """A row of a text table: heading to number."""
+        return {
+            column.heading.format(unit=self.unit(column.kind)):
+            self.number(getattr(row, column.name), column.kind, column.digits) for column in columns
+        }  # fmt: skip
 
 
 def _in_unit(value: float, shown: str, ours: str) -> float:
