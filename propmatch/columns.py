@@ -41,8 +41,8 @@ class Column:
         The name under which the page shows and explains it; empty where it does not.
     html : bool
         Whether a notebook's table has it.
-    getter : callable
-        From what was computed to the number of each lane, (N,).
+    getter : callable, optional
+        From what was computed to the number of each lane, (N,); default: its attribute ``name``.
     """
 
     name: str = ""
@@ -53,7 +53,12 @@ class Column:
     place: int = 9
     page: str = ""
     html: bool = True
-    getter: "Callable[..., NDArray[np.float64]]"
+    getter: "Callable[..., NDArray[np.float64]] | None" = None
+
+    def __call__(self, computed: object) -> "NDArray[np.float64]":
+        """The number of each lane."""
+        found: NDArray[np.float64] = self.getter(computed) if self.getter else getattr(computed, self.name)
+        return found
 
     @property
     def unit(self) -> str:
@@ -89,5 +94,5 @@ def headed(columns: Iterable[Column]) -> list[Column]:
 
 def lanes_of(columns: Iterable[Column], computed: object) -> list[dict[str, float]]:
     """The numbers of each lane by name."""
-    values = {column.name: column.getter(computed) for column in columns}
+    values = {column.name: column(computed) for column in columns}
     return [dict(zip(values, map(float, lane), strict=True)) for lane in zip(*values.values(), strict=True)]

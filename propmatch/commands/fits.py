@@ -120,20 +120,10 @@ def _why(first: Any, shown: Shown) -> list[str]:
 
 
 def _changes(first: Any, shown: Shown) -> list[str]:
-    words = (
-        (f"all-up {shown.mass_unit}", "all_up_mass_g",
-         lambda v: signed(shown.mass_of(v), 0 if shown.mass_unit == "g" else 1)),
-        (f"static thrust {shown.thrust_unit}, fresh", "thrust_n",
-         lambda v: signed(shown.thrust_of(v), 0 if shown.thrust == "gf" else 2)),
-        ("thrust to weight, half charge", "thrust_to_weight", lambda v: signed(v, 2)),
-        ("motor A, fresh at rest", "motor_current_a", signed),
-        ("pack A on a wattmeter", "pack_current_a", signed),
-        ("minutes, brief's flying", "minutes", signed),
-    )  # fmt: skip
-    rows = [
-        {"": f"  {word}", "the design": show(first.numbers_before[name]), "substitute": show(first.numbers[name])}
-        for word, name, show in words
-    ]
+    from propmatch.questions.fits import NUMBERS
+
+    before, after = (shown.cells(NUMBERS, numbers) for numbers in (first.numbers_before, first.numbers))
+    rows = [{"": f"  {word}", "the design": text, "substitute": after[word]} for word, text in before.items()]
     return ["What changes:", *table(rows, left=("",))]
 
 

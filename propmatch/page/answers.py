@@ -112,7 +112,7 @@ def train_answer(brief: Brief, catalogue: Catalogue, ids: str, variant: str | No
              "text": shown.speed_text(value) if column.kind == "speed" and np.isfinite(value)
              else value_text(value, column.unit)}
             for column in headed(columns()) if column.page
-            for value in [float(column.getter(measured)[0])]
+            for value in [float(column(measured)[0])]
         ],
         "meets": not any(excludes(c) for c in checks),
         "misses": [f"{check_name(c.name)} {value_text(c.value, c.unit)}, {limit_text(c)}"

@@ -98,11 +98,15 @@ class Shown:
         known = {"mass": self.mass_text, "thrust": self.thrust_text, "speed": self.speed_text}
         return known[kind](value) if kind in known else f"{self.number(value, kind, digits)} {kind}".strip()
 
-    def cells(self, columns: Iterable[Column], row: object) -> dict[str, str]:
-        """A row of a text table: heading to number."""
+    def cells(self, columns: Sequence[Column], row: object, **said: str) -> dict[str, str]:
+        """A row of a text table: heading to number, or to what is ``said`` in place of it, by name of the column.
+
+        ``row`` is an object or a mapping.
+        """
+        held = row if isinstance(row, Mapping) else {column.name: getattr(row, column.name) for column in columns}
         return {
             column.heading.format(unit=self.unit(column.kind)):
-            self.number(getattr(row, column.name), column.kind, column.digits) for column in columns
+            said.get(column.name) or self.number(held[column.name], column.kind, column.digits) for column in columns
         }  # fmt: skip
 
 
