@@ -98,7 +98,7 @@ def _at_hand(parts: Sequence[Any], heading: str, shown: Shown, describe: Any) ->
             **describe(each.part),
             "motor A": signed(each.motor_current_a),
             "pack A": signed(each.pack_current_a),
-            f"thrust {shown.thrust_unit}": signed(shown.thrust_of(each.thrust_n), 0 if shown.thrust == "gf" else 2),
+            f"thrust {shown.thrust_unit}": shown.number(each.thrust_n, "thrust", 0),
         }
         for each in parts
     ]
@@ -329,8 +329,8 @@ def _pack_block(each: Any, shown: Shown) -> list[str]:
         {
             "id": f"  {near.pack.id or near.pack.name}",
             "mAh": signed(near.pack.capacity_mah, 0),
-            f"pack {shown.mass_unit}": signed(shown.mass_of(near.pack.mass_g), 1),
-            f"all-up {shown.mass_unit}": signed(shown.mass_of(near.all_up_mass_g), 0 if shown.mass_unit == "g" else 1),
+            f"pack {shown.mass_unit}": shown.number(near.pack.mass_g, "mass"),
+            f"all-up {shown.mass_unit}": shown.number(near.all_up_mass_g, "mass", 0),
             "min": signed(near.minutes),
             "otherwise": f"fails {check_names(near.failing)}" if near.failing else "meets the brief",
         }

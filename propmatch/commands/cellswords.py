@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import attrs
 
+from propmatch.columns import columns_of, headed
 from propmatch.commands.output import Reply
 from propmatch.commands.saying import check_names, checks_table, mass_block, over_text
 from propmatch.commands.trains import LazyCatalogue, train_data
@@ -14,8 +15,9 @@ from propmatch.words.shown import Shown, signed, table, wrapped
 
 if TYPE_CHECKING:
     from propmatch.checks.setting import Setting
+    from propmatch.questions.cells import CellCase
 
-__all__ = ["cap_text", "case_row", "cells_reply", "placing_block", "ways_block"]
+__all__ = ["cap_text", "cells_reply", "placing_block", "ways_block"]
 
 
 def cap_text(case: Any, shown: Shown) -> str:
@@ -112,25 +114,6 @@ def placing_block(comparison: Any, shown: Shown) -> list[str]:
 
 
 _WIDE = 5
-_FLAT = (
-    "variant", "basis", "cells", "origin", "all_up_mass_g", "thrust_to_weight", "minutes", "climb_m_s", "top_speed_m_s",
-    "thrust_n", "thrust_half_n", "rpm", "motor_rpm", "motor_current_a", "pack_current_a", "pack_power_w",
-    "motor_heat_w", "heat_w", "level_airspeed_m_s", "level_throttle", "level_motor_current_a", "level_pack_current_a",
-    "full_throttle_minutes", "servo_supply_heat_w", "cap_throttle", "cap_motor_limit_a", "cap_motor_current_a",
-    "cap_pack_current_a", "cap_pack_power_w", "cap_thrust_n", "cap_thrust_to_weight",
-)  # fmt: skip
-
-
-def case_row(case: Any) -> dict[str, Any]:
-    """A case for JSON and CSV."""
-    return {
-        **{name: getattr(case, name) for name in _FLAT},
-        "pack": case.pack.name,
-        "pack_mass_g": case.pack.mass_g,
-        "capacity_mah": case.pack.capacity_mah,
-        "failing": [check.name for check in case.failing],
-        "outside_practice": [check.name for check in case.outside_practice],
-    }
 
 
 def cells_reply(
@@ -157,7 +140,7 @@ def cells_reply(
         command="cells",
         headline=[*_headline(comparison, shown), *(text for text in (which, how) if text)],
         blocks=blocks,
-        rows=[case_row(case) for case in comparison.cases],
+        rows=[case.row for case in comparison.cases],
         assumptions=list(dict.fromkeys((*(chosen.assumptions if chosen else ()), *comparison.assumptions))),
         faults=(*(chosen.doubts if chosen else ()), *stock.broken),
         extra={
@@ -259,42 +242,27 @@ def _head(case: Any) -> str:
     return f"{case.cells}S own" if case.origin == "own" else f"{case.cells}S {case.basis.removeprefix('same ')}"
 
 
-def _numbers(heads: Sequence[str], cases: Sequence[Any], shown: Shown) -> list[str]:
-    speed = shown.speed_unit
-    lines: list[tuple[str, Any]] = [
-        ("pack mAh", lambda c: signed(c.pack.capacity_mah, 0)),
-        (f"pack {shown.mass_unit}", lambda c: signed(shown.mass_of(c.pack.mass_g), 1)),
-        (
-            f"all-up {shown.mass_unit}",
-            lambda c: signed(shown.mass_of(c.all_up_mass_g), 0 if shown.mass_unit == "g" else 1),
-        ),
-        (
-            f"thrust {shown.thrust_unit}",
-            lambda c: signed(shown.thrust_of(c.thrust_n), 0 if shown.thrust == "gf" else 2),
-        ),
-        ("thrust to weight, half charge", lambda c: signed(c.thrust_to_weight, 2)),
-        ("propeller rpm", lambda c: signed(c.rpm, 0)),
-        ("motor A", lambda c: signed(c.motor_current_a)),
-        ("pack A (wattmeter)", lambda c: signed(c.pack_current_a)),
-        ("pack W (wattmeter)", lambda c: signed(c.pack_power_w, 0)),
-        ("heat in one motor W", lambda c: signed(c.motor_heat_w)),
-        ("heat in all W", lambda c: signed(c.heat_w)),
-        ("heat in servo supply W", lambda c: signed(c.servo_supply_heat_w, 2)),
-        (f"level {speed}, half charge", lambda c: signed(shown.speed_of(c.level_airspeed_m_s), 0)),
-        ("  throttle %", lambda c: signed(100 * c.level_throttle, 0)),
-        ("  motor A / pack A", lambda c: f"{signed(c.level_motor_current_a)} / {signed(c.level_pack_current_a)}"),
-        ("minutes, brief's flying", lambda c: signed(c.minutes)),
-        ("minutes, full throttle", lambda c: signed(c.full_throttle_minutes)),
-        ("climb m/s, half charge", lambda c: signed(c.climb_m_s)),
-        (f"top {speed}, half charge", lambda c: signed(shown.speed_of(c.top_speed_m_s), 0)),
-        ("throttle cap %", lambda c: "none" if c.cap_throttle >= 1 else signed(100 * c.cap_throttle, 0)),
-        ("limits exceeded", lambda c: str(len(c.failing)) if c.failing else "none"),
-    ]
+def _numbers(heads: Sequence[str], cases: "Sequence[CellCase]", shown: Shown) -> list[str]:
+    texts = [_texts(case, shown) for case in cases]
     rows = [
-        {"": f"  {label}", **{head: make(case) for head, case in zip(heads, cases, strict=True)}}
-        for label, make in lines
+        {"": f"  {label}", **{head: text[label] for head, text in zip(heads, texts, strict=True)}} for label in texts[0]
     ]
     return table(rows, left=("",))
+
+
+def _texts(case: "CellCase", shown: Shown) -> dict[str, str]:
+    """The numbers of a case, top to bottom."""
+    from propmatch.questions.cells import CellCase
+
+    said = {"level_motor_current_a": f"{signed(case.level_motor_current_a)} / {signed(case.level_pack_current_a)}"}
+    if case.cap_throttle >= 1:
+        said["cap_throttle"] = "none"
+    return {
+        "pack mAh": signed(case.pack.capacity_mah, 0),
+        f"pack {shown.mass_unit}": shown.number(case.pack.mass_g, "mass"),
+        **shown.cells(headed(columns_of(CellCase)), case, **said),
+        "limits exceeded": str(len(case.failing)) if case.failing else "none",
+    }
 
 
 def _packs_block(comparison: Any, shown: Shown) -> list[str]:
@@ -343,13 +311,11 @@ def _variants_block(comparison: Any, shown: Shown) -> list[str]:
                 {
                     "variant": f"  {variant}",
                     "cells": f"{count}S",
-                    f"all-up {shown.mass_unit}": signed(
-                        shown.mass_of(case.all_up_mass_g), 0 if shown.mass_unit == "g" else 1
-                    ),
+                    f"all-up {shown.mass_unit}": shown.number(case.all_up_mass_g, "mass", 0),
                     "T/W": signed(case.thrust_to_weight, 2),
                     "min": signed(case.minutes),
                     "climb m/s": signed(case.climb_m_s),
-                    f"top {shown.speed_unit}": signed(shown.speed_of(case.top_speed_m_s), 0),
+                    f"top {shown.speed_unit}": shown.number(case.top_speed_m_s, "speed", 0),
                     "limits exceeded": str(len(case.failing)) if case.failing else "none",
                 }
             )

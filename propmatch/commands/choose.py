@@ -47,29 +47,11 @@ def train_of_ids(
     InputFaults
         An id that no kind has, a kind named twice or not at all.
     """
-    from propmatch.records.parts import PowerTrain
+    from propmatch.records.parts import PARTS, PowerTrain
+    from propmatch.records.trainid import parts_in_any_order
 
-    faults: list[Fault] = []
-    found: dict[str, Any] = {}
-    kinds = ("motor", "controller", "pack", "propeller")
-    for name in (piece.strip() for piece in text.split(" + ")):
-        having = [kind for kind in kinds if name in stock.catalogue.parts(f"{kind}s")]
-        if not having:
-            ids = [each for kind in kinds for each in stock.catalogue.parts(f"{kind}s")]
-            faults.append(Fault(option, value=name, rule="no part with this id", hint=did_you_mean(name, ids)))
-            continue
-        free = [kind for kind in having if kind not in found]
-        if not free:
-            faults.append(Fault(option, value=name, rule=f"is a second {having[0]}"))
-            continue
-        found[free[0]] = stock.catalogue.parts(f"{free[0]}s")[name]
-    missing = [kind for kind in kinds if kind not in found]
-    if missing and not faults:
-        rule = f"names no {' and no '.join(missing)}"
-        faults.append(Fault(option, value=text, rule=rule, hint='join four ids by " + " in one quoted word'))
-    if faults:
-        raise InputFaults(faults)
-    return PowerTrain(**found, **numbers)
+    known = {kind: stock.catalogue.parts(f"{kind}s") for kind in PARTS}
+    return PowerTrain(**parts_in_any_order(text, known, option), **numbers)
 
 
 def names_a_train(options: dict[str, Any], train: str = "train") -> bool:

@@ -8,7 +8,7 @@ import click
 from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
 from propmatch.commands.output import Reply
 from propmatch.commands.saying import checks_table, mass_block, over_text
-from propmatch.commands.trains import LazyCatalogue, train_data, with_table
+from propmatch.commands.trains import TRAIN_OPTIONS, LazyCatalogue, train_data, with_table
 from propmatch.faults import Fault, InputFaults
 from propmatch.words.checkwords import joined, parts_text
 from propmatch.words.shown import Shown, signed, table, wrapped
@@ -26,11 +26,10 @@ def substitutes(stock: LazyCatalogue, typed: dict[str, str]) -> tuple[dict[str, 
     """
     import attrs
 
-    from propmatch.records.parts import Controller, Motor, Pack, Propeller
+    from propmatch.records.parts import PARTS
     from propmatch.records.plausibility import warnings_of
     from propmatch.records.typed import looks_typed, read_part
 
-    kinds = {"motor": Motor, "propeller": Propeller, "pack": Pack, "controller": Controller}
     found: dict[str, Any] = {}
     made: list[Any] = []
     doubts: list[Fault] = []
@@ -41,7 +40,7 @@ def substitutes(stock: LazyCatalogue, typed: dict[str, str]) -> tuple[dict[str, 
         )
     for kind, text in typed.items():
         if looks_typed(text):
-            read = read_part(kinds[kind], text, f"--{kind}")
+            read = read_part(PARTS[kind], text, f"--{kind}")
             faults += read.faults
             made += read.assumptions
             found[kind] = read.part
@@ -123,20 +122,10 @@ def _why(first: Any, shown: Shown) -> list[str]:
 
 
 def _changes(first: Any, shown: Shown) -> list[str]:
-    words = (
-        (f"all-up {shown.mass_unit}", "all_up_mass_g",
-         lambda v: signed(shown.mass_of(v), 0 if shown.mass_unit == "g" else 1)),
-        (f"static thrust {shown.thrust_unit}, fresh", "thrust_n",
-         lambda v: signed(shown.thrust_of(v), 0 if shown.thrust == "gf" else 2)),
-        ("thrust to weight, half charge", "thrust_to_weight", lambda v: signed(v, 2)),
-        ("motor A, fresh at rest", "motor_current_a", signed),
-        ("pack A on a wattmeter", "pack_current_a", signed),
-        ("minutes, brief's flying", "minutes", signed),
-    )  # fmt: skip
-    rows = [
-        {"": f"  {word}", "the design": show(first.numbers_before[name]), "substitute": show(first.numbers[name])}
-        for word, name, show in words
-    ]
+    from propmatch.questions.fits import NUMBERS
+
+    before, after = (shown.cells(NUMBERS, numbers) for numbers in (first.numbers_before, first.numbers))
+    rows = [{"": f"  {word}", "the design": text, "substitute": after[word]} for word, text in before.items()]
     return ["What changes:", *table(rows, left=("",))]
 
 
@@ -145,9 +134,6 @@ def _placing(fit: Any, shown: Shown) -> list[str]:
     for text in fit.placing.readings(show=shown.speed_text):
         lines += wrapped(text, first="  - ", rest="    ")
     return lines
-
-
-_KINDS = ("motor", "propeller", "pack", "controller")
 
 
 @click.command("fits", cls=Command)
@@ -174,11 +160,12 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     from propmatch.commands.fits import fits_reply, substitutes
     from propmatch.commands.output import show
     from propmatch.questions.fits import may_fit
+    from propmatch.records.parts import PARTS
 
     brief, which = open_brief(options["brief"])
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
     resolved = ResolvedBrief.of(brief)
-    typed = {kind: options[kind] for kind in _KINDS if options[kind] is not None}
+    typed = {kind: options[kind] for kind in TRAIN_OPTIONS if kind in PARTS and options[kind] is not None}
     parts, made, doubts = substitutes(stock, typed)
     chosen = choose_for_brief(stock, resolved, resolved.as_designed, {"train": options["train"]})
     fit = may_fit(resolved, stock.catalogue, chosen.train, **parts)

@@ -6,12 +6,13 @@ from typing import Any
 
 import attrs
 
+from propmatch.columns import headed
 from propmatch.commands.output import Reply
 from propmatch.commands.trains import LazyCatalogue, train_data
 from propmatch.words.checkwords import check_name, limit_number, parts_text, value_text
-from propmatch.words.shown import Shown, signed, table, wrapped
+from propmatch.words.shown import Shown, table, wrapped
 
-__all__ = ["candidate_row", "check_block", "match_reply", "why_reply"]
+__all__ = ["check_block", "match_reply", "why_reply"]
 
 _METRIC_WORDS = {
     "flight_time": "flight time", "thrust_to_weight": "thrust to weight", "mass": "low mass", "top_speed": "top speed",
@@ -22,19 +23,8 @@ _METRIC_WORDS = {
 _FRONT_LINES = 8
 
 
-def candidate_row(candidate: Any) -> dict[str, Any]:
-    """A candidate for JSON and CSV."""
-    names = ("id", "motor_id", "controller_id", "pack_id", "propeller_id", "cells", "all_up_mass_g", "thrust_to_weight",
-             "flight_minutes", "top_speed_m_s", "climb_m_s", "motor_current_a", "pack_current_a", "score")  # fmt: skip
-    return {
-        **{name: getattr(candidate, name) for name in names},
-        "nearest": candidate.nearest.name if candidate.nearest else None,
-        "nearest_margin": candidate.nearest.margin if candidate.nearest else None,
-    }
-
-
 def _full_row(candidate: Any) -> dict[str, Any]:
-    return {**candidate_row(candidate), "checks": candidate.checks, "variants": candidate.variants}
+    return {**candidate.row, "checks": candidate.checks, "variants": candidate.variants}
 
 
 def _numbers(candidate: Any, shown: Shown) -> str:
@@ -62,7 +52,7 @@ def match_reply(
         command="match",
         headline=[_heading(shortlist), *_best_sentences(shortlist, shown), *([which] if which else [])],
         blocks=blocks,
-        rows=[candidate_row(candidate) for candidate in shortlist.rows],
+        rows=[candidate.row for candidate in shortlist.rows],
         assumptions=_assumptions(shortlist),
         faults=(*stock.broken, *shortlist.faults),
         remarks=remarks,
@@ -124,6 +114,7 @@ def _best_sentences(shortlist: Any, shown: Shown) -> list[str]:
 def _group_block(shortlist: Any, cells: int, group: Sequence[Any], shown: Shown, lines: int) -> list[str]:
     """A line of numbers and one of ids for each motor, propeller and pack; other controllers share them."""
     from propmatch.checks.limits import graded, smallest_margin
+    from propmatch.search.candidate import columns
 
     if not group:
         return []
@@ -131,23 +122,15 @@ def _group_block(shortlist: Any, cells: int, group: Sequence[Any], shown: Shown,
     for candidate in group:
         alike.setdefault((candidate.motor_id, candidate.propeller_id, candidate.pack_id), []).append(candidate)
     sets = list(alike.values())[:lines]
-    rows = []
-    for rank, (candidate, *_) in enumerate(sets, start=1):
-        rows.append(
-            {
-                "": f"{rank}.",
-                "min": signed(candidate.flight_minutes),
-                "T/W": signed(candidate.thrust_to_weight, 2),
-                f"all-up {shown.mass_unit}": signed(
-                    shown.mass_of(candidate.all_up_mass_g), 0 if shown.mass_unit == "g" else 1
-                ),
-                f"top {shown.speed_unit}": signed(shown.speed_of(candidate.top_speed_m_s), 0),
-                "climb m/s": signed(candidate.climb_m_s),
-                "motor A": signed(candidate.motor_current_a),
-                "pack A": signed(candidate.pack_current_a),
-                "nearest limit": _nearest(smallest_margin(graded(candidate.checks))),
-            }
-        )
+    shown_columns = headed(columns())
+    rows = [
+        {
+            "": f"{rank}.",
+            **shown.cells(shown_columns, candidate),
+            "nearest limit": _nearest(smallest_margin(graded(candidate.checks))),
+        }
+        for rank, (candidate, *_) in enumerate(sets, start=1)
+    ]
     head, *numbers = table(rows, left=("nearest limit",))
     text = [*wrapped(f"With {cells}S, best first by {_order(shortlist.ranking.weights)}:"), head]
     for line, (candidate, *others) in zip(numbers, sets, strict=True):
@@ -257,10 +240,12 @@ def why_reply(stock: LazyCatalogue, brief: Any, options: dict[str, Any], which: 
     from propmatch.checks.setting import ResolvedBrief
     from propmatch.commands.choose import train_of_ids
     from propmatch.records.estimates import completed
+    from propmatch.records.parts import PARTS
+    from propmatch.records.trainid import joined_ids
     from propmatch.search.why import why
 
     train = train_of_ids(stock, options["why"], "--why")
-    ids = " + ".join(str(part.id) for part in (train.motor, train.controller, train.pack, train.propeller))
+    ids = joined_ids(getattr(train, kind).id for kind in PARTS)
     resolved = ResolvedBrief.of(brief)
     found = why(resolved, stock.catalogue, ids, variant=options["variant"])
     name = parts_text(train)

@@ -6,15 +6,15 @@ from typing import Any
 import click
 
 from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, open_catalogue
+from propmatch.records.trainid import PART_KINDS
 
 __all__ = ["command"]
 
-KINDS = ("motors", "controllers", "packs", "propellers")
 _LIST_LENGTH = 40
 
 
 @click.command("parts", cls=Command)
-@click.argument("kind", required=False, type=click.Choice(KINDS))
+@click.argument("kind", required=False, type=click.Choice([f"{kind}s" for kind in PART_KINDS]))
 @click.argument("patterns", nargs=-1, metavar="[PATTERN]...")
 @click.option(
     "--where", multiple=True, metavar="COND", help='Only parts with "mass<25g", "kv>=1400", "family=thin"; repeatable.'

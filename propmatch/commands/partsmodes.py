@@ -7,6 +7,7 @@ from typing import Any
 from propmatch.commands.output import Reply, show
 from propmatch.commands.partswords import list_block, part_blocks, part_row, table_block, table_rows
 from propmatch.faults import Fault, InputFaults
+from propmatch.records.parts import KINDS
 from propmatch.words.shown import table, wrapped
 
 __all__ = [
@@ -32,7 +33,7 @@ def _troubles(catalogue: Any) -> list[Fault]:
 def show_overview(catalogue: Any, form: str) -> None:
     """How many parts of each kind there are, by plugin."""
     rows = []
-    for kind in ("motors", "controllers", "packs", "propellers"):
+    for kind in KINDS:
         by_plugin: dict[str, int] = {}
         for name in catalogue.listed(kind):
             plugin = name.partition("/")[0]
@@ -67,7 +68,6 @@ def show_overview(catalogue: Any, form: str) -> None:
 def show_list(catalogue: Any, kind: str, patterns: Sequence[str], where: Sequence[str], limit: int, form: str) -> None:
     """The parts of a kind that match."""
     from propmatch.commands.partsfilter import condition
-    from propmatch.records.parts import KINDS
 
     faults: list[Fault] = []
     test = condition(KINDS[kind], where, faults)
@@ -102,7 +102,7 @@ def show_part(catalogue: Any, kind: str | None, text: str, form: str) -> None:
 
     found = []
     missing: list[Fault] = []
-    for each in (kind,) if kind else ("motors", "controllers", "packs", "propellers"):
+    for each in (kind,) if kind else KINDS:
         try:
             found.append((each, catalogue.find(each, text)))
         except InputFaults as error:
@@ -144,7 +144,7 @@ def show_all_faults(catalogue: Any, form: str) -> None:
     wrong = [*(each.fault for each in catalogue.broken), *catalogue.faults]
     wrong += [each.fault for each in catalogue.broken if each.fault not in wrong]
     doubts = catalogue.warnings
-    aside = sum(catalogue.set_aside(kind) for kind in ("motors", "controllers", "packs", "propellers"))
+    aside = sum(catalogue.set_aside(kind) for kind in KINDS)
     real = [fault for fault in wrong if fault.kind == "fault"]
     soft = [*(fault for fault in wrong if fault.kind != "fault"), *doubts]
     sentence = (

@@ -1,13 +1,14 @@
 """``propmatch point``: one operating point, or a sweep over throttle, thrust, airspeed or charge."""
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from typing import Any
 
 import attrs
 import click
 
+from propmatch.columns import Column
 from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
 from propmatch.commands.plotting import check_plot, plot_option, point_picture, save_plot
 from propmatch.commands.trains import (
@@ -182,35 +183,39 @@ def _loads(train: Any, row: Row, shown: Shown) -> list[str]:
 # ---------------------------------------------------------------- sweeps
 
 
-Column = tuple[str, Callable[[Row], str]]
-
-
-def _quantities(question: "Question", shown: Shown) -> list[Column]:
-    """The quantities that answer the question, each a line of the sweep."""
-    thrust = (
-        f"thrust, {shown.thrust_unit}",
-        lambda row: signed(shown.thrust_of(row["thrust_n"]), 0 if shown.thrust == "gf" else 2),
+_QUANTITIES = {
+    column.name: column
+    for column in (
+        Column(name="thrust_n", heading="thrust, {unit}", kind="thrust", digits=0),
+        Column(name="throttle", heading="throttle, %", kind="%", digits=0),
+        Column(name="pack_current_a", heading="pack current, A"),
+        Column(name="motor_current_a", heading="motor current, A"),
+        Column(name="electrical_power_w", heading="power from the pack, W", digits=0),
+        Column(name="motor_heat_w", heading="heat in one motor, W"),
+        Column(name="rpm", heading="propeller rpm", digits=0),
+        Column(name="cell_voltage_v", heading="volts a cell under load", digits=2),
+        Column(name="system_efficiency", heading="pulling power from 100 W, W", kind="%", digits=0),
     )
-    throttle = ("throttle, %", lambda row: signed(100 * row["throttle"], 0))
-    pack = ("pack current, A", lambda row: signed(row["pack_current_a"]))
-    motor = ("motor current, A", lambda row: signed(row["motor_current_a"]))
-    power = ("power from the pack, W", lambda row: signed(row["electrical_power_w"], 0))
-    heat = ("heat in one motor, W", lambda row: signed(row["motor_heat_w"]))
-    rpm = ("propeller rpm", lambda row: signed(row["rpm"], 0))
-    cell = ("volts a cell under load", lambda row: signed(row["cell_voltage_v"], 2))
-    useful = ("pulling power from 100 W, W", lambda row: signed(100 * row["system_efficiency"], 0))
+}
+
+
+def _quantities(question: "Question") -> list[Column]:
+    """The quantities that answer the question, each a line of the sweep."""
     if question.thrust_n is not None:
-        return [throttle, pack, motor, power, heat, *([useful] if question.airspeed_m_s[-1] else [])]
-    if question.swept == "airspeed_m_s":
-        return [thrust, rpm, motor, power, useful]
-    if question.swept == "charge":
-        return [thrust, rpm, motor, pack, cell]
-    return [thrust, motor, pack, power, heat, rpm]
+        names = ["throttle", "pack_current_a", "motor_current_a", "electrical_power_w", "motor_heat_w"]
+        names += ["system_efficiency"] if question.airspeed_m_s[-1] else []
+    elif question.swept == "airspeed_m_s":
+        names = ["thrust_n", "rpm", "motor_current_a", "electrical_power_w", "system_efficiency"]
+    elif question.swept == "charge":
+        names = ["thrust_n", "rpm", "motor_current_a", "pack_current_a", "cell_voltage_v"]
+    else:
+        names = ["thrust_n", "motor_current_a", "pack_current_a", "electrical_power_w", "motor_heat_w", "rpm"]
+    return [_QUANTITIES[name] for name in names]
 
 
 def _value_text(question: "Question", row: Row, shown: Shown) -> str:
     if question.swept == "airspeed_m_s":
-        return signed(shown.speed_of(row["airspeed_m_s"]), 0)
+        return shown.number(row["airspeed_m_s"], "speed", 0)
     if question.swept == "thrust_n":
         return signed(shown.thrust_of(row["asked_thrust_n"]), 0 if shown.thrust == "gf" else 1)
     if question.swept == "throttle":
@@ -230,17 +235,19 @@ def _swept_word(question: "Question", shown: Shown) -> str:
 
 def _sweep(question: "Question", rows: Sequence[Row], shown: Shown) -> list[list[str]]:
     """Quantities below each other, the swept value running to the right, in strips that fit a line."""
-    quantities = _quantities(question, shown)
-    head = _swept_word(question, shown)
-    label = max(len(head), *(len(name) for name, _ in quantities))
+    quantities = _quantities(question)
     _restore_throttle(question, rows)
-    columns = [[_value_text(question, row, shown), *(text(row) for _, text in quantities)] for row in rows]
+    lines = [
+        {_swept_word(question, shown): _value_text(question, row, shown), **shown.cells(quantities, row)}
+        for row in rows
+    ]
+    names, columns = list(lines[0]), [list(line.values()) for line in lines]
+    label = max(map(len, names))
     wide = max(len(text) for column in columns for text in column) + 2
     per_strip = max(1, (WIDTH - label) // wide)
     strips = []
     for start in range(0, len(columns), per_strip):
         part = columns[start : start + per_strip]
-        names = [head, *(name for name, _ in quantities)]
         strips.append(
             [name.ljust(label) + "".join(column[at].rjust(wide) for column in part) for at, name in enumerate(names)]
         )

@@ -6,7 +6,7 @@ import attrs
 
 from propmatch.faults import Fault
 from propmatch.records.fields import Declared, check
-from propmatch.units import FOOT_M, GRAM_FORCE_N, KMH_M_S, MPH_M_S, OUNCE_FORCE_N
+from propmatch.units import conversion, units_for
 
 __all__ = ["AIRSPEED", "ALTITUDE", "CHARGE", "TEMPERATURE", "THROTTLE", "THRUST", "Quantity", "read_values"]
 
@@ -17,39 +17,23 @@ _NUMBER = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:e[-+]?\d+)?|[-+]?nan|[-+]?
 
 @attrs.frozen(kw_only=True)
 class Quantity:
-    """What an option means: its option, its declared range and the units it may be typed in."""
+    """What an option means: its option, its declared range, and whether a number may stand without a unit."""
 
     option: str
     rule: Declared
-    units: dict[str, float]
+    bare: bool = True
 
 
-THROTTLE = Quantity(
-    option="--throttle", rule=Declared(kind="number", name="throttle", ge=0, le=1), units={"": 1.0, "%": 0.01}
-)
-CHARGE = Quantity(
-    option="--charge", rule=Declared(kind="number", name="charge", ge=0, le=1), units={"": 1.0, "%": 0.01}
-)
-AIRSPEED = Quantity(
-    option="--airspeed",
-    rule=Declared(kind="number", name="airspeed_m_s", unit="m/s", ge=0, le=150),
-    units={"": 1.0, "m/s": 1.0, "km/h": KMH_M_S, "mph": MPH_M_S, "ft/s": FOOT_M},
-)
-ALTITUDE = Quantity(
-    option="--altitude",
-    rule=Declared(kind="number", name="altitude_m", unit="m", ge=-500, le=6000),
-    units={"": 1.0, "m": 1.0, "ft": FOOT_M},
-)
-TEMPERATURE = Quantity(
-    option="--temperature",
-    rule=Declared(kind="number", name="temperature_c", unit="degC", ge=-40, le=60),
-    units={"": 1.0, "degc": 1.0, "c": 1.0},
-)
-THRUST = Quantity(
-    option="--hold",
-    rule=Declared(kind="number", name="thrust_n", unit="N", ge=0, le=10000),
-    units={"gf": GRAM_FORCE_N, "g": GRAM_FORCE_N, "kgf": 1000 * GRAM_FORCE_N, "oz": OUNCE_FORCE_N, "n": 1.0},
-)
+def _of(option: str, name: str, unit: str = "", *, ge: float, le: float, bare: bool = True) -> Quantity:
+    return Quantity(option=option, rule=Declared(kind="number", name=name, unit=unit, ge=ge, le=le), bare=bare)
+
+
+THROTTLE = _of("--throttle", "throttle", ge=0, le=1)
+CHARGE = _of("--charge", "charge", ge=0, le=1)
+AIRSPEED = _of("--airspeed", "airspeed_m_s", "m/s", ge=0, le=150)
+ALTITUDE = _of("--altitude", "altitude_m", "m", ge=-500, le=6000)
+TEMPERATURE = _of("--temperature", "temperature_c", "degC", ge=-40, le=60)
+THRUST = _of("--hold", "thrust_n", "N", ge=0, le=10000, bare=False)
 
 
 def read_values(quantity: Quantity, text: str, faults: list[Fault]) -> list[float]:
@@ -74,15 +58,17 @@ def read_values(quantity: Quantity, text: str, faults: list[Fault]) -> list[floa
 
 def _value(quantity: Quantity, piece: str, faults: list[Fault]) -> list[float]:
     found = _NUMBER.fullmatch(piece)
-    unit = found.group(2).lower() if found else ""
+    rule = quantity.rule
     if found is None:
-        example = f"such as {quantity.option} 0.2..1" if quantity.units.get("%") else ""
+        example = f"such as {quantity.option} 0.2..1" if not rule.unit else ""
         faults.append(Fault(quantity.option, value=piece, rule="must be a number, a list or a range", hint=example))
         return []
-    if unit not in quantity.units:
-        known = " or ".join(word for word in quantity.units if word)
+    number, unit = found.groups()
+    convert = conversion(unit or rule.unit, rule.unit) if unit or quantity.bare else None
+    if convert is None:
+        known = " or ".join(word for word in units_for(rule.unit) if word)
         faults.append(Fault(quantity.option, value=piece, rule=f"needs a unit: {known}"))
         return []
-    value, problems = check(quantity.rule, float(found.group(1)) * quantity.units[unit], "", reading=True)
+    value, problems = check(rule, convert(float(number)), "", reading=True)
     faults += [Fault(quantity.option, "", each.value, each.rule) for each in problems]
     return [] if problems else [value]

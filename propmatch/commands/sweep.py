@@ -4,6 +4,7 @@ from collections import Counter
 from itertools import groupby, product
 from typing import Any
 
+import attrs
 import click
 
 from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
@@ -83,7 +84,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
             blocks=[lines],
             rows=[
                 {"case": answer.name, "combinations": answer.combinations, "passing": answer.passing}
-                | {name: getattr(row, name) for name in _ROW}
+                | attrs.asdict(row)
                 for answer in answers
                 for row in answer.rows
             ],
@@ -98,7 +99,6 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
 
 _SAMPLE_LINES = 6
-_ROW = ("id", "cells", "score", "flight_minutes", "thrust_to_weight", "all_up_mass_g")
 
 
 def _answer_lines(answer: Any, shown: Any) -> list[str]:

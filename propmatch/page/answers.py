@@ -10,14 +10,16 @@ from propmatch.checks.judged import judged_trains
 from propmatch.checks.limits import Design, checks_of, excludes, graded, smallest_margin
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.setting import ResolvedBrief, Setting
-from propmatch.faults import Fault, InputFaults, did_you_mean
+from propmatch.columns import headed
+from propmatch.faults import Fault, InputFaults
 from propmatch.page.edit import field_values
 from propmatch.records.brief import Brief
 from propmatch.records.estimates import completed
-from propmatch.records.parts import PowerTrain
+from propmatch.records.parts import PARTS, PowerTrain
+from propmatch.records.trainid import TrainId, parts_in_order
+from propmatch.search.candidate import columns
 from propmatch.search.front import Passing, passing_map
 from propmatch.search.matching import match, shelf_for
-from propmatch.search.ranking import metric_value
 from propmatch.sheet.briefwords import brief_sentences
 from propmatch.sheet.speeds import THROTTLES, fastest_of, phase_points, speeds
 from propmatch.train.coupling import solve
@@ -28,14 +30,6 @@ __all__ = ["best_answer", "brief_answer", "fault_rows", "map_answer", "measured_
 
 MARKS = 2000
 _FRESH = 1.08  # a full pack turns the propeller that much faster than a half full one, or less
-_KINDS = ("motor", "controller", "pack", "propeller")
-_LABELS = {
-    "flight_time": ("flight time", "min"),
-    "thrust_to_weight": ("thrust to weight", ""),
-    "mass": ("all-up mass", "g"),
-    "top_speed": ("top speed", "m/s"),
-    "climb": ("best climb", "m/s"),
-}
 
 
 def numbers(values: Any) -> list[float | None]:
@@ -77,21 +71,8 @@ def brief_answer(brief: Brief, variant: str | None = None) -> dict[str, Any]:
 
 def picked_train(catalogue: Catalogue, here: Setting, ids: str) -> PowerTrain:
     """The power train of four ids, as this brief would fly it."""
-
-    names = [piece.strip() for piece in ids.split(" + ")]
-    if len(names) != len(_KINDS):
-        raise InputFaults([Fault("train", value=ids, rule=f"must be ids of {', '.join(_KINDS)} joined by ' + '")])
-    found: dict[str, Any] = {}
-    faults = []
-    for kind, name in zip(_KINDS, names, strict=True):
-        known = catalogue.parts(f"{kind}s")
-        if name in known:
-            found[kind] = known[name]
-        else:
-            faults.append(Fault("train", kind, name, "no part with this id", did_you_mean(name, known)))
-    if faults:
-        raise InputFaults(faults)
-    train = here.train(**found)
+    known = {kind: catalogue.parts(f"{kind}s") for kind in PARTS}
+    train = here.train(**parts_in_order(ids, known, "train"))
     if train.propeller.table is None:
         raise InputFaults([Fault("train", "propeller", train.propeller.id, "has no thrust and power coefficients")])
     return train
@@ -113,20 +94,20 @@ def train_answer(brief: Brief, catalogue: Catalogue, ids: str, variant: str | No
     checks = [*checks_of(measured)[0], *catalogue.extra_checks(design, brief)]
     near = smallest_margin(graded(checks))
     shown = shown_for(brief)
-    main = {name: float(metric_value(measured, name)[0]) for name in _LABELS}
     return {
         "id": ids,
         "cells": train.pack.cells_series,
         "parts": [
             {"kind": kind, "id": str(part.id), "name": part.name, "source": part.source.text}
-            for kind in _KINDS
+            for kind in PARTS
             for part in [getattr(train, kind)]
         ],
         "numbers": [
-            {"name": name, "label": label, "value": _number(main[name]), "unit": unit,
-             "text": shown.speed_text(main[name]) if name == "top_speed" and np.isfinite(main[name])
-             else value_text(main[name], unit)}
-            for name, (label, unit) in _LABELS.items()
+            {"name": column.page, "label": column.label.partition(",")[0], "value": _number(value), "unit": column.unit,
+             "text": shown.speed_text(value) if column.kind == "speed" and np.isfinite(value)
+             else value_text(value, column.unit)}
+            for column in headed(columns()) if column.page
+            for value in [float(column(measured)[0])]
         ],
         "meets": not any(excludes(c) for c in checks),
         "misses": [f"{check_name(c.name)} {value_text(c.value, c.unit)}, {limit_text(c)}"
@@ -203,12 +184,10 @@ def map_answer(
         # a front that is larger than the map: every so many of it, by flight time
         order = np.argsort(-found.flight_minutes, kind="stable")
         found = found.take(order[np.linspace(0, order.size - 1, most).astype(np.intp)])
-    kinds: tuple[Sequence[Any], ...] = (shelf.motors, shelf.controllers, shelf.packs, shelf.propellers)
-    ids = [[str(part.id) for part in parts] for parts in kinds]
     return {
         "total": found.total,
         "combinations": shelf.combinations,
-        "id": [" + ".join(names[i] for names, i in zip(ids, row, strict=True)) for row in found.combination.tolist()],
+        "id": [TrainId(**shelf.ids(row)).id for row in found.combination.tolist()],
         "flight_minutes": numbers(found.flight_minutes),
         "thrust_to_weight": numbers(found.thrust_to_weight),
         "all_up_mass_g": numbers(found.all_up_mass_g),

@@ -6,13 +6,14 @@ Thrust to weight, climb and top speed at half charge; currents, heat and speed o
 
 import math
 from collections.abc import Sequence
-from typing import Any
+from functools import partial
 
 import attrs
 import numpy as np
+from numpy.typing import NDArray
 
 from propmatch.aircraft.flight import level_lanes
-from propmatch.aircraft.flightlanes import flight_time_lanes
+from propmatch.aircraft.flightlanes import FlightLanes, flight_time_lanes
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.judged import judged_trains
 from propmatch.checks.limits import Check, checks_of, excludes
@@ -20,6 +21,7 @@ from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.placing import Placing, placing
 from propmatch.checks.setting import ResolvedBrief, Setting
 from propmatch.checks.throttlecap import CapLanes, ratings_cap
+from propmatch.columns import columns_of, lanes_of, number
 from propmatch.faults import Fault, InputFaults
 from propmatch.questions.remedies import Remedies, remedies
 from propmatch.records.brief import Brief
@@ -30,6 +32,7 @@ from propmatch.records.parts import Pack, PowerTrain
 from propmatch.records.sections import Phase
 from propmatch.search.matching import match
 from propmatch.tablehtml import table_html
+from propmatch.train.operating import OperatingPoint
 from propmatch.units import GRAM_KG
 
 __all__ = [
@@ -42,6 +45,8 @@ __all__ = [
     "compare_cells",
     "compared_packs",
 ]
+
+Floats = NDArray[np.float64]
 
 BASES = ("same energy", "same mass", "same capacity")
 """Ways in which packs of different cell counts are comparable."""
@@ -123,8 +128,32 @@ _CELLS = range(1, 7)
 
 
 @attrs.frozen(kw_only=True, eq=False)
+class _Worked:
+    """What the numbers of the cases are read from, a lane each."""
+
+    measured: TrainMeasures
+    fresh: OperatingPoint
+    half: OperatingPoint
+    level: OperatingPoint
+    level_airspeed_m_s: Floats
+    full: FlightLanes
+    cap: CapLanes
+
+
+_further = partial(number, html=False)
+"""A column too many for the table of a notebook."""
+
+
+@attrs.frozen(kw_only=True, eq=False)
 class CellCase:
     """One cell count, one way of comparing, one variant.
+
+    The numbers are columns. Thrust to weight, climb and top speed are at half charge, minutes of the brief's flying;
+    thrust, speeds, currents, power and heat at full throttle at rest on a full pack, motor values of one motor, heat of
+    the whole train in ``heat_w``; ``thrust_half_n`` is the same thrust at half charge. ``level_``: level flight at half
+    charge, NaN where it cannot be held. ``full_throttle_minutes``: at full throttle until the same end. ``cap_``: the
+    largest duty that keeps the ratings of motor, controller, pack and propeller, 1 when full throttle does; motor
+    current there, and at rest on a full pack what a wattmeter shows and the thrust.
 
     Attributes
     ----------
@@ -132,23 +161,7 @@ class CellCase:
     cells : int
     pack : Pack, origin : str as in ``ComparedPack``
     train : PowerTrain
-    all_up_mass_g, thrust_to_weight, minutes, climb_m_s, top_speed_m_s : float
-        Thrust to weight, climb and top speed at half charge; minutes of the brief's flying.
-    thrust_n, rpm, motor_rpm, motor_current_a, pack_current_a, pack_power_w, motor_heat_w, heat_w : float
-        Full throttle at rest on a full pack; motor values of one motor, heat of the whole train in ``heat_w``.
-    thrust_half_n : float
-        The same thrust at half charge.
-    level_airspeed_m_s, level_throttle, level_motor_current_a, level_pack_current_a : float
-        Level flight at half charge; NaN where it cannot be held.
-    full_throttle_minutes : float
-        Flown at full throttle until the same end.
-    servo_supply_heat_w : float
     checks : tuple of Check
-    cap_throttle, cap_motor_limit_a, cap_motor_current_a, cap_pack_current_a, cap_pack_power_w, cap_thrust_n : float
-        Largest duty that keeps the ratings of motor, controller, pack and propeller, 1 when full throttle does; motor
-        current there, and at rest what a wattmeter shows and the thrust.
-    cap_thrust_to_weight : float
-        Fresh, at rest.
     """
 
     variant: str
@@ -157,34 +170,57 @@ class CellCase:
     pack: Pack
     origin: str
     train: PowerTrain
-    all_up_mass_g: float
-    thrust_to_weight: float
-    minutes: float
-    climb_m_s: float
-    top_speed_m_s: float
-    thrust_n: float
-    rpm: float
-    motor_rpm: float
-    motor_current_a: float
-    pack_current_a: float
-    pack_power_w: float
-    motor_heat_w: float
-    heat_w: float
-    thrust_half_n: float
-    level_airspeed_m_s: float
-    level_throttle: float
-    level_motor_current_a: float
-    level_pack_current_a: float
-    full_throttle_minutes: float
-    servo_supply_heat_w: float
     checks: tuple[Check, ...]
-    cap_throttle: float
-    cap_motor_limit_a: float
-    cap_motor_current_a: float
-    cap_pack_current_a: float
-    cap_pack_power_w: float
-    cap_thrust_n: float
-    cap_thrust_to_weight: float
+    all_up_mass_g: float = number(
+        "all-up {unit}", lambda w: w.measured.frames.mass_kg / GRAM_KG, kind="mass", digits=0, place=1
+    )
+    thrust_to_weight: float = number(
+        "thrust to weight, half charge", lambda w: w.measured["thrust_to_weight"].value, digits=2, place=3
+    )
+    minutes: float = number("minutes, brief's flying", lambda w: w.measured["flight_time"].value, place=14)
+    climb_m_s: float = number("climb m/s, half charge", lambda w: w.measured.top.climb_m_s, place=16)
+    top_speed_m_s: float = number(
+        "top {unit}, half charge", lambda w: w.measured.top.top_speed_m_s, kind="speed", digits=0, place=17
+    )
+    thrust_n: float = number("thrust {unit}", lambda w: w.fresh.thrust_n, kind="thrust", digits=0, place=2)
+    thrust_half_n: float = _further("", lambda w: w.half.thrust_n)
+    rpm: float = _further("propeller rpm", lambda w: w.fresh.rpm, digits=0, place=4)
+    motor_rpm: float = _further("", lambda w: w.fresh.motor_rpm)
+    motor_current_a: float = number("motor A", lambda w: w.fresh.motor_current_a, place=5)
+    pack_current_a: float = number("pack A (wattmeter)", lambda w: w.fresh.pack_current_a, place=6)
+    pack_power_w: float = _further("pack W (wattmeter)", lambda w: w.fresh.electrical_power_w, digits=0, place=7)
+    motor_heat_w: float = _further("heat in one motor W", lambda w: w.fresh.motor_heat_w, place=8)
+    heat_w: float = _further("heat in all W", lambda w: w.fresh.heat_w, place=9)
+    level_airspeed_m_s: float = _further(
+        "level {unit}, half charge", lambda w: w.level_airspeed_m_s, kind="speed", digits=0, place=11
+    )
+    level_throttle: float = _further("  throttle %", lambda w: w.level.throttle, kind="%", digits=0, place=12)
+    level_motor_current_a: float = _further("  motor A / pack A", lambda w: w.level.motor_current_a, place=13)
+    level_pack_current_a: float = _further("", lambda w: w.level.pack_current_a)
+    full_throttle_minutes: float = _further("minutes, full throttle", lambda w: w.full.minutes, place=15)
+    servo_supply_heat_w: float = _further(
+        "heat in servo supply W", lambda w: w.measured["servo_supply_heat"].value, digits=2, place=10
+    )
+    cap_throttle: float = number("throttle cap %", lambda w: w.cap.throttle, kind="%", digits=0, place=18)
+    cap_motor_limit_a: float = _further("", lambda w: w.cap.motor_limit_a)
+    cap_motor_current_a: float = _further("", lambda w: w.cap.motor_current_a)
+    cap_pack_current_a: float = _further("", lambda w: w.cap.pack_current_a)
+    cap_pack_power_w: float = _further("", lambda w: w.cap.pack_power_w)
+    cap_thrust_n: float = _further("", lambda w: w.cap.thrust_n)
+    cap_thrust_to_weight: float = _further("", lambda w: w.cap.thrust_n / w.measured.frames.weight_n)
+
+    @property
+    def row(self) -> dict[str, str | int | float | list[str]]:
+        """As JSON and CSV have it."""
+        return {
+            **{name: getattr(self, name) for name in ("variant", "basis", "cells", "origin")},
+            **{column.name: getattr(self, column.name) for column in columns_of(CellCase)},
+            "pack": self.pack.name,
+            "pack_mass_g": self.pack.mass_g,
+            "capacity_mah": self.pack.capacity_mah,
+            "failing": [check.name for check in self.failing],
+            "outside_practice": [check.name for check in self.outside_practice],
+        }
 
     @property
     def failing(self) -> tuple[Check, ...]:
@@ -243,8 +279,8 @@ class CellComparison:
         return next(case for case in self.cases if (case.variant, case.basis, case.cells) == wanted)
 
     def _repr_html_(self) -> str:
-        names = ("variant", "basis", "cells", "all_up_mass_g", "thrust_to_weight", "minutes", "climb_m_s",
-                 "top_speed_m_s", "thrust_n", "motor_current_a", "pack_current_a", "cap_throttle")  # fmt: skip
+        numbers = (column.name for column in columns_of(CellCase) if column.html)
+        names = ("variant", "basis", "cells", *numbers)
         rows = [
             [*(getattr(case, name) for name in names), ", ".join(check.name for check in case.failing) or "none"]
             for case in self.cases
@@ -386,43 +422,20 @@ def _cases(measured: TrainMeasures, packs: Sequence[ComparedPack], trains: Seque
     setting, lanes, frames = measured.setting, measured.lanes, measured.frames
     n = lanes.size
     density, sound = np.full(n, setting.air.density_kg_m3), np.full(n, setting.air.speed_of_sound_m_s)
-    fresh, half = measured.full(1.0), measured.full(0.5)
     speed = level_airspeed(setting)
     speeds = setting.default_airspeed_m_s(frames) if speed is None else np.full(n, speed)
     level = level_lanes(lanes, frames, speeds, np.full(n, 0.5), density, sound)
     loud = (Phase(name="full throttle", throttle=1.0, share=1.0),)
     full = flight_time_lanes(lanes, frames, loud, setting.reserve_charge, setting.cutoff_cell_v, density, sound)
-    cap: CapLanes = ratings_cap(measured)
-    columns: dict[str, Any] = {
-        "all_up_mass_g": frames.mass_kg / GRAM_KG,
-        "thrust_to_weight": measured["thrust_to_weight"].value,
-        "minutes": measured["flight_time"].value,
-        "climb_m_s": measured.top.climb_m_s,
-        "top_speed_m_s": measured.top.top_speed_m_s,
-        "thrust_half_n": half.thrust_n,
-        "level_airspeed_m_s": speeds,
-        "level_throttle": level.throttle,
-        "level_motor_current_a": level.motor_current_a,
-        "level_pack_current_a": level.pack_current_a,
-        "full_throttle_minutes": full.minutes,
-        "servo_supply_heat_w": measured["servo_supply_heat"].value,
-        "pack_power_w": fresh.electrical_power_w,
-        "cap_throttle": cap.throttle,
-        "cap_motor_limit_a": cap.motor_limit_a,
-        "cap_motor_current_a": cap.motor_current_a,
-        "cap_pack_current_a": cap.pack_current_a,
-        "cap_pack_power_w": cap.pack_power_w,
-        "cap_thrust_n": cap.thrust_n,
-        "cap_thrust_to_weight": cap.thrust_n / frames.weight_n,
-    }
-    for name in ("thrust_n", "rpm", "motor_rpm", "motor_current_a", "pack_current_a", "motor_heat_w", "heat_w"):
-        columns[name] = getattr(fresh, name)
-    checks = checks_of(measured)
+    worked = _Worked(
+        measured=measured, fresh=measured.full(1.0), half=measured.full(0.5), level=level, level_airspeed_m_s=speeds,
+        full=full, cap=ratings_cap(measured),
+    )  # fmt: skip
+    numbers, checks = lanes_of(columns_of(CellCase), worked), checks_of(measured)
     return [
         CellCase(
             variant=setting.variant.name, basis=each.basis, cells=each.cells, pack=each.pack, origin=each.origin,
-            train=train, checks=tuple(checks[lane]),
-            **{name: float(column[lane]) for name, column in columns.items()},
+            train=train, checks=tuple(checks[lane]), **numbers[lane],
         )
         for lane, (each, train) in enumerate(zip(packs, trains, strict=True))
     ]  # fmt: skip

@@ -3,7 +3,6 @@
 from typing import Any
 
 import attrs
-import numpy as np
 
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.judged import judged_trains
@@ -11,17 +10,30 @@ from propmatch.checks.limits import Check, checks_of, excludes
 from propmatch.checks.placing import Placing, placing
 from propmatch.checks.setting import ResolvedBrief
 from propmatch.checks.throttlecap import ratings_cap
+from propmatch.columns import Column, lanes_of
 from propmatch.faults import Fault, InputFaults
 from propmatch.records.brief import Brief
 from propmatch.records.estimates import Assumption
 from propmatch.records.fields import replace
-from propmatch.records.parts import Controller, Motor, Pack, PowerTrain, Propeller
+from propmatch.records.parts import PARTS, PowerTrain
 from propmatch.units import GRAM_KG
 
-__all__ = ["Fit", "FitInVariant", "may_fit"]
+__all__ = ["NUMBERS", "Fit", "FitInVariant", "may_fit"]
 
-_KINDS = {"motor": Motor, "controller": Controller, "pack": Pack, "propeller": Propeller}
-_NUMBERS = ("all_up_mass_g", "thrust_n", "thrust_to_weight", "motor_current_a", "pack_current_a", "minutes")
+NUMBERS = (
+    Column(name="all_up_mass_g", heading="all-up {unit}", kind="mass", digits=0,
+           getter=lambda measured: measured.frames.mass_kg / GRAM_KG),
+    Column(name="thrust_n", heading="static thrust {unit}, fresh", kind="thrust", digits=0,
+           getter=lambda measured: measured.full(1.0).thrust_n),
+    Column(name="thrust_to_weight", heading="thrust to weight, half charge", digits=2,
+           getter=lambda measured: measured["thrust_to_weight"].value),
+    Column(name="motor_current_a", heading="motor A, fresh at rest",
+           getter=lambda measured: measured.full(1.0).motor_current_a),
+    Column(name="pack_current_a", heading="pack A on a wattmeter",
+           getter=lambda measured: measured.full(1.0).pack_current_a),
+    Column(name="minutes", heading="minutes, brief's flying", getter=lambda measured: measured["flight_time"].value),
+)  # fmt: skip
+"""What changes with a substitute."""
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -36,8 +48,7 @@ class FitInVariant:
     checks, before : tuple of Check
         With the substitute, and with the design.
     numbers, numbers_before : dict
-        all_up_mass_g, thrust_n (static, fresh), thrust_to_weight (half charge), motor_current_a and pack_current_a
-        (static, fresh), minutes.
+        Those of ``NUMBERS``.
     cap_throttle, cap_motor_limit_a, cap_pack_current_a : float
         Throttle cap that keeps the ratings, 1 when none is needed; the limit, and what a wattmeter shows there.
     """
@@ -120,13 +131,13 @@ def may_fit(brief: Brief | ResolvedBrief, catalogue: Catalogue, train: PowerTrai
         No substitute, a kind nobody knows, an id the catalogue does not have.
     """
     faults = [
-        Fault(where="substitute", key=kind, value="", rule=f"no such kind; the kinds are {', '.join(_KINDS)}")
+        Fault(where="substitute", key=kind, value="", rule=f"no such kind; the kinds are {', '.join(PARTS)}")
         for kind in substitutes
-        if kind not in _KINDS
+        if kind not in PARTS
     ]
     given = {kind: part for kind, part in substitutes.items() if part is not None}
     if not given:
-        faults.append(Fault(where="substitute", rule="name at least one of " + ", ".join(_KINDS)))
+        faults.append(Fault(where="substitute", rule="name at least one of " + ", ".join(PARTS)))
     if faults:
         raise InputFaults(faults)
     parts = {kind: catalogue.find(f"{kind}s", part) if isinstance(part, str) else part for kind, part in given.items()}
@@ -138,16 +149,7 @@ def may_fit(brief: Brief | ResolvedBrief, catalogue: Catalogue, train: PowerTrai
         measured, assumed = judged_trains(setting, [train, changed])
         made |= dict.fromkeys((*setting.variant.assumptions, *assumed))
         checks = checks_of(measured)
-        fresh = measured.full(1.0)
-        columns: dict[str, Any] = {
-            "all_up_mass_g": measured.frames.mass_kg / GRAM_KG,
-            "thrust_n": fresh.thrust_n,
-            "thrust_to_weight": measured["thrust_to_weight"].value,
-            "motor_current_a": fresh.motor_current_a,
-            "pack_current_a": fresh.pack_current_a,
-            "minutes": measured["flight_time"].value,
-        }
-        numbers = [{name: float(np.asarray(columns[name])[at]) for name in _NUMBERS} for at in (0, 1)]
+        numbers_before, numbers = lanes_of(NUMBERS, measured)
         cap = ratings_cap(measured)
         variants.append(
             FitInVariant(
@@ -155,8 +157,8 @@ def may_fit(brief: Brief | ResolvedBrief, catalogue: Catalogue, train: PowerTrai
                 fits=not any(excludes(check) for check in checks[1]),
                 checks=tuple(checks[1]),
                 before=tuple(checks[0]),
-                numbers=numbers[1],
-                numbers_before=numbers[0],
+                numbers=numbers,
+                numbers_before=numbers_before,
                 cap_throttle=float(cap.throttle[1]),
                 cap_motor_limit_a=float(cap.motor_limit_a[1]),
                 cap_pack_current_a=float(cap.pack_current_a[1]),

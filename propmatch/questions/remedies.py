@@ -162,7 +162,7 @@ def _choices(stock: Catalogue, train: PowerTrain) -> dict[str, list[Any]]:
 
 def _tried(setting: Setting, shelf: Shelf, kinds: Sequence[str]) -> list[Remedy]:
     """Trains with other parts of these kinds that pass every excluding check."""
-    sizes = dict(zip(("motor", "controller", "pack", "propeller"), shelf.sizes, strict=True))
+    sizes = {kind: len(parts) for kind, parts in shelf.kinds.items()}
     grids = np.meshgrid(*(np.arange(1, sizes[kind]) for kind in kinds), indexing="ij")
     n = grids[0].size
     if not n:

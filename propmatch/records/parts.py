@@ -31,6 +31,7 @@ __all__ = [
     "CD0_WORDS",
     "FAMILIES",
     "KINDS",
+    "PARTS",
     "Airframe",
     "Controller",
     "Motor",
@@ -303,7 +304,9 @@ class PowerTrain:
         )
 
 
-KINDS: dict[str, type] = {"motors": Motor, "controllers": Controller, "packs": Pack, "propellers": Propeller}
-"""The four kinds of parts, and the class of each."""
+PARTS: dict[str, type] = {"motor": Motor, "controller": Controller, "pack": Pack, "propeller": Propeller}
+"""The four parts of a power train, and the class of each."""
+KINDS: dict[str, type] = {f"{part}s": cls for part, cls in PARTS.items()}
+"""The same by the kinds that a catalogue holds: ``motors``, ``controllers``, ``packs``, ``propellers``."""
 
 Part = Motor | Controller | Pack | Propeller

@@ -17,7 +17,7 @@ from propmatch.records.estimates import MEMORY, NOMINAL_CELL_V, PRACTICE, Assump
 from propmatch.records.fields import Declared, build, check, declared
 from propmatch.records.listing import ListingRow
 from propmatch.records.parts import Controller, Motor, Pack, Propeller, Source
-from propmatch.units import GRAM_FORCE_N, INCH_M, MAH_AH, MM_M, OUNCE_KG
+from propmatch.units import INCH_M, MAH_AH, MM_M, conversion, units_for
 
 __all__ = ["TypedPart", "controller_for", "field_of", "looks_typed", "read_number", "read_part", "read_value"]
 
@@ -26,25 +26,6 @@ _QUANTITY = re.compile(rf"({_NUMBER})\s*([^\d\s.,=]*)", re.IGNORECASE)
 _KEY = re.compile(r"([A-Za-z_][\w-]*)\s*=\s*(.*)", re.DOTALL)
 _CELLS = re.compile(r"(\d+)S(?:(\d+)P)?", re.IGNORECASE)
 _SIZE = re.compile(r"([\d.]+)[x×]([\d.]+)(?:[x×](\d+))?", re.IGNORECASE)
-
-_OUNCE_G = OUNCE_KG * 1000
-_UNITS: dict[str, dict[str, float]] = {
-    "g": {"g": 1.0, "kg": 1e3, "oz": _OUNCE_G},
-    "ohm": {"ohm": 1.0, "Ω": 1.0, "mohm": 1e-3, "mΩ": 1e-3},
-    "mohm": {"mohm": 1.0, "mΩ": 1.0, "ohm": 1e3, "Ω": 1e3},
-    "A": {"A": 1.0, "mA": 1e-3},
-    "V": {"V": 1.0, "mV": 1e-3},
-    "W": {"W": 1.0, "kW": 1e3},
-    "mAh": {"mAh": 1.0, "Ah": 1e3},
-    "1/h": {"C": 1.0},
-    "rpm/V": {"kV": 1.0, "rpm/V": 1.0},
-    "rpm": {"rpm": 1.0},
-    "in": {"in": 1.0, "mm": MM_M / INCH_M, "cm": 10 * MM_M / INCH_M},
-    "s": {"s": 1.0, "min": 60.0},
-    "degC": {"C": 1.0, "degC": 1.0},
-    "gf": {"gf": 1.0, "kgf": 1e3, "ozf": _OUNCE_G, "N": 1.0 / GRAM_FORCE_N},
-}
-"""Declared unit to the units it may be typed in, with the factor."""
 
 _SHORT: dict[type, dict[str, str]] = {
     Motor: {"kv": "kv_rpm_per_v", "mass": "mass_g", "m": "mass_g", "r": "resistance_ohm", "rm": "resistance_ohm",
@@ -225,10 +206,11 @@ def read_value(rule: Declared, text: str) -> Any:
         hint = "write a decimal point" if re.fullmatch(r"\d+,\d+\S*", text) else ""
         return Fault("", name, text, f"must be {rule.rule}", hint)
     number, unit = quantity.groups()
-    factor = _factor(rule.unit, unit) if unit else 1.0
-    if factor is None:
-        return Fault("", name, text, f"the unit must be {' or '.join(_UNITS.get(rule.unit, {})) or 'left out'}")
-    return float(number) * factor
+    convert = conversion(unit or rule.unit, rule.unit)
+    if convert is None:
+        words = [each or "left out" for each in units_for(rule.unit)]
+        return Fault("", name, text, f"the unit must be {' or '.join(words)}")
+    return convert(float(number))
 
 
 def field_of(cls: type, key: str) -> Declared | Fault:
@@ -254,10 +236,10 @@ def _read_quantity(
 ) -> dict[str, Any] | Fault:
     """A number with a unit and no key."""
     for declared_unit, name in _BARE_UNIT[cls].items():
-        factor = _factor(declared_unit, unit) if unit else None
-        if factor is not None:
-            return {name: float(number) * factor}
-    keys = [name for name, rule in rules.items() if rule.unit and unit and _factor(rule.unit, unit) is not None]
+        convert = conversion(unit, declared_unit)
+        if convert is not None:
+            return {name: convert(float(number))}
+    keys = [name for name, rule in rules.items() if rule.unit and conversion(unit, rule.unit) is not None]
     if keys:
         return Fault("", value=word, rule="say which number this is: " + " or ".join(f"{key}={word}" for key in keys))
     return Fault("", value=word, rule="not understood", hint=f"type it like {_EXAMPLE[cls]}")
@@ -269,11 +251,6 @@ def _read_size(word: str, diameter: str, pitch: str, blades: str | None) -> dict
     except ValueError:
         return Fault("", value=word, rule="must be diameter x pitch in inches", hint="type it like 6x4 or 5.5x4.5")
     return size | ({"blades": int(blades)} if blades else {})
-
-
-def _factor(declared_unit: str, unit: str) -> float | None:
-    known = {name.lower(): factor for name, factor in _UNITS.get(declared_unit, {}).items()}
-    return known.get(unit.lower())
 
 
 # ---------------------------------------------------------------- what a line may leave out

@@ -8,95 +8,34 @@ import attrs
 import numpy as np
 
 from propmatch.catalogue.catalogue import Catalogue
-from propmatch.checks.judged import failing
-from propmatch.checks.limits import Check, Design, checks_of, smallest_margin
-from propmatch.checks.measures import TrainMeasures
-from propmatch.checks.setting import ResolvedBrief, Setting
+from propmatch.checks.measures import Setting
+from propmatch.checks.setting import ResolvedBrief
+from propmatch.columns import headed
 from propmatch.faults import Fault, InputFaults
 from propmatch.records.brief import Brief
 from propmatch.records.estimates import Assumption, completed
-from propmatch.records.parts import PowerTrain
+from propmatch.records.trainid import TrainId
 from propmatch.search.bounds.pruned import COUNTED, PropellerTables, search
+from propmatch.search.candidate import Candidate, candidates, columns
 from propmatch.search.exhaustive import Found
 from propmatch.search.exhaustive import exhaustive as by_force
 from propmatch.search.front import Passing, front_of, passing_map
-from propmatch.search.ranking import METRICS, Ranking, metric_value, ranking
+from propmatch.search.ranking import Ranking, ranking
 from propmatch.search.shelf import Shelf
 from propmatch.tablehtml import table_html
 
 __all__ = ["Candidate", "Mark", "Shortlist", "match", "shelf_for"]
 
 
-@attrs.frozen(kw_only=True, eq=False)
-class Candidate:
-    """One power train of a shortlist.
-
-    Attributes
-    ----------
-    id : str
-        Ids of motor, controller, pack and propeller joined by `` + ``.
-    motor_id, controller_id, pack_id, propeller_id : str
-    design : Design
-    cells : int
-    all_up_mass_g, thrust_to_weight, flight_minutes : float
-    top_speed_m_s, climb_m_s : float, at half charge
-    motor_current_a, pack_current_a : float
-        Largest at full throttle on a full pack.
-    score : float
-    checks : tuple of Check
-    nearest : Check or None
-        The check nearest to its limit among those that can exclude.
-    variants : dict
-        For each other variant of the brief the names of the checks that rule this train out there.
-    """
-
-    id: str
-    motor_id: str
-    controller_id: str
-    pack_id: str
-    propeller_id: str
-    design: Design
-    cells: int
-    all_up_mass_g: float
-    thrust_to_weight: float
-    flight_minutes: float
-    top_speed_m_s: float
-    climb_m_s: float
-    motor_current_a: float
-    pack_current_a: float
-    score: float
-    checks: tuple[Check, ...]
-    nearest: Check | None
-    variants: dict[str, tuple[str, ...]]
-
-    @property
-    def train(self) -> PowerTrain:
-        """The power train."""
-        return self.design.train
-
-    def check(self, name: str) -> Check:
-        """A check by name."""
-        return next(c for c in self.checks if c.name == name)
-
-
 @attrs.frozen(kw_only=True)
-class Mark:
+class Mark(TrainId):
     """A combination on the map of all that meet a brief; ``front`` where none beats it in all of the three numbers."""
 
-    motor_id: str
-    controller_id: str
-    pack_id: str
-    propeller_id: str
     cells: int
     flight_minutes: float
     thrust_to_weight: float
     all_up_mass_g: float
     front: bool
-
-    @property
-    def id(self) -> str:
-        """Ids of motor, controller, pack and propeller joined by `` + ``."""
-        return " + ".join((self.motor_id, self.controller_id, self.pack_id, self.propeller_id))
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -155,8 +94,7 @@ class Shortlist:
         return self.rows[0] if self.rows else None
 
     def _repr_html_(self) -> str:
-        names = ("id", "cells", "flight_minutes", "thrust_to_weight", "all_up_mass_g", "top_speed_m_s", "climb_m_s",
-                 "motor_current_a", "pack_current_a")  # fmt: skip
+        names = ("id", "cells", *(column.name for column in headed(columns()) if column.html))
         rows = [[rank, *(getattr(row, name) for name in names)] for rank, row in enumerate(self.rows, start=1)]
         passing = "some" if self.passing is None else self.passing
         caption = f"{self.brief.aircraft.name}: {passing} of {self.combinations} combinations meet the brief"
@@ -234,20 +172,16 @@ def match(
 
 def _marks(shelf: Shelf, passing: Passing) -> tuple[Mark, ...]:
     """As marks, longest flight first."""
-    kinds: tuple[Sequence[Any], ...] = (shelf.motors, shelf.controllers, shelf.packs, shelf.propellers)
-    names = ("motor_id", "controller_id", "pack_id", "propeller_id")
     out = []
     for at in np.argsort(-passing.flight_minutes, kind="stable"):
-        row = passing.combination[at]
-        ids = {name: str(parts[i].id) for name, parts, i in zip(names, kinds, row, strict=True)}
         out.append(
             Mark(
+                **shelf.ids(passing.combination[at]),
                 cells=int(passing.cells[at]),
                 flight_minutes=float(passing.flight_minutes[at]),
                 thrust_to_weight=float(passing.thrust_to_weight[at]),
                 all_up_mass_g=float(passing.all_up_mass_g[at]),
                 front=bool(passing.front[at]),
-                **ids,
             )
         )
     return tuple(out)
@@ -347,42 +281,6 @@ def _candidates(
     rows = [found.combination.copy() for found in founds.values()]
     for cells, part in zip(founds, rows, strict=True):
         part[:, 2] = np.flatnonzero(of_pack == cells)[part[:, 2]]
-    made = iter(_made(setting, others, shelf, np.concatenate(rows), np.concatenate([f.score for f in founds.values()])))
+    scores = np.concatenate([found.score for found in founds.values()])
+    made = iter(candidates(setting, others, shelf, np.concatenate(rows), scores))
     return {cells: tuple(next(made) for _ in part) for cells, part in zip(founds, rows, strict=True)}
-
-
-def _made(setting: Setting, others: Sequence[Setting], shelf: Shelf, rows: Any, score: Any) -> list[Candidate]:
-    if not len(rows):
-        return []
-    lanes, ratings = shelf.combine(*rows.T)
-    measured = TrainMeasures(setting, lanes, ratings)
-    elsewhere = {s.variant.name: failing(TrainMeasures(s, lanes, ratings)) for s in others}
-    checks = checks_of(measured)
-    values: dict[str, Any] = {metric: metric_value(measured, metric) for metric in METRICS}
-    out = []
-    for lane, (m, c, p, q) in enumerate(rows):
-        train = shelf.train(m, c, p, q)
-        ids = {kind: str(getattr(train, kind).id) for kind in ("motor", "controller", "pack", "propeller")}
-        out.append(
-            Candidate(
-                id=" + ".join(ids.values()),
-                motor_id=ids["motor"],
-                controller_id=ids["controller"],
-                pack_id=ids["pack"],
-                propeller_id=ids["propeller"],
-                design=Design.of(train, setting.variant),
-                cells=train.pack.cells_series,
-                all_up_mass_g=float(values["mass"][lane]),
-                thrust_to_weight=float(values["thrust_to_weight"][lane]),
-                flight_minutes=float(values["flight_time"][lane]),
-                top_speed_m_s=float(values["top_speed"][lane]),
-                climb_m_s=float(values["climb"][lane]),
-                motor_current_a=float(measured["controller_current"].value[lane]),
-                pack_current_a=float(measured["pack_burst"].value[lane]),
-                score=float(score[lane]),
-                checks=tuple(checks[lane]),
-                nearest=smallest_margin(checks[lane]),
-                variants={name: lists[lane] for name, lists in elsewhere.items()},
-            )
-        )
-    return out

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from propmatch.checks.ratings import RatingLanes, rating_lanes
 from propmatch.records.estimates import Assumption
 from propmatch.records.fields import replace
-from propmatch.records.parts import Controller, Motor, Pack, PowerTrain, Propeller, TrainNumbers
+from propmatch.records.parts import Controller, Motor, Pack, Part, PowerTrain, Propeller, TrainNumbers
 from propmatch.train.lanes import TrainLanes, train_lanes
 
 __all__ = ["KIND_FIELDS", "Shelf"]
@@ -128,6 +128,17 @@ class Shelf:
         return self.like.accessory_current_a
 
     @property
+    def kinds(self) -> dict[str, tuple[Part, ...]]:
+        """The parts of each kind, in the order of a combination."""
+        return {
+            "motor": self.motors, "controller": self.controllers, "pack": self.packs, "propeller": self.propellers,
+        }  # fmt: skip
+
+    def ids(self, row: Sequence[int]) -> dict[str, str]:
+        """The ids of a combination, as the fields of a ``TrainId``."""
+        return {f"{kind}_id": str(parts[at].id) for (kind, parts), at in zip(self.kinds.items(), row, strict=True)}
+
+    @property
     def sizes(self) -> tuple[int, int, int, int]:
         """Number of motors, controllers, packs and propellers."""
         return len(self.motors), len(self.controllers), len(self.packs), len(self.propellers)
@@ -144,7 +155,7 @@ class Shelf:
     def column(self, field: str) -> Any:
         """One field for the parts that bring it, e.g. ``column("k")`` (motors,)."""
         home = self.lanes if hasattr(self.lanes, field) else self.ratings
-        size = dict(zip(("motor", "controller", "pack", "propeller"), self.sizes, strict=True))[_KIND_OF[field]]
+        size = len(self.kinds[_KIND_OF[field]])
         return getattr(home, field)[:size]
 
     def combine(self, motor: Index, controller: Index, pack: Index, propeller: Index) -> tuple[TrainLanes, RatingLanes]:

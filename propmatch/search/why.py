@@ -1,8 +1,5 @@
 """Why a combination of parts stands where it does: its checks, its place, and what a search knows of it beforehand."""
 
-from collections.abc import Sequence
-from typing import Any
-
 import attrs
 import numpy as np
 from numpy.typing import NDArray
@@ -11,9 +8,9 @@ from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.limits import Check, checks_of, excludes
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.setting import ResolvedBrief
-from propmatch.faults import Fault, InputFaults, did_you_mean
 from propmatch.records.brief import Brief
 from propmatch.records.parts import PowerTrain
+from propmatch.records.trainid import parts_in_order
 from propmatch.search.bounds.pruned import standing
 from propmatch.search.matching import shelf_for
 from propmatch.search.ranking import ranking
@@ -117,25 +114,6 @@ def why(brief: Brief | ResolvedBrief, catalogue: Catalogue, id: str, *, variant:
 
 def _row(shelf: Shelf, text: str) -> Index:
     """Indices of the four parts."""
-    names = [piece.strip() for piece in text.split(" + ")]
-    kinds: dict[str, Sequence[Any]] = {
-        "motor": shelf.motors,
-        "controller": shelf.controllers,
-        "pack": shelf.packs,
-        "propeller": shelf.propellers,
-    }
-    faults, row = [], []
-    if len(names) != len(kinds):
-        raise InputFaults(
-            [Fault("why", "id", text, "must be ids of motor, controller, pack, propeller joined by ' + '")]
-        )
-    for name, (kind, parts) in zip(names, kinds.items(), strict=True):
-        ids = [str(part.id) for part in parts]
-        if name in ids:
-            row.append(ids.index(name))
-        else:
-            rule = f"no {kind} that the brief lets in has this id"
-            faults.append(Fault("why", kind, name, rule, did_you_mean(name, ids)))
-    if faults:
-        raise InputFaults(faults)
-    return np.array(row, dtype=np.intp)
+    known = {kind: {str(part.id): at for at, part in enumerate(parts)} for kind, parts in shelf.kinds.items()}
+    found = parts_in_order(text, known, "why", "no {kind} that the brief lets in has this id")
+    return np.array(list(found.values()), dtype=np.intp)

@@ -9,7 +9,7 @@ from propmatch.aircraft.balance import place_trains, power_train_items
 from propmatch.checks.judged import judged_trains
 from propmatch.checks.limits import checks_of, excludes
 from propmatch.records.estimates import Assumption, completed
-from propmatch.search.matching import Candidate
+from propmatch.search.candidate import Candidate, columns
 from propmatch.sheet.balancecharts import masses_table, side_view
 from propmatch.sheet.briefwords import train_reasons
 from propmatch.sheet.case import Case, Section
@@ -70,15 +70,11 @@ def _recommended(case: Case) -> Table:
         ("propeller", lambda c: c.train.propeller.name),
         ("controller", lambda c: c.train.controller.name),
         ("pack", lambda c: c.train.pack.name),
-        ("all-up mass", lambda c: shown.mass_text(c.all_up_mass_g)),
-        ("flight time", lambda c: f"{c.flight_minutes:.1f} min"),
-        ("thrust to weight, half charge", lambda c: f"{c.thrust_to_weight:.2f}"),
-        ("top level speed, half charge", lambda c: shown.speed_text(c.top_speed_m_s)),
-        ("best climb, half charge", lambda c: f"{signed(c.climb_m_s)} m/s"),
-        ("motor current, full throttle, full pack", lambda c: f"{signed(c.motor_current_a)} A"),
-        ("pack current, full throttle, full pack", lambda c: f"{signed(c.pack_current_a)} A"),
     ]
     rows = [{"": label, **{key: say(c) for key, c in best.items()}} for label, say in lines]
+    for column in columns():
+        texts = {key: shown.text(getattr(c, column.name), column.kind, column.digits) for key, c in best.items()}
+        rows.append({"": column.label, **texts})
     return Table.of(rows, caption=f"The best combination {'for each cell count' if len(best) > 1 else 'found'}")
 
 

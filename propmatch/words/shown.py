@@ -7,16 +7,13 @@ from typing import Any
 
 import attrs
 
-from propmatch import units
+from propmatch.columns import Column
+from propmatch.units import conversion
 
 __all__ = ["SYSTEMS", "WIDTH", "Shown", "plain", "signed", "table", "wrapped"]
 
 WIDTH = 100
 """Columns a line may have."""
-
-_THRUST = {"gf": (units.GRAM_FORCE_N, "gf"), "oz": (units.OUNCE_FORCE_N, "oz"), "n": (1.0, "N")}
-_SPEED = {"km_h": (units.KMH_M_S, "km/h"), "mph": (units.MPH_M_S, "mph"), "m_s": (1.0, "m/s")}
-_LOADING = {"g_dm2": (units.G_DM2_KG_M2, "g/dm2"), "oz_ft2": (units.OZ_FT2_KG_M2, "oz/ft2")}
 
 
 @attrs.frozen(kw_only=True)
@@ -39,15 +36,15 @@ class Shown:
 
     @property
     def thrust_unit(self) -> str:
-        return _THRUST[self.thrust][1]
+        return "N" if self.thrust == "n" else self.thrust
 
     @property
     def speed_unit(self) -> str:
-        return _SPEED[self.speed][1]
+        return self.speed.replace("_", "/")
 
     @property
     def loading_unit(self) -> str:
-        return _LOADING[self.wing_loading][1]
+        return self.wing_loading.replace("_", "/")
 
     @property
     def mass_unit(self) -> str:
@@ -55,19 +52,19 @@ class Shown:
 
     def thrust_of(self, thrust_n: float) -> float:
         """Newtons in the shown unit."""
-        return float(thrust_n) / _THRUST[self.thrust][0]
+        return _in_unit(thrust_n, self.thrust_unit, "N")
 
     def speed_of(self, speed_m_s: float) -> float:
         """Metres per second in the shown unit."""
-        return float(speed_m_s) / _SPEED[self.speed][0]
+        return _in_unit(speed_m_s, self.speed_unit, "m/s")
 
     def mass_of(self, mass_g: float) -> float:
         """Grams in the shown unit."""
-        return float(mass_g) * units.GRAM_KG / units.OUNCE_KG if self.thrust == "oz" else float(mass_g)
+        return _in_unit(mass_g, self.mass_unit, "g")
 
     def loading_of(self, loading_g_dm2: float) -> float:
         """g/dm2 in the shown unit."""
-        return float(loading_g_dm2) * units.G_DM2_KG_M2 / _LOADING[self.wing_loading][0]
+        return _in_unit(loading_g_dm2, self.loading_unit, "g/dm2")
 
     def thrust_text(self, thrust_n: float) -> str:
         return f"{signed(self.thrust_of(thrust_n), 0 if self.thrust == 'gf' else 2)} {self.thrust_unit}"
@@ -81,6 +78,43 @@ class Shown:
 
     def loading_text(self, loading_g_dm2: float) -> str:
         return f"{signed(self.loading_of(loading_g_dm2), 1)} {self.loading_unit}"
+
+    def unit(self, kind: str) -> str:
+        """The shown unit of a kind of number, as :mod:`propmatch.columns` names them."""
+        return {"mass": self.mass_unit, "thrust": self.thrust_unit, "speed": self.speed_unit}.get(kind, kind)
+
+    def number(self, value: float, kind: str, digits: int = 1) -> str:
+        """A number of a kind in the shown unit, without it; coarse units have digits enough."""
+        if kind == "mass":
+            return signed(self.mass_of(value), max(digits, 0 if self.mass_unit == "g" else 1))
+        if kind == "thrust":
+            return signed(self.thrust_of(value), max(digits, 0 if self.thrust == "gf" else 2))
+        if kind == "speed":
+            return signed(self.speed_of(value), digits)
+        return signed(100 * value if kind == "%" else value, digits)
+
+    def text(self, value: float, kind: str, digits: int = 1) -> str:
+        """A number of a kind with its unit."""
+        known = {"mass": self.mass_text, "thrust": self.thrust_text, "speed": self.speed_text}
+        return known[kind](value) if kind in known else f"{self.number(value, kind, digits)} {kind}".strip()
+
+    def cells(self, columns: Sequence[Column], row: object, **said: str) -> dict[str, str]:
+        """A row of a text table: heading to number, or to what is ``said`` in place of it, by name of the column.
+
+        ``row`` is an object or a mapping.
+        """
+        held = row if isinstance(row, Mapping) else {column.name: getattr(row, column.name) for column in columns}
+        return {
+            column.heading.format(unit=self.unit(column.kind)):
+            said.get(column.name) or self.number(held[column.name], column.kind, column.digits) for column in columns
+        }  # fmt: skip
+
+
+def _in_unit(value: float, shown: str, ours: str) -> float:
+    """A value in our unit as one in the unit shown."""
+    convert = conversion(shown, ours)
+    assert convert is not None
+    return float(value) / convert.factor
 
 
 SYSTEMS = {

@@ -10,9 +10,9 @@ import pytest
 
 from propmatch.catalogue.catalogue import load_catalogue
 from propmatch.faults import InputFaults
+from propmatch.units import conversion, units_for
 from propmatch_plugins.reading.heading import read_mapping
 from propmatch_plugins.reading.preview import dry_run
-from propmatch_plugins.reading.units import conversion, units_for
 
 SHOP = "Bezeichnung;Drehzahl je V;Gewicht;Ri;Preis\nfalke;1450;1,0;145;9,90\nhabicht;1100;1 oz;95;12,00\n"
 MAPPING = """

@@ -18,7 +18,7 @@ MODULES = {
 PLUGINS = Path(propmatch_plugins.__file__).parent
 
 FLOORS = (
-    "_version units status faults tablehtml",
+    "_version units columns status faults tablehtml",
     "models",
     "records",
     "train",

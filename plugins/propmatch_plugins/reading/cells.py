@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 
 from propmatch.records.fields import Declared, check
+from propmatch.units import conversion
 from propmatch_plugins.reading.heading import Column
-from propmatch_plugins.reading.units import conversion
 
 __all__ = ["Bad", "read_column"]
 
@@ -117,7 +117,7 @@ def _number_hint(column: Column, cell: str, comma: bool) -> str:
     number, word = found.groups()
     unit = column.convert.theirs if column.convert else column.rule.unit
     convert = conversion(word, unit)
-    if convert is None or convert.factor == 1.0:
+    if convert is None or convert.theirs == convert.ours:
         where = f": the column is in {unit}" if unit else ""
         return f"write {number} without the unit{where}"
     return f"write {convert(float(number.replace(',', '.'))):.4g}: the column is in {unit}"

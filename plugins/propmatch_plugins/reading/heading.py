@@ -13,8 +13,8 @@ from propmatch.faults import Fault, InputFaults, did_you_mean
 from propmatch.records.fields import Declared, declared
 from propmatch.records.parts import KINDS, Source
 from propmatch.records.tomltext import read_toml
+from propmatch.units import Conversion, conversion, units_for
 from propmatch_plugins.reading.grid import Grid
-from propmatch_plugins.reading.units import Conversion, conversion, units_for
 
 __all__ = ["SUFFIX", "Column", "Mapping", "Plan", "columns_of", "kind_of", "mapping_beside", "plan_of", "read_mapping"]
 

@@ -1,0 +1,123 @@
+"""A row of the shortlist, and its columns: each number is declared here, in one line, for every form of the answer."""
+
+from collections.abc import Sequence
+
+import attrs
+import numpy as np
+from numpy.typing import NDArray
+
+from propmatch.checks.judged import failing
+from propmatch.checks.limits import Check, Design, checks_of, smallest_margin
+from propmatch.checks.measures import Setting, TrainMeasures
+from propmatch.columns import Column, columns_of, lanes_of, number
+from propmatch.records.parts import PowerTrain
+from propmatch.records.trainid import TrainId
+from propmatch.search.ranking import metric_value
+from propmatch.search.shelf import Shelf
+
+__all__ = ["Candidate", "candidates", "columns"]
+
+
+def _metric(metric: str, heading: str, label: str, kind: str = "", digits: int = 1, place: int = 9) -> float:
+    """A metric of the ranking; the page shows and explains it."""
+    return number(heading, lambda measured: metric_value(measured, metric), label=label, kind=kind, digits=digits,
+                  place=place, page=metric)  # fmt: skip
+
+
+def _load(check: str, heading: str, label: str, kind: str = "", digits: int = 1) -> float:
+    """A load, as the check that judges it has it."""
+    return number(heading, lambda measured: measured[check].value, label=label, kind=kind, digits=digits)
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Candidate(TrainId):
+    """One power train of a shortlist.
+
+    The numbers are columns: thrust to weight, speed and climb at half charge; currents the largest at full throttle on
+    a full pack.
+
+    Attributes
+    ----------
+    cells : int
+    score : float
+    design : Design
+    checks : tuple of Check
+    nearest : Check or None
+        The check nearest to its limit among those that can exclude.
+    variants : dict
+        For each other variant of the brief the names of the checks that rule this train out there.
+    """
+
+    cells: int
+    all_up_mass_g: float = _metric("mass", "all-up {unit}", "all-up mass", "mass", 0)
+    thrust_to_weight: float = _metric("thrust_to_weight", "T/W", "thrust to weight, half charge", digits=2, place=2)
+    flight_minutes: float = _metric("flight_time", "{unit}", "flight time", "min", place=1)
+    top_speed_m_s: float = _metric("top_speed", "top {unit}", "top level speed, half charge", "speed", 0)
+    climb_m_s: float = _metric("climb", "climb {unit}", "best climb, half charge", "m/s")
+    motor_current_a: float = _load("controller_current", "motor {unit}", "motor current, full throttle, full pack", "A")
+    pack_current_a: float = _load("pack_burst", "pack {unit}", "pack current, full throttle, full pack", "A")
+    score: float
+    design: Design
+    checks: tuple[Check, ...]
+    nearest: Check | None
+    variants: dict[str, tuple[str, ...]]
+
+    @property
+    def train(self) -> PowerTrain:
+        """The power train."""
+        return self.design.train
+
+    @property
+    def row(self) -> dict[str, str | int | float | None]:
+        """Ids and numbers, as JSON and CSV have them."""
+        ids = {field.name: getattr(self, field.name) for field in attrs.fields(TrainId)}
+        return {
+            "id": self.id,
+            **ids,
+            "cells": self.cells,
+            **{column.name: getattr(self, column.name) for column in columns()},
+            "score": self.score,
+            "nearest": self.nearest.name if self.nearest else None,
+            "nearest_margin": self.nearest.margin if self.nearest else None,
+        }
+
+    def check(self, name: str) -> Check:
+        """A check by name."""
+        return next(c for c in self.checks if c.name == name)
+
+
+def columns() -> tuple[Column, ...]:
+    """The columns of a shortlist."""
+    return columns_of(Candidate)
+
+
+def candidates(
+    setting: Setting, others: Sequence[Setting], shelf: Shelf, rows: NDArray[np.intp], score: NDArray[np.float64]
+) -> list[Candidate]:
+    """Rows of a shelf, (N, 4) indices, with their checks, and what rules them out in other settings."""
+    if not len(rows):
+        return []
+    lanes, ratings = shelf.combine(*rows.T)
+    measured = TrainMeasures(setting, lanes, ratings)
+    elsewhere = {s.variant.name: failing(TrainMeasures(s, lanes, ratings)) for s in others}
+    checks = checks_of(measured)
+    values = lanes_of(columns(), measured)
+    out = []
+    for lane, row in enumerate(rows.tolist()):
+        train = shelf.train(*row)
+        out.append(
+            Candidate(
+                motor_id=str(train.motor.id),
+                controller_id=str(train.controller.id),
+                pack_id=str(train.pack.id),
+                propeller_id=str(train.propeller.id),
+                **values[lane],
+                design=Design.of(train, setting.variant),
+                cells=train.pack.cells_series,
+                score=float(score[lane]),
+                checks=tuple(checks[lane]),
+                nearest=smallest_margin(checks[lane]),
+                variants={name: lists[lane] for name, lists in elsewhere.items()},
+            )
+        )
+    return out
