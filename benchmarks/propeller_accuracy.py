@@ -4,7 +4,7 @@
                                             [--pictures FOLDER]
 
 FOLDER is a copy of the UIUC Propeller Database, volumes 1-4 (Brandt, Deters, Ananda, Dantsker, Selig), in the form that
-``propmatch_plugins.prediction.measured`` describes: dynamic.csv, static.csv, geometry.csv, diameters.csv.
+``prediction_training/measured.py`` describes: dynamic.csv, static.csv, geometry.csv, diameters.csv.
 
 ``models``: five groups of models by a hash of their names are left out in turn; the rest of each line is known
 (siblings). ``lines``: every line is left out in turn; label, chord and angle, and whole blade shape are tried.
@@ -27,8 +27,7 @@ from typing import Any
 
 import numpy as np
 
-from propmatch.units import INCH_M
-from propmatch_plugins.prediction.accuracy import (
+from prediction_training.accuracy import (
     ERRORS,
     Comparison,
     by_line,
@@ -39,11 +38,12 @@ from propmatch_plugins.prediction.accuracy import (
     measured_sibling,
     percentiles,
 )
+from prediction_training.fit import Workshop, left_out, predict_measured
+from prediction_training.measured import MeasuredPropeller, read_measured
+from propmatch.units import INCH_M
 from propmatch_plugins.prediction.evidence import Anchor
 from propmatch_plugins.prediction.families import FAMILIES
-from propmatch_plugins.prediction.fit import Workshop, left_out, predict_measured
 from propmatch_plugins.prediction.knowledge import QUANTITIES, Knowledge, bundled_knowledge
-from propmatch_plugins.prediction.measured import MeasuredPropeller, read_measured
 from propmatch_plugins.prediction.predicted import predict
 
 GOALS: dict[str, dict[str, str]] = {

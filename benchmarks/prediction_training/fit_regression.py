@@ -5,9 +5,9 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from prediction_training.measured import MeasuredPropeller
 from propmatch_plugins.prediction.coefficients import FittedTable
 from propmatch_plugins.prediction.families import FAMILIES, label_terms, reynolds_number
-from propmatch_plugins.prediction.measured import MeasuredPropeller
 
 __all__ = ["fit_regression"]
 

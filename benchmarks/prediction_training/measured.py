@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from propmatch.units import INCH_M
 
-__all__ = ["MeasuredPropeller", "Sweep", "read_measured"]
+__all__ = ["MeasuredPropeller", "Sweep", "family_of_line", "read_measured"]
 
 FloatArray = NDArray[np.float64]
 _SAME_SPEED = 0.02
@@ -86,7 +86,7 @@ def read_measured(folder: str | Path) -> list[MeasuredPropeller]:
     Raises FileNotFoundError naming the missing file, ValueError for a missing column.
     """
     folder = Path(folder)
-    families = {row["line"]: row["family"] for row in _bundled_lines()}
+    families = family_of_line()
     static = _grouped(folder / "static.csv", "rpm", "CT0", "CP0")
     dynamic = _grouped(folder / "dynamic.csv", "rpm", "J", "CT", "CP")
     shapes = _grouped(folder / "geometry.csv", "r_over_R", "c_over_R", "beta_deg")
@@ -128,9 +128,10 @@ def read_measured(folder: str | Path) -> list[MeasuredPropeller]:
     return out
 
 
-def _bundled_lines() -> list[dict[str, str]]:
+def family_of_line() -> dict[str, str]:
+    """Family of each line the dataset's labels begin with, from the bundled ``lines.csv``."""
     text = files("propmatch_datasets.prediction").joinpath("lines.csv").read_text(encoding="utf-8")
-    return list(csv.DictReader(text.splitlines()))
+    return {row["line"]: row["family"] for row in csv.DictReader(text.splitlines())}
 
 
 def _grouped(path: Path, *needed: str) -> dict[tuple[str, str], list[dict[str, str]]]:

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from prediction_training.fit_base import measured_geometry
+from prediction_training.measured import MeasuredPropeller
 from propmatch_plugins.prediction.base import OUTPUTS, Base, Differences
 from propmatch_plugins.prediction.correction import TERMS, Correction, nearness
 from propmatch_plugins.prediction.families import FAMILIES, label_size, label_terms, reynolds_number
-from propmatch_plugins.prediction.fit_base import measured_geometry
-from propmatch_plugins.prediction.measured import MeasuredPropeller
 from propmatch_plugins.prediction.shapes import Geometry
 
 __all__ = ["Observed", "fit_correction", "fit_variances", "observe"]
