@@ -25,11 +25,12 @@ from prediction_training.fit_base import fit_family_numbers, fit_polar, mean_sha
 from prediction_training.fit_correction import Observed, fit_correction, fit_variances, observe
 from prediction_training.fit_regression import fit_regression
 from prediction_training.measured import MeasuredPropeller
+from propmatch_plugins.prediction.arguments import checked
 from propmatch_plugins.prediction.base import OUTPUTS, Base
 from propmatch_plugins.prediction.correction import Row
 from propmatch_plugins.prediction.evidence import Sibling
 from propmatch_plugins.prediction.knowledge import BASIS, QUANTITIES, TIERS, Calibration, Knowledge, quantity_spread
-from propmatch_plugins.prediction.predicted import Prediction, predict
+from propmatch_plugins.prediction.predicted import Prediction, predict_from
 from propmatch_plugins.prediction.shapes import Geometry
 
 __all__ = ["LEAST_DIAMETER_IN", "Workshop", "fit_knowledge", "left_out", "predict_measured"]
@@ -122,14 +123,10 @@ def predict_measured(
             geometry = Geometry.at_75(geometry.chord_75, angle)
     if tier == "siblings" and not siblings:
         return None
-    return predict(
-        p.diameter_in,
-        p.pitch_in,
-        blades=p.blades,
-        family=p.family,
-        geometry=geometry,
-        siblings=siblings if tier == "siblings" else (),
-        knowledge=knowledge,
+    known = siblings if tier == "siblings" else ()
+    return predict_from(
+        knowledge,
+        checked(p.diameter_in, p.pitch_in, blades=p.blades, family=p.family, geometry=geometry, siblings=known),
     )
 
 

@@ -177,10 +177,7 @@ def _family_numbers(
 
     def residual(vector: FloatArray) -> FloatArray:
         table = FittedTable([family], ["chord_factor", "angle_offset_deg"], [[math.exp(vector[0]), vector[1]]])
-        blades = [
-            family_shape(shapes, table, family, pitch_ratio=p.pitch_in / p.diameter_in, diameter_in=p.diameter_in)
-            for p in rows
-        ]
+        blades = [family_shape(shapes, table, p.printed) for p in rows]
         chord, angle = np.array([b.chord for b in blades]), np.array([b.angle_rad for b in blades])
         return np.concatenate([size * points.residual(polar, chord, angle), vector / scale])
 

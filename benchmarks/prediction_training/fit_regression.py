@@ -19,14 +19,7 @@ _SHAPE_PENALTY = np.array([0.5] * 5 + [1.0, 1.0, 1.0, 1.0, 1e6, 1e6, 1e6])
 
 
 def _terms(p: MeasuredPropeller, rpm: FloatArray) -> FloatArray:
-    return label_terms(
-        _TERMS,
-        family=p.family,
-        diameter_in=p.diameter_in,
-        pitch_in=p.pitch_in,
-        blades=p.blades,
-        reynolds=reynolds_number(p.diameter_m, rpm),
-    )
+    return label_terms(_TERMS, p.printed, reynolds_number(p.diameter_m, rpm))
 
 
 def _ridge(x: FloatArray, y: FloatArray, weight: FloatArray, penalty: FloatArray) -> FloatArray:

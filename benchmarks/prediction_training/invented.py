@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
+from propmatch_plugins.prediction.families import Label
 from propmatch_plugins.prediction.knowledge import bundled_knowledge
 from propmatch_plugins.prediction.predicted import predict
 from propmatch_plugins.prediction.shapes import RADIUS
@@ -41,7 +42,7 @@ def write_invented(
                 sweep = zip(table.advance_ratio[2:-5], table.ct[k, 2:-5], table.cp[k, 2:-5], strict=True)
                 dynamic += [(*who, rpm * 1.001, j, factor * ct, cp) for j, ct, cp in sweep]
             if shapes:
-                blade = bundled_knowledge().base.blade(family, diameter_in=diameter, pitch_in=pitch)
+                blade = bundled_knowledge().base.blade(Label(diameter, pitch, 2, family))
                 rows = zip(RADIUS, blade.chord, np.degrees(blade.angle_rad), strict=True)
                 geometry += [(label, _VOLUME, *row) for row in rows]
     _write(folder / "static.csv", (*_SIZE, "rpm", "CT0", "CP0"), static)

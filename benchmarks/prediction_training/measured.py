@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from propmatch.units import INCH_M
+from propmatch_plugins.prediction.families import Label
 
 __all__ = ["MeasuredPropeller", "Sweep", "family_of_line", "read_measured"]
 
@@ -73,6 +74,11 @@ class MeasuredPropeller:
     sweeps: list[Sweep] = field(default_factory=list)
     geometry: FloatArray | None = None
     """(N, 3): r/R, c/R, blade angle [deg]."""
+
+    @property
+    def printed(self) -> Label:
+        """Nominal size, blades and family."""
+        return Label(self.diameter_in, self.pitch_in, self.blades, self.family)
 
     @property
     def diameter_m(self) -> float:

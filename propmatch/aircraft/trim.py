@@ -29,6 +29,7 @@ from propmatch.units import DM2_M2, GRAVITY_M_S2, MM_M
 
 __all__ = [
     "TRIM_NOTES",
+    "Flown",
     "Trim",
     "elevator_effectiveness",
     "immersed_share",
@@ -204,25 +205,12 @@ class Trim:
         return TRIM_NOTES
 
 
-def trim(
-    geometry: Geometry,
-    *,
-    thrust_n: Any,
-    airspeed_m_s: Any,
-    mass_kg: Any,
-    diameter_m: Any,
-    count: int = 1,
-    cg_mm: Any = None,
-    tilt_deg: Any = None,
-    load_factor: Any = 1.0,
-    density_kg_m3: Any = 1.225,
-) -> Trim:
-    """Solve the moment balance of the module text for tail lift and elevator; closed form, every lane for itself.
+@attrs.frozen(kw_only=True, eq=False)
+class Flown:
+    """What is flown: fields broadcast against each other.
 
-    Parameters
+    Attributes
     ----------
-    geometry : Geometry
-        With tail and thrust line.
     thrust_n : array_like [N]
         Thrust of the whole train; 0 for a stopped or folded propeller, negative when it windmills.
     airspeed_m_s : array_like [m/s]
@@ -238,6 +226,23 @@ def trim(
         Default the thrust line's own.
     load_factor : array_like
     density_kg_m3 : array_like [kg/m3]
+    """
+
+    thrust_n: Any
+    airspeed_m_s: Any
+    mass_kg: Any
+    diameter_m: Any
+    count: int = 1
+    cg_mm: Any = None
+    tilt_deg: Any = None
+    load_factor: Any = 1.0
+    density_kg_m3: Any = 1.225
+
+
+def trim(geometry: Geometry, flown: Flown) -> Trim:
+    """Solve the moment balance of the module text for tail lift and elevator; closed form, every lane for itself.
+
+    ``geometry`` needs tail and thrust line.
 
     Returns
     -------
@@ -255,11 +260,13 @@ def trim(
         raise ValueError("trim needs the tail and the thrust line")
     if not tail.position_mm > geometry.aerodynamic_centre_mm:
         raise ValueError("trim needs a tail behind the wing's quarter chord")
+    count = flown.count
     if count == 1 and line.side_mm > 0:
         raise ValueError("a propeller beside the centre line (side_mm) needs a second one")
     given = (
-        thrust_n, airspeed_m_s, mass_kg, diameter_m, load_factor, density_kg_m3,
-        geometry.balance.target_cg_mm if cg_mm is None else cg_mm, line.tilt_deg if tilt_deg is None else tilt_deg,
+        flown.thrust_n, flown.airspeed_m_s, flown.mass_kg, flown.diameter_m, flown.load_factor, flown.density_kg_m3,
+        geometry.balance.target_cg_mm if flown.cg_mm is None else flown.cg_mm,
+        line.tilt_deg if flown.tilt_deg is None else flown.tilt_deg,
     )  # fmt: skip
     lanes = np.broadcast_arrays(*(np.asarray(value, dtype=np.float64) for value in given))
     sound = np.all(np.isfinite(lanes), axis=0)

@@ -217,11 +217,12 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
 
 def _picture(train: Any, flight: Any, shown: Any) -> Any:
-    from propmatch.sheet.flightcharts import flight_chart
+    from propmatch.sheet.flightcharts import FlightPlan, flight_chart
     from propmatch.units import GRAM_KG
 
     setting, limits = flight.setting, flight.setting.brief.limits
-    return flight_chart(
-        train, setting.variant.airframe, flight.mass_g * GRAM_KG, setting.phases, air=setting.air, flight=flight.time,
-        reserve_charge=limits.reserve_charge, cutoff_cell_v=limits.cutoff_cell_v, shown=shown,
+    plan = FlightPlan(
+        train=train, airframe=setting.variant.airframe, mass_kg=flight.mass_g * GRAM_KG, phases=setting.phases,
+        reserve_charge=limits.reserve_charge, cutoff_cell_v=limits.cutoff_cell_v, air=setting.air,
     )  # fmt: skip
+    return flight_chart(plan, flight=flight.time, shown=shown)
