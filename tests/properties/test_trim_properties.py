@@ -130,7 +130,7 @@ def test_disk_keeps_mass_momentum_and_energy(thrust, speed, diameter, density):
     assert flow * (jet**2 - speed**2) / 2 == pytest.approx(power, rel=1e-9)
 
 
-@given(share=st.floats(0.0, 1.0), speed=speeds, diameter=diameters)
+@given(share=st.floats(0.0, 1.0 - 1e-12), speed=speeds, diameter=diameters)  # at 1 itself rounding decides
 def test_windmilling_slows_the_jet_until_it_stands(share, speed, diameter):
     most = 1.225 * np.pi * diameter**2 / 4 * speed**2 / 2
     jet = slip_velocity_m_s(-share * most, diameter, airspeed_m_s=speed)
