@@ -19,7 +19,6 @@ KV_TO_K = 60.0 / (2.0 * math.pi)
 GRAM_KG = 1e-3
 MILLIOHM_OHM = 1e-3
 MAH_AH = 1e-3
-MAH_COULOMB = 3.6
 DM2_M2 = 1e-2
 MM_M = 1e-3
 CELSIUS_K = 273.15

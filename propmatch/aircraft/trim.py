@@ -34,7 +34,6 @@ __all__ = [
     "elevator_effectiveness",
     "immersed_share",
     "jet_angle_rad",
-    "moment_coefficient",
     "thrust_arm_m",
     "thrust_moment_nm",
     "trim",
@@ -70,15 +69,6 @@ def thrust_moment_nm(thrust_n: Any, height_m: Any, *, ahead_m: Any = 0.0, tilt_r
     T cos(tilt) works on the height z, T sin(tilt) on the arm a: M = -T (z cos tilt + a sin tilt).
     """
     return -np.asarray(thrust_n, dtype=np.float64)[()] * thrust_arm_m(height_m, ahead_m, tilt_rad)
-
-
-def moment_coefficient(
-    moment_nm: Any, *, airspeed_m_s: Any, area_m2: Any, chord_m: Any, density_kg_m3: Any = 1.225
-) -> Any:
-    """Cm = M/(q S c) [-]; NaN without airspeed."""
-    pressure = 0.5 * density_kg_m3 * np.asarray(airspeed_m_s, dtype=np.float64) ** 2
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(pressure > 0, moment_nm / (pressure * area_m2 * chord_m), np.nan)[()]
 
 
 def elevator_effectiveness(chord_fraction: Any) -> Any:
@@ -188,11 +178,6 @@ class Trim:
     cg_mm: Any
     diameter_mm: Any
     geometry: Geometry
-
-    @property
-    def up_elevator_deg(self) -> Any:
-        """Elevator with trailing edge up positive [deg]."""
-        return -self.elevator_deg
 
     @property
     def assumptions(self) -> tuple[Assumption, ...]:

@@ -12,7 +12,7 @@ from propmatch.train.lanes import chemistry_of, train_lanes
 
 
 def chemistry(**changes: object) -> Chemistry:
-    values: dict = {"name": "own", "charge": [0, 1], "ocv_v": [2.5, 3.6], "nominal_v": 3.2, "source": "a test"}
+    values: dict = {"name": "own", "charge": [0, 1], "ocv_v": [2.5, 3.6], "source": "a test"}
     return Chemistry(**values | changes)
 
 

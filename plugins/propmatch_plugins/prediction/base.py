@@ -28,7 +28,6 @@ __all__ = ["OUTPUTS", "Base", "Differences", "shape_factor"]
 FloatArray = NDArray[np.float64]
 
 OUTPUTS = ("ct0", "cp0", "j0", "ct4", "ct8", "cp4", "cp8")
-_KNOTS = (0.4, 0.8)
 
 
 def shape_factor(at_4: FloatArray | float, at_8: FloatArray | float, x: FloatArray) -> FloatArray:

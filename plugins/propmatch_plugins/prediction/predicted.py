@@ -82,16 +82,6 @@ class Prediction:
         heads = ("rpm", "static CT", "static CP", "J of zero thrust", "peak efficiency")
         return pairs_html({**label, **ranges}) + table_html(heads, rows)
 
-    @property
-    def ct0_interval(self) -> tuple[float, float]:
-        """Relative 80 % interval of the static thrust coefficient."""
-        return self.intervals["ct0"]
-
-    @property
-    def cp0_interval(self) -> tuple[float, float]:
-        """Relative 80 % interval of the static power coefficient."""
-        return self.intervals["cp0"]
-
 
 def predict(
     diameter_in: float,
