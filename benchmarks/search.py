@@ -22,9 +22,9 @@ for threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tests"))
 
 import numpy as np
-from oracle import FloatTable
 from scipy.optimize import brentq
-from support import rising_rpm_table
+from support.oracle import FloatTable
+from support.trains import rising_rpm_table
 
 from propmatch.aircraft.discharge import charge_edges, gauss_nodes
 from propmatch.battery import resistance_factor

@@ -12,8 +12,8 @@ from pathlib import Path
 import httpx
 import pytest
 from interface.conftest import Ran
-from interface.page_support import Served, served
-from interface.sheet_support import BRIEF, brief, stock
+from support.pages import Served, served
+from support.sheets import BRIEF, brief, stock
 
 from propmatch import hookimpl
 from propmatch.brief import Brief, loads_brief

@@ -7,7 +7,7 @@ import attrs
 import html5lib
 import numpy as np
 import pytest
-from interface.sheet_support import (
+from support.sheets import (
     BRIEF,
     HOSTILE,
     HOSTILE_PHASE,
@@ -19,7 +19,7 @@ from interface.sheet_support import (
     made_text,
     stock,
 )
-from support import simple_train
+from support.trains import simple_train
 
 from propmatch import Catalogue, Design, compare_cells, flight_time, run_checks, solve
 from propmatch.brief import loads_brief, resolve_variants

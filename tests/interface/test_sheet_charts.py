@@ -10,8 +10,8 @@ import attrs
 import html5lib
 import numpy as np
 import pytest
-from interface.sheet_support import HOSTILE, brief, stock
-from support import simple_airframe, simple_train
+from support.sheets import HOSTILE, brief, stock
+from support.trains import simple_airframe, simple_train
 
 from propmatch import Check, Phase, compare_cells, flight_time, match, solve
 from propmatch.brief import resolve_variants

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from support import constant_table, simple_controller, simple_motor, simple_pack, simple_propeller
-from support_plugins import point
+from support.entry_points import point
+from support.trains import constant_table, simple_controller, simple_motor, simple_pack, simple_propeller
 
 from propmatch import hookspecs
 from propmatch.battery import CHEMISTRIES, Chemistry

@@ -20,7 +20,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from support import constant_table, simple_train
+from support.trains import constant_table, simple_train
 
 from propmatch.battery import CHEMISTRIES, resistance_factor
 from propmatch.coupling import solve

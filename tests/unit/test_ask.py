@@ -10,8 +10,8 @@ import math
 import numpy as np
 import pytest
 from scipy.optimize import brentq
-from support import constant_table, simple_controller, simple_motor
-from whole_support import lawful_pack, small_brief, small_catalogue, small_train
+from support.small_aircraft import lawful_pack, small_brief, small_catalogue, small_train
+from support.trains import constant_table, simple_controller, simple_motor
 
 from propmatch.aircraft.endurance import flight_time
 from propmatch.checks.limits import Design, excludes, run_checks

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from support import simple_controller, simple_motor, simple_propeller, simple_train
+from support.trains import simple_controller, simple_motor, simple_propeller, simple_train
 
 from propmatch.aircraft.balance import (
     Item,

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from support import simple_pack, simple_train
+from support.trains import simple_pack, simple_train
 
 from propmatch import battery
 from propmatch.coupling import solve

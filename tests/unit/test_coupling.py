@@ -5,8 +5,8 @@ import math
 import attrs
 import numpy as np
 import pytest
-from oracle import Chain, FloatTable
-from support import random_train, simple_motor, simple_train, smooth_table, table_of
+from support.oracle import Chain, FloatTable
+from support.trains import random_train, simple_motor, simple_train, smooth_table, table_of
 
 from propmatch.coupling import POINT_FIELDS, OperatingPoint, hold_thrust, solve
 from propmatch.models.air import Air

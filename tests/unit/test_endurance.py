@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
-from support import random_train, simple_airframe, simple_train
+from support.trains import random_train, simple_airframe, simple_train
 
 from propmatch import Air, Phase, Status, hold_thrust, solve
 from propmatch.aircraft.discharge import load_of

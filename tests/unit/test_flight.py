@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from scipy.optimize import brentq
-from support import random_train, simple_airframe, simple_train
+from support.trains import random_train, simple_airframe, simple_train
 
 from propmatch import Air, Status, solve
 from propmatch.aircraft.flight import full_throttle, full_throttle_lanes, level_flight
