@@ -117,7 +117,7 @@ def tables(rows: Sequence[dict[str, Any]], motor: Constants) -> dict[str, tuple[
 
 
 SUPPLY_V = (2.0, 14.0)
-SUPPLY = Chemistry(name="supply", charge=[0, 1], ocv_v=SUPPLY_V, nominal_v=7.4, source="bench")
+SUPPLY = Chemistry(name="supply", charge=[0, 1], ocv_v=SUPPLY_V, source="bench")
 """A source whose charge sets its volts."""
 
 

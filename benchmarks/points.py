@@ -26,10 +26,10 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tests"))
 
 import attrs
 import numpy as np
-from oracle import FloatTable
 from scipy.interpolate import NdPPoly, PPoly
 from scipy.optimize import brentq, elementwise
-from support import random_train, rising_rpm_table, simple_train
+from support.oracle import FloatTable
+from support.trains import random_train, rising_rpm_table, simple_train
 
 from propmatch.coupling import hold_lanes, solve, solve_lanes
 from propmatch.models import controller

@@ -4,7 +4,7 @@
                                             [--pictures FOLDER]
 
 FOLDER is a copy of the UIUC Propeller Database, volumes 1-4 (Brandt, Deters, Ananda, Dantsker, Selig), in the form that
-``propmatch_plugins.prediction.measured`` describes: dynamic.csv, static.csv, geometry.csv, diameters.csv.
+``prediction_training/measured.py`` describes: dynamic.csv, static.csv, geometry.csv, diameters.csv.
 
 ``models``: five groups of models by a hash of their names are left out in turn; the rest of each line is known
 (siblings). ``lines``: every line is left out in turn; label, chord and angle, and whole blade shape are tried.
@@ -27,8 +27,7 @@ from typing import Any
 
 import numpy as np
 
-from propmatch.units import INCH_M
-from propmatch_plugins.prediction.accuracy import (
+from prediction_training.accuracy import (
     ERRORS,
     Comparison,
     by_line,
@@ -39,12 +38,14 @@ from propmatch_plugins.prediction.accuracy import (
     measured_sibling,
     percentiles,
 )
+from prediction_training.fit import Workshop, left_out, predict_measured
+from prediction_training.measured import MeasuredPropeller, read_measured
+from propmatch.units import INCH_M
+from propmatch_plugins.prediction.arguments import checked
 from propmatch_plugins.prediction.evidence import Anchor
 from propmatch_plugins.prediction.families import FAMILIES
-from propmatch_plugins.prediction.fit import Workshop, left_out, predict_measured
 from propmatch_plugins.prediction.knowledge import QUANTITIES, Knowledge, bundled_knowledge
-from propmatch_plugins.prediction.measured import MeasuredPropeller, read_measured
-from propmatch_plugins.prediction.predicted import predict
+from propmatch_plugins.prediction.predicted import predict, predict_from
 
 GOALS: dict[str, dict[str, str]] = {
     "siblings": {
@@ -97,9 +98,8 @@ def anchored(p: MeasuredPropeller, knowledge: Knowledge, *, thrust: bool, **opti
         shaft_power_w=float(p.static_cp[k] * math.exp(noise[0]) * 1.225 * n**3 * d**5),
         thrust_n=float(p.static_ct[k] * math.exp(noise[1]) * 1.225 * n**2 * d**4) if thrust else None,
     )
-    answer = predict(
-        p.diameter_in, p.pitch_in, blades=p.blades, family=p.family, anchors=[point], knowledge=knowledge, **options
-    )
+    size = {"blades": p.blades, "family": p.family, "anchors": [point]}
+    answer = predict_from(knowledge, checked(p.diameter_in, p.pitch_in, **size, **options))
     rest = MeasuredPropeller(**{**vars(p), **{
         name: np.delete(getattr(p, name), k) for name in ("static_rpm", "static_ct", "static_cp")
     }})  # fmt: skip
@@ -128,7 +128,7 @@ def run(options: argparse.Namespace) -> dict[str, list[Comparison]]:
                 prediction = predict_measured(knowledge, p, tier, line)
                 if prediction is not None:
                     add(tier, compare(p, prediction))
-            unknown = predict(p.diameter_in, p.pitch_in, blades=p.blades, knowledge=knowledge)
+            unknown = predict_from(knowledge, checked(p.diameter_in, p.pitch_in, blades=p.blades))
             add("label, family unknown", compare(p, unknown))
             add("label + power", anchored(p, knowledge, thrust=False))
             if line:
@@ -152,7 +152,7 @@ def run(options: argparse.Namespace) -> dict[str, list[Comparison]]:
             add("siblings + power", anchored(p, case.knowledge, thrust=False, siblings=known))
             add("siblings + power + thrust", anchored(p, case.knowledge, thrust=True, siblings=known))
         elif case.tier == "label":
-            unknown = predict(p.diameter_in, p.pitch_in, blades=p.blades, knowledge=case.knowledge)
+            unknown = predict_from(case.knowledge, checked(p.diameter_in, p.pitch_in, blades=p.blades))
             add("label, family unknown", compare(p, unknown))
             add("label + power", anchored(p, case.knowledge, thrust=False))
             add("label + power + thrust", anchored(p, case.knowledge, thrust=True))

@@ -22,9 +22,9 @@ for threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tests"))
 
 import numpy as np
-from oracle import FloatTable
 from scipy.optimize import brentq
-from support import rising_rpm_table
+from support.oracle import FloatTable
+from support.trains import rising_rpm_table
 
 from propmatch.aircraft.discharge import charge_edges, gauss_nodes
 from propmatch.battery import resistance_factor
@@ -126,76 +126,97 @@ class Loop:
     def __call__(self, row: Any, *, top_speed: bool) -> tuple[bool, float]:
         """Whether it passes, and its minutes or top speed."""
         lanes, ratings = self.shelf.combine(*(np.array([i]) for i in row))
-        p = {name: float(getattr(lanes, name)[0]) for name in NUMBERS}
-        table, limits = self.tables[int(row[3])], self.setting.brief.limits
         mass = self.setting.all_up_mass_g(float(ratings.mass_g[0]))
         if mass > (self.setting.variant.target_mass_g or math.inf):
             return False, math.nan
-        weight, d, k, drag_c = mass * 1e-3 * G, p["diameter_m"], p["k"], 0.5 * self.rho * self.area
-        s, which = lanes.stack, int(lanes.propeller[0])
-        slow, fast = 1.05 * float(s.j_zero_high[which]), 0.95 * float(s.j_zero_low[which])
-        per_q, per_t = self.rho * d**5 / (8 * math.pi**3), self.rho * d**4 / (4 * math.pi**2)
+        one = Combination(self, lanes, ratings, self.tables[int(row[3])], mass)
+        if not one.keeps_ratings():
+            return False, math.nan
+        minutes = one.minutes()
+        if not minutes >= (self.setting.brief.limits.min_flight_minutes or 0.0):
+            return False, math.nan
+        return True, one.top_speed() if top_speed else minutes
 
-        def electric(q: float) -> tuple[float, float]:
-            volt, factor = self.volts[q]
-            ohm = p["cells_ohm"] * factor + p["leads_ohm"]
-            return p["cells"] * volt - ohm * p["accessory_a"], ohm
 
-        def point(q: float, v: float) -> tuple[float, float]:
-            e, ohm = electric(q)
-            r = p["resistance_ohm"] + p["controller_ohm"] + ohm
+class Combination:
+    """One power train in plain floats."""
 
-            def left(u: float) -> float:
-                return (
-                    e - k * u - r * (table.cp(u * RPM, 2 * math.pi * v / (u * d)) * per_q * u * u / k + p["no_load_a"])
-                )
+    def __init__(self, loop: Loop, lanes: Any, ratings: Any, table: FloatTable, mass_g: float) -> None:
+        self.loop, self.table, self.limits = loop, table, loop.setting.brief.limits
+        self.p = p = {name: float(getattr(lanes, name)[0]) for name in NUMBERS}
+        self.weight, self.drag_c = mass_g * 1e-3 * G, 0.5 * loop.rho * loop.area
+        s, which, d = lanes.stack, int(lanes.propeller[0]), p["diameter_m"]
+        self.slow, self.fast = 1.05 * float(s.j_zero_high[which]), 0.95 * float(s.j_zero_low[which])
+        self.per_q, self.per_t = loop.rho * d**5 / (8 * math.pi**3), loop.rho * d**4 / (4 * math.pi**2)
+        self.motor_w, self.usable_a = float(ratings.motor_w[0]), float(ratings.usable_a[0])
+        burst = float(ratings.burst_a[0]) - p["accessory_a"]
+        self.current = min(float(ratings.motor_a[0]), float(ratings.controller_a[0]), burst)
+        self.climb_a = math.nan
 
-            low, high = 1.0, e / k
-            if v > 0:
-                low = min((e - r * p["no_load_a"]) / k, 2 * math.pi * v / (d * slow))
-                high = max(high, 2 * math.pi * v / (d * fast))
-            u = brentq(left, low, high, xtol=1e-9, rtol=1e-12)
-            return u, (e - k * u) / r
+    def electric(self, q: float) -> tuple[float, float]:
+        """Voltage behind the accessories and resistance of the pack at a charge."""
+        p, (volt, factor) = self.p, self.loop.volts[q]
+        ohm = p["cells_ohm"] * factor + p["leads_ohm"]
+        return p["cells"] * volt - ohm * p["accessory_a"], ohm
 
-        limit = min(
-            float(ratings.motor_a[0]), float(ratings.controller_a[0]), float(ratings.burst_a[0]) - p["accessory_a"]
-        )
+    def thrust(self, u: float, v: float) -> float:
+        return self.table.ct(u * RPM, 2 * math.pi * v / (u * self.p["diameter_m"])) * self.per_t * u * u
+
+    def motor_a(self, u: float, v: float) -> float:
+        p = self.p
+        torque = self.table.cp(u * RPM, 2 * math.pi * v / (u * p["diameter_m"])) * self.per_q * u * u
+        return torque / p["k"] + p["no_load_a"]
+
+    def drag(self, v: float) -> float:
+        return self.drag_c * v * v * self.loop.cd0 + self.loop.k * self.weight**2 / (self.drag_c * v * v)
+
+    def point(self, q: float, v: float) -> tuple[float, float]:
+        """Speed [rad/s] and current at full throttle."""
+        p, k = self.p, self.p["k"]
+        e, ohm = self.electric(q)
+        r = p["resistance_ohm"] + p["controller_ohm"] + ohm
+        low, high = 1.0, e / k
+        if v > 0:
+            low = min((e - r * p["no_load_a"]) / k, 2 * math.pi * v / (p["diameter_m"] * self.slow))
+            high = max(high, 2 * math.pi * v / (p["diameter_m"] * self.fast))
+        u = brentq(lambda u: e - k * u - r * self.motor_a(u, v), low, high, xtol=1e-9, rtol=1e-12)
+        return u, (e - k * u) / r
+
+    def keeps_ratings(self) -> bool:
+        """Currents and power at full throttle, static thrust at half charge, the pack in a climb."""
+        p = self.p
         for v in (0.0, 10.0, 13.0):
-            u, current = point(1.0, v)
-            if current > limit or (k * u + p["resistance_ohm"] * current) * current > float(ratings.motor_w[0]):
-                return False, math.nan
-        u, _ = point(0.5, 0.0)
-        if table.ct(u * RPM, 0.0) * per_t * u * u < (limits.min_thrust_to_weight or 0.0) * weight:
-            return False, math.nan
-        climb = point(1.0, 10.0)[1] + p["accessory_a"]
-        if climb * 0.995 > float(ratings.usable_a[0]):  # mean over the climb, about
-            return False, math.nan
-        v = 13.0
-        need = drag_c * v * v * self.cd0 + self.k * weight**2 / (drag_c * v * v)
-        u = brentq(lambda u: table.ct(u * RPM, 2 * math.pi * v / (u * d)) * per_t * u * u - need, 50.0, 1e4, rtol=1e-12)
-        current = table.cp(u * RPM, 2 * math.pi * v / (u * d)) * per_q * u * u / k + p["no_load_a"]
-        behind, loss, total = k * u + (p["resistance_ohm"] + p["controller_ohm"]) * current, p["loss"], 0.0
-        for q, width in zip(self.charges, self.widths, strict=True):
-            e, ohm = electric(q)
+            u, current = self.point(1.0, v)
+            if current > self.current or (p["k"] * u + p["resistance_ohm"] * current) * current > self.motor_w:
+                return False
+        u, _ = self.point(0.5, 0.0)
+        if self.thrust(u, 0.0) < (self.limits.min_thrust_to_weight or 0.0) * self.weight:
+            return False
+        self.climb_a = self.point(1.0, 10.0)[1] + p["accessory_a"]
+        return self.climb_a * 0.995 <= self.usable_a  # mean over the climb, about
+
+    def minutes(self) -> float:
+        """Minutes in level flight at 13 m/s after a climb; NaN where a charge does not hold it."""
+        p, v, loss, total = self.p, 13.0, self.p["loss"], 0.0
+        need = self.drag(v)
+        u = brentq(lambda u: self.thrust(u, v) - need, 50.0, 1e4, rtol=1e-12)
+        current = self.motor_a(u, v)
+        behind = p["k"] * u + (p["resistance_ohm"] + p["controller_ohm"]) * current
+        for q, width in zip(self.loop.charges, self.loop.widths, strict=True):
+            e, ohm = self.electric(q)
             a, b = loss * e - ohm * current, (1 - loss) * e - loss * behind
             root = b * b + 4 * a * (1 - loss) * behind
             duty = 2 * (1 - loss) * behind / (b + math.sqrt(root)) if root >= 0 else 2.0
             drawn = duty * current / (1 - loss * (1 - duty)) + p["accessory_a"] if duty <= 1 else math.inf
-            if duty > 1 or (e + ohm * p["accessory_a"] - ohm * drawn) / p["cells"] < (limits.cutoff_cell_v or 0.0):
-                return False, math.nan
+            cell_v = (e + ohm * p["accessory_a"] - ohm * drawn) / p["cells"]
+            if duty > 1 or cell_v < (self.limits.cutoff_cell_v or 0.0):
+                return math.nan
             total += width * 3600 * p["capacity_ah"] / drawn
-        minutes = (20.0 + total - 20.0 * climb * total / (0.8 * 3600 * p["capacity_ah"])) / 60.0
-        if minutes < (limits.min_flight_minutes or 0.0):
-            return False, math.nan
-        if not top_speed:
-            return True, minutes
+        return (20.0 + total - 20.0 * self.climb_a * total / (0.8 * 3600 * p["capacity_ah"])) / 60.0
 
-        def excess(v: float) -> float:
-            u, _ = point(0.5, v)
-            drag = drag_c * v * v * self.cd0 + self.k * weight**2 / (drag_c * v * v)
-            return float(table.ct(u * RPM, 2 * math.pi * v / (u * d)) * per_t * u * u - drag)
-
-        return True, brentq(excess, 13.0, 120.0, rtol=1e-9)
+    def top_speed(self) -> float:
+        """Fastest level flight at half charge [m/s]."""
+        return brentq(lambda v: self.thrust(self.point(0.5, v)[0], v) - self.drag(v), 13.0, 120.0, rtol=1e-9)
 
 
 def timed(work: Any, repeats: int = 3) -> tuple[float, Any]:

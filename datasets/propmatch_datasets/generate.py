@@ -177,25 +177,22 @@ def packs() -> Iterator[Row]:
     """Rows of packs.csv."""
     for cells, capacity, ratings in PACKS:
         for rating in ratings:
-            part = f"{cells}s-{capacity}-{rating}c"
-            cell_mass = (0.0225 + 0.00008 * rating) * capacity
-            resistance = 12.0 * (35 / rating) ** 0.6 / (capacity / 1000) * spread(part, "resistance", 0.08)
-            yield _pack(
-                part, f"{cells}S {capacity} mAh {rating}C", "lipo", cells, 1, capacity, rating, cell_mass, resistance
-            )
-    for chemistry, cells, parallel, capacity, rating, cell_mass, mohm_ah in OTHER_PACKS:
-        part = f"{cells}s-{capacity}-{rating}c-{chemistry}"
-        name = f"{cells}S {capacity} mAh {rating}C {chemistry}"
-        resistance = mohm_ah / (capacity / parallel / 1000) * spread(part, "resistance", 0.08)
-        yield _pack(part, name, chemistry, cells, parallel, capacity, rating, cell_mass * parallel, resistance)
+            cell_g = (0.0225 + 0.00008 * rating) * capacity
+            yield _pack("lipo", cells, 1, capacity, rating, cell_g, 12.0 * (35 / rating) ** 0.6)
+    for each in OTHER_PACKS:
+        yield _pack(*each)
 
 
-def _pack(part: str, name: str, chemistry: str, cells: int, parallel: int, capacity: int, rating: int,
-          cell_mass: float, resistance: float) -> Row:  # fmt: skip
+def _pack(
+    chemistry: str, cells: int, parallel: int, capacity: int, rating: int, cell_g: float, cell_mohm_ah: float
+) -> Row:
+    other = "" if chemistry == "lipo" else chemistry
+    part = "-".join(filter(None, (f"{cells}s-{capacity}-{rating}c", other)))
+    resistance = cell_mohm_ah / (capacity / parallel / 1000) * spread(part, "resistance", 0.08)
     leads_g = 2.0 + 0.0025 * capacity + 0.8 * cells
     return {
         "id": part,
-        "name": name,
+        "name": f"{cells}S {capacity} mAh {rating}C {other}".rstrip(),
         "chemistry": chemistry,
         "cells_series": cells,
         "cells_parallel": parallel,
@@ -204,7 +201,7 @@ def _pack(part: str, name: str, chemistry: str, cells: int, parallel: int, capac
         "burst_c_rating": 2 * rating if rating < 50 else None,
         "cell_resistance_mohm": None if part in NO_CELL_RESISTANCE else significant(resistance, 3),
         "lead_resistance_mohm": None if part in NO_CELL_RESISTANCE else (8 if capacity < 1000 else 4),
-        "mass_g": significant((cells * cell_mass + leads_g) * spread(part, "mass", 0.03), 3),
+        "mass_g": significant((cells * (cell_g * parallel) + leads_g) * spread(part, "mass", 0.03), 3),
     }
 
 

@@ -110,15 +110,6 @@ class MassBuildUp:
         """Centre of gravity above the level line; NaN while a line that weighs something has no height."""
         return _centre([(line.mass_g, line.height_mm) for line in self.lines])
 
-    @property
-    def without_position(self) -> tuple[str, ...]:
-        """Names of the lines that keep the centre of gravity unknown."""
-        return tuple(line.name for line in self.lines if line.mass_g > 0 and line.position_mm is None)
-
-    def plus(self, *items: Item) -> "MassBuildUp":
-        """The same with more lines."""
-        return MassBuildUp((*self.lines, *items))
-
     def scaled_to(self, mass_g: float) -> "MassBuildUp":
         """The same centre of gravity at another mass: every line in proportion."""
         factor = mass_g / self.mass_g
@@ -249,11 +240,6 @@ class PackPlaces:
     def tolerance_mm(self) -> float:
         """Allowed miss of the target."""
         return self.geometry.cg_tolerance_mm
-
-    @property
-    def within_tolerance(self) -> Any:
-        """Whether the centre of gravity, without ballast, is near enough to the target."""
-        return np.abs(self.miss_mm) <= self.tolerance_mm
 
     def readings(self, names: Sequence[str]) -> tuple[str, ...]:
         """One sentence for each pack, in the order of the lanes."""

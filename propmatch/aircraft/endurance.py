@@ -11,8 +11,7 @@ import attrs
 import numpy as np
 from numpy.typing import NDArray
 
-from propmatch.aircraft.discharge import charge_edges, clock, load_of, lowest_charge
-from propmatch.aircraft.flightlanes import ENDED_BY, MIXTURE, checked_limits, flight_time_lanes
+from propmatch.aircraft.flightlanes import ENDED_BY, MIXTURE, flight_time_lanes
 from propmatch.aircraft.polar import airframe_lanes
 from propmatch.models.air import Air
 from propmatch.records.estimates import PRACTICE, Assumption
@@ -22,7 +21,7 @@ from propmatch.status import Status
 from propmatch.tablehtml import pairs_html, table_html
 from propmatch.train.coupling import Asked, as_lanes
 
-__all__ = ["TIMER_MARGIN", "DischargeCurves", "FlightTime", "PhaseTime", "discharge_curves", "flight_time"]
+__all__ = ["TIMER_MARGIN", "FlightTime", "PhaseTime", "flight_time"]
 
 Floats = NDArray[np.float64]
 TIMER_MARGIN = 0.10
@@ -199,61 +198,3 @@ def _assumptions(phases: Sequence[Phase]) -> tuple[Assumption, ...]:
         text = f"airspeed {DEFAULT_SPEED_OVER_STALL:g} times the stall speed in {', '.join(free)}; {PRACTICE}"
         made.append(Assumption("flight time", "airspeed_m_s", DEFAULT_SPEED_OVER_STALL, "stall speed", text))
     return tuple(made)
-
-
-@attrs.frozen(kw_only=True, eq=False)
-class DischargeCurves:
-    """One phase flown alone from full to its end; every field (M,), for charts.
-
-    Attributes
-    ----------
-    charge : falling from 1
-    minutes : since full
-    pack_current_a, cell_voltage_v, throttle, motor_current_a
-    ended_by : str or None
-    status : Status
-    """
-
-    charge: Floats
-    minutes: Floats
-    pack_current_a: Floats
-    cell_voltage_v: Floats
-    throttle: Floats
-    motor_current_a: Floats
-    ended_by: str | None
-    status: Status
-
-
-def discharge_curves(
-    train: PowerTrain,
-    airframe: Airframe,
-    mass_kg: float,
-    phase: Phase,
-    *,
-    reserve_charge: float = 0.2,
-    cutoff_cell_v: float = 3.3,
-    air: Air | None = None,
-    points: int = 81,
-) -> DischargeCurves:
-    """Current, voltage and throttle against charge and time of one phase alone; arguments as :func:`flight_time`."""
-    asked = _one(train, mass_kg, air)
-    checked_limits(reserve_charge, cutoff_cell_v)
-    frames, _ = airframe_lanes(airframe, asked["mass_kg"])
-    load = load_of(phase, asked.lanes, frames, reserve_charge, asked.density, asked.sound)
-    lowest, cause = lowest_charge(load, reserve_charge, cutoff_cell_v)
-    its = clock(load, charge_edges(asked.lanes.chemistries[0], reserve_charge), lowest)
-    charge = np.linspace(1.0, float(lowest[0]), points)
-    answered = load.status[0] in (Status.OK, Status.OFF)
-    draw = load.at(charge[:, None])
-    blank = np.full(points, np.nan)
-    seconds = np.array([its.to(np.array([q]))[0] for q in charge])
-    return DischargeCurves(
-        charge=charge,
-        minutes=seconds / 60.0 if answered else blank,
-        pack_current_a=draw.pack_current_a[:, 0] if answered else blank,
-        cell_voltage_v=draw.cell_voltage_v[:, 0] if answered else blank,
-        throttle=draw.throttle[:, 0] if answered else blank,
-        motor_current_a=draw.motor_current_a[:, 0] if answered else blank,
-        ended_by=ENDED_BY[int(cause[0])] if answered else None,
-        status=Status(int(load.status[0])),
-    )

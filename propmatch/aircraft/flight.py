@@ -31,7 +31,6 @@ from propmatch.train.lanes import TrainLanes
 
 __all__ = [
     "FullThrottle",
-    "climb_lanes",
     "full_throttle",
     "full_throttle_lanes",
     "level_flight",
@@ -131,25 +130,6 @@ def _frames(airframe: Any, mass: Floats, shape: tuple[int, ...]) -> tuple[Airfra
 
 
 # ---------------------------------------------------------------- full throttle
-
-
-def climb_lanes(
-    lanes: TrainLanes,
-    airframe: AirframeLanes,
-    airspeed: Floats,
-    charge: Floats,
-    density: Floats,
-    sound: Floats,
-    throttle: Any = 1.0,
-) -> tuple[Floats, Floats]:
-    """Rate of climb [m/s] and sine of the climb angle at a throttle and an airspeed; (N,) each.
-
-    sin = (thrust - drag)/weight, at most 1 (vertical); rate = V sin, negative where it sinks. NaN below the stall.
-    """
-    thrust = solve_lanes(lanes, airspeed, throttle + 0.0 * airspeed, charge, density, sound).thrust_n
-    sine = _sine(airframe, thrust, density, airspeed)
-    sine = np.where(airspeed >= stall_speed_m_s(airframe, density) * (1.0 - 1e-9), np.minimum(sine, 1.0), np.nan)
-    return airspeed * sine, sine
 
 
 def _sine(airframe: AirframeLanes, thrust: Any, density: Any, airspeed: Any) -> Any:

@@ -1,6 +1,6 @@
 """Change of trim with throttle at the speeds of a brief, the tilt that makes it smallest, both in plain words."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import attrs
@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmatch.aircraft.geometry import Geometry
-from propmatch.aircraft.trim import Trim, trim
+from propmatch.aircraft.trim import Flown, Trim, trim
 
 __all__ = ["STATES", "ThrottleCases", "ThrottleTrim", "TiltAdvice", "best_tilt", "throttle_trim", "tilt_through_cg_deg"]
 
@@ -69,12 +69,10 @@ class ThrottleCases:
         names: Sequence[str],
         *,
         airspeed_m_s: ArrayLike,
-        full_thrust_n: ArrayLike,
-        level_thrust_n: ArrayLike,
+        thrust_n: Mapping[str, ArrayLike],
         mass_kg: ArrayLike,
         diameter_m: ArrayLike,
         cg_mm: ArrayLike,
-        idle_thrust_n: ArrayLike = 0.0,
         count: int = 1,
         density_kg_m3: float = 1.225,
     ) -> "ThrottleCases":
@@ -84,8 +82,8 @@ class ThrottleCases:
         ----------
         names : sequence of str, length C
         airspeed_m_s : (V,) [m/s]
-        full_thrust_n, level_thrust_n, idle_thrust_n : broadcast to (C, V) [N]
-            Idle: 0 for a folded propeller, negative for one that windmills.
+        thrust_n : state of `STATES` to thrust, each broadcast to (C, V) [N]
+            Without a glide: 0, a folded propeller; negative where it windmills.
         mass_kg, diameter_m, cg_mm : one for all, or (C,)
         count : int
         density_kg_m3 : float
@@ -93,14 +91,14 @@ class ThrottleCases:
         Raises
         ------
         ValueError
-            Shapes that do not fit.
+            Shapes that do not fit, a state that is none of `STATES`, no thrust in level flight or at full throttle.
         """
         speeds = np.atleast_1d(np.asarray(airspeed_m_s, dtype=np.float64))
         shape = (len(names), speeds.size)
-        thrusts = [
-            np.broadcast_to(np.asarray(each, dtype=np.float64), shape)
-            for each in (idle_thrust_n, level_thrust_n, full_thrust_n)
-        ]
+        stated = {STATES[0]: 0.0, **thrust_n}
+        if set(stated) != set(STATES):
+            raise ValueError(f"thrust_n must name {', '.join(STATES)}, not {', '.join(thrust_n)}")
+        thrusts = [np.broadcast_to(np.asarray(stated[state], dtype=np.float64), shape) for state in STATES]
 
         def by_case(value: ArrayLike) -> Floats:
             return np.broadcast_to(np.asarray(value, dtype=np.float64), (len(names),)).reshape(-1, 1, 1)
@@ -211,11 +209,12 @@ def throttle_trim(geometry: Geometry, cases: ThrottleCases, *, tilt_deg: Any = N
 
 
 def _lanes(geometry: Geometry, cases: ThrottleCases, tilt_deg: Any) -> Trim:
-    return trim(
-        geometry, thrust_n=cases.thrust_n, airspeed_m_s=cases.airspeed_m_s, mass_kg=cases.mass_kg,
+    flown = Flown(
+        thrust_n=cases.thrust_n, airspeed_m_s=cases.airspeed_m_s, mass_kg=cases.mass_kg,
         diameter_m=cases.diameter_m, count=cases.count, cg_mm=cases.cg_mm, tilt_deg=tilt_deg,
         density_kg_m3=cases.density_kg_m3,
     )  # fmt: skip
+    return trim(geometry, flown)
 
 
 @attrs.frozen(kw_only=True, eq=False)

@@ -29,11 +29,11 @@ from propmatch.units import DM2_M2, GRAVITY_M_S2, MM_M
 
 __all__ = [
     "TRIM_NOTES",
+    "Flown",
     "Trim",
     "elevator_effectiveness",
     "immersed_share",
     "jet_angle_rad",
-    "moment_coefficient",
     "thrust_arm_m",
     "thrust_moment_nm",
     "trim",
@@ -69,15 +69,6 @@ def thrust_moment_nm(thrust_n: Any, height_m: Any, *, ahead_m: Any = 0.0, tilt_r
     T cos(tilt) works on the height z, T sin(tilt) on the arm a: M = -T (z cos tilt + a sin tilt).
     """
     return -np.asarray(thrust_n, dtype=np.float64)[()] * thrust_arm_m(height_m, ahead_m, tilt_rad)
-
-
-def moment_coefficient(
-    moment_nm: Any, *, airspeed_m_s: Any, area_m2: Any, chord_m: Any, density_kg_m3: Any = 1.225
-) -> Any:
-    """Cm = M/(q S c) [-]; NaN without airspeed."""
-    pressure = 0.5 * density_kg_m3 * np.asarray(airspeed_m_s, dtype=np.float64) ** 2
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(pressure > 0, moment_nm / (pressure * area_m2 * chord_m), np.nan)[()]
 
 
 def elevator_effectiveness(chord_fraction: Any) -> Any:
@@ -189,11 +180,6 @@ class Trim:
     geometry: Geometry
 
     @property
-    def up_elevator_deg(self) -> Any:
-        """Elevator with trailing edge up positive [deg]."""
-        return -self.elevator_deg
-
-    @property
     def assumptions(self) -> tuple[Assumption, ...]:
         """Stated geometry that the result rests on."""
         return self.geometry.assumptions
@@ -204,25 +190,12 @@ class Trim:
         return TRIM_NOTES
 
 
-def trim(
-    geometry: Geometry,
-    *,
-    thrust_n: Any,
-    airspeed_m_s: Any,
-    mass_kg: Any,
-    diameter_m: Any,
-    count: int = 1,
-    cg_mm: Any = None,
-    tilt_deg: Any = None,
-    load_factor: Any = 1.0,
-    density_kg_m3: Any = 1.225,
-) -> Trim:
-    """Solve the moment balance of the module text for tail lift and elevator; closed form, every lane for itself.
+@attrs.frozen(kw_only=True, eq=False)
+class Flown:
+    """What is flown: fields broadcast against each other.
 
-    Parameters
+    Attributes
     ----------
-    geometry : Geometry
-        With tail and thrust line.
     thrust_n : array_like [N]
         Thrust of the whole train; 0 for a stopped or folded propeller, negative when it windmills.
     airspeed_m_s : array_like [m/s]
@@ -238,6 +211,23 @@ def trim(
         Default the thrust line's own.
     load_factor : array_like
     density_kg_m3 : array_like [kg/m3]
+    """
+
+    thrust_n: Any
+    airspeed_m_s: Any
+    mass_kg: Any
+    diameter_m: Any
+    count: int = 1
+    cg_mm: Any = None
+    tilt_deg: Any = None
+    load_factor: Any = 1.0
+    density_kg_m3: Any = 1.225
+
+
+def trim(geometry: Geometry, flown: Flown) -> Trim:
+    """Solve the moment balance of the module text for tail lift and elevator; closed form, every lane for itself.
+
+    ``geometry`` needs tail and thrust line.
 
     Returns
     -------
@@ -255,11 +245,13 @@ def trim(
         raise ValueError("trim needs the tail and the thrust line")
     if not tail.position_mm > geometry.aerodynamic_centre_mm:
         raise ValueError("trim needs a tail behind the wing's quarter chord")
+    count = flown.count
     if count == 1 and line.side_mm > 0:
         raise ValueError("a propeller beside the centre line (side_mm) needs a second one")
     given = (
-        thrust_n, airspeed_m_s, mass_kg, diameter_m, load_factor, density_kg_m3,
-        geometry.balance.target_cg_mm if cg_mm is None else cg_mm, line.tilt_deg if tilt_deg is None else tilt_deg,
+        flown.thrust_n, flown.airspeed_m_s, flown.mass_kg, flown.diameter_m, flown.load_factor, flown.density_kg_m3,
+        geometry.balance.target_cg_mm if flown.cg_mm is None else flown.cg_mm,
+        line.tilt_deg if flown.tilt_deg is None else flown.tilt_deg,
     )  # fmt: skip
     lanes = np.broadcast_arrays(*(np.asarray(value, dtype=np.float64) for value in given))
     sound = np.all(np.isfinite(lanes), axis=0)

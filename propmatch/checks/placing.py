@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from propmatch.aircraft.balance import PackPlaces, place_trains
 from propmatch.aircraft.flight import level_lanes
 from propmatch.aircraft.stability import Stability, stability
-from propmatch.aircraft.thrustline import ThrottleCases, ThrottleTrim, TiltAdvice, best_tilt, throttle_trim
+from propmatch.aircraft.thrustline import STATES, ThrottleCases, ThrottleTrim, TiltAdvice, best_tilt, throttle_trim
 from propmatch.checks.judged import judged_trains
 from propmatch.checks.setting import Setting
 from propmatch.records.parts import PowerTrain
@@ -127,8 +127,7 @@ def _cases(setting: Setting, trains: Sequence[PowerTrain], names: Sequence[str],
     return ThrottleCases.of(
         tuple(names),
         airspeed_m_s=speeds,
-        full_thrust_n=np.array(full).T,
-        level_thrust_n=np.array(level).T,
+        thrust_n={STATES[1]: np.array(level).T, STATES[2]: np.array(full).T},
         mass_kg=measured.frames.mass_kg,
         diameter_m=measured.lanes.diameter_m,
         cg_mm=cg,

@@ -15,7 +15,7 @@ from propmatch.train.brackets import edge
 from propmatch.train.coupling import OperatingPoint, solve_lanes
 from propmatch.train.lanes import TrainLanes
 
-__all__ = ["CAP_NOTE", "CapLanes", "cap_lanes", "ratings_cap"]
+__all__ = ["CAP_NOTE", "CapLanes", "CapLimits", "cap_lanes", "ratings_cap"]
 
 Floats = NDArray[np.float64]
 _LEAST = 0.01
@@ -25,6 +25,23 @@ CAP_NOTE = (
     "recalibrated, or with another model memory. At part throttle a motor carries more than it draws from the "
     "pack, where the wattmeter sits."
 )
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class CapLimits:
+    """What a cap keeps, array_like (N,): NaN or infinite does not bind.
+
+    Attributes
+    ----------
+    motor_a, motor_w : current and input power of one motor
+    pack_a : current of the pack
+    rpm : speed of the propeller
+    """
+
+    motor_a: ArrayLike
+    pack_a: ArrayLike = np.inf
+    motor_w: ArrayLike = np.inf
+    rpm: ArrayLike = np.inf
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -57,23 +74,19 @@ class CapLanes:
 
 def cap_lanes(
     lanes: TrainLanes,
+    limits: CapLimits,
     *,
-    motor_limit_a: ArrayLike,
-    pack_limit_a: ArrayLike = np.inf,
-    motor_power_w: ArrayLike = np.inf,
-    max_rpm: ArrayLike = np.inf,
     airspeeds: Floats | None = None,
     charge: float = 1.0,
     density: Floats | float = 1.225,
     sound: Floats | float = 340.3,
 ) -> CapLanes:
-    """The cap of each lane; a limit that is NaN does not bind.
+    """The cap of each lane.
 
     Parameters
     ----------
     lanes : TrainLanes, N
-    motor_limit_a, pack_limit_a, motor_power_w, max_rpm : array_like (N,)
-        Of one motor, of the pack, input of one motor, of the propeller.
+    limits : CapLimits
     airspeeds : (A, N) [m/s], optional
         Besides rest.
     charge : float
@@ -86,7 +99,8 @@ def cap_lanes(
         return np.broadcast_to(np.asarray(value, dtype=np.float64), (n,)) + 0.0
 
     motor_limit, pack_limit, power_limit, rpm_limit = (
-        np.where(np.isnan(x), np.inf, x) for x in map(spread, (motor_limit_a, pack_limit_a, motor_power_w, max_rpm))
+        np.where(np.isnan(x), np.inf, x)
+        for x in map(spread, (limits.motor_a, limits.pack_a, limits.motor_w, limits.rpm))
     )
     rho, a, full = spread(density), spread(sound), spread(charge)
     speeds = [np.zeros(n), *([] if airspeeds is None else list(airspeeds))]
@@ -134,15 +148,17 @@ def ratings_cap(measured: TrainMeasures) -> CapLanes:
     """
     seconds = measured.setting.full_throttle_seconds
     r = measured.ratings
-    motor = np.fmin(r.motor_limit_a(seconds), r.controller_limit_a(seconds))
+    limits = CapLimits(
+        motor_a=np.fmin(r.motor_limit_a(seconds), r.controller_limit_a(seconds)),
+        pack_a=r.burst_a,
+        motor_w=r.motor_w,
+        rpm=np.where(r.max_rpm_stated > 0, r.max_rpm, np.inf),
+    )
     n = measured.lanes.size
     airspeeds = [flown.airspeed for flown in measured.flown]
     return cap_lanes(
         measured.lanes,
-        motor_limit_a=motor,
-        pack_limit_a=r.burst_a,
-        motor_power_w=r.motor_w,
-        max_rpm=np.where(r.max_rpm_stated > 0, r.max_rpm, np.inf),
+        limits,
         airspeeds=np.array(airspeeds) if airspeeds else np.empty((0, n)),
         density=np.full(n, measured.setting.air.density_kg_m3),
         sound=np.full(n, measured.setting.air.speed_of_sound_m_s),

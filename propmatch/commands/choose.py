@@ -75,7 +75,7 @@ def choose_for_brief(
             raise InputFaults([Fault(f"--{train}", rule=f"names the whole train, so leave out --{typed[0]}")])
         return TrainForBrief(train=train_of_ids(stock, options[train], f"--{train}", **setting.train_numbers), how="")
     if typed:
-        made = choose_train(stock, **{name: options[name] for name in TRAIN_OPTIONS}, **setting.train_numbers)
+        made = choose_train(stock, options, setting.train_numbers)
         return TrainForBrief(train=made.train, how="", assumptions=made.assumptions, doubts=made.doubts)
     from propmatch.search.matching import match
 

@@ -12,7 +12,6 @@ from propmatch.columns import Column
 from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
 from propmatch.commands.plotting import check_plot, plot_option, point_picture, save_plot
 from propmatch.commands.trains import (
-    TRAIN_OPTIONS,
     LazyCatalogue,
     choose_train,
     sources_block,
@@ -375,7 +374,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     question = _question(options, faults)
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
     try:
-        chosen = choose_train(stock, **{name: options[name] for name in TRAIN_OPTIONS})
+        chosen = choose_train(stock, options)
     except InputFaults as error:
         raise InputFaults([*faults, *error.faults]) from None
     if faults or question is None:

@@ -216,10 +216,12 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
 
 def _picture(train: Any, flight: Any, shown: Any) -> Any:
-    from propmatch.sheet.flightcharts import flight_chart
+    from propmatch.sheet.flightcharts import FlightPlan, flight_chart
 
     setting = flight.setting
-    return flight_chart(
-        train, setting.variant.airframe, setting.all_up_mass_kg(train.mass_g), setting.phases, air=setting.air,
-        flight=flight.time, reserve_charge=setting.reserve_charge, cutoff_cell_v=setting.cutoff_cell_v, shown=shown,
+    plan = FlightPlan(
+        train=train, airframe=setting.variant.airframe, mass_kg=setting.all_up_mass_kg(train.mass_g),
+        phases=setting.phases, reserve_charge=setting.reserve_charge, cutoff_cell_v=setting.cutoff_cell_v,
+        air=setting.air,
     )  # fmt: skip
+    return flight_chart(plan, flight=flight.time, shown=shown)

@@ -1,9 +1,9 @@
 """The power train of a command: every part named by id, or typed in full."""
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, TypeVar, Unpack
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import attrs
 import click
@@ -77,19 +77,11 @@ class ChosenTrain:
 
 
 def choose_train(
-    stock: LazyCatalogue,
-    *,
-    motor: str | None,
-    propeller: str | None,
-    pack: str | None,
-    controller: str | None,
-    listing: str | None = None,
-    motors: str | None = None,
-    accessories: str | None = None,
-    pack_temperature: str | None = None,
-    **defaults: "Unpack[TrainNumbers]",
+    stock: LazyCatalogue, options: Mapping[str, str | None], defaults: "TrainNumbers | None" = None
 ) -> ChosenTrain:
-    """Put a power train together; ``defaults`` are fields of ``PowerTrain`` that the options override.
+    """Put a power train together from the parameters of ``train_options``; others in ``options`` are left alone.
+
+    ``defaults`` are fields of ``PowerTrain`` that the options override.
 
     Raises
     ------
@@ -104,12 +96,9 @@ def choose_train(
     assumptions: list[Any] = []
     doubts: list[Fault] = []
     found: dict[str, Any] = {}
-    for name, cls, text in (
-        ("motor", Motor, motor),
-        ("propeller", Propeller, propeller),
-        ("pack", Pack, pack),
-        ("controller", Controller, controller),
-    ):
+    listing = options["listing"]
+    for name, cls in (("motor", Motor), ("propeller", Propeller), ("pack", Pack), ("controller", Controller)):
+        text = options[name]
         if text is None:
             if name != "controller" and not (name == "motor" and listing is not None):
                 faults.append(Fault(f"--{name}", rule="missing; name a part by id, or type it in full"))
@@ -119,13 +108,11 @@ def choose_train(
         if typed and part is not None:
             doubts += warnings_of(part)
     if listing is not None:
-        if motor is not None:
+        if options["motor"] is not None:
             faults.append(Fault("--listing", rule="describes the motor, so leave out --motor"))
         else:
             found["motor"] = _listed_motor(stock, listing, faults, assumptions, doubts)
-    options = {"count": ("--motors", motors), "accessory_current_a": ("--accessories", accessories),
-               "pack_temperature_c": ("--pack-temperature", pack_temperature)}  # fmt: skip
-    numbers: dict[str, Any] = {**defaults, **_numbers(PowerTrain, options, faults)}
+    numbers = {**(defaults or {}), **_numbers(PowerTrain, options, faults)}
     if faults:
         raise InputFaults(faults)
     if "controller" not in found:
@@ -203,14 +190,19 @@ def _chemistry_faults(stock: LazyCatalogue, name: str) -> list[Fault]:
     return [Fault("--pack", "chemistry", name, "nobody knows these cells", hint)]
 
 
-def _numbers(cls: type, options: dict[str, tuple[str, str | None]], faults: list[Fault]) -> dict[str, Any]:
+_NUMBERS = {"motors": "count", "accessories": "accessory_current_a", "pack_temperature": "pack_temperature_c"}
+"""Parameters that are numbers, and the field of ``PowerTrain`` each stands for."""
+
+
+def _numbers(cls: type, options: Mapping[str, str | None], faults: list[Fault]) -> dict[str, Any]:
     """Numbers of options, checked as the fields of a class are."""
     from propmatch.records.typed import read_number
 
     values = {}
-    for field, (option, text) in options.items():
+    for name, field in _NUMBERS.items():
+        text = options[name]
         if text is not None:
-            value = read_number(cls, field, text, option)
+            value = read_number(cls, field, text, f"--{name.replace('_', '-')}")
             if isinstance(value, Fault):
                 faults.append(value)
             else:

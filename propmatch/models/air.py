@@ -11,12 +11,11 @@ import attrs
 import numpy as np
 from numpy.typing import ArrayLike
 
-__all__ = ["SEA_LEVEL_DENSITY_KG_M3", "Air"]
+__all__ = ["Air"]
 
 _T0_K, _P0_PA, _LAPSE_K_M = 288.15, 101325.0, 0.0065
 _GAS_J_KG_K, _GRAVITY_M_S2, _GAMMA = 287.05287, 9.80665, 1.4
 _EXPONENT = _GRAVITY_M_S2 / (_GAS_J_KG_K * _LAPSE_K_M)
-SEA_LEVEL_DENSITY_KG_M3 = _P0_PA / (_GAS_J_KG_K * _T0_K)
 
 
 def _floats(value: ArrayLike) -> Any:

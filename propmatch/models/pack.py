@@ -33,14 +33,12 @@ class Chemistry:
     name : str
     charge : (N,) rising from 0 to 1
     ocv_v : (N,) [V], rising
-    nominal_v : float [V] per cell
     source : str
     """
 
     name: str
     charge: Floats = attrs.field(converter=_row)
     ocv_v: Floats = attrs.field(converter=_row)
-    nominal_v: float
     source: str
 
     def __attrs_post_init__(self) -> None:
@@ -73,21 +71,18 @@ CHEMISTRIES: dict[str, Chemistry] = {
             name="lipo",
             charge=_LIPO_Q,
             ocv_v=_LIPO_V,
-            nominal_v=3.7,
             source="LiCoO2 pouch cell, Ai et al. 2020 as in the PyBaMM library",
         ),
         Chemistry(
             name="lihv",
             charge=_LIPO_Q,
             ocv_v=[3.0 + (v - 3.0) * 1.35 / 1.2 for v in _LIPO_V],
-            nominal_v=3.8,
             source="assumed: the lipo shape stretched to 4.35 V, no published source",
         ),
         Chemistry(
             name="liion",
             charge=[0.0, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0],
             ocv_v=[2.7, 3.05, 3.2, 3.38, 3.5, 3.58, 3.66, 3.75, 3.85, 3.95, 4.05, 4.18],
-            nominal_v=3.6,
             source="assumed: a cylindrical energy cell, no published source",
         ),
     )

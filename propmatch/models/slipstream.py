@@ -1,8 +1,7 @@
 """The propeller as an actuator disk: what the air does ahead of, in and behind it.
 
 Ideal momentum theory: A = pi D^2/4, T = 2 rho A (V + v) v, disk speed V + v, fully developed jet V + 2 v. Source:
-H. Glauert, The Elements of Aerofoil and Airscrew Theory, 1926, ch. XV; axial growth behind the disk after B. W.
-McCormick, Aerodynamics, Aeronautics and Flight Mechanics, ch. 6 (formulas from memory, standard).
+H. Glauert, The Elements of Aerofoil and Airscrew Theory, 1926, ch. XV (formulas from memory, standard).
 
 Limits: no swirl, no friction, uniform loading, no spreading by mixing. Negative thrust (windmilling) is served as long
 as the jet still flows backwards, T >= -rho A V^2/2; beyond it there is no steady ideal flow and the answer is NaN.
@@ -13,16 +12,7 @@ from typing import Any
 
 import numpy as np
 
-__all__ = [
-    "axial_growth",
-    "contraction_radius_m",
-    "disk_area_m2",
-    "ideal_efficiency",
-    "ideal_power_w",
-    "ideal_static_thrust_n",
-    "induced_velocity_m_s",
-    "slip_velocity_m_s",
-]
+__all__ = ["contraction_radius_m", "disk_area_m2", "induced_velocity_m_s"]
 
 
 def disk_area_m2(diameter_m: Any) -> Any:
@@ -60,42 +50,6 @@ def induced_velocity_m_s(thrust_n: Any, diameter_m: Any, *, airspeed_m_s: Any = 
         away = speed / 2.0 + root
         induced = np.where(away > 0, gain / np.where(away > 0, away, 1.0), np.where(gain == 0, 0.0, np.nan))
     return np.where(sound & np.isfinite(root), induced, np.nan)[()]
-
-
-def slip_velocity_m_s(thrust_n: Any, diameter_m: Any, *, airspeed_m_s: Any = 0.0, density_kg_m3: Any = 1.225) -> Any:
-    """Speed of the fully developed jet V + 2 v [m/s]; parameters as `induced_velocity_m_s`."""
-    induced = induced_velocity_m_s(thrust_n, diameter_m, airspeed_m_s=airspeed_m_s, density_kg_m3=density_kg_m3)
-    return airspeed_m_s + 2.0 * induced
-
-
-def ideal_power_w(thrust_n: Any, diameter_m: Any, *, airspeed_m_s: Any = 0.0, density_kg_m3: Any = 1.225) -> Any:
-    """Least shaft power for a thrust P = T (V + v) [W]; parameters as `induced_velocity_m_s`."""
-    induced = induced_velocity_m_s(thrust_n, diameter_m, airspeed_m_s=airspeed_m_s, density_kg_m3=density_kg_m3)
-    return thrust_n * (airspeed_m_s + induced)
-
-
-def ideal_efficiency(thrust_n: Any, diameter_m: Any, *, airspeed_m_s: Any, density_kg_m3: Any = 1.225) -> Any:
-    """V/(V + v) [-], the best any propeller of this diameter can do; 0 at V = 0 under thrust."""
-    induced = induced_velocity_m_s(thrust_n, diameter_m, airspeed_m_s=airspeed_m_s, density_kg_m3=density_kg_m3)
-    through = np.asarray(airspeed_m_s + induced, dtype=np.float64)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(through > 0, airspeed_m_s / through, np.nan)[()]
-
-
-def ideal_static_thrust_n(power_w: Any, diameter_m: Any, *, density_kg_m3: Any = 1.225) -> Any:
-    """Most static thrust from a shaft power, T = (2 rho A P^2)^(1/3) [N]; NaN for a negative power."""
-    power = np.asarray(power_w, dtype=np.float64)
-    thrust = np.cbrt(2.0 * density_kg_m3 * disk_area_m2(diameter_m) * power**2)
-    return np.where(power >= 0, thrust, np.nan)[()]
-
-
-def axial_growth(distance_m: Any, diameter_m: Any) -> Any:
-    """Share of v the air has gained at a distance behind the disk, 1 + x/sqrt(x^2 + R^2) [-].
-
-    0 far ahead, 1 at the disk, 2 far behind; 1.894 one diameter behind.
-    """
-    x = np.asarray(distance_m, dtype=np.float64)
-    return 1.0 + x / np.hypot(x, np.asarray(diameter_m, dtype=np.float64) / 2.0)
 
 
 def contraction_radius_m(thrust_n: Any, diameter_m: Any, *, airspeed_m_s: Any = 0.0, density_kg_m3: Any = 1.225) -> Any:

@@ -16,7 +16,7 @@ from propmatch.checks.judged import failing, judged, judged_trains, passing
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.ratings import RatingLanes, rating_lanes
 from propmatch.checks.setting import ResolvedBrief, Setting
-from propmatch.checks.throttlecap import CAP_NOTE, cap_lanes
+from propmatch.checks.throttlecap import CAP_NOTE, CapLimits, cap_lanes
 from propmatch.models.air import Air
 from propmatch.records.brief import Brief
 from propmatch.records.estimates import Assumption, completed
@@ -709,7 +709,7 @@ def throttle_cap(
     n = lanes.size
     asked = np.isfinite(limit) & (limit > 0)
     cap = cap_lanes(
-        lanes, motor_limit_a=np.where(asked, limit, 0.0), charge=charge, density=rho, sound=a
+        lanes, CapLimits(motor_a=np.where(asked, limit, 0.0)), charge=charge, density=rho, sound=a
     )  # fmt: skip
     full = solve_lanes(lanes, np.zeros(n), np.ones(n), np.full(n, charge), rho, a)
     return ThrottleCap(

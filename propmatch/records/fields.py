@@ -2,11 +2,14 @@
 
 ``number(...)``, ``integer(...)`` and the others make a field of a class marked ``@record``. The declaration
 then validates objects built in Python (``TypeError`` or ``ValueError``), lets :func:`build` read a mapping from
-a file and report every fault at once, and tells the schema exporter and the table readers unit and range.
+a file and report every fault at once, tells the schema exporter and the table readers unit and range, and writes
+the types of the signature and the block ``Attributes`` of the class's help.
 """
 
+import inspect
 import math
 import numbers
+import re
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, TypeVar, dataclass_transform
 
@@ -403,9 +406,38 @@ def record(*, rules: tuple[Rule, ...] = (), positional: tuple[str, ...] = ()) ->
             for field in attrs.fields(made)
             if _KEY in field.metadata
         )
+        _explain(made)
         return made
 
     return decorate
+
+
+def _explain(made: Any) -> None:
+    """Give signature and help what is declared: types, units, defaults, meanings and ranges."""
+    types = {field.name: field.type for field in attrs.fields(made)}
+    made.__init__.__annotations__ = {**types, "return": None}
+    lines = [line for rule in made.__declared__ for line in _help_lines(rule, types[rule.name])]
+    block = "\n".join(["Attributes", "----------", *lines])
+    made.__doc__ = "\n\n".join(filter(None, (inspect.cleandoc(made.__doc__ or ""), block)))
+
+
+def _help_lines(rule: Declared, kind: Any) -> list[str]:
+    """``name : type [unit], default``; below it the meaning, and the range or the words allowed."""
+    unit = f" [{rule.unit}]" if rule.unit else ""
+    default = "" if rule.required else f", default {_written(rule.default)}"
+    inner = rule.item if isinstance(rule.item, Declared) else rule
+    below = [rule.doc or inner.doc, rule.rule if inner.bounds or inner.options else ""]
+    short = re.sub(r"\b(\w+\.)+(?=\w)", "", inspect.formatannotation(kind))
+    return [f"{rule.name} : {short}{unit}{default}", *(f"    {line}" for line in below if line)]
+
+
+def _written(value: Any) -> str:
+    """``repr``, a record without the fields that stand at their default."""
+    if not hasattr(type(value), "__declared__"):
+        return repr(value)
+    told = ((rule, getattr(value, rule.name)) for rule in declared(type(value)))
+    fields = ", ".join(f"{rule.name}={_written(each)}" for rule, each in told if rule.required or each != rule.default)
+    return f"{type(value).__name__}({fields})"
 
 
 def replace(item: T, **changes: Any) -> T:

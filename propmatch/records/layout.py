@@ -21,17 +21,7 @@ def filament_factor(value: float | str) -> float:
 
 @record()
 class Item:
-    """One thing that flies: mass, and where its centre of mass sits.
-
-    Attributes
-    ----------
-    name : str
-    mass_g : float [g]
-    position_mm : float or None [mm]
-        Aft of the datum; None leaves the centre of gravity unknown.
-    height_mm : float or None [mm]
-        Above the level line.
-    """
+    """One thing that flies: mass, and where its centre of mass sits; one without a place leaves the balance unknown."""
 
     name: str = text(doc="what it is")
     mass_g: float = number("g", ge=0, le=100_000, doc="mass")
@@ -47,23 +37,13 @@ class Structure:
 
     Printed mass = slicer_g x flow_rate x the filament factor of the build (1: the filament of the slice); finish,
     glue and hardware stay as they are in every build.
-
-    Attributes
-    ----------
-    name : str
-    slicer_g : float [g]
-        What the slicer shows at flow 1.
-    flow_rate : float [-]
-        Flow actually used over the flow of the slice; leave 1 if the slicer's grams already have it.
-    finish_g, glue_g, hardware_g : float [g]
-        Paint and film; glue; screws, horns, rods and hinges.
-    position_mm, height_mm : float or None [mm]
-        Centre of mass of the whole line.
     """
 
     name: str = text(default="printed structure", doc="what it is")
     slicer_g: float = number("g", ge=0, le=100_000, doc="grams the slicer shows at flow 1")
-    flow_rate: float = number(gt=0, le=3, default=1.0, doc="flow actually used over the flow of the slice")
+    flow_rate: float = number(
+        gt=0, le=3, default=1.0, doc="flow actually used over that of the slice; 1 if the grams have it"
+    )
     finish_g: float = number("g", ge=0, le=10_000, default=0.0, doc="paint, film, sealing")
     glue_g: float = number("g", ge=0, le=10_000, default=0.0, doc="glue")
     hardware_g: float = number("g", ge=0, le=10_000, default=0.0, doc="screws, horns, rods, hinges")
@@ -94,29 +74,8 @@ class Structure:
 class Balance:
     """The designer's balance: the wanted centre of gravity, the places of the power train, the wing's place.
 
-    Attributes
-    ----------
-    target_cg_mm : float [mm]
-        Wanted centre of gravity aft of the datum: the designer's input.
-    cg_tolerance_mm : float or None [mm]
-        How far the centre of gravity may miss it, either way; assumed 3 mm (common practice, no published source).
-    cg_height_mm : float or None [mm]
-        Height of the centre of gravity above the level line; assumed 0: heights are measured from it.
-    bare_cg_mm : float or None [mm]
-        Centre of gravity of everything but the power train, where the bare mass is one number instead of a list.
-    pack_tray_from_mm, pack_tray_to_mm : float or None [mm]
-        Foremost and rearmost place of the pack's centre.
-    pack_height_mm, motor_mm, propeller_mm, controller_mm : float or None [mm]
-        Places of the power train; without them the propeller sits on the thrust line's disk, the motor with it, the
-        controller midway between motor and target (assumed).
-    nose_ballast_mm, tail_ballast_mm : float or None [mm]
-        Where ballast may go.
-    leading_edge_mm, chord_mm : float or None [mm]
-        Leading edge and length of the mean chord; the chord is assumed to be wing area over span.
-    wing_incidence_deg, wing_zero_lift_angle_deg : float or None [deg]
-        Wing chord against the level line, assumed 0; angle of attack of the wing section without lift, assumed -3.
-    wing_moment_coefficient : float or None [-]
-        Pitching moment of wing and body about the quarter chord, assumed -0.05 (cambered sections -0.03 to -0.1).
+    Without places the propeller sits on the thrust line's disk, the motor with it, the controller midway between motor
+    and target; what else is None is assumed, and said so.
     """
 
     target_cg_mm: float = number("mm", ge=-10_000, le=10_000, doc="wanted centre of gravity, aft of the datum")
@@ -152,36 +111,30 @@ class Balance:
         "deg", ge=-15, le=5, default=None, doc="angle of attack of the wing section without lift"
     )
     wing_moment_coefficient: float | None = number(
-        ge=-0.5, le=0.5, default=None, doc="pitching moment of wing and body about the quarter chord"
+        ge=-0.5,
+        le=0.5,
+        default=None,
+        doc="pitching moment of wing and body about the quarter chord; cambered sections -0.03 to -0.1",
     )
 
 
 @record()
 class Tail:
-    """The horizontal tail; a V-tail by its area and span seen from above.
-
-    Attributes
-    ----------
-    area_dm2, span_mm : float
-    position_mm : float [mm]
-        Quarter chord of the tail, aft of the datum.
-    height_mm : float or None [mm]
-        Above the level line; assumed 0.
-    incidence_deg : float or None [deg]
-        Tail chord against the level line, leading edge up positive; assumed 0.
-    zero_lift_angle_deg : float or None [deg]
-        Angle of attack of the tail section without lift; assumed 0 (symmetrical or flat).
-    elevator_chord_fraction : float or None [-]
-        Elevator chord over tail chord, 1 for an all-moving tail; assumed 0.3.
-    """
+    """The horizontal tail; a V-tail by its area and span seen from above. What is None is assumed, and said so."""
 
     area_dm2: float = number("dm2", gt=0, le=1_000, doc="area seen from above")
     span_mm: float = number("mm", gt=0, le=10_000, doc="span")
     position_mm: float = number("mm", ge=-10_000, le=10_000, doc="its quarter chord, aft of the datum")
     height_mm: float | None = number("mm", ge=-5_000, le=5_000, default=None, doc="above the level line")
-    incidence_deg: float | None = number("deg", ge=-20, le=20, default=None, doc="tail chord against the level line")
+    incidence_deg: float | None = number(
+        "deg", ge=-20, le=20, default=None, doc="tail chord against the level line, leading edge up positive"
+    )
     zero_lift_angle_deg: float | None = number(
-        "deg", ge=-15, le=15, default=None, doc="angle of attack of the tail section without lift"
+        "deg",
+        ge=-15,
+        le=15,
+        default=None,
+        doc="angle of attack of the tail section without lift; 0: symmetrical or flat",
     )
     elevator_chord_fraction: float | None = number(
         gt=0, le=1, default=None, doc="elevator chord over tail chord; 1: all-moving"
@@ -195,20 +148,7 @@ class Tail:
 
 @record()
 class ThrustLine:
-    """Where the propeller pulls or pushes.
-
-    Attributes
-    ----------
-    height_mm : float [mm]
-        Propeller centre above the level line (above the centre of gravity unless `Balance.cg_height_mm` says more).
-    position_mm : float [mm]
-        Propeller disk, aft of the datum.
-    tilt_deg : float [deg]
-        Positive: the thrust points below the flight direction ('down thrust' of a tractor, shaft nose-down), and the
-        jet rises behind it.
-    side_mm : float [mm]
-        Distance of each of two propellers from the centre line; 0 for one.
-    """
+    """Where the propeller pulls or pushes; positive tilt is a tractor's down thrust, and the jet rises behind it."""
 
     height_mm: float = number("mm", ge=-5_000, le=5_000, doc="propeller centre above the level line")
     position_mm: float = number("mm", ge=-10_000, le=10_000, doc="propeller disk, aft of the datum")

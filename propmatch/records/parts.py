@@ -72,19 +72,9 @@ _CELLS_MOST = 14
 
 @record()
 class Source:
-    """Where a record comes from.
+    """Where a record comes from."""
 
-    Attributes
-    ----------
-    text : str
-        Data sheet, shop listing, bench test, dataset.
-    kind : str
-        ``measured``, ``data sheet``, ``predicted`` or ``assumed``.
-    uncertainty : float or None
-        Relative standard uncertainty of the main numbers, 0..1.
-    """
-
-    text: str = text(doc="where the numbers come from")
+    text: str = text(doc="where the numbers come from: data sheet, shop listing, bench test, dataset")
     kind: str = choice(("measured", "data sheet", "predicted", "assumed"), doc="how they were found")
     uncertainty: float | None = number(
         ge=0, le=1, default=None, doc="relative standard uncertainty of the main numbers"
@@ -274,10 +264,10 @@ class TrainNumbers(TypedDict, total=False):
 class PowerTrain:
     """``count`` identical sets of motor, controller and propeller on one pack."""
 
-    motor: Motor = one(Motor)
-    propeller: Propeller = one(Propeller)
-    pack: Pack = one(Pack)
-    controller: Controller = one(Controller)
+    motor: Motor = one(Motor, doc="of each set")
+    propeller: Propeller = one(Propeller, doc="of each set")
+    pack: Pack = one(Pack, doc="feeds all sets")
+    controller: Controller = one(Controller, doc="of each set")
     count: int = integer(ge=1, le=12, default=1, doc="motors on the pack")
     accessory_current_a: float = number(
         "A", ge=0, le=50, default=0.2, doc="receiver, servos and payload, drawn from the pack"

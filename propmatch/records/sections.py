@@ -146,31 +146,21 @@ def _given(value: object) -> bool:
     positional=("name",),
 )
 class Phase:
-    """A stretch of flight: an airspeed held, or a throttle setting, for a time or for a share of the time.
-
-    Attributes
-    ----------
-    name : str
-    airspeed_m_s : float or None [m/s]
-        Held speed; with ``throttle`` the speed at which that throttle is flown (default 1.3 stall speed).
-    climb_m_s : float [m/s]
-        Rate of climb (negative: descent) of a held airspeed.
-    load_factor : float [-]
-        Lift over weight of a held airspeed: turns, gusts.
-    throttle : float or None
-        Duty 0..1; 0 is motor off.
-    seconds : float or None [s]
-    share : float or None
-        Fraction of the mixed flight time; shares are normalised.
-    """
+    """A stretch of flight: an airspeed held, or a throttle setting, for a time or for a share of the time."""
 
     name: str = text(doc="name of the phase")
-    airspeed_m_s: float | None = number("m/s", ge=0, le=150, default=None, doc="airspeed")
-    climb_m_s: float = number("m/s", ge=-50, le=50, default=0.0, doc="rate of climb of a held airspeed")
-    load_factor: float = number(ge=0.1, le=10, default=1.0, doc="lift over weight of a held airspeed")
+    airspeed_m_s: float | None = number(
+        "m/s", ge=0, le=150, default=None, doc="airspeed held; beside throttle, where that throttle is flown"
+    )
+    climb_m_s: float = number(
+        "m/s", ge=-50, le=50, default=0.0, doc="rate of climb of a held airspeed; below 0: descent"
+    )
+    load_factor: float = number(ge=0.1, le=10, default=1.0, doc="lift over weight of a held airspeed: turns, gusts")
     throttle: float | None = number(ge=0, le=1, default=None, doc="duty, not stick position; 0 is motor off")
     seconds: float | None = number("s", gt=0, le=86400, default=None, doc="how long")
-    share: float | None = number(gt=0, le=1000, default=None, doc="part of the mixed flight time")
+    share: float | None = number(
+        gt=0, le=1000, default=None, doc="part of the mixed flight time, over the sum of all shares"
+    )
 
 
 @record()

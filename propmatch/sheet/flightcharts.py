@@ -18,11 +18,30 @@ from propmatch.sheet.style import GREY, INK, STYLES, end_labels
 from propmatch.train.coupling import as_lanes
 from propmatch.words.shown import Shown, signed
 
-__all__ = ["Stretch", "flight_chart", "stretches"]
+__all__ = ["FlightPlan", "Stretch", "flight_chart", "stretches"]
 
 Floats = NDArray[np.float64]
 _POINTS = 201
 _MOST_STRETCHES = 60
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class FlightPlan:
+    """What is drawn: the arguments of ``flight_time``."""
+
+    train: PowerTrain
+    airframe: Airframe
+    mass_kg: float
+    phases: Sequence[Phase]
+    reserve_charge: float = 0.2
+    cutoff_cell_v: float = 3.3
+    air: Air | None = None
+
+    def flown(self) -> FlightTime:
+        return flight_time(
+            self.train, self.airframe, self.mass_kg, self.phases, reserve_charge=self.reserve_charge,
+            cutoff_cell_v=self.cutoff_cell_v, air=self.air,
+        )  # fmt: skip
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -41,38 +60,30 @@ class Stretch:
     voltage: dict[str, Floats]
 
 
-def stretches(
-    train: PowerTrain,
-    airframe: Airframe,
-    mass_kg: float,
-    phases: Sequence[Phase],
-    flight: FlightTime,
-    *,
-    reserve_charge: float = 0.2,
-    air: Air | None = None,
-) -> list[Stretch]:
+def stretches(plan: FlightPlan, flight: FlightTime) -> list[Stretch]:
     """The flight as it passes, laid out in time from the minutes that ``flight`` found for each phase.
 
     Without shares the list of phases repeats; more than 60 stretches are drawn as one mixture.
     """
-    asked = as_lanes(train, air, mass_kg=mass_kg)
-    frames, _ = airframe_lanes(airframe, asked["mass_kg"])
-    loads = [load_of(phase, asked.lanes, frames, reserve_charge, asked.density, asked.sound) for phase in phases]
+    asked = as_lanes(plan.train, plan.air, mass_kg=plan.mass_kg)
+    frames, _ = airframe_lanes(plan.airframe, asked["mass_kg"])
+    phases, rho, sound = plan.phases, asked.density, asked.sound
+    loads = [load_of(phase, asked.lanes, frames, plan.reserve_charge, rho, sound) for phase in phases]
     flown = [row.minutes for row in flight.phases]
     shares = [i for i, phase in enumerate(phases) if phase.share is not None]
     if shares:
         timed = [([i], flown[i]) for i in range(shares[0])]
         mixture = [(shares, sum(flown[i] for i in shares))]
-        plan = timed + mixture + [([i], flown[i]) for i in range(shares[-1] + 1, len(phases))]
+        order = timed + mixture + [([i], flown[i]) for i in range(shares[-1] + 1, len(phases))]
     else:
-        plan = _rounds(phases, flight.minutes)
+        order = _rounds(phases, flight.minutes)
     found: list[Stretch] = []
     charge, clock = 1.0, 0.0
-    for group, minutes in plan:
+    for group, minutes in order:
         if not minutes > 0:
             continue
         weights = np.array([max(flown[i], 1e-12) for i in group])
-        one = _stretch(phases, loads, group, weights / weights.sum(), train, charge, clock, minutes, reserve_charge)
+        one = _stretch(plan, [(i, loads[i]) for i in group], weights / weights.sum(), charge, clock, minutes)
         found.append(one)
         charge, clock = float(one.charge[-1]), float(one.minutes[-1])
     return found
@@ -92,49 +103,35 @@ def _rounds(phases: Sequence[Phase], minutes: float) -> list[tuple[list[int], fl
 
 
 def _stretch(
-    phases: Sequence[Phase], loads: Sequence[Load], group: Sequence[int], weights: Floats, train: PowerTrain,
-    charge: float, clock: float, minutes: float, reserve: float,
-) -> Stretch:  # fmt: skip
+    plan: FlightPlan, group: Sequence[tuple[int, Load]], weights: Floats, charge: float, clock: float, minutes: float
+) -> Stretch:
     """From a charge on: t = integral of 60 Q dq/I, by the trapezoidal rule on a fine grid."""
-    q = np.linspace(charge, min(charge, max(0.0, reserve * 0.999)), _POINTS)
-    draws = [loads[i].at(q[:, None]) for i in group]
+    q = np.linspace(charge, min(charge, max(0.0, plan.reserve_charge * 0.999)), _POINTS)
+    draws = [load.at(q[:, None]) for _, load in group]
     current = sum(w * draw.pack_current_a[:, 0] for w, draw in zip(weights, draws, strict=True))
-    slowness = 60.0 * train.pack.capacity_mah / 1000.0 / np.maximum(current, 1e-9)
+    slowness = 60.0 * plan.train.pack.capacity_mah / 1000.0 / np.maximum(current, 1e-9)
     steps = 0.5 * (slowness[1:] + slowness[:-1]) * -np.diff(q)
     elapsed = np.concatenate([[0.0], np.cumsum(np.nan_to_num(steps, nan=np.inf))])
     time = np.linspace(0.0, minutes, _POINTS)
     at = np.interp(time, elapsed, q)
     voltage = {
-        phases[i].name: train.pack.cells_series * np.asarray(loads[i].at(at[:, None]).cell_voltage_v[:, 0])
-        for i in group
+        plan.phases[i].name: plan.train.pack.cells_series * np.asarray(load.at(at[:, None]).cell_voltage_v[:, 0])
+        for i, load in group
     }
     return Stretch(names=tuple(voltage), minutes=clock + time, charge=at, voltage=voltage)
 
 
 def flight_chart(
-    train: PowerTrain,
-    airframe: Airframe,
-    mass_kg: float,
-    phases: Sequence[Phase],
-    *,
-    reserve_charge: float = 0.2,
-    cutoff_cell_v: float = 3.3,
-    air: Air | None = None,
-    flight: FlightTime | None = None,
-    shown: Shown | None = None,
-    name: str = "flight",
+    plan: FlightPlan, *, flight: FlightTime | None = None, shown: Shown | None = None, name: str = "flight"
 ) -> Picture:
     """Pack voltage above and charge below, against minutes since take-off."""
     units = shown or Shown()
-    flown = flight or flight_time(train, airframe, mass_kg, phases, reserve_charge=reserve_charge,
-                                  cutoff_cell_v=cutoff_cell_v, air=air)  # fmt: skip
+    flown = flight or plan.flown()
     answered = np.isfinite(flown.minutes) and flown.minutes > 0
-    parts = (
-        stretches(train, airframe, mass_kg, phases, flown, reserve_charge=reserve_charge, air=air) if answered else []
-    )
+    parts = stretches(plan, flown) if answered else []
     order = list(dict.fromkeys(name for part in parts for name in part.names))
     style = {name: STYLES[i % len(STYLES)] for i, name in enumerate(order)}
-    cutoff = train.pack.cells_series * cutoff_cell_v
+    cutoff = plan.train.pack.cells_series * plan.cutoff_cell_v
 
     def draw(figure: Any) -> None:
         above, below = figure.subplots(2, 1, sharex=True, height_ratios=(3, 2))
@@ -149,7 +146,7 @@ def flight_chart(
                 ends[label] = (part.minutes[-1], float(volts[-1]), label, look["color"])
             below.plot(part.minutes, 100 * part.charge, color=INK)
         above.axhline(cutoff, color=INK, lw=1.1, ls=(0, (1, 1.5)))
-        below.axhline(100 * reserve_charge, color=INK, lw=1.1, ls=(0, (1, 1.5)))
+        below.axhline(100 * plan.reserve_charge, color=INK, lw=1.1, ls=(0, (1, 1.5)))
         above.set(ylabel="pack voltage, V")
         below.set(ylabel="charge left, %", xlabel="minutes since take-off", ylim=(0, 105))
         if parts:
@@ -157,7 +154,7 @@ def flight_chart(
         low, high = above.get_ylim()
         above.set_ylim(low - 0.08 * (high - low), high)
         end_labels(above, [*ends.values(), (flown.minutes, cutoff, "cut-off", GREY)])
-        end_labels(below, [(flown.minutes, 100 * reserve_charge, "reserve", GREY)])
+        end_labels(below, [(flown.minutes, 100 * plan.reserve_charge, "reserve", GREY)])
 
     rows = [
         {

@@ -14,7 +14,7 @@ from propmatch.sheet.balancecharts import masses_table, side_view
 from propmatch.sheet.briefwords import train_reasons
 from propmatch.sheet.case import Case, Section
 from propmatch.sheet.cellsection import cells_table, cells_text, compared, envelope_words, substitutes
-from propmatch.sheet.flightcharts import flight_chart
+from propmatch.sheet.flightcharts import FlightPlan, flight_chart
 from propmatch.sheet.margincharts import margin_chart
 from propmatch.sheet.picture import Table
 from propmatch.sheet.thrustcharts import compare_chart, operating_chart, throttle_chart
@@ -114,11 +114,11 @@ def throttle(case: Case) -> Section:
 
 
 def duration(case: Case) -> Section:
-    picture = flight_chart(
-        case.train, case.design.airframe, case.mass_kg, case.setting.phases,
-        reserve_charge=case.setting.reserve_charge, cutoff_cell_v=case.setting.cutoff_cell_v,
-        air=case.setting.air, flight=case.flight, shown=case.shown,
+    plan = FlightPlan(
+        train=case.train, airframe=case.design.airframe, mass_kg=case.mass_kg, phases=case.setting.phases,
+        reserve_charge=case.setting.reserve_charge, cutoff_cell_v=case.setting.cutoff_cell_v, air=case.setting.air,
     )  # fmt: skip
+    picture = flight_chart(plan, flight=case.flight, shown=case.shown)
     if np.isfinite(case.flight.minutes) and case.flight.minutes > 0:
         seconds = round(60 * case.flight.timer_minutes)
         text = (

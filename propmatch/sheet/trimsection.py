@@ -9,7 +9,7 @@ from propmatch.aircraft.flight import level_flight
 from propmatch.aircraft.geometry import Geometry
 from propmatch.aircraft.polar import polar_speeds
 from propmatch.aircraft.stability import stability
-from propmatch.aircraft.thrustline import ThrottleCases, best_tilt, throttle_trim
+from propmatch.aircraft.thrustline import STATES, ThrottleCases, best_tilt, throttle_trim
 from propmatch.checks.measures import Setting
 from propmatch.records.parts import PowerTrain
 from propmatch.sheet.balancecharts import trim_chart
@@ -47,7 +47,7 @@ def trim_picture(setting: Setting, trains: Mapping[str, PowerTrain], shown: Show
     places = place_trains(geometry, setting.build, every)
     cg = np.where(np.isfinite(places.cg_mm), places.cg_mm, geometry.balance.target_cg_mm)
     cases = ThrottleCases.of(
-        tuple(trains), airspeed_m_s=speeds, full_thrust_n=np.array(full), level_thrust_n=np.array(level),
+        tuple(trains), airspeed_m_s=speeds, thrust_n={STATES[1]: np.array(level), STATES[2]: np.array(full)},
         mass_kg=masses, diameter_m=[train.propeller.diameter_in * INCH_M for train in every], cg_mm=cg,
         count=every[0].count, density_kg_m3=air.density_kg_m3,
     )  # fmt: skip

@@ -7,7 +7,7 @@ from typing import Any
 import attrs
 import pytest
 from click.testing import CliRunner
-from interface.browser_support import browser  # noqa: F401
+from support.browser import browser  # noqa: F401
 
 from propmatch.cli import propmatch
 

@@ -1,7 +1,7 @@
 """``propmatch ask``: each question answered in a sentence with the library's own number."""
 
 import pytest
-from interface.whole_cli import TRAIN, TYPED
+from support.commands import TRAIN, TYPED
 
 QUESTIONS = {
     "propeller": ("ask", "propeller", "--limit", "8A"),

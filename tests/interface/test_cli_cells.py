@@ -5,7 +5,7 @@ import io
 import json
 
 import pytest
-from interface.whole_cli import TRAIN, TYPED, narrow_brief  # noqa: F401
+from support.commands import TRAIN, TYPED, narrow_brief  # noqa: F401
 
 from propmatch.brief import load_brief
 from propmatch.catalogue.catalogue import load_catalogue

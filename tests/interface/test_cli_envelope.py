@@ -1,7 +1,7 @@
 """``propmatch envelope`` and ``propmatch fits``: text to paste, and yes or no."""
 
 import pytest
-from interface.whole_cli import TRAIN, narrow_brief  # noqa: F401
+from support.commands import TRAIN, narrow_brief  # noqa: F401
 
 
 @pytest.fixture

@@ -5,7 +5,7 @@ import io
 import json
 
 import pytest
-from check_support import MOST_PACK, one_more_check
+from support.checks import MOST_PACK, one_more_check
 
 from propmatch.aircraft.endurance import flight_time
 from propmatch.brief import load_brief

@@ -11,10 +11,10 @@ from pathlib import Path
 
 import httpx
 import pytest
-from check_support import one_more_check, reckoned
 from interface.conftest import Ran
-from interface.page_support import Served, served
-from interface.sheet_support import BRIEF, brief, stock
+from support.checks import one_more_check, reckoned
+from support.pages import Served, served
+from support.sheets import BRIEF, brief, stock
 
 from propmatch import hookimpl
 from propmatch.brief import Brief, loads_brief

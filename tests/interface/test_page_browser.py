@@ -6,9 +6,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from interface.browser_support import Browser
-from interface.page_support import Served, served
-from interface.sheet_support import BRIEF, HOSTILE, HOSTILE_PHASE, brief, stock
+from support.browser import Browser
+from support.pages import Served, served
+from support.sheets import BRIEF, HOSTILE, HOSTILE_PHASE, brief, stock
 
 from propmatch.brief import loads_brief
 from propmatch.checks.limits import run_checks

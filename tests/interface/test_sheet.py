@@ -7,8 +7,8 @@ import attrs
 import html5lib
 import numpy as np
 import pytest
-from check_support import one_more_check
-from interface.sheet_support import (
+from support.checks import one_more_check
+from support.sheets import (
     BRIEF,
     HOSTILE,
     HOSTILE_PHASE,
@@ -20,7 +20,7 @@ from interface.sheet_support import (
     made_text,
     stock,
 )
-from support import simple_train
+from support.trains import simple_train
 
 from propmatch import Catalogue, Design, compare_cells, flight_time, run_checks, solve
 from propmatch.brief import loads_brief, resolve_variants

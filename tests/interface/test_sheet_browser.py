@@ -4,8 +4,8 @@ import re
 from pathlib import Path
 
 import pytest
-from interface.browser_support import Browser
-from interface.sheet_support import HOSTILE, HOSTILE_PHASE, brief, made_sheet, made_text
+from support.browser import Browser
+from support.sheets import HOSTILE, HOSTILE_PHASE, brief, made_sheet, made_text
 
 from propmatch import flight_time
 from propmatch.checks.measures import settings

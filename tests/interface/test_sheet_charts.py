@@ -10,8 +10,8 @@ import attrs
 import html5lib
 import numpy as np
 import pytest
-from interface.sheet_support import HOSTILE, brief, stock
-from support import simple_airframe, simple_train
+from support.sheets import HOSTILE, brief, stock
+from support.trains import simple_airframe, simple_train
 
 from propmatch import Check, Phase, compare_cells, flight_time, match, solve
 from propmatch.brief import resolve_variants
@@ -19,7 +19,7 @@ from propmatch.checks.limits import Design, run_checks
 from propmatch.records.estimates import KV_LABEL_RANGE
 from propmatch.records.fields import replace
 from propmatch.sheet import compare_chart, flight_chart, margin_chart, operating_chart, throttle_chart
-from propmatch.sheet.flightcharts import stretches
+from propmatch.sheet.flightcharts import FlightPlan, stretches
 from propmatch.sheet.spread import spread_of
 from propmatch.sheet.style import BLUE, GREEN, GREY, INK, ORANGE, PURPLE
 from propmatch.units import GRAM_FORCE_N, KMH_M_S
@@ -81,7 +81,7 @@ def test_the_flight_drawn_ends_when_and_where_flight_time_ends(phases: tuple[Pha
     """The chart integrates the charge by itself, by trapezoids; flight_time by Gauss nodes."""
     train = simple_train()
     flight = flight_time(train, FRAME, MASS, phases)
-    parts = stretches(train, FRAME, MASS, phases, flight)
+    parts = stretches(FlightPlan(train=train, airframe=FRAME, mass_kg=MASS, phases=phases), flight)
     assert parts[-1].minutes[-1] == pytest.approx(flight.minutes, rel=1e-9)
     assert parts[-1].charge[-1] == pytest.approx(flight.charge, abs=2e-3)
     lowest = {row.name: row.cell_voltage_v for row in flight.phases}
@@ -91,7 +91,11 @@ def test_the_flight_drawn_ends_when_and_where_flight_time_ends(phases: tuple[Pha
 
 
 def test_a_flight_that_cannot_be_flown_is_still_drawn() -> None:
-    picture = flight_chart(simple_train(), FRAME, 20.0, (Phase("cruise", airspeed_m_s=70, share=1.0),))
+    picture = flight_chart(
+        FlightPlan(
+            train=simple_train(), airframe=FRAME, mass_kg=20.0, phases=(Phase("cruise", airspeed_m_s=70, share=1.0),)
+        )
+    )
     assert "annot be flown" in picture.summary or "No answer" in picture.summary
     assert picture.svg().startswith("<svg")
 

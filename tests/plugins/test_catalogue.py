@@ -4,8 +4,8 @@ import subprocess
 import sys
 
 import pytest
-from support import simple_controller, simple_motor, simple_pack, simple_propeller
-from support_plugins import point
+from support.entry_points import point
+from support.trains import simple_controller, simple_motor, simple_pack, simple_propeller
 
 from propmatch.catalogue.catalogue import Catalogue, load_catalogue
 from propmatch.catalogue.plugins import build_manager

@@ -9,8 +9,8 @@ from importlib import import_module
 from pathlib import Path
 
 import pytest
-from support import simple_motor
-from support_plugins import module_of
+from support.entry_points import module_of
+from support.trains import simple_motor
 
 from propmatch.catalogue.plugins import FIRST_PARTY
 from propmatch.hookspecs import ExtraCheck, PartSet, hookimpl

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from support import constant_table, simple_controller, simple_motor, simple_pack, simple_propeller
-from support_plugins import point
+from support.entry_points import point
+from support.trains import constant_table, simple_controller, simple_motor, simple_pack, simple_propeller
 
 from propmatch import hookspecs
 from propmatch.battery import CHEMISTRIES, Chemistry
@@ -96,8 +96,8 @@ def test_hook_propmatch_propellers():
 
 
 def test_hook_propmatch_chemistries():
-    own = Chemistry(name="made up", charge=[0, 1], ocv_v=[2.5, 3.6], nominal_v=3.2, source="a test")
-    clash = Chemistry(name="lipo", charge=[0, 1], ocv_v=[2.5, 3.6], nominal_v=3.2, source="a test")
+    own = Chemistry(name="made up", charge=[0, 1], ocv_v=[2.5, 3.6], source="a test")
+    clash = Chemistry(name="lipo", charge=[0, 1], ocv_v=[2.5, 3.6], source="a test")
     pack = simple_pack(name="p", chemistry="made up")
     other = simple_pack(name="q", chemistry="made upp")
     catalogue = catalogue_of(

@@ -4,8 +4,8 @@ import sys
 from importlib.metadata import EntryPoint
 
 import pytest
-from support import simple_motor
-from support_plugins import FakeEntryPoint, module_of, point, raising_point
+from support.entry_points import FakeEntryPoint, module_of, point, raising_point
+from support.trains import simple_motor
 
 from propmatch.catalogue.catalogue import Catalogue, load_catalogue
 from propmatch.catalogue.plugins import FIRST_PARTY, build_manager

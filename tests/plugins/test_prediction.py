@@ -193,7 +193,7 @@ def test_a_label_gives_a_table_past_zero_thrust_with_its_source():
 
 def test_an_unknown_family_is_wider_and_says_so():
     known, unknown = predict(8, 5, family="thick"), predict(8, 5)
-    assert unknown.ct0_interval[1] > known.ct0_interval[1]
+    assert unknown.intervals["ct0"][1] > known.intervals["ct0"][1]
     assert [a.field for a in unknown.assumptions] == ["family"]
 
 
@@ -207,7 +207,7 @@ def test_geometry_narrows_the_interval_and_follows_the_blade():
     steep = predict(9, 6, family="thin", geometry=Geometry(r, chord, beta + 3))
     two = predict(9, 6, family="thin", geometry=Geometry.at_75(0.12, 15.4))
     assert (shape.tier, two.tier) == ("geometry", "chord and angle")
-    assert shape.ct0_interval[1] < two.ct0_interval[1] < label.ct0_interval[1]
+    assert shape.intervals["ct0"][1] < two.intervals["ct0"][1] < label.intervals["ct0"][1]
     assert np.all(wide.ct0 > shape.ct0)
     assert np.all(steep.cp0 > shape.cp0)
     assert np.all(steep.zero_thrust_j > shape.zero_thrust_j)
@@ -230,9 +230,9 @@ def test_siblings_teach_their_line():
     assert taught.tier == "siblings"
     assert np.allclose(taught.ct0 / label.ct0, 1.2, rtol=0.04)
     assert np.allclose(taught.cp0 / label.cp0, 1.3, rtol=0.05)
-    assert taught.cp0_interval[1] < 0.6 * label.cp0_interval[1]
+    assert taught.intervals["cp0"][1] < 0.6 * label.intervals["cp0"][1]
     one = predict(9, 6, family="thick", siblings=line[:1])
-    assert taught.ct0_interval[1] < one.ct0_interval[1] < label.ct0_interval[1]
+    assert taught.intervals["ct0"][1] < one.intervals["ct0"][1] < label.intervals["ct0"][1]
     assert np.all((one.ct0 / label.ct0 > 1.05) & (one.ct0 / label.ct0 < 1.2))
 
 
@@ -255,7 +255,7 @@ def test_a_bench_point_pulls_power_and_some_of_the_thrust():
     assert anchored.tier == "label + static point"
     assert np.allclose(anchored.cp0 / label.cp0, 1.15, rtol=0.02)
     assert np.all((anchored.ct0 / label.ct0 > 1.03) & (anchored.ct0 / label.ct0 < 1.15))
-    assert anchored.cp0_interval[1] < 0.5 * label.cp0_interval[1]
+    assert anchored.intervals["cp0"][1] < 0.5 * label.intervals["cp0"][1]
     assert not [remark for remark in anchored.remarks if "check diameter" in remark]
 
 
@@ -315,7 +315,7 @@ def test_regression_and_engine_agree_within_their_intervals_on_ordinary_labels()
         for ratio in (0.45, 0.65, 0.85):
             answer = predict(9, 9 * ratio, family=family, rpm=[3000, 5000, 7000])
             other = regression_curves(9, 9 * ratio, family=family, rpm=[3000, 5000, 7000], advance_ratio=[0.0])
-            own = [math.log1p(high) for _, high in (answer.ct0_interval, answer.cp0_interval)]
+            own = [math.log1p(high) for _, high in (answer.intervals["ct0"], answer.intervals["cp0"])]
             assert np.all(np.abs(np.log(other.ct0 / answer.ct0)) < math.hypot(0.23, own[0]))
             assert np.all(np.abs(np.log(other.cp0 / answer.cp0)) < math.hypot(0.27, own[1]))
             assert not any("Cross-check" in remark for remark in answer.remarks)
@@ -365,7 +365,7 @@ def test_columns_and_mappings_are_taken_as_they_are():
 def test_a_predicted_sibling_teaches_nothing_and_narrows_nothing():
     alone = predict(9, 6, family="thin")
     taught = predict(9, 6, family="thin", siblings=[predict(8, 5, family="thin")])
-    assert (taught.tier, taught.ct0_interval) == ("label", alone.ct0_interval)
+    assert (taught.tier, taught.intervals["ct0"]) == ("label", alone.intervals["ct0"])
     assert any("Sibling 8x5 not used" in remark for remark in taught.remarks)
 
 

@@ -1,6 +1,5 @@
 """Reading measured folders and comparing: on an invented folder whose truth is known."""
 
-import csv
 import json
 import math
 import runpy
@@ -9,9 +8,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from prediction_training.accuracy import by_line, by_model, compare, measured_sibling, weighted_quantile
+from prediction_training.invented import write_invented
+from prediction_training.measured import Sweep, read_measured
 from propmatch_plugins.prediction import predict
-from propmatch_plugins.prediction.accuracy import by_line, by_model, compare, measured_sibling, weighted_quantile
-from propmatch_plugins.prediction.measured import Sweep, read_measured
 
 BENCHMARK = Path(__file__).parents[2] / "benchmarks" / "propeller_accuracy.py"
 SIZES = ((8, 4), (9, 6), (10, 5))
@@ -21,25 +21,9 @@ FACTOR = 1.1
 @pytest.fixture
 def folder(tmp_path):
     """Three propellers of an invented line: predicted tables with 10 % more thrust, in the dataset's columns."""
-    size = ["propeller", "volume", "diameter_in", "pitch_in", "blades"]
-    static, dynamic = [], []
-    for diameter, pitch in SIZES:
-        answer = predict(diameter, pitch, family="thick", rpm=[3000, 4500, 6000])
-        who = [f"da4002_{diameter}x{pitch}", 9, diameter, pitch, 2]
-        t = answer.table
-        for k, rpm in enumerate(t.rpm):
-            static.append([*who, rpm, FACTOR * t.ct[k, 0], t.cp[k, 0]])
-            for j, ct, cp in zip(t.advance_ratio[2:-5], t.ct[k, 2:-5], t.cp[k, 2:-5], strict=True):
-                dynamic.append([*who, rpm * 1.001, j, FACTOR * ct, cp])
-    tables = {
-        "static.csv": ([*size, "rpm", "CT0", "CP0"], static),
-        "dynamic.csv": ([*size, "rpm", "J", "CT", "CP"], dynamic),
-        "geometry.csv": (["propeller", "volume", "r_over_R", "c_over_R", "beta_deg"], []),
-        "diameters.csv": (["propeller", "volume", "true_diameter_in"], [["da4002_9x6", 9, 9.1]]),
-    }
-    for name, (header, rows) in tables.items():
-        with (tmp_path / name).open("w", newline="", encoding="utf-8") as file:
-            csv.writer(file).writerows([header, *rows])
+    write_invented(tmp_path, {"da4002": ("thick", FACTOR)}, SIZES)
+    with (tmp_path / "diameters.csv").open("a", encoding="utf-8") as file:
+        file.write("da4002_9x6,9,9.1\n")
     return tmp_path
 
 

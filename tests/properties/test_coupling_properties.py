@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from oracle import Chain
-from support import rising_rpm_table, simple_train, smooth_table
+from support.oracle import Chain
+from support.trains import rising_rpm_table, simple_train, smooth_table
 
 from propmatch.coupling import POINT_FIELDS, OperatingPoint, solve
 from propmatch.models.air import Air

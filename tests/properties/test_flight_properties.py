@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
-from support import simple_airframe, simple_train
+from support.trains import simple_airframe, simple_train
 
 from propmatch import Phase, Status
 from propmatch.aircraft.discharge import Running, gauss_nodes

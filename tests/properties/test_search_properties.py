@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from search_support import random_case
+from support.random_cases import random_case
 
 from propmatch.checks.measures import TrainMeasures
 from propmatch.search.bounds.pruned import search

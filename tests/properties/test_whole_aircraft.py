@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from support import random_train, simple_airframe, smooth_table
-from whole_support import lawful_pack, small_brief, small_train
+from support.small_aircraft import lawful_pack, small_brief, small_train
+from support.trains import random_train, simple_airframe, smooth_table
 
 from propmatch.aircraft.endurance import flight_time
 from propmatch.checks.judged import failing, judged_trains

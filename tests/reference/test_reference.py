@@ -20,7 +20,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from support import constant_table, simple_train
+from support.trains import constant_table, simple_train
 
 from propmatch.battery import CHEMISTRIES, resistance_factor
 from propmatch.coupling import solve
@@ -47,7 +47,7 @@ def rows(name: str) -> list[dict[str, Any]]:
 
 def source_of(volts: float) -> Chemistry:
     """A cell that gives exactly these volts when full."""
-    return Chemistry(name="bench", charge=[0, 1], ocv_v=[0.5 * volts, volts], nominal_v=volts, source="a test")
+    return Chemistry(name="bench", charge=[0, 1], ocv_v=[0.5 * volts, volts], source="a test")
 
 
 def bench_train(*, open_v: float, pack_ohm: float, table: Any, diameter_in: float, **motor_numbers: Any) -> Any:

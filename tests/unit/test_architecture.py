@@ -86,6 +86,22 @@ def test_plugins_import_records_models_and_the_hook_specifications() -> None:
     assert wrong == {}
 
 
+def test_every_module_of_the_plugins_is_imported_or_named_by_another() -> None:
+    """What only trains or judges the prediction stays in ``benchmarks``: the wheel ships what answers."""
+    names = {
+        ".".join(path.relative_to(PLUGINS.parent).with_suffix("").parts).removesuffix(".__init__"): path
+        for path in sorted(PLUGINS.rglob("*.py"))
+    }
+    used = {"propmatch_plugins"}
+    for path in [*names.values(), *MODULES.values()]:
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ImportFrom) and node.module:
+                used |= {node.module, *(f"{node.module}.{each.name}" for each in node.names)}
+            elif isinstance(node, ast.Constant) and isinstance(node.value, str):
+                used.add(node.value)
+    assert set(names) - used == set()
+
+
 def test_no_module_imports_itself_by_a_detour() -> None:
     """No circle among all imports, those inside functions included."""
     graph = {name: {other for other in imports(path) if other in MODULES} for name, path in MODULES.items()}

@@ -10,8 +10,8 @@ import math
 import numpy as np
 import pytest
 from scipy.optimize import brentq
-from support import constant_table, simple_controller, simple_motor
-from whole_support import lawful_pack, small_brief, small_catalogue, small_train
+from support.small_aircraft import lawful_pack, small_brief, small_catalogue, small_train
+from support.trains import constant_table, simple_controller, simple_motor
 
 from propmatch.aircraft.endurance import flight_time
 from propmatch.checks.limits import Design, excludes, run_checks
@@ -37,7 +37,7 @@ AIR = Air(density_kg_m3=RHO)
 
 def bench(**changes):
     """A train on a stiff source of 8 V with a propeller of constant coefficients."""
-    cell = Chemistry(name="source", charge=[0, 1], ocv_v=[4.0, E], nominal_v=E, source="a test")
+    cell = Chemistry(name="source", charge=[0, 1], ocv_v=[4.0, E], source="a test")
     pack = lawful_pack(1, 1000.0, chemistry=cell, cell_resistance_mohm=0.0, lead_resistance_mohm=0.0)
     values = {
         "motor": simple_motor(kv_rpm_per_v=KV, resistance_ohm=R, no_load_current_a=I0, no_load_voltage_v=None),

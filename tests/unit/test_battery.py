@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from support import simple_pack, simple_train
+from support.trains import simple_pack, simple_train
 
 from propmatch import battery
 from propmatch.coupling import solve
@@ -12,7 +12,7 @@ from propmatch.train.lanes import chemistry_of, train_lanes
 
 
 def chemistry(**changes: object) -> Chemistry:
-    values: dict = {"name": "own", "charge": [0, 1], "ocv_v": [2.5, 3.6], "nominal_v": 3.2, "source": "a test"}
+    values: dict = {"name": "own", "charge": [0, 1], "ocv_v": [2.5, 3.6], "source": "a test"}
     return Chemistry(**values | changes)
 
 

@@ -8,8 +8,8 @@ import math
 
 import numpy as np
 import pytest
-from support import simple_controller, simple_motor
-from whole_support import lawful_pack, small_brief, small_catalogue, small_train
+from support.small_aircraft import lawful_pack, small_brief, small_catalogue, small_train
+from support.trains import simple_controller, simple_motor
 
 from propmatch.aircraft.endurance import flight_time
 from propmatch.aircraft.flight import full_throttle, level_flight
@@ -231,7 +231,7 @@ def test_the_moment_of_the_thrust_line_digit_by_digit(comparison):
     ("cut", "missing"), [("[thrust_line]", "thrust_line"), ("[tail]", "tail"), ("[balance]", "balance")]
 )
 def test_what_the_brief_lacks_is_said(cut, missing):
-    from whole_support import BRIEF
+    from support.small_aircraft import BRIEF
 
     from propmatch.brief import loads_brief
 

@@ -7,8 +7,8 @@ from collections.abc import Iterator
 import attrs
 import numpy as np
 import pytest
-from check_support import MOST_PACK, one_more_check, reckoned
-from search_support import random_case
+from support.checks import MOST_PACK, one_more_check, reckoned
+from support.random_cases import random_case
 
 from propmatch.brief import Brief
 from propmatch.checks.checkrules import CHECKS, capped, costly, excluding, stages, top_speed_working

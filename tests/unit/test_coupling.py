@@ -5,8 +5,8 @@ import math
 import attrs
 import numpy as np
 import pytest
-from oracle import Chain, FloatTable
-from support import random_train, simple_motor, simple_train, smooth_table, table_of
+from support.oracle import Chain, FloatTable
+from support.trains import random_train, simple_motor, simple_train, smooth_table, table_of
 
 from propmatch.coupling import POINT_FIELDS, OperatingPoint, hold_thrust, solve
 from propmatch.models.air import Air
@@ -113,7 +113,7 @@ def test_air_may_differ_from_lane_to_lane() -> None:
 
 
 def test_any_number_of_chemistries_in_one_call() -> None:
-    cells = [Chemistry(name=f"c{i}", charge=[0, 1], ocv_v=[3.0, 4.0 + 0.01 * i], nominal_v=3.7, source="invented")
+    cells = [Chemistry(name=f"c{i}", charge=[0, 1], ocv_v=[3.0, 4.0 + 0.01 * i], source="invented")
              for i in range(70)]  # fmt: skip
     trains = [simple_train(pack=attrs.evolve(simple_train().pack, chemistry=cell)) for cell in cells]
     together = solve(trains, charge=0.5).rpm

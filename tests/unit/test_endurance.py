@@ -3,12 +3,14 @@
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
-from support import random_train, simple_airframe, simple_train
+from support.trains import random_train, simple_airframe, simple_train
 
 from propmatch import Air, Phase, Status, hold_thrust, solve
-from propmatch.aircraft.endurance import DischargeCurves, discharge_curves, flight_time
+from propmatch.aircraft.discharge import load_of
+from propmatch.aircraft.endurance import flight_time
 from propmatch.aircraft.flightlanes import flight_time_lanes
 from propmatch.aircraft.polar import airframe_lanes
+from propmatch.train.coupling import as_lanes
 from propmatch.train.lanes import train_lanes
 
 TRAIN, FRAME, MASS = simple_train(), simple_airframe(), 0.41
@@ -291,29 +293,25 @@ def test_lanes_are_the_single_answers_whatever_their_company():
                 assert found.throttle_to[j, i] == pytest.approx(phase.throttle_to, rel=1e-8, nan_ok=True)
 
 
-def test_discharge_curves_agree_with_the_points_they_stand_for():
-    curves = discharge_curves(TRAIN, FRAME, MASS, CRUISE, points=9)
-    assert isinstance(curves, DischargeCurves)
-    assert curves.minutes[-1] == pytest.approx(flight_time(TRAIN, FRAME, MASS, [CRUISE]).minutes, rel=1e-12)
-    assert curves.ended_by == "reserve"
-    for i, charge in enumerate(curves.charge):
+def drawn(phase, charge, reserve=0.2):
+    """What a phase draws at charges, (M,), as flight time and the chart of the flight ask for it."""
+    lanes, _, _, _, (mass, rho, sound) = as_lanes(TRAIN, None, mass_kg=MASS)
+    return load_of(phase, lanes, airframe_lanes(FRAME, mass)[0], reserve, rho, sound).at(np.array(charge)[:, None])
+
+
+def test_a_held_airspeed_draws_what_its_operating_points_draw():
+    charges = np.linspace(1.0, 0.2, 9)
+    found = drawn(CRUISE, charges)
+    for i, charge in enumerate(charges):
         point = point_by_hand(CRUISE, charge)
-        assert curves.pack_current_a[i] == pytest.approx(point.pack_current_a, rel=1e-9)
-        assert curves.cell_voltage_v[i] == pytest.approx(point.cell_voltage_v, rel=1e-9)
-        assert curves.throttle[i] == pytest.approx(point.throttle, rel=1e-9)
-        assert curves.motor_current_a[i] == pytest.approx(point.motor_current_a, rel=1e-9)
+        for name in ("pack_current_a", "cell_voltage_v", "throttle", "motor_current_a"):
+            assert getattr(found, name)[i, 0] == pytest.approx(getattr(point, name), rel=1e-9)
 
 
-def test_curves_at_a_held_throttle_agree_with_the_solver():
-    phase = Phase(name="half", throttle=0.5, airspeed_m_s=10.0, seconds=60.0)
-    curves = discharge_curves(TRAIN, FRAME, MASS, phase, points=11, reserve_charge=0.05)
-    for i, charge in enumerate(curves.charge):
+def test_a_held_throttle_draws_what_the_solver_says():
+    phase, charges = Phase(name="half", throttle=0.5, airspeed_m_s=10.0, seconds=60.0), np.linspace(1.0, 0.05, 11)
+    found = drawn(phase, charges, 0.05)
+    for i, charge in enumerate(charges):
         point = point_by_hand(phase, charge)
-        assert curves.pack_current_a[i] == pytest.approx(point.pack_current_a, rel=2e-4)
-        assert curves.cell_voltage_v[i] == pytest.approx(point.cell_voltage_v, rel=1e-5)
-
-
-def test_curves_of_a_phase_below_the_stall_are_blank():
-    curves = discharge_curves(TRAIN, FRAME, MASS, Phase(name="slow", airspeed_m_s=4.0, share=1.0))
-    assert curves.status is Status.BELOW_STALL
-    assert np.isnan(curves.minutes).all()
+        assert found.pack_current_a[i, 0] == pytest.approx(point.pack_current_a, rel=2e-4)
+        assert found.cell_voltage_v[i, 0] == pytest.approx(point.cell_voltage_v, rel=1e-5)

@@ -5,8 +5,8 @@ import math
 
 import numpy as np
 import pytest
-from support import simple_controller, simple_motor
-from whole_support import BRIEF, lawful_pack, small_brief, small_catalogue, small_train
+from support.small_aircraft import BRIEF, lawful_pack, small_brief, small_catalogue, small_train
+from support.trains import simple_controller, simple_motor
 
 from propmatch.brief import loads_brief
 from propmatch.checks.limits import Design, excludes, run_checks

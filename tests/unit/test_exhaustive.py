@@ -1,7 +1,7 @@
 """Judging every combination, against judging one design at a time."""
 
 import numpy as np
-from search_support import random_case
+from support.random_cases import random_case
 
 from propmatch.checks.limits import Design, excludes, run_checks
 from propmatch.checks.measures import CHECKS, TrainMeasures

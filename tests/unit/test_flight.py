@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 from scipy.optimize import brentq
-from support import random_train, simple_airframe, simple_train
+from support.trains import random_train, simple_airframe, simple_train
 
 from propmatch import Air, Status, solve
-from propmatch.aircraft.flight import climb_lanes, full_throttle, full_throttle_lanes, level_flight
-from propmatch.aircraft.polar import airframe_lanes, polar_speeds, stall_speed_m_s
+from propmatch.aircraft.flight import full_throttle, full_throttle_lanes, level_flight
+from propmatch.aircraft.polar import airframe_lanes, polar_speeds
 from propmatch.train.lanes import train_lanes
 
 MASS = 0.41
@@ -171,17 +171,3 @@ def test_lanes_are_the_single_answers_and_a_bad_lane_harms_none():
         for name in ("top_speed_m_s", "climb_m_s", "climb_airspeed_m_s", "steepest_deg", "zero_thrust_speed_m_s"):
             assert getattr(found, name)[i] == pytest.approx(getattr(one, name), rel=1e-7, nan_ok=True)
         assert one.status == found.status[i]
-
-
-def test_climb_at_a_speed_and_a_throttle():
-    train, frame = simple_train(), simple_airframe()
-    lanes, _ = train_lanes([train])
-    frames, _ = airframe_lanes(frame, MASS)
-    one = np.ones(1)
-    rate, sine = climb_lanes(lanes, frames, 10 * one, one, RHO * one, 340 * one, 0.8)
-    thrust = solve(train, airspeed_m_s=10.0, throttle=0.8).thrust_n
-    expected = (thrust - drag_by_hand(frame, MASS, 10.0)) / (MASS * G)
-    assert sine[0] == pytest.approx(expected, rel=1e-10)
-    assert rate[0] == pytest.approx(10 * expected, rel=1e-10)
-    slow = 0.9 * stall_speed_m_s(frames, RHO)
-    assert np.isnan(climb_lanes(lanes, frames, slow, one, RHO * one, 340 * one)[0][0])

@@ -4,7 +4,7 @@ import attrs
 import numpy as np
 import pytest
 from scipy.optimize import brentq
-from support import random_train, rising_rpm_table, smooth_table, table_of
+from support.trains import random_train, rising_rpm_table, smooth_table, table_of
 
 from propmatch.models.surface import stack_surfaces
 from propmatch.status import Status

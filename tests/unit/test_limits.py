@@ -4,7 +4,7 @@ import math
 
 import attrs
 import pytest
-from support import simple_airframe, simple_train
+from support.trains import simple_airframe, simple_train
 
 from propmatch import Phase, solve
 from propmatch.aircraft.endurance import flight_time

@@ -6,9 +6,9 @@ import attrs
 import numpy as np
 import pytest
 from scipy.optimize import brentq
-from search_support import random_case
-from support import constant_table, simple_airframe, simple_train
-from whole_support import small_brief, small_catalogue
+from support.random_cases import random_case
+from support.small_aircraft import small_brief, small_catalogue
+from support.trains import constant_table, simple_airframe, simple_train
 
 import propmatch
 from propmatch.aircraft.discharge import load_of

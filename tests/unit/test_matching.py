@@ -3,7 +3,7 @@
 import attrs
 import numpy as np
 import pytest
-from search_support import random_brief, random_parts
+from support.random_cases import random_brief, random_parts
 
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.limits import excludes

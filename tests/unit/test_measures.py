@@ -3,7 +3,7 @@
 import attrs
 import numpy as np
 import pytest
-from search_support import random_case
+from support.random_cases import random_case
 
 from propmatch.checks.checkrules import CHECKS
 from propmatch.checks.limits import Design, run_checks

@@ -1,7 +1,7 @@
 """Warnings about numbers that are allowed but hard to believe: each rule fires on a planted number only."""
 
 import pytest
-from support import simple_controller, simple_motor, simple_pack, simple_propeller
+from support.trains import simple_controller, simple_motor, simple_pack, simple_propeller
 
 from propmatch.records.parts import Source
 from propmatch.records.plausibility import warnings_of

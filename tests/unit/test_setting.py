@@ -4,8 +4,8 @@ from collections import Counter
 
 import numpy as np
 import pytest
-from support import simple_controller, simple_motor, simple_pack, simple_propeller, simple_train
-from whole_support import lawful_pack, small_brief, small_catalogue, small_train
+from support.small_aircraft import lawful_pack, small_brief, small_catalogue, small_train
+from support.trains import simple_controller, simple_motor, simple_pack, simple_propeller, simple_train
 
 import propmatch_datasets
 from propmatch import compare_cells, load_catalogue, match, parts_envelope

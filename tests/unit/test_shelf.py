@@ -3,7 +3,7 @@
 import attrs
 import numpy as np
 import pytest
-from search_support import random_case, random_parts
+from support.random_cases import random_case, random_parts
 
 from propmatch.checks.ratings import RATING_FIELDS, rating_lanes
 from propmatch.search.shelf import Shelf

@@ -9,7 +9,7 @@ from concurrent.futures import ThreadPoolExecutor
 import attrs
 import numpy as np
 import pytest
-from search_support import random_brief, random_parts
+from support.random_cases import random_brief, random_parts
 
 from propmatch.search.sweep import Stock, Task, run_task, sweep
 

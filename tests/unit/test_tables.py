@@ -6,7 +6,7 @@ import pickle
 import numpy as np
 import pytest
 from scipy.interpolate import CubicHermiteSpline, PchipInterpolator
-from support import TEST_J, constant_table, rising_rpm_table, smooth_table, table_of
+from support.trains import TEST_J, constant_table, rising_rpm_table, smooth_table, table_of
 
 from propmatch.models.surface import monotone_slopes, stack_surfaces, surfaces_of
 from propmatch.models.tables import CoefficientTable

@@ -9,7 +9,7 @@ from scipy.optimize import brentq
 
 from propmatch.aircraft.geometry import Geometry
 from propmatch.aircraft.thrustline import ThrottleCases, best_tilt, throttle_trim, tilt_through_cg_deg
-from propmatch.aircraft.trim import elevator_effectiveness, immersed_share, jet_angle_rad, thrust_moment_nm, trim
+from propmatch.aircraft.trim import Flown, elevator_effectiveness, immersed_share, jet_angle_rad, thrust_moment_nm, trim
 from propmatch.records.layout import Balance, Tail, ThrustLine
 from propmatch.status import Status
 
@@ -32,6 +32,10 @@ def geometry(*, line=None, tail=None, **balance):
     )  # fmt: skip
 
 
+def trimmed(aircraft, **flown):
+    return trim(aircraft, Flown(**flown))
+
+
 FLIGHT = {"thrust_n": 5.0, "airspeed_m_s": 12.0, "mass_kg": 0.6, "diameter_m": 0.2286}
 
 
@@ -39,7 +43,7 @@ def test_one_trim_digit_by_digit():
     # Calculated with a pocket calculator language (bc, 12 digits), not with this package. S 0.2 m2, c 0.2 m, A 5;
     # tail 0.04 m2, b_t 0.4 m, A_t 4; centre of gravity 10 mm behind the quarter chord, tail 500 mm behind it;
     # propeller 260 mm ahead of and 30 mm above it; T 5 N, V 12 m/s, D 0.2286 m, 0.6 kg, rho 1.225.
-    found = trim(geometry(), **FLIGHT)
+    found = trimmed(geometry(), **FLIGHT)
     near = {"rel": 1e-9}
     # q = 0.5 x 1.225 x 144 = 88.2 Pa; M = -5 x 0.03 = -0.15 N m; over q S c = 3.528 N m: -0.042517006802
     assert found.thrust_moment_nm == pytest.approx(-0.15, **near)
@@ -67,16 +71,16 @@ def test_one_trim_digit_by_digit():
     # (-0.148703982 + 0.065390976)/(3.883222077 x 0.660745949 x 1.697937376) = -0.019123368 rad = -1.095688313 degrees
     assert found.elevator_deg == pytest.approx(-1.095688313, **near)
     # Glide, T = 0: L_t = -0.230510 N, C_Lw 0.346626984, flow -0.015009731 rad, elevator -0.157455533 degrees
-    glide = trim(geometry(), **(FLIGHT | {"thrust_n": 0.0}))
+    glide = trimmed(geometry(), **(FLIGHT | {"thrust_n": 0.0}))
     assert glide.elevator_deg == pytest.approx(-0.157455533, rel=1e-8)
     # so full throttle needs 0.938232780 degrees more up elevator than the glide.
-    assert found.up_elevator_deg - glide.up_elevator_deg == pytest.approx(0.93823278, rel=1e-8)
+    assert glide.elevator_deg - found.elevator_deg == pytest.approx(0.93823278, rel=1e-8)
 
 
 def test_forces_and_moments_balance_about_the_datum():
     # Second path: add up every force at its place about the datum instead of about the centre of gravity.
     tilt = math.radians(4.0)
-    found = trim(geometry(line={"tilt_deg": 4.0}), **FLIGHT, load_factor=1.2)
+    found = trimmed(geometry(line={"tilt_deg": 4.0}), **FLIGHT, load_factor=1.2)
     pressure = 0.5 * 1.225 * 144.0
     wing = found.wing_lift_coefficient * pressure * 0.2
     weight = 1.2 * 0.6 * 9.80665
@@ -91,7 +95,7 @@ def test_forces_and_moments_balance_about_the_datum():
 def test_elevator_gives_the_lift_summed_over_strips_of_the_tail():
     # Second path: 40 000 strips of the tail span, each wholly in or out of the jet.
     aircraft = geometry(tail={"height_mm": 55.0, "incidence_deg": -1.0, "zero_lift_angle_deg": -0.5})
-    found = trim(aircraft, **FLIGHT)
+    found = trimmed(aircraft, **FLIGHT)
     y = (np.arange(40_000) + 0.5) / 40_000 * 0.4 - 0.2
     inside = np.hypot(y, (55.0 - found.jet_height_mm) / 1e3) < found.jet_radius_mm / 1e3
     wing_slope, tail_slope = 10 * np.pi / (2 + math.sqrt(29)), 8 * np.pi / (2 + math.sqrt(20))
@@ -142,20 +146,20 @@ def test_jet_direction_between_its_limits():
 
 
 def test_tail_out_of_the_jet_in_height_and_ahead_of_a_pusher():
-    high = trim(geometry(tail={"height_mm": 300.0}), **FLIGHT)
+    high = trimmed(geometry(tail={"height_mm": 300.0}), **FLIGHT)
     assert high.immersed_share == 0.0
     assert high.tail_clearance_mm > 0
     assert high.jet_moment_nm == 0.0
     assert high.tail_pressure_ratio == 1.0
-    pusher = trim(geometry(line={"position_mm": 900.0}), **FLIGHT)
+    pusher = trimmed(geometry(line={"position_mm": 900.0}), **FLIGHT)
     assert pusher.immersed_share == 0.0
     # Down thrust raises the jet behind a tractor, up thrust lowers it.
-    tilted = trim(geometry(), **FLIGHT, tilt_deg=[-5.0, 0.0, 5.0])
+    tilted = trimmed(geometry(), **FLIGHT, tilt_deg=[-5.0, 0.0, 5.0])
     assert np.all(np.diff(tilted.jet_height_mm) > 0)
 
 
 def test_every_geometry_number_matters():
-    base = trim(geometry(), **FLIGHT).elevator_deg
+    base = trimmed(geometry(), **FLIGHT).elevator_deg
     changed = [
         geometry(line={"height_mm": 31.0}), geometry(line={"position_mm": 5.0, "tilt_deg": 1.0}),
         geometry(line={"tilt_deg": 1.0}), geometry(tail={"height_mm": 60.0}),
@@ -165,17 +169,17 @@ def test_every_geometry_number_matters():
         geometry(chord_mm=210.0), geometry(wing_incidence_deg=2.0), geometry(wing_zero_lift_angle_deg=-4.0),
         geometry(wing_moment_coefficient=-0.06), geometry(target_cg_mm=262.0),
     ]  # fmt: skip
-    angles = [trim(each, **FLIGHT).elevator_deg for each in changed]
+    angles = [trimmed(each, **FLIGHT).elevator_deg for each in changed]
     assert all(abs(angle - base) > 1e-4 for angle in angles)
-    twin = trim(geometry(), **FLIGHT, count=2).elevator_deg
+    twin = trimmed(geometry(), **FLIGHT, count=2).elevator_deg
     assert twin != base
-    assert trim(geometry(line={"side_mm": 180.0}), **FLIGHT, count=2).elevator_deg != twin
-    assert trim(geometry(), **FLIGHT, density_kg_m3=1.1).elevator_deg != base
+    assert trimmed(geometry(line={"side_mm": 180.0}), **FLIGHT, count=2).elevator_deg != twin
+    assert trimmed(geometry(), **FLIGHT, density_kg_m3=1.1).elevator_deg != base
 
 
 def test_bad_lanes_hold_nan_and_leave_the_others_untouched():
-    good = trim(geometry(), **FLIGHT)
-    mixed = trim(geometry(), **(FLIGHT | {"thrust_n": [5.0, np.nan, 5.0, -9.0, np.inf],
+    good = trimmed(geometry(), **FLIGHT)
+    mixed = trimmed(geometry(), **(FLIGHT | {"thrust_n": [5.0, np.nan, 5.0, -9.0, np.inf],
                                           "airspeed_m_s": [12.0, 12.0, 0.0, 12.0, 12.0]}))  # fmt: skip
     expected = [Status.OK, Status.BAD_INPUT, Status.BAD_INPUT, Status.NO_SOLUTION, Status.BAD_INPUT]
     np.testing.assert_array_equal(mixed.status, expected)
@@ -190,11 +194,11 @@ def test_missing_geometry_is_refused_in_words():
     whole = geometry()
     without = Geometry(wing_area_dm2=20.0, wing_span_mm=1000.0, balance=whole.balance, tail=whole.tail)
     with pytest.raises(ValueError, match="thrust line"):
-        trim(without, **FLIGHT)
+        trimmed(without, **FLIGHT)
     with pytest.raises(ValueError, match="behind the wing"):
-        trim(geometry(tail={"position_mm": 240.0}), **FLIGHT)
+        trimmed(geometry(tail={"position_mm": 240.0}), **FLIGHT)
     with pytest.raises(ValueError, match="second one"):
-        trim(geometry(line={"side_mm": 100.0}), **FLIGHT)
+        trimmed(geometry(line={"side_mm": 100.0}), **FLIGHT)
 
 
 def test_assumptions_name_every_number_the_brief_leaves_out():
@@ -210,16 +214,20 @@ def test_assumptions_name_every_number_the_brief_leaves_out():
     }  # fmt: skip
     # Mean chord by hand: 20 dm2 over 1 m is 200 mm.
     assert next(each.value for each in bare.assumptions if each.field == "chord_mm") == pytest.approx(200.0)
-    assert np.isfinite(trim(bare, **FLIGHT).elevator_deg)
+    assert np.isfinite(trimmed(bare, **FLIGHT).elevator_deg)
 
 
 # ---------------------------------------------------------------- change with throttle
 
 
+def thrusts(*, full=((3.5, 3.0, 2.4), (6.0, 5.0, 4.2)), level=(0.8, 0.7, 0.9)):
+    return {"level flight": level, "full throttle": full}
+
+
 def cases(**changes):
     values = {
-        "airspeed_m_s": [9.0, 12.0, 15.0], "full_thrust_n": [[3.5, 3.0, 2.4], [6.0, 5.0, 4.2]],
-        "level_thrust_n": [0.8, 0.7, 0.9], "mass_kg": [0.6, 0.65], "diameter_m": 0.2286, "cg_mm": 260.0,
+        "airspeed_m_s": [9.0, 12.0, 15.0], "thrust_n": thrusts(),
+        "mass_kg": [0.6, 0.65], "diameter_m": 0.2286, "cg_mm": 260.0,
     }  # fmt: skip
     return ThrottleCases.of(["2S", "3S"], **(values | changes))
 
@@ -229,10 +237,10 @@ def test_change_with_throttle_is_that_of_single_trims():
     assert found.more_up_deg.shape == (2, 3, 3)
     assert (found.more_up_deg[:, 0, :] == 0).all()
     single = [
-        trim(geometry(), thrust_n=thrust, airspeed_m_s=12.0, mass_kg=0.65, diameter_m=0.2286).up_elevator_deg
+        trimmed(geometry(), thrust_n=thrust, airspeed_m_s=12.0, mass_kg=0.65, diameter_m=0.2286).elevator_deg
         for thrust in (0.0, 0.7, 5.0)
     ]
-    np.testing.assert_allclose(found.more_up_deg[1, :, 1], np.array(single) - single[0], rtol=1e-12, atol=1e-14)
+    np.testing.assert_allclose(found.more_up_deg[1, :, 1], single[0] - np.array(single), rtol=1e-12, atol=1e-14)
     assert found.worst_deg == pytest.approx(np.abs(found.more_up_deg).max())
     # What the estimate leaves out, and what it assumes, travel with the result.
     assert any("swirl" in note for note in found.notes)
@@ -265,7 +273,7 @@ def test_readings_say_case_state_speed_amount_and_side():
 def test_readings_warn_of_elevator_and_tail_beyond_the_usual():
     pod = throttle_trim(
         geometry(line={"height_mm": 400.0, "position_mm": 300.0}, tail={"height_mm": -100.0}),
-        cases(full_thrust_n=9.0),
+        cases(thrust_n=thrusts(full=9.0)),
     )
     text = pod.reading(0, 0)
     assert "beyond the usual 20 degrees" in text
@@ -274,10 +282,10 @@ def test_readings_warn_of_elevator_and_tail_beyond_the_usual():
 
 def test_case_without_answer_says_so_and_leaves_the_other():
     full = [[3.5, 3.0, 2.4], [np.nan] * 3]
-    found = throttle_trim(geometry(), cases(full_thrust_n=full))
+    found = throttle_trim(geometry(), cases(thrust_n=thrusts(full=full)))
     assert "no answer" in found.readings()[1]
     np.testing.assert_array_equal(found.more_up_deg[0], throttle_trim(geometry(), cases()).more_up_deg[0])
-    none = cases(full_thrust_n=np.nan, level_thrust_n=np.nan)
+    none = cases(thrust_n=thrusts(full=np.nan, level=np.nan))
     assert np.isnan(throttle_trim(geometry(), none).worst_deg)
     advice = best_tilt(geometry(), none)
     assert np.isnan(advice.tilt_deg)
@@ -286,18 +294,22 @@ def test_case_without_answer_says_so_and_leaves_the_other():
 
 def test_shapes_that_do_not_fit_are_refused():
     with pytest.raises(ValueError):
-        cases(full_thrust_n=[1.0, 2.0])
+        cases(thrust_n=thrusts(full=[1.0, 2.0]))
+    with pytest.raises(ValueError, match="must name glide, level flight, full throttle"):
+        cases(thrust_n=thrusts() | {"climb": 3.0})
+    with pytest.raises(ValueError, match="full throttle"):
+        cases(thrust_n={"level flight": 0.7})
 
 
 def test_best_tilt_for_one_speed_against_a_root_search():
     # Second path: brentq on the change between glide and full throttle, one trim at a time. Level flight is put at no
     # thrust so that the one change can be made zero.
     one = ThrottleCases.of(
-        ["2S"], airspeed_m_s=12.0, full_thrust_n=5.0, level_thrust_n=0.0, mass_kg=0.6, diameter_m=0.2286, cg_mm=260.0
+        ["2S"], airspeed_m_s=12.0, thrust_n=thrusts(full=5.0, level=0.0), mass_kg=0.6, diameter_m=0.2286, cg_mm=260.0
     )
     for aircraft in (geometry(), geometry(tail={"height_mm": 400.0}), geometry(line={"height_mm": -20.0})):
-        glide = trim(aircraft, **(FLIGHT | {"thrust_n": 0.0})).elevator_deg
-        root = brentq(lambda tilt: trim(aircraft, **FLIGHT, tilt_deg=tilt).elevator_deg - glide, -15.0, 15.0)  # noqa: B023
+        glide = trimmed(aircraft, **(FLIGHT | {"thrust_n": 0.0})).elevator_deg
+        root = brentq(lambda tilt: trimmed(aircraft, **FLIGHT, tilt_deg=tilt).elevator_deg - glide, -15.0, 15.0)  # noqa: B023
         advice = best_tilt(aircraft, one)
         assert advice.tilt_deg == pytest.approx(root, abs=0.0251)
         assert advice.residual_deg <= 0.05
@@ -326,7 +338,7 @@ def test_best_tilt_beats_its_neighbours_and_states_its_tolerance():
 
 def test_tilt_out_of_reach_says_move_the_motor_and_counts_missing_speeds():
     pod = geometry(line={"height_mm": 250.0, "position_mm": 200.0}, tail={"height_mm": -100.0})
-    advice = best_tilt(pod, cases(full_thrust_n=[[3.5, 3.0, np.nan], [6.0, 5.0, 4.2]]))
+    advice = best_tilt(pod, cases(thrust_n=thrusts(full=[[3.5, 3.0, np.nan], [6.0, 5.0, 4.2]])))
     assert advice.at_limit
     assert "move the motor" in advice.reading()
     assert advice.lanes_without_answer == 1

@@ -12,7 +12,7 @@ from propmatch.faults import Fault, InputFaults, did_you_mean
 from propmatch.models.air import Air
 from propmatch.units import INCH_M
 from propmatch_plugins.prediction.evidence import Anchor
-from propmatch_plugins.prediction.families import FAMILIES
+from propmatch_plugins.prediction.families import FAMILIES, Label
 from propmatch_plugins.prediction.shapes import Geometry
 
 __all__ = ["Asked", "checked", "default_rpm"]
@@ -27,8 +27,9 @@ _LARGEST_PITCH_RATIO = 3.0
 
 @attrs.frozen(kw_only=True)
 class Asked:
-    """What is left after checking: speeds of the table, siblings, bench points, blade shape, and what to say."""
+    """What is left after checking: label, speeds of the table, siblings, bench points, shape, and what to say."""
 
+    label: Label
     rpm: FloatArray
     siblings: tuple[Any, ...]
     anchors: tuple[Anchor, ...]
@@ -44,7 +45,15 @@ def default_rpm(diameter_in: float) -> FloatArray:
 
 
 def checked(
-    diameter_in: Any, pitch_in: Any, blades: Any, family: Any, geometry: Any, siblings: Any, anchors: Any, rpm: Any
+    diameter_in: Any,
+    pitch_in: Any,
+    *,
+    blades: Any = 2,
+    family: Any = None,
+    geometry: Any = None,
+    siblings: Any = (),
+    anchors: Any = (),
+    rpm: Any = None,
 ) -> Asked:
     """The arguments of ``predict``, or ``InputFaults`` with everything that is wrong with them."""
     faults: list[Fault] = []
@@ -80,7 +89,8 @@ def checked(
         speeds = default_rpm(float(diameter_in))
     if faults:
         raise InputFaults(faults)
-    return Asked(rpm=speeds, siblings=known, anchors=points, geometry=shape, remarks=tuple(remarks))
+    label = Label(diameter_in, pitch_in, blades, family)
+    return Asked(label=label, rpm=speeds, siblings=known, anchors=points, geometry=shape, remarks=tuple(remarks))
 
 
 def _positive(number: object) -> bool:

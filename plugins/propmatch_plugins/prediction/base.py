@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from propmatch_plugins.prediction.bemt import BladeCurves, SectionPolar, solve_blade
 from propmatch_plugins.prediction.coefficients import FittedTable
+from propmatch_plugins.prediction.families import Label
 from propmatch_plugins.prediction.shapes import (
     RADIUS,
     WEIGHT,
@@ -27,7 +28,6 @@ __all__ = ["OUTPUTS", "Base", "Differences", "shape_factor"]
 FloatArray = NDArray[np.float64]
 
 OUTPUTS = ("ct0", "cp0", "j0", "ct4", "ct8", "cp4", "cp8")
-_KNOTS = (0.4, 0.8)
 
 
 def shape_factor(at_4: FloatArray | float, at_8: FloatArray | float, x: FloatArray) -> FloatArray:
@@ -54,13 +54,9 @@ class Base:
     shapes: FittedTable
     families: FittedTable
 
-    def blade(
-        self, family: str, *, diameter_in: float, pitch_in: float, geometry: Geometry | None = None
-    ) -> BladeShape:
-        """The family's mean blade, or the user's own."""
-        mean = family_shape(
-            self.shapes, self.families, family, pitch_ratio=pitch_in / diameter_in, diameter_in=diameter_in
-        )
+    def blade(self, label: Label, geometry: Geometry | None = None) -> BladeShape:
+        """The mean blade of the label's family, or the user's own."""
+        mean = family_shape(self.shapes, self.families, label)
         return mean if geometry is None else geometry_shape(geometry, mean)
 
     def curves(self, blade: BladeShape, blades: float, reynolds: FloatArray, j: FloatArray) -> BladeCurves:

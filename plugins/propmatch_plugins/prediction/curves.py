@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +11,7 @@ from numpy.typing import NDArray
 from propmatch.units import INCH_M
 from propmatch_plugins.prediction.base import OUTPUTS, shape_factor
 from propmatch_plugins.prediction.correction import TERMS, Row
-from propmatch_plugins.prediction.families import FAMILIES, label_size, label_terms, reynolds_number
+from propmatch_plugins.prediction.families import FAMILIES, Label, label_terms, reynolds_number
 from propmatch_plugins.prediction.knowledge import BASIS, Knowledge
 from propmatch_plugins.prediction.shapes import BladeShape, Geometry
 
@@ -71,48 +72,31 @@ def hold_to_momentum(j: FloatArray, ct: FloatArray, cp: FloatArray) -> tuple[Flo
 
 def family_state(
     knowledge: Knowledge,
-    family: str,
+    label: Label,
     *,
     tier: str,
-    diameter_in: float,
-    pitch_in: float,
-    blades: int,
     rpm: FloatArray,
     geometry: Geometry | None,
     siblings: Sequence[Sequence[Row]] = (),
 ) -> FamilyState:
-    """Blade, uncorrected zero thrust and correction at every speed."""
-    reynolds = reynolds_number(diameter_in * INCH_M, rpm)
-    blade = knowledge.base.blade(family, diameter_in=diameter_in, pitch_in=pitch_in, geometry=geometry)
-    terms, far = (
-        label_terms(
-            TERMS,
-            family=family,
-            diameter_in=diameter_in,
-            pitch_in=pitch_in,
-            blades=blades,
-            reynolds=reynolds,
-            held=held,
-        )
-        for held in (True, False)
-    )
-    u, d = label_size(diameter_in, pitch_in)
-    correction, spread = knowledge.corrections[BASIS[tier]].predict(terms, u, d, siblings, far)
-    return FamilyState(blade, knowledge.base.zero_thrust_j(blade, blades, reynolds), correction, spread)
+    """Blade, uncorrected zero thrust and correction at every speed, for a label with its family."""
+    reynolds = reynolds_number(label.diameter_in * INCH_M, rpm)
+    blade = knowledge.base.blade(label, geometry)
+    terms, far = (label_terms(TERMS, label, reynolds, held=held) for held in (True, False))
+    correction, spread = knowledge.corrections[BASIS[tier]].predict(terms, *label.size, siblings, far)
+    return FamilyState(blade, knowledge.base.zero_thrust_j(blade, label.blades, reynolds), correction, spread)
 
 
 def evaluate(
     knowledge: Knowledge,
     states: Sequence[FamilyState],
     weights: FloatArray,
-    *,
-    diameter_in: float,
-    blades: int,
+    label: Label,
     rpm: FloatArray,
     shift: FloatArray | None = None,
 ) -> Evaluated:
     """Mean of the families' curves along x = J/J0, with ``shift`` (K,) added to every correction (anchors)."""
-    reynolds = reynolds_number(diameter_in * INCH_M, rpm)
+    reynolds = reynolds_number(label.diameter_in * INCH_M, rpm)
     total = np.stack([s.correction if shift is None else s.correction + shift for s in states])
     zero_each = np.log(np.stack([s.own_zero_j for s in states])) + total[..., 2]
     zero = np.exp(np.einsum("f,fr->r", weights, zero_each))
@@ -120,7 +104,7 @@ def evaluate(
     x = j / zero[:, None]
     levels, thrust, power, unconverged = [], 0.0, 0.0, 0
     for state, each, weight in zip(states, total, weights, strict=True):
-        curves = knowledge.base.curves(state.blade, blades, reynolds[:, None], x * state.own_zero_j[:, None])
+        curves = knowledge.base.curves(state.blade, label.blades, reynolds[:, None], x * state.own_zero_j[:, None])
         unconverged += curves.unconverged
         ct = curves.ct * np.exp(each[:, [0]] + shape_factor(each[:, [3]], each[:, [4]], x))
         cp = curves.cp * np.exp(each[:, [1]] + shape_factor(each[:, [5]], each[:, [6]], x))
@@ -162,31 +146,29 @@ def table_zero_thrust_j(j: FloatArray, ct: FloatArray) -> float:
     return float(j[k] - ct[k] / fall) if fall < 0.0 else math.nan
 
 
-def sibling_rows(knowledge: Knowledge, family: str, siblings: Sequence[object]) -> list[list[Row]]:
+def sibling_rows(knowledge: Knowledge, family: str, siblings: Sequence[Any]) -> list[list[Row]]:
     """What measured propellers of the line say of each output: differences from their own computed curves.
 
     A sibling has ``diameter_in``, ``pitch_in``, ``blades`` and ``table``.
     """
     out: list[list[Row]] = [[] for _ in OUTPUTS]
     for sibling in siblings:
-        diameter, pitch = float(sibling.diameter_in), float(sibling.pitch_in)  # type: ignore[attr-defined]
-        blades, table = int(sibling.blades), sibling.table  # type: ignore[attr-defined]
-        blade = knowledge.base.blade(family, diameter_in=diameter, pitch_in=pitch)
+        table = sibling.table
+        label = Label(float(sibling.diameter_in), float(sibling.pitch_in), int(sibling.blades), family)
+        blade = knowledge.base.blade(label)
         chosen = np.unique(np.linspace(0, table.rpm.size - 1, min(5, table.rpm.size)).round().astype(int))
         rpm = table.rpm[chosen]
-        reynolds = reynolds_number(diameter * INCH_M, rpm)
+        reynolds = reynolds_number(label.diameter_in * INCH_M, rpm)
         j = table.advance_ratio
         sweeps = [
             (speed, re, table_zero_thrust_j(j, table.ct[k]), j[1:], table.ct[k, 1:], table.cp[k, 1:])
             for speed, re, k in zip(rpm, reynolds, chosen, strict=True)
         ]
         static = (rpm, reynolds, table.ct[chosen, 0], table.cp[chosen, 0])
-        gaps = knowledge.base.differences(blade, blades, static=static, sweeps=sweeps)
+        gaps = knowledge.base.differences(blade, label.blades, static=static, sweeps=sweeps)
         values = np.concatenate([gaps.static, gaps.sweeps], axis=1)
-        terms = label_terms(
-            TERMS, family=family, diameter_in=diameter, pitch_in=pitch, blades=blades, reynolds=reynolds
-        )
-        u, d = label_size(diameter, pitch)
+        terms = label_terms(TERMS, label, reynolds)
+        u, d = label.size
         for k in range(len(OUTPUTS)):
             known = np.isfinite(values[:, k]) & (np.abs(values[:, k]) < 0.9)
             if known.any():

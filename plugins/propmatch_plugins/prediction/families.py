@@ -1,11 +1,12 @@
 """Blade families by what a builder can see, and the variables that describe a label."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["FAMILIES", "MEASURING_GUIDE", "family_weights", "label_size", "label_terms", "reynolds_number"]
+__all__ = ["FAMILIES", "MEASURING_GUIDE", "Label", "family_weights", "label_terms", "reynolds_number"]
 
 FloatArray = NDArray[np.float64]
 
@@ -65,35 +66,36 @@ _RANGE = {"u": (-0.85, 0.65), "l": (-2.3, 1.3), "d": (-1.3, 0.85), "b": (0.0, 0.
 """Where the measured propellers are: outside, a correction holds its value at the edge."""
 
 
-def label_size(diameter_in: float, pitch_in: float) -> tuple[float, float]:
-    """u = ln((p/D)/0.65) and d = ln(D/9 in)."""
-    ratio = pitch_in / diameter_in / REFERENCE_PITCH_RATIO
-    return float(np.log(ratio)), float(np.log(diameter_in / REFERENCE_DIAMETER_IN))
+@dataclass(frozen=True)
+class Label:
+    """What is printed on a propeller and what anyone can see; family None: not known."""
+
+    diameter_in: float
+    pitch_in: float
+    blades: int
+    family: str | None
+
+    @property
+    def size(self) -> tuple[float, float]:
+        """u = ln((p/D)/0.65) and d = ln(D/9 in)."""
+        ratio = self.pitch_in / self.diameter_in / REFERENCE_PITCH_RATIO
+        return float(np.log(ratio)), float(np.log(self.diameter_in / REFERENCE_DIAMETER_IN))
 
 
-def label_terms(
-    terms: Sequence[str],
-    *,
-    family: str | None,
-    diameter_in: float,
-    pitch_in: float,
-    blades: float,
-    reynolds: FloatArray,
-    held: bool = True,
-) -> FloatArray:
+def label_terms(terms: Sequence[str], label: Label, reynolds: FloatArray, *, held: bool = True) -> FloatArray:
     """Columns of a regression on the label, shape ``reynolds.shape + (len(terms),)``.
 
     u = ln((p/D)/0.65), l = ln(Re_D/0.35e6), d = ln(D/9 in), b = ln(B/2); a term is a family name (indicator),
     a product such as ``ul`` or ``uu``, or ``FAMILY:u``. ``held`` keeps each symbol within the measured range.
     """
-    weights = dict(zip(FAMILIES, family_weights(family), strict=True))
+    weights = dict(zip(FAMILIES, family_weights(label.family), strict=True))
     reynolds = np.asarray(reynolds, dtype=np.float64)
-    u, d = label_size(diameter_in, pitch_in)
+    u, d = label.size
     symbols: dict[str, FloatArray | float] = {
         "u": u,
         "l": np.log(reynolds / REFERENCE_REYNOLDS),
         "d": d,
-        "b": float(np.log(blades / 2.0)),
+        "b": float(np.log(label.blades / 2.0)),
     }
     if held:
         symbols = {name: np.clip(value, *_RANGE[name]) for name, value in symbols.items()}

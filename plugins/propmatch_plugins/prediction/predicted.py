@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import attrs
@@ -13,7 +14,7 @@ from propmatch.records.estimates import Assumption
 from propmatch.records.parts import Source
 from propmatch.tablehtml import pairs_html, table_html
 from propmatch_plugins.prediction.anchoring import anchored, contradictions
-from propmatch_plugins.prediction.arguments import checked, default_rpm
+from propmatch_plugins.prediction.arguments import Asked, checked, default_rpm
 from propmatch_plugins.prediction.curves import (
     Evaluated,
     evaluate,
@@ -26,7 +27,7 @@ from propmatch_plugins.prediction.knowledge import QUANTITIES, Knowledge, bundle
 from propmatch_plugins.prediction.remarks import cross_check, support_remarks
 from propmatch_plugins.prediction.shapes import Geometry
 
-__all__ = ["Prediction", "default_rpm", "predict"]
+__all__ = ["Prediction", "default_rpm", "predict", "predict_from"]
 
 FloatArray = NDArray[np.float64]
 
@@ -81,16 +82,6 @@ class Prediction:
         heads = ("rpm", "static CT", "static CP", "J of zero thrust", "peak efficiency")
         return pairs_html({**label, **ranges}) + table_html(heads, rows)
 
-    @property
-    def ct0_interval(self) -> tuple[float, float]:
-        """Relative 80 % interval of the static thrust coefficient."""
-        return self.intervals["ct0"]
-
-    @property
-    def cp0_interval(self) -> tuple[float, float]:
-        """Relative 80 % interval of the static power coefficient."""
-        return self.intervals["cp0"]
-
 
 def predict(
     diameter_in: float,
@@ -102,7 +93,6 @@ def predict(
     siblings: Sequence[Any] = (),
     anchors: Sequence[Anchor | Mapping[str, Any]] = (),
     rpm: ArrayLike | None = None,
-    knowledge: Knowledge | None = None,
 ) -> Prediction:
     """Predict CT and CP over advance ratio and speed for a propeller that was never measured.
 
@@ -116,7 +106,6 @@ def predict(
     siblings : measured propellers of the same line: anything with diameter_in, pitch_in, blades and table
     anchors : static points from the bench: ``Anchor(...)``, or mappings of its fields
     rpm : (R,) speeds of the table, default eight from tip Mach 0.05 to 0.7
-    knowledge : fitted tables, default those that ship
 
     Returns
     -------
@@ -128,9 +117,22 @@ def predict(
         Size not finite or not above 0, blades out of range, a family that does not exist, a faulty blade shape, sibling
         or bench point, rpm not rising; all at once.
     """
-    asked = checked(diameter_in, pitch_in, blades, family, geometry, siblings, anchors, rpm)
-    speeds, known, geometry = asked.rpm, asked.siblings, asked.geometry
-    knowledge = knowledge or bundled_knowledge()
+    asked = checked(
+        diameter_in,
+        pitch_in,
+        blades=blades,
+        family=family,
+        geometry=geometry,
+        siblings=siblings,
+        anchors=anchors,
+        rpm=rpm,
+    )
+    return predict_from(bundled_knowledge(), asked)
+
+
+def predict_from(knowledge: Knowledge, asked: Asked) -> Prediction:
+    """``predict`` from other tables than those that ship."""
+    label, speeds, known, geometry = asked.label, asked.rpm, asked.siblings, asked.geometry
     remarks = list(asked.remarks)
     if known:
         tier = "siblings"
@@ -140,15 +142,12 @@ def predict(
         tier = "chord and angle" if geometry.only_75 else "geometry"
     else:
         tier = "label"
-    names, weights = family_mixture(knowledge, family)
+    names, weights = family_mixture(knowledge, label.family)
     states = [
         family_state(
             knowledge,
-            name,
+            replace(label, family=name),
             tier=tier,
-            diameter_in=diameter_in,
-            pitch_in=pitch_in,
-            blades=blades,
             rpm=speeds,
             geometry=None if tier == "siblings" else geometry,
             siblings=sibling_rows(knowledge, name, known) if known else (),
@@ -157,9 +156,9 @@ def predict(
     ]
 
     def run(shift: FloatArray | None = None) -> Evaluated:
-        return evaluate(knowledge, states, weights, diameter_in=diameter_in, blades=blades, rpm=speeds, shift=shift)
+        return evaluate(knowledge, states, weights, label, speeds, shift)
 
-    points = [anchor_point(anchor, diameter_in) for anchor in asked.anchors]
+    points = [anchor_point(anchor, label.diameter_in) for anchor in asked.anchors]
     answer = run()
     calibration = knowledge.calibrations[tier]
     covariance = calibration.correlation * np.outer(answer.spread, answer.spread)
@@ -173,9 +172,9 @@ def predict(
         q80 = calibration.q80
         intervals = _intervals(covariance, np.where(q80 > 1.0, np.maximum(q80, _ANCHORED_Q80), q80))
     turned = np.concatenate([speeds, [point.rpm for point in points]])
-    support = support_remarks(diameter_in, pitch_in, blades, family, geometry, turned)
+    support = support_remarks(label, geometry, turned)
     remarks += support
-    remarks += cross_check(knowledge, answer, diameter_in, pitch_in, blades, family, speeds, intervals)
+    remarks += cross_check(knowledge, answer, label, speeds, intervals)
     if answer.held > _HELD_WORTH_SAYING:
         remarks.append(
             f"Power raised by up to {100 * math.expm1(answer.held):.0f} % so that no thrust costs less than momentum "
@@ -187,10 +186,10 @@ def predict(
     with np.errstate(divide="ignore", invalid="ignore"):
         eta = np.where(answer.cp > 0, answer.advance_ratio * answer.ct / answer.cp, -np.inf)
     return Prediction(
-        diameter_in=diameter_in,
-        pitch_in=pitch_in,
-        blades=blades,
-        family=family,
+        diameter_in=label.diameter_in,
+        pitch_in=label.pitch_in,
+        blades=label.blades,
+        family=label.family,
         table=CoefficientTable(rpm=speeds, advance_ratio=answer.advance_ratio, ct=answer.ct, cp=answer.cp),
         tier=tier + (" + static point" if points else ""),
         intervals=intervals,
@@ -198,7 +197,7 @@ def predict(
         cp0=level[:, 1],
         zero_thrust_j=level[:, 2],
         peak_efficiency=np.max(eta, axis=1),
-        source=_source(tier, bool(points), family, intervals, support),
+        source=_source(tier, bool(points), label.family, intervals, support),
         remarks=tuple(remarks),
         assumptions=_family_assumption(names) + tuple(a for point in points for a in point.assumptions),
         spread=np.sqrt(np.diag(covariance)),

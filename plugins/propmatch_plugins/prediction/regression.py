@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from propmatch.units import INCH_M
 from propmatch_plugins.prediction.coefficients import FittedTable, read_table
-from propmatch_plugins.prediction.families import FAMILIES, label_terms, reynolds_number
+from propmatch_plugins.prediction.families import FAMILIES, Label, label_terms, reynolds_number
 
 __all__ = ["RegressionCurves", "regression_curves"]
 
@@ -50,14 +50,8 @@ def regression_curves(
     names = list(FAMILIES) if family is None else [family]
     curves = []
     for name in names:
-        columns = label_terms(
-            table.rows,
-            family=name,
-            diameter_in=diameter_in,
-            pitch_in=pitch_in,
-            blades=blades,
-            reynolds=reynolds_number(diameter_in * INCH_M, rpm),
-        )
+        label = Label(diameter_in, pitch_in, blades, name)
+        columns = label_terms(table.rows, label, reynolds_number(diameter_in * INCH_M, rpm))
         curves.append(columns @ table.values)
     value = dict(zip(table.columns, np.mean(curves, axis=0).T, strict=True))
     ct0, cp0, j0 = np.exp(value["ln_ct0"]), np.exp(value["ln_cp0"]), np.exp(value["ln_j0"])

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from propmatch.models.air import Air
 from propmatch.units import INCH_M
 from propmatch_plugins.prediction.curves import Evaluated
+from propmatch_plugins.prediction.families import Label
 from propmatch_plugins.prediction.knowledge import Knowledge
 from propmatch_plugins.prediction.regression import regression_curves
 from propmatch_plugins.prediction.shapes import Geometry
@@ -21,16 +22,10 @@ _CROSS_CHECK = {"ct0": 0.23, "cp0": 0.27, "zero_thrust_j": 0.15}
 """80 % half-widths (ln) of the regression for a line it never saw: the study of left-out lines that set the goals."""
 
 
-def support_remarks(
-    diameter_in: float,
-    pitch_in: float,
-    blades: int,
-    family: str | None,
-    geometry: Geometry | None,
-    rpm: FloatArray,
-) -> list[str]:
+def support_remarks(label: Label, geometry: Geometry | None, rpm: FloatArray) -> list[str]:
     """Remarks on what lies outside the measured propellers."""
     out = []
+    diameter_in, pitch_in, blades = label.diameter_in, label.pitch_in, label.blades
     ratio = pitch_in / diameter_in
     if diameter_in > 30:
         out.append(
@@ -42,7 +37,7 @@ def support_remarks(
         out.append(f"Pitch over diameter {ratio:.2f} is outside the measured 0.32 to 1.11.")
     if blades != 2:
         out.append(f"{blades} blades: almost all measured propellers have 2; the ratio is computed, not fitted.")
-    if family == "folding" and geometry is None:
+    if label.family == "folding" and geometry is None:
         out.append("Folding: one measured line only, blade shape taken from the thin family.")
     if geometry is not None:
         actual = geometry.pitch_ratio_75 / ratio
@@ -62,20 +57,17 @@ def support_remarks(
 def cross_check(
     knowledge: Knowledge,
     answer: Evaluated,
-    diameter_in: float,
-    pitch_in: float,
-    blades: int,
-    family: str | None,
+    label: Label,
     rpm: FloatArray,
     intervals: dict[str, tuple[float, float]],
 ) -> list[str]:
     """Say so when the twelve-term regression differs by more than both intervals together."""
     middle = rpm.size // 2
     other = regression_curves(
-        diameter_in,
-        pitch_in,
-        blades=blades,
-        family=family,
+        label.diameter_in,
+        label.pitch_in,
+        blades=label.blades,
+        family=label.family,
         rpm=rpm[[middle]],
         advance_ratio=[0.0],
         fitted=knowledge.regression,

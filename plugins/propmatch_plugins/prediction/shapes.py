@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from propmatch.faults import Fault, InputFaults
 from propmatch_plugins.prediction.bemt import blade_stations
 from propmatch_plugins.prediction.coefficients import FittedTable
-from propmatch_plugins.prediction.families import REFERENCE_DIAMETER_IN, REFERENCE_PITCH_RATIO
+from propmatch_plugins.prediction.families import REFERENCE_DIAMETER_IN, REFERENCE_PITCH_RATIO, Label
 
 __all__ = ["RADIUS", "WEIGHT", "BladeShape", "Geometry", "family_shape", "geometry_shape"]
 
@@ -116,19 +116,19 @@ def _geometry_faults(geometry: Geometry) -> list[Fault]:
     return out
 
 
-def family_shape(
-    shapes: FittedTable, families: FittedTable, family: str, *, pitch_ratio: float, diameter_in: float
-) -> BladeShape:
-    """Mean blade of a family: c/R = C(x) (D/9 in)^-0.045 k, beta = atan(h(x) (p/D)/(pi x)) + offset.
+def family_shape(shapes: FittedTable, families: FittedTable, label: Label) -> BladeShape:
+    """Mean blade of the label's family: c/R = C(x) (D/9 in)^-0.045 k, beta = atan(h(x) (p/D)/(pi x)) + offset.
 
     h also has a slope in u = ln((p/D)/0.65); ``folding`` uses the shape of ``thin`` (none was measured).
     """
-    numbers = families.row(family)
-    source = "thin" if family == "folding" else family
+    assert label.family is not None
+    numbers = families.row(label.family)
+    source = "thin" if label.family == "folding" else label.family
+    pitch_ratio = label.pitch_in / label.diameter_in
     x = np.array([float(row) for row in shapes.rows])
     u = np.clip(math.log(pitch_ratio / REFERENCE_PITCH_RATIO), -0.8, 0.65)
     chord = np.interp(RADIUS, x, shapes.column(f"{source}_chord"))
-    chord = chord * numbers["chord_factor"] * (diameter_in / REFERENCE_DIAMETER_IN) ** _DIAMETER_EXPONENT
+    chord = chord * numbers["chord_factor"] * (label.diameter_in / REFERENCE_DIAMETER_IN) ** _DIAMETER_EXPONENT
     helix = shapes.column(f"{source}_helix") + u * shapes.column(f"{source}_helix_slope")
     angle = np.arctan(np.interp(RADIUS, x, helix) * pitch_ratio / (math.pi * RADIUS))
     angle = angle + math.radians(numbers["angle_offset_deg"])

@@ -195,8 +195,6 @@ class Plan:
     faults : tuple of Fault
         For which no row can be read.
     warnings : tuple of Fault
-    unused : tuple of str
-        Their columns that nobody reads.
     """
 
     kind: str | None
@@ -205,7 +203,6 @@ class Plan:
     unnamed: tuple[int, ...] = ()
     faults: tuple[Fault, ...] = ()
     warnings: tuple[Fault, ...] = ()
-    unused: tuple[str, ...] = ()
 
 
 _KIND = Declared(kind="choice", name="kind", options=tuple(KINDS), doc="what the row describes")
@@ -231,14 +228,12 @@ def plan_of(grid: Grid, kind: str | None, mapping: "Mapping | None" = None) -> P
     columns: dict[str, Column] = {}
     faults: list[Fault] = []
     warnings: list[Fault] = []
-    unused: list[str] = []
     hinted: set[str] = set()
     for at, theirs in enumerate(grid.header):
         name = given.get(theirs, theirs if theirs in ours else theirs.lower())
         if not theirs or (mapping and theirs in mapping.ignore):
             continue
         if name not in ours:
-            unused.append(theirs)
             if mapping is None:
                 near = near_miss(name, ours)
                 hinted.update(near)
@@ -270,7 +265,6 @@ def plan_of(grid: Grid, kind: str | None, mapping: "Mapping | None" = None) -> P
         unnamed=tuple(at for at, theirs in enumerate(grid.header) if not theirs),
         faults=tuple(faults),
         warnings=tuple(warnings),
-        unused=tuple(unused),
     )
 
 

@@ -3,8 +3,6 @@
 from functools import cache
 from typing import Any
 
-from support import rising_rpm_table, simple_controller, simple_motor, simple_pack
-
 from propmatch import Catalogue, hookimpl, match
 from propmatch.brief import Brief, loads_brief
 from propmatch.hookspecs import SheetSection
@@ -12,6 +10,7 @@ from propmatch.records.parts import Propeller, Source
 from propmatch.search.matching import Shortlist
 from propmatch.sheet import build_sheet, sheet_html
 from propmatch.sheet.case import Sheet
+from support.trains import rising_rpm_table, simple_controller, simple_motor, simple_pack
 
 HOSTILE = '<script>document.title="taken"</script> & "1400"'
 HOSTILE_PHASE = "<img src=x onerror=alert(1)>"

@@ -17,8 +17,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from propmatch.units import INCH_M
+from propmatch_plugins.prediction.families import Label
 
-__all__ = ["MeasuredPropeller", "Sweep", "read_measured"]
+__all__ = ["MeasuredPropeller", "Sweep", "family_of_line", "read_measured"]
 
 FloatArray = NDArray[np.float64]
 _SAME_SPEED = 0.02
@@ -75,6 +76,11 @@ class MeasuredPropeller:
     """(N, 3): r/R, c/R, blade angle [deg]."""
 
     @property
+    def printed(self) -> Label:
+        """Nominal size, blades and family."""
+        return Label(self.diameter_in, self.pitch_in, self.blades, self.family)
+
+    @property
     def diameter_m(self) -> float:
         """True diameter where known, else nominal [m]."""
         return self.true_diameter_in * INCH_M
@@ -86,7 +92,7 @@ def read_measured(folder: str | Path) -> list[MeasuredPropeller]:
     Raises FileNotFoundError naming the missing file, ValueError for a missing column.
     """
     folder = Path(folder)
-    families = {row["line"]: row["family"] for row in _bundled_lines()}
+    families = family_of_line()
     static = _grouped(folder / "static.csv", "rpm", "CT0", "CP0")
     dynamic = _grouped(folder / "dynamic.csv", "rpm", "J", "CT", "CP")
     shapes = _grouped(folder / "geometry.csv", "r_over_R", "c_over_R", "beta_deg")
@@ -128,9 +134,10 @@ def read_measured(folder: str | Path) -> list[MeasuredPropeller]:
     return out
 
 
-def _bundled_lines() -> list[dict[str, str]]:
+def family_of_line() -> dict[str, str]:
+    """Family of each line the dataset's labels begin with, from the bundled ``lines.csv``."""
     text = files("propmatch_datasets.prediction").joinpath("lines.csv").read_text(encoding="utf-8")
-    return list(csv.DictReader(text.splitlines()))
+    return {row["line"]: row["family"] for row in csv.DictReader(text.splitlines())}
 
 
 def _grouped(path: Path, *needed: str) -> dict[tuple[str, str], list[dict[str, str]]]:

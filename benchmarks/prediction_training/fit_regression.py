@@ -5,9 +5,9 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from prediction_training.measured import MeasuredPropeller
 from propmatch_plugins.prediction.coefficients import FittedTable
 from propmatch_plugins.prediction.families import FAMILIES, label_terms, reynolds_number
-from propmatch_plugins.prediction.measured import MeasuredPropeller
 
 __all__ = ["fit_regression"]
 
@@ -19,14 +19,7 @@ _SHAPE_PENALTY = np.array([0.5] * 5 + [1.0, 1.0, 1.0, 1.0, 1e6, 1e6, 1e6])
 
 
 def _terms(p: MeasuredPropeller, rpm: FloatArray) -> FloatArray:
-    return label_terms(
-        _TERMS,
-        family=p.family,
-        diameter_in=p.diameter_in,
-        pitch_in=p.pitch_in,
-        blades=p.blades,
-        reynolds=reynolds_number(p.diameter_m, rpm),
-    )
+    return label_terms(_TERMS, p.printed, reynolds_number(p.diameter_m, rpm))
 
 
 def _ridge(x: FloatArray, y: FloatArray, weight: FloatArray, penalty: FloatArray) -> FloatArray:

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from prediction_training.fit_base import measured_geometry
+from prediction_training.measured import MeasuredPropeller
 from propmatch_plugins.prediction.base import OUTPUTS, Base, Differences
 from propmatch_plugins.prediction.correction import TERMS, Correction, nearness
-from propmatch_plugins.prediction.families import FAMILIES, label_size, label_terms, reynolds_number
-from propmatch_plugins.prediction.fit_base import measured_geometry
-from propmatch_plugins.prediction.measured import MeasuredPropeller
+from propmatch_plugins.prediction.families import FAMILIES, label_terms, reynolds_number
 from propmatch_plugins.prediction.shapes import Geometry
 
 __all__ = ["Observed", "fit_correction", "fit_variances", "observe"]
@@ -46,25 +46,16 @@ def observe(
     if geometry is not None and only_75:
         beta = float(np.degrees(np.arctan(geometry.pitch_ratio_75 / (np.pi * 0.75))))
         geometry = Geometry.at_75(geometry.chord_75, beta)
-    blade = base.blade(p.family, diameter_in=p.diameter_in, pitch_in=p.pitch_in, geometry=geometry)
+    blade = base.blade(p.printed, geometry)
     gaps = measured_differences(base, blade, p)
     columns: list[tuple[FloatArray, FloatArray]] = [(gaps.static_rpm, gaps.static[:, k]) for k in range(2)]
     columns += [(gaps.sweep_rpm, gaps.sweeps[:, k]) for k in range(5)]
     terms, values = [], []
     for rpm, value in columns:
         rpm, value = _thin(rpm, value)
-        terms.append(
-            label_terms(
-                TERMS,
-                family=p.family,
-                diameter_in=p.diameter_in,
-                pitch_in=p.pitch_in,
-                blades=p.blades,
-                reynolds=reynolds_number(p.diameter_m, rpm),
-            )
-        )
+        terms.append(label_terms(TERMS, p.printed, reynolds_number(p.diameter_m, rpm)))
         values.append(value)
-    return Observed(p, terms, values, *label_size(p.diameter_in, p.pitch_in))
+    return Observed(p, terms, values, *p.printed.size)
 
 
 def measured_differences(base: Base, blade: object, p: MeasuredPropeller) -> Differences:

@@ -1,25 +1,17 @@
-"""Fits every table of the prediction to a folder of measured propellers. Deterministic.
+"""Fits every table of the prediction to measured propellers. Deterministic.
 
-    python -m propmatch_plugins.prediction.fit FOLDER [--out FOLDER]
-
-FOLDER holds the UIUC Propeller Database (volumes 1-4) in the form ``measured.read_measured`` describes. Steps: section
-polar; mean shapes and two numbers of each family; variances and correction of each tier; the regression; then
-five-fold models left out (known line) and six groups of whole lines left out, everything refitted (unknown line), give
-the correlation of the errors and the multiples that make 80 % intervals.
+Steps: section polar; mean shapes and two numbers of each family; variances and correction of each tier; the
+regression; then five-fold models left out (known line) and six groups of whole lines left out, everything refitted
+(unknown line), give the correlation of the errors and the multiples that make 80 % intervals.
 """
 
-import argparse
-import datetime
-import hashlib
-import tomllib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from propmatch_plugins.prediction.accuracy import (
+from prediction_training.accuracy import (
     Comparison,
     by_line,
     by_model,
@@ -29,22 +21,23 @@ from propmatch_plugins.prediction.accuracy import (
     weighted,
     weighted_quantile,
 )
+from prediction_training.fit_base import fit_family_numbers, fit_polar, mean_shapes, measured_geometry
+from prediction_training.fit_correction import Observed, fit_correction, fit_variances, observe
+from prediction_training.fit_regression import fit_regression
+from prediction_training.measured import MeasuredPropeller
+from propmatch_plugins.prediction.arguments import checked
 from propmatch_plugins.prediction.base import OUTPUTS, Base
 from propmatch_plugins.prediction.correction import Row
 from propmatch_plugins.prediction.evidence import Sibling
-from propmatch_plugins.prediction.fit_base import fit_family_numbers, fit_polar, mean_shapes, measured_geometry
-from propmatch_plugins.prediction.fit_correction import Observed, fit_correction, fit_variances, observe
-from propmatch_plugins.prediction.fit_regression import fit_regression
 from propmatch_plugins.prediction.knowledge import BASIS, QUANTITIES, TIERS, Calibration, Knowledge, quantity_spread
-from propmatch_plugins.prediction.measured import MeasuredPropeller, read_measured
-from propmatch_plugins.prediction.predicted import Prediction, predict
+from propmatch_plugins.prediction.predicted import Prediction, predict_from
 from propmatch_plugins.prediction.shapes import Geometry
 
-__all__ = ["Workshop", "fit_knowledge", "left_out"]
+__all__ = ["LEAST_DIAMETER_IN", "Workshop", "fit_knowledge", "left_out", "predict_measured"]
 
 FloatArray = NDArray[np.float64]
 
-_LEAST_DIAMETER_IN = 2.9
+LEAST_DIAMETER_IN = 2.9
 _LINE_GROUPS = 6
 _COVER = {"label": 0.84, "chord and angle": 0.81, "geometry": 0.81, "siblings": 0.81}
 """Share of left-out values that the intervals of each tier are made to cover."""
@@ -63,7 +56,7 @@ class Workshop:
     @classmethod
     def of(cls, propellers: Sequence[MeasuredPropeller]) -> "Workshop":
         """Base, differences and variances of all propellers of 2.9 in and more whose family is known."""
-        rows = [p for p in propellers if p.diameter_in >= _LEAST_DIAMETER_IN and p.family is not None]
+        rows = [p for p in propellers if p.diameter_in >= LEAST_DIAMETER_IN and p.family is not None]
         base = fit_base(rows)
         observed = _observed(base, rows)
         siblings = {(p.volume, p.label): s for p in rows if (s := measured_sibling(p)) is not None}
@@ -130,14 +123,10 @@ def predict_measured(
             geometry = Geometry.at_75(geometry.chord_75, angle)
     if tier == "siblings" and not siblings:
         return None
-    return predict(
-        p.diameter_in,
-        p.pitch_in,
-        blades=p.blades,
-        family=p.family,
-        geometry=geometry,
-        siblings=siblings if tier == "siblings" else (),
-        knowledge=knowledge,
+    known = siblings if tier == "siblings" else ()
+    return predict_from(
+        knowledge,
+        checked(p.diameter_in, p.pitch_in, blades=p.blades, family=p.family, geometry=geometry, siblings=known),
     )
 
 
@@ -234,51 +223,3 @@ def _calibrate(workshop: Workshop) -> dict[str, Calibration]:
 def fit_knowledge(workshop: Workshop) -> Knowledge:
     """The knowledge that ships: all propellers, with intervals calibrated on left-out ones."""
     return workshop.knowledge(calibrations=_calibrate(workshop))
-
-
-_ORIGIN = """# Origin of the tables in this folder
-[origin]
-made_by = "python -m propmatch_plugins.prediction.fit FOLDER (deterministic)"
-date = "{date}"
-dataset = "UIUC Propeller Database, volumes 1-4, University of Illinois at Urbana-Champaign"
-authors = "J. B. Brandt, R. W. Deters, G. K. Ananda, O. D. Dantsker, M. S. Selig"
-papers = ["AIAA 2011-1255", "AIAA 2014-2151", "AIAA 2020-2760", "AIAA 2022-4020"]
-licence = "open academic data, citation asked, no licence stated; only coefficients fitted to it are kept here"
-propellers = {propellers}
-left_aside = "propellers below {least} in, of no known family or without a pitch"
-units = "angles in rad or deg as the name says; everything else is a pure number (ln of a ratio, ratio, or 1)"
-
-[sha256]
-{checksums}
-"""
-
-
-def write_origin(folder: Path, propellers: int) -> None:
-    """``origin.toml``: how the tables were made, from what, with their checksums; the date stays if nothing changed."""
-    sums = {path.name: hashlib.sha256(path.read_bytes()).hexdigest() for path in sorted(folder.glob("*.csv"))}
-    path = folder / "origin.toml"
-    date = datetime.date.today().isoformat()
-    if path.exists():
-        before = tomllib.loads(path.read_text(encoding="utf-8"))
-        if before["sha256"] == sums:
-            date = before["origin"]["date"]
-    lines = "\n".join(f'"{name}" = "{value}"' for name, value in sums.items())
-    text = _ORIGIN.format(date=date, propellers=propellers, least=_LEAST_DIAMETER_IN, checksums=lines)
-    path.write_text(text, encoding="utf-8")
-
-
-def main(arguments: Sequence[str] | None = None) -> None:
-    """Fit and write."""
-    import propmatch_datasets.prediction as bundled
-
-    parser = argparse.ArgumentParser(description="Fit the propeller prediction to a folder of measured propellers.")
-    parser.add_argument("folder", type=Path, help="folder with dynamic.csv, static.csv, geometry.csv, diameters.csv")
-    parser.add_argument("--out", type=Path, default=Path(bundled.__file__).parent, help="where the tables go")
-    options = parser.parse_args(arguments)
-    workshop = Workshop.of(read_measured(options.folder))
-    fit_knowledge(workshop).save(options.out)
-    write_origin(options.out, len(workshop.propellers))
-
-
-if __name__ == "__main__":
-    main()

@@ -1,7 +1,4 @@
-"""Shared builders: small invented power trains and tables given by formulas, so that tests know the exact truth.
-
-Imported as ``from support import simple_train`` (the tests folder is on the path, see pyproject.toml).
-"""
+"""Shared builders: small invented power trains and tables given by formulas, so that tests know the exact truth."""
 
 from typing import Any
 

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from prediction_training.measured import MeasuredPropeller, Sweep
 from propmatch.models.tables import CoefficientTable
 from propmatch_plugins.prediction.evidence import Sibling
 from propmatch_plugins.prediction.knowledge import QUANTITIES
-from propmatch_plugins.prediction.measured import MeasuredPropeller, Sweep
 from propmatch_plugins.prediction.predicted import Prediction
 
 __all__ = [

@@ -2,11 +2,17 @@
 
 from typing import Any
 
-from support import rising_rpm_table, simple_controller, simple_motor, simple_pack, simple_propeller, simple_train
-
 from propmatch.brief import Brief, loads_brief
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.records.parts import PowerTrain
+from support.trains import (
+    rising_rpm_table,
+    simple_controller,
+    simple_motor,
+    simple_pack,
+    simple_propeller,
+    simple_train,
+)
 
 BRIEF = """
 [aircraft]

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from prediction_training.measured import MeasuredPropeller
 from propmatch_plugins.prediction.bemt import SectionPolar, solve_blade
 from propmatch_plugins.prediction.coefficients import FittedTable
 from propmatch_plugins.prediction.families import (
@@ -14,7 +15,6 @@ from propmatch_plugins.prediction.families import (
     REFERENCE_PITCH_RATIO,
     reynolds_number,
 )
-from propmatch_plugins.prediction.measured import MeasuredPropeller
 from propmatch_plugins.prediction.shapes import (
     RADIUS,
     WEIGHT,
@@ -24,24 +24,13 @@ from propmatch_plugins.prediction.shapes import (
     geometry_shape,
 )
 
-__all__ = ["fit_family_numbers", "fit_polar", "mean_shapes", "measured_geometry", "polar_table", "table_polar"]
+__all__ = ["fit_family_numbers", "fit_polar", "mean_shapes", "measured_geometry"]
 
 FloatArray = NDArray[np.float64]
 
 _STATION = np.round(np.arange(0.15, 1.001, 0.05), 2)
 _PRIOR = np.array([5.5, math.radians(-3.2), 1.5, math.log(0.023), 0.4, 0.16, 0.19])
 _PRIOR_SD = np.array([1.0, 0.03, 0.5, 0.7, 0.4, 0.15, 0.2])
-_POLAR_NAMES = ("slope", "zero_lift_rad", "cl_max", "drag", "drag_exponent", "induced", "slope_exponent")
-
-
-def polar_table(polar: SectionPolar) -> FittedTable:
-    """The polar as a table of one column."""
-    return FittedTable(_POLAR_NAMES, ("value",), [[getattr(polar, name)] for name in _POLAR_NAMES])
-
-
-def table_polar(table: FittedTable) -> SectionPolar:
-    """Inverse of ``polar_table``."""
-    return SectionPolar(**dict(zip(table.rows, table.column("value").tolist(), strict=True)))
 
 
 def measured_geometry(propeller: MeasuredPropeller) -> Geometry | None:
@@ -188,10 +177,7 @@ def _family_numbers(
 
     def residual(vector: FloatArray) -> FloatArray:
         table = FittedTable([family], ["chord_factor", "angle_offset_deg"], [[math.exp(vector[0]), vector[1]]])
-        blades = [
-            family_shape(shapes, table, family, pitch_ratio=p.pitch_in / p.diameter_in, diameter_in=p.diameter_in)
-            for p in rows
-        ]
+        blades = [family_shape(shapes, table, p.printed) for p in rows]
         chord, angle = np.array([b.chord for b in blades]), np.array([b.angle_rad for b in blades])
         return np.concatenate([size * points.residual(polar, chord, angle), vector / scale])
 
