@@ -295,8 +295,10 @@ def test_lanes_are_the_single_answers_whatever_their_company():
 
 def drawn(phase, charge, reserve=0.2):
     """What a phase draws at charges, (M,), as flight time and the chart of the flight ask for it."""
-    lanes, _, _, _, (mass, rho, sound) = as_lanes(TRAIN, None, mass_kg=MASS)
-    return load_of(phase, lanes, airframe_lanes(FRAME, mass)[0], reserve, rho, sound).at(np.array(charge)[:, None])
+    asked = as_lanes(TRAIN, None, mass_kg=MASS)
+    frames, _ = airframe_lanes(FRAME, asked["mass_kg"])
+    load = load_of(phase, asked.lanes, frames, reserve, asked.density, asked.sound)
+    return load.at(np.array(charge)[:, None])
 
 
 def test_a_held_airspeed_draws_what_its_operating_points_draw():
