@@ -77,17 +77,10 @@ class Catalogue:
         pack_ohm, eta = p.pack_ohm(charge), controller.eta(throttle, p.loss)
         fixed, shared = p.resistance_ohm + p.controller_ohm, p.count * throttle**2 * pack_ohm
         return SpeedProblem(
+            **p.columns(),
             source_v=throttle * (p.open_circuit_v(charge) - pack_ohm * p.accessory_a),
-            k=p.k,
             resistance_ohm=fixed + shared / eta,
             resistance_back_ohm=fixed + shared * eta,
-            k_torque=p.k_torque,
-            slope_ohm_s=p.slope_ohm_s,
-            no_load_a=p.no_load_a,
-            reference_rad_s=p.reference_rad_s,
-            exponent=p.exponent,
-            gear_ratio=p.gear_ratio,
-            gear_efficiency=p.gear_efficiency,
             which=p.propeller,
             diameter_m=p.diameter_m,
             density_kg_m3=np.full(1, 1.225),

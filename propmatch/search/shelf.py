@@ -13,6 +13,7 @@ from propmatch.records.estimates import Assumption
 from propmatch.records.fields import replace
 from propmatch.records.parts import Controller, Motor, Pack, Part, PowerTrain, Propeller, TrainNumbers
 from propmatch.train.lanes import TrainLanes, train_lanes
+from propmatch.train.line import MOTOR_FIELDS
 
 __all__ = ["KIND_FIELDS", "Shelf"]
 
@@ -20,9 +21,8 @@ Index = NDArray[np.intp]
 
 KIND_FIELDS: dict[str, tuple[str, ...]] = {
     "motor": (
-        "k", "k_torque", "resistance_ohm", "slope_ohm_s", "no_load_a", "reference_rad_s", "exponent", "gear_ratio",
-        "gear_efficiency", "motors_g",
-        "motor_a", "motor_burst_a", "motor_burst_s", "motor_w", "motor_cells_least", "motor_cells_most",
+        *MOTOR_FIELDS, "resistance_ohm", "motors_g", "motor_a", "motor_burst_a", "motor_burst_s", "motor_w",
+        "motor_cells_least", "motor_cells_most",
     ),
     "controller": (
         "controller_ohm", "loss", "controllers_g", "controller_a", "controller_burst_a", "controller_burst_s",

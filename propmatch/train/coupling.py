@@ -257,17 +257,10 @@ def _problem(
     """The torque balance at a throttle."""
     source = line.source(p, throttle, open_v, pack_ohm)
     return SpeedProblem(
+        **p.columns(),
         source_v=source.volts,
-        k=p.k,
-        k_torque=p.k_torque,
         resistance_ohm=source.ohm,
         resistance_back_ohm=source.ohm_back,
-        slope_ohm_s=p.slope_ohm_s,
-        no_load_a=p.no_load_a,
-        reference_rad_s=p.reference_rad_s,
-        exponent=p.exponent,
-        gear_ratio=p.gear_ratio,
-        gear_efficiency=p.gear_efficiency,
         which=p.propeller,
         diameter_m=p.diameter_m,
         density_kg_m3=density,

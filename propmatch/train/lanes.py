@@ -12,45 +12,29 @@ from propmatch.models.motor import reference_speed_rad_s, torque_constant, warm_
 from propmatch.models.surface import Surfaces, stack_surfaces
 from propmatch.records.estimates import Assumption, completed
 from propmatch.records.parts import PowerTrain
+from propmatch.train.line import Trains
 from propmatch.units import INCH_M, MAH_AH, MILLIOHM_OHM
 
 __all__ = ["LANE_FIELDS", "TrainLanes", "chemistry_of", "train_lanes"]
 
 
 @attrs.frozen(kw_only=True, eq=False)
-class TrainLanes:
+class TrainLanes(Trains):
     """Numbers of N power trains in SI units, every array (N,); those of one train may serve any number of lanes.
 
     Attributes
     ----------
-    k, k_torque : speed constant [V s/rad] and torque constant [N m/A]
-    resistance_ohm, slope_ohm_s : winding at rest, and its rise with motor speed [ohm s/rad]
-    no_load_a, reference_rad_s, exponent : I0(w) = no_load_a (w/reference)^exponent
-    gear_ratio, gear_efficiency
-    controller_ohm : series resistance; loss : part_throttle_loss
+    k, ... : the columns of :class:`propmatch.train.line.Trains`
     cells : in series; cells_ohm : S/P r_cell at full charge, with the stated temperature; leads_ohm
-    capacity_ah, chemistry (index into ``chemistries``), count, accessory_a
+    capacity_ah, chemistry (index into ``chemistries``)
     propeller : number in ``stack``; diameter_m, pitch_in
     """
 
-    k: Floats
-    k_torque: Floats
-    resistance_ohm: Floats
-    slope_ohm_s: Floats
-    no_load_a: Floats
-    reference_rad_s: Floats
-    exponent: Floats
-    gear_ratio: Floats
-    gear_efficiency: Floats
-    controller_ohm: Floats
-    loss: Floats
     cells: Floats
     cells_ohm: Floats
     leads_ohm: Floats
     capacity_ah: Floats
     chemistry: Index
-    count: Floats
-    accessory_a: Floats
     propeller: Index
     diameter_m: Floats
     pitch_in: Floats
@@ -66,11 +50,6 @@ class TrainLanes:
         """The lanes of an index array, slice or mask."""
         columns = {name: getattr(self, name)[index] for name in LANE_FIELDS}
         return TrainLanes(stack=self.stack, chemistries=self.chemistries, **columns)
-
-    @property
-    def torque_per_a(self) -> Floats:
-        """g K_t e: torque at the propeller for each ampere above the no-load current [N m/A]."""
-        return self.gear_ratio * self.k_torque * self.gear_efficiency
 
     def with_warm_windings(self, above_k: Number) -> "TrainLanes":
         """The same with windings so many kelvin above the temperature of their stated resistance."""

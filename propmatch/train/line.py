@@ -9,6 +9,7 @@ stands in :mod:`propmatch.models.motor`. Every array is (N,), or (1,) where one 
 lanes of the motors, all by default.
 """
 
+from functools import cached_property
 from typing import Any, Protocol, TypeVar
 
 import attrs
@@ -20,6 +21,7 @@ from propmatch.models.arrays import Flags, Floats, Number, Pick
 from propmatch.models.lookup import Workspace
 
 __all__ = [
+    "MOTOR_FIELDS",
     "Motors",
     "Source",
     "Supplies",
@@ -44,31 +46,64 @@ EVERY: Pick = slice(None)
 S = TypeVar("S", bound=np.generic)
 
 
-class Motors(Protocol):
-    """Numbers of N motors in columns: K, K_t, b, I0(w) = no_load_a (w/reference)^exponent, g, e and g K_t e."""
+def lanes_of(array: NDArray[S], index: Pick) -> NDArray[S]:
+    """The lanes of an index, slice or mask; an array of one element serves every lane."""
+    return array if array.size == 1 else array[index]
 
-    @property
-    def k(self) -> Floats: ...
-    @property
-    def k_torque(self) -> Floats: ...
-    @property
-    def slope_ohm_s(self) -> Floats: ...
-    @property
-    def no_load_a(self) -> Floats: ...
-    @property
-    def reference_rad_s(self) -> Floats: ...
-    @property
-    def exponent(self) -> Floats: ...
-    @property
-    def gear_ratio(self) -> Floats: ...
-    @property
-    def gear_efficiency(self) -> Floats: ...
-    @property
-    def torque_per_a(self) -> Floats: ...
+
+@attrs.frozen(kw_only=True, eq=False)
+class Motors:
+    """Numbers of N motors on their gears, in columns.
+
+    Attributes
+    ----------
+    k, k_torque : speed constant K [V s/rad] and torque constant K_t [N m/A]
+    slope_ohm_s : rise of the resistance with motor speed, b [ohm s/rad]
+    no_load_a, reference_rad_s, exponent : I0(w) = no_load_a (w/reference)^exponent
+    gear_ratio, gear_efficiency : g, e
+    """
+
+    k: Floats
+    k_torque: Floats
+    slope_ohm_s: Floats
+    no_load_a: Floats
+    reference_rad_s: Floats
+    exponent: Floats
+    gear_ratio: Floats
+    gear_efficiency: Floats
+
+    @cached_property
+    def torque_per_a(self) -> Floats:
+        """g K_t e: torque at the propeller for each ampere above the no-load current [N m/A]."""
+        return self.gear_ratio * self.k_torque * self.gear_efficiency
+
+    def columns(self, at: Pick = EVERY) -> dict[str, Floats]:
+        """The columns of some motors by name."""
+        return {name: lanes_of(getattr(self, name), at) for name in MOTOR_FIELDS}
+
+
+MOTOR_FIELDS = tuple(a.name for a in attrs.fields(Motors))
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Trains(Motors):
+    """The same with what stands between motor and pack.
+
+    Attributes
+    ----------
+    resistance_ohm : winding; controller_ohm : series resistance
+    loss : part_throttle_loss; count : motors on the pack; accessory_a : receiver, servos and payload
+    """
+
+    resistance_ohm: Floats
+    controller_ohm: Floats
+    loss: Floats
+    count: Floats
+    accessory_a: Floats
 
 
 class Supplies(Protocol):
-    """The controller's loss k, the number of motors on a pack, and I_acc."""
+    """What a pack current needs of :class:`Trains`."""
 
     @property
     def loss(self) -> Floats: ...
@@ -76,15 +111,6 @@ class Supplies(Protocol):
     def count(self) -> Floats: ...
     @property
     def accessory_a(self) -> Floats: ...
-
-
-class Trains(Motors, Supplies, Protocol):
-    """All of it, with R and R_c."""
-
-    @property
-    def resistance_ohm(self) -> Floats: ...
-    @property
-    def controller_ohm(self) -> Floats: ...
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -98,12 +124,7 @@ class Supply:
     @classmethod
     def of(cls, p: Supplies, at: Pick) -> "Supply":
         """The lanes of an index."""
-        return cls(**{name: lanes_of(getattr(p, name), at) for name in ("loss", "count", "accessory_a")})
-
-
-def lanes_of(array: NDArray[S], index: Pick) -> NDArray[S]:
-    """The lanes of an index, slice or mask; an array of one element serves every lane."""
-    return array if array.size == 1 else array[index]
+        return cls(loss=lanes_of(p.loss, at), count=lanes_of(p.count, at), accessory_a=lanes_of(p.accessory_a, at))
 
 
 # ---------------------------------------------------------------- motors

@@ -18,7 +18,7 @@ from propmatch.models.arrays import Flags, Floats, Index, Pick
 from propmatch.models.lookup import FlightReader, RestReader, Workspace
 from propmatch.models.surface import Surfaces
 from propmatch.train import line
-from propmatch.train.line import TorqueLine, lanes_of
+from propmatch.train.line import Motors, TorqueLine, lanes_of
 
 __all__ = [
     "RESIDUAL_LIMIT",
@@ -42,42 +42,26 @@ THRUST_PER_CT = 1.0 / (4.0 * np.pi**2)
 
 
 @attrs.frozen(kw_only=True, eq=False)
-class SpeedProblem:
-    """Lanes of the torque balance; every array (N,) or (1,), finite.
+class SpeedProblem(Motors):
+    """Lanes of the torque balance: motors, and the rest of the balance; every array (N,) or (1,), finite.
 
     Attributes
     ----------
     source_v : S = d E' [V]
-    k, k_torque : K [V s/rad] and K_t [N m/A]
-    resistance_ohm, resistance_back_ohm, slope_ohm_s : r [ohm] for I >= 0 and I < 0, and b [ohm s/rad]
-    no_load_a, reference_rad_s, exponent : I0(w) = no_load_a (w/reference)^exponent
-    gear_ratio, gear_efficiency : g, e
+    resistance_ohm, resistance_back_ohm : r [ohm] for I >= 0 and I < 0, without b w
     which : propeller number in ``surfaces``
     diameter_m, density_kg_m3, airspeed_m_s
     surfaces : Surfaces
     """
 
     source_v: Floats
-    k: Floats
-    k_torque: Floats
     resistance_ohm: Floats
     resistance_back_ohm: Floats
-    slope_ohm_s: Floats
-    no_load_a: Floats
-    reference_rad_s: Floats
-    exponent: Floats
-    gear_ratio: Floats
-    gear_efficiency: Floats
     which: Index
     diameter_m: Floats
     density_kg_m3: Floats
     airspeed_m_s: Floats
     surfaces: Surfaces
-
-    @property
-    def torque_per_a(self) -> Floats:
-        """g K_t e [N m/A]."""
-        return self.gear_ratio * self.k_torque * self.gear_efficiency
 
     @property
     def size(self) -> int:

@@ -17,7 +17,7 @@ from propmatch.models.pack import pack_resistance_ohm
 from propmatch.search.bounds.tables import PropellerTables
 from propmatch.search.shelf import Shelf
 from propmatch.train import line
-from propmatch.train.line import Source
+from propmatch.train.line import MOTOR_FIELDS, Source, Trains
 
 __all__ = ["Drives", "Pairs", "Threshold"]
 
@@ -52,14 +52,10 @@ class Pairs:
         self.mass_g = self._motor("motors_g") + self._controller("controllers_g")
         self.least = np.maximum(self._motor("motor_cells_least"), self._controller("controller_cells_least"))
         self.most = np.minimum(self._motor("motor_cells_most"), self._controller("controller_cells_most"))
-        self.k, self.k_torque = self._motor("k"), self._motor("k_torque")
-        self.gear_ratio, self.gear_efficiency = self._motor("gear_ratio"), self._motor("gear_efficiency")
-        self.torque_per_a = self.gear_ratio * self.k_torque * self.gear_efficiency
-        self.resistance_ohm, self.slope_ohm_s = self._motor("resistance_ohm"), self._motor("slope_ohm_s")
-        self.no_load_a, self.exponent = self._motor("no_load_a"), self._motor("exponent")
-        self.reference_rad_s = self._motor("reference_rad_s")
-        self.controller_ohm, self.loss = self._controller("controller_ohm"), self._controller("loss")
-        self.count, self.accessory_a = (np.array([float(x)]) for x in (shelf.count, shelf.accessory_current_a))
+        numbers = {name: self._motor(name) for name in (*MOTOR_FIELDS, "resistance_ohm")}
+        numbers |= {name: self._controller(name) for name in ("controller_ohm", "loss")}
+        same = {"count": np.array([float(shelf.count)]), "accessory_a": np.array([float(shelf.accessory_current_a)])}
+        self.motors, self.numbers = Trains(**numbers, **same), tuple(numbers)
         seconds = setting.full_throttle_seconds
         ratings = shelf.ratings_of(self.motor, self.controller)
         self.motor_a, self.controller_a = ratings.motor_limit_a(seconds), ratings.controller_limit_a(seconds)
@@ -84,7 +80,7 @@ class Drives:
     ----------
     motor, controller, pack : indices
     mass_g : motors, controllers and pack
-    k, ... : the columns of :class:`propmatch.train.line.Trains`
+    motors : the columns of :class:`propmatch.train.line.Trains`
     full, half : what pack and controller put before the motors at full throttle, at charges 1 and 0.5
     limit_a : lowest limit of the current; widest_a : the same where motor power beyond its peak may pass
     most_a : the current that no combination which passed so far exceeds
@@ -106,17 +102,13 @@ class Drives:
         self.pack_g = self.of_pack["pack_g"]
         self.mass_g = pairs.mass_g[some] + self.pack_g
         self.node = tables.node_of(self.mass_g)
-        self.k, self.k_torque, self.torque_per_a = pairs.k[some], pairs.k_torque[some], pairs.torque_per_a[some]
-        self.gear_ratio, self.gear_efficiency = pairs.gear_ratio[some], pairs.gear_efficiency[some]
-        self.resistance_ohm, self.slope_ohm_s = pairs.resistance_ohm[some], pairs.slope_ohm_s[some]
-        self.no_load_a, self.exponent = pairs.no_load_a[some], pairs.exponent[some]
-        self.reference_rad_s = pairs.reference_rad_s[some]
-        self.controller_ohm, self.loss = pairs.controller_ohm[some], pairs.loss[some]
-        self.count, self.accessory_a = pairs.count, pairs.accessory_a
-        self.full, self.half = (line.source(self, 1.0, self.open_v(q), self.pack_ohm(q)) for q in (1.0, 0.5))
+        each = {name: getattr(pairs.motors, name)[some] for name in pairs.numbers}
+        self.motors = attrs.evolve(pairs.motors, **each)
+        self.count, self.accessory_a = self.motors.count, self.motors.accessory_a
+        self.full, self.half = (line.source(self.motors, 1.0, self.open_v(q), self.pack_ohm(q)) for q in (1.0, 0.5))
         e, r = self.full.volts, self.full.ohm
         power = pairs.motor_w[some]
-        drop = r - self.resistance_ohm
+        drop = r - self.motors.resistance_ohm
         with np.errstate(all="ignore"):
             root = np.sqrt(e * e - 4.0 * drop * power)
             power_a = np.where(np.isnan(root), np.inf, 2.0 * power / (e + root))
@@ -145,7 +137,7 @@ class Drives:
             drop_v = self.open_v(0.5) - self.of_pack["cells"] * cutoff
             current = (drop_v / np.maximum(self.pack_ohm(0.5), 1e-12) - self.accessory_a) / self.count
             self.voltage = self.threshold(self.half, current, tables)
-        at_rest = line.no_load_a(self, np.zeros(self.size))
+        at_rest = line.no_load_a(self.motors, np.zeros(self.size))
         self.odd = (e <= _NEARLY * r * at_rest) | (self.half.volts <= _NEARLY * self.half.ohm * at_rest)
 
     def open_v(self, charge: Any, lanes: Any = slice(None)) -> Any:
@@ -163,20 +155,19 @@ class Drives:
     def threshold(self, source: Source, current_a: Floats, tables: PropellerTables) -> Threshold:
         """What a limit of the motor current means at full throttle."""
         with np.errstate(all="ignore"):
-            u = line.speed_at(self, source.volts, source.ohm, current_a)
-            torque = line.shaft_torque_nm(self, current_a, line.no_load_a(self, self.gear_ratio * u))
+            m, u = self.motors, line.speed_at(self.motors, source.volts, source.ohm, current_a)
+            torque = line.shaft_torque_nm(m, current_a, line.no_load_a(m, m.gear_ratio * u))
         return Threshold(speed=u, cell=tables.cell_of(u), torque_nm=torque)
 
     def current_a(self, lanes: Index, u: Floats, torque: Floats) -> Floats:
         """Motor current of drives at a propeller speed and torque."""
-        return line.current_a(self, torque, line.no_load_a(self, self.gear_ratio[lanes] * u, lanes), lanes)
+        m = self.motors
+        return line.current_a(m, torque, line.no_load_a(m, m.gear_ratio[lanes] * u, lanes), lanes)
 
     def left_over(self, source: Source, lanes: Index, u: Floats, torque: Floats) -> Floats:
         """S - K g u - r I of drives at a speed and torque: not negative where full throttle gives as much or more."""
-        current = self.current_a(lanes, u, torque)
-        return line.left_over_v(
-            self, source.volts[lanes], source.ohm[lanes], self.gear_ratio[lanes] * u, current, lanes
-        )
+        m, current = self.motors, self.current_a(lanes, u, torque)
+        return line.left_over_v(m, source.volts[lanes], source.ohm[lanes], m.gear_ratio[lanes] * u, current, lanes)
 
     def shaft_power_w(self, tables: PropellerTables) -> Floats:
         """Greatest power at one propeller while full throttle at rest on a full pack keeps the limits (D,).
@@ -186,7 +177,9 @@ class Drives:
         """
         e, r = self.full.volts, self.full.ohm
         ratio = float(np.max(tables.flight_ratio))
-        idle = line.no_load_a(self, np.zeros(self.size))
+        idle = line.no_load_a(self.motors, np.zeros(self.size))
         most = np.minimum(self.widest_a * ratio, 0.5 * (e / r + idle))
-        power = line.shaft_torque_nm(self, most, idle) * (e - r * most) / (self.k * self.gear_ratio)
+        power = (
+            line.shaft_torque_nm(self.motors, most, idle) * (e - r * most) / (self.motors.k * self.motors.gear_ratio)
+        )
         return np.where(self.odd | ~np.isfinite(power), np.inf, np.maximum(power, 0.0))

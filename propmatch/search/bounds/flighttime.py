@@ -51,7 +51,7 @@ class Packs:
         self._drives, self._d = drives, d
         self.cells = drives.of_pack["cells"][d]
         self.coulombs = 3600.0 * drives.of_pack["capacity_ah"][d]
-        self.supply = Supply.of(drives, d)
+        self.supply = Supply.of(drives.motors, d)
         self.accessory_a = self.supply.accessory_a
         self.mean_v = self.cells * mean_ocv_v(drives.chemistry, self.reserve)
 
@@ -69,7 +69,9 @@ class Held:
         u, torque = table.speed[p, node], table.torque[p, node]
         self.off, self.supply = table.kind[p, node] == OFF, supply
         self.current = drives.current_a(d, u, torque)
-        self.behind = line.behind_v(drives, drives.gear_ratio[d] * u, self.current, line.fixed_ohm(drives, d), d)
+        self.behind = line.behind_v(
+            drives.motors, drives.motors.gear_ratio[d] * u, self.current, line.fixed_ohm(drives.motors, d), d
+        )
 
     def at(self, open_v: Floats, ohm: Floats) -> tuple[Floats, Floats]:
         """Pack current and throttle; NaN where it cannot be held."""
@@ -157,7 +159,7 @@ class _Bounds:
 
     def _source(self, throttle: float, charge: Any) -> Source:
         """What pack and controller put before the motors."""
-        return line.source(self.drives, throttle, self.pack.open_v(charge), self.pack.ohm(charge), self.d)
+        return line.source(self.drives.motors, throttle, self.pack.open_v(charge), self.pack.ohm(charge), self.d)
 
     def _drawn(self, current: Floats, throttle: float) -> Floats:
         """Pack current for a motor current."""
@@ -169,17 +171,10 @@ class _Bounds:
             drives, d, p, tables, phase = self.drives, self.d, self.p, self.tables, self.setting.phases[i]
             source = self._source(float(phase.throttle or 0.0), 1.0)
             problem = SpeedProblem(
+                **drives.motors.columns(d),
                 source_v=source.volts,
-                k=drives.k[d],
-                k_torque=drives.k_torque[d],
                 resistance_ohm=source.ohm,
                 resistance_back_ohm=source.ohm_back,
-                slope_ohm_s=drives.slope_ohm_s[d],
-                no_load_a=drives.no_load_a[d],
-                reference_rad_s=drives.reference_rad_s[d],
-                exponent=drives.exponent[d],
-                gear_ratio=drives.gear_ratio[d],
-                gear_efficiency=drives.gear_efficiency[d],
                 which=tables.which[p],
                 diameter_m=tables.diameter_m[p],
                 density_kg_m3=np.full(1, tables.density),
@@ -206,7 +201,7 @@ class _Bounds:
             return self._drawn(np.zeros(p.size), throttle), self._roughly(throttle) * (1 + _SLACK)
         most, _ = self._fresh(i)
         source = self._source(throttle, charge)
-        u = line.speed_at(drives, source.volts, source.ohm, most, d)
+        u = line.speed_at(drives.motors, source.volts, source.ohm, most, d)
         airspeed = self.tables.airspeed(phase, drives.mass_g[d] + self.tables.mass_g[p])
         torque = self.tables.torque(p, np.maximum(u, 1.0), airspeed)
         least = np.where((u > 1.0) & (torque > 0), drives.current_a(d, u, torque), 0.0)

@@ -195,13 +195,13 @@ class Screen:
         chemistry = self.shelf.lanes.chemistries[int(column("chemistry")[packs[0]])]
         ohm = pack_resistance_ohm(column("cells_ohm")[packs], column("leads_ohm")[packs], 0.5)
         open_v = float(column("cells")[packs[0]]) * chemistry.cell_ocv_v(0.5)
-        source = line.source(pairs, 1.0, open_v, np.min(ohm), some)
+        source = line.source(pairs.motors, 1.0, open_v, np.min(ohm), some)
         node = self.tables.node_of(pairs.mass_g[some] + float(np.min(column("pack_g")[packs])))
         out = np.zeros(some.size, dtype=bool)
         for p in propellers:
-            w = pairs.gear_ratio[some] * table.speed[p][node]
-            current = line.current_a(pairs, table.torque[p][node], line.no_load_a(pairs, w, some), some)
-            out |= ~(line.behind_v(pairs, w, current, source.ohm, some) > source.volts * (1.0 + BAND))
+            w = pairs.motors.gear_ratio[some] * table.speed[p][node]
+            current = line.current_a(pairs.motors, table.torque[p][node], line.no_load_a(pairs.motors, w, some), some)
+            out |= ~(line.behind_v(pairs.motors, w, current, source.ohm, some) > source.volts * (1.0 + BAND))
         return out
 
     def lightest_g(self, pack: int) -> float:
@@ -280,9 +280,9 @@ class Screen:
         e, r = drives.half.volts * (1.0 + BAND), drives.half.ohm
         out = np.empty((propellers.size, drives.size), dtype=bool)
         for row, p in enumerate(propellers):
-            w = drives.gear_ratio * table.speed[p][drives.node]
-            current = line.current_a(drives, table.torque[p][drives.node], line.no_load_a(drives, w))
-            np.greater(line.behind_v(drives, w, current, r), e, out=out[row])
+            w = drives.motors.gear_ratio * table.speed[p][drives.node]
+            current = line.current_a(drives.motors, table.torque[p][drives.node], line.no_load_a(drives.motors, w))
+            np.greater(line.behind_v(drives.motors, w, current, r), e, out=out[row])
         return ~out
 
     def measured(self, drives: Drives, lanes: Lanes) -> TrainMeasures:
