@@ -22,18 +22,16 @@ def problem(lanes: int, *, seed: int = 1, moving: bool = True) -> SpeedProblem:
     parts, _ = train_lanes([random_train(rng) for _ in range(40)])
     p = parts.take(rng.integers(0, 40, lanes))
     through = rng.uniform(0.0, 0.1, lanes)
+    motors = p.columns() | {
+        "k_torque": p.k * rng.uniform(0.9, 1.1, lanes),
+        "slope_ohm_s": rng.uniform(0.0, 6.0, lanes) * p.k**2 * (rng.random(lanes) < 0.5),
+        "no_load_a": 0.3 * p.no_load_a,
+    }
     return SpeedProblem(
+        **motors,
         source_v=rng.uniform(1.0, 15.0, lanes),
-        k=p.k,
-        k_torque=p.k * rng.uniform(0.9, 1.1, lanes),
         resistance_ohm=p.resistance_ohm + through,
         resistance_back_ohm=p.resistance_ohm + 0.8 * through,
-        slope_ohm_s=rng.uniform(0.0, 6.0, lanes) * p.k**2 * (rng.random(lanes) < 0.5),
-        no_load_a=0.3 * p.no_load_a,
-        reference_rad_s=p.reference_rad_s,
-        exponent=p.exponent,
-        gear_ratio=p.gear_ratio,
-        gear_efficiency=p.gear_efficiency,
         which=p.propeller,
         diameter_m=p.diameter_m,
         density_kg_m3=np.full(1, 1.2),
