@@ -169,7 +169,7 @@ _RULES = (
     CheckRule(
         name="motor_current_static", what="motor current at full throttle at rest, full pack", unit="A", basis=RATING,
         limit_from="current of the motor for as long as full throttle lasts", limit=_motor_limit,
-        state=REST, cost=Cost.POINT, field=motor_current, formula="I = (V_m - n_m/K_v)/R", note=_current_note,
+        state=REST, cost=Cost.REST, field=motor_current, formula="I = (V_m - n_m/K_v)/R", note=_current_note,
     ),
     CheckRule(
         name="motor_current_flight", what="motor current at full throttle in flight, full pack", unit="A", basis=RATING,

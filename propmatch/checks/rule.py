@@ -38,7 +38,8 @@ class Cost(Enum):
     """What a check of one combination takes, from little to much."""
 
     PARTS = "numbers of the parts alone"
-    POINT = "operating points"
+    REST = "one operating point at rest"
+    POINT = "operating points at rest and in flight"
     SEARCH = "operating points at many airspeeds"
     FLIGHT = "the whole flight"
 
