@@ -6,7 +6,7 @@ import operator
 import re
 from collections.abc import Callable, Mapping
 
-__all__ = ["evaluate", "substituted"]
+__all__ = ["evaluate", "substituted", "symbols_of"]
 
 _TWO: dict[type[ast.operator], Callable[[float, float], float]] = {
     ast.Add: operator.add,
@@ -15,6 +15,7 @@ _TWO: dict[type[ast.operator], Callable[[float, float], float]] = {
     ast.Div: operator.truediv,
     ast.Pow: operator.pow,
 }
+_NAME = r"[A-Za-z]\w*"
 _ONE: dict[str, Callable[[float], float]] = {"sqrt": lambda x: math.sqrt(x) if x >= 0 else math.nan, "abs": abs}
 
 
@@ -58,9 +59,15 @@ def _reckon(node: ast.expr, values: Mapping[str, float]) -> float:
     raise ValueError(f"no part of a formula: {ast.unparse(node)}")
 
 
+def symbols_of(formula: str) -> tuple[str, ...]:
+    """The symbols of the right-hand side that need a number, each once, in their order."""
+    found = re.findall(_NAME, _right(formula))
+    return tuple(name for name in dict.fromkeys(found) if name not in ("pi", *_ONE))
+
+
 def substituted(formula: str, texts: Mapping[str, str]) -> str:
     """The right-hand side with a text in the place of each symbol."""
-    return re.sub(r"[A-Za-z]\w*", lambda found: texts.get(found[0], found[0]), _right(formula))
+    return re.sub(_NAME, lambda found: texts.get(found[0], found[0]), _right(formula))
 
 
 def _right(formula: str) -> str:

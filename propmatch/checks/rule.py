@@ -1,6 +1,6 @@
 """What a check is: one record that holds everything about it, the measure of N lanes, and the law of its margin."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Mapping
 from enum import Enum
 
 import attrs
@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmatch.checks.setting import Setting
-from propmatch.checks.states import State, TrainStates
-from propmatch.checks.working import Lane, Working
+from propmatch.checks.states import Field, State, TrainStates
+from propmatch.checks.working import Input, Lane, Symbol, Working, working
 from propmatch.status import Status
 
 __all__ = [
@@ -136,16 +136,22 @@ class CheckRule:
         What the value is taken at.
     cost : Cost
         What it takes in a search.
-    value : callable
-        Value of N lanes.
+    field : callable, optional
+        What of an operating point is judged: its largest value in the state.
+    value : callable, optional
+        Value of N lanes, where it is no such field.
     limit : callable, optional
         Limit of N lanes, NaN where there is none; default ``usual``, else what ``asked`` gives.
     applies : callable, optional
         Where there is anything to judge; default everywhere.
     judged : callable, optional
         Where ``over`` would exclude; default by ``basis``.
-    working : callable
-        How the value of one lane follows: formula and inputs.
+    formula : str
+        How the value follows, in symbols of ``working.SYMBOLS`` and ``own``; :mod:`checks.formula` reckons it.
+    own : mapping of str to Symbol
+        Symbols of this check alone.
+    beside : callable, optional
+        Numbers worth knowing beside those of the formula.
     note : callable
         What stands beside the value of one lane, from the lane and the value.
     missing : callable
@@ -163,11 +169,14 @@ class CheckRule:
     usual: float | None = None
     state: State
     cost: Cost
-    value: Callable[[TrainStates], ArrayLike]
+    field: Field | None = None
+    value: Callable[[TrainStates], ArrayLike] | None = None
     limit: Callable[[TrainStates], ArrayLike | None] | None = None
     applies: Callable[[TrainStates], Flags | bool] = _always
     judged: Callable[[TrainStates], Flags | bool] | None = None
-    working: Callable[[Lane], Working]
+    formula: str
+    own: Mapping[str, Symbol] = attrs.Factory(dict)
+    beside: Callable[[Lane], Iterable[Input]] | None = None
     note: Callable[[Lane, float], str] = no_words
     missing: Callable[[Lane], str] = why_missing
 
@@ -186,14 +195,24 @@ class CheckRule:
         limit = asked if self.limit is None else self.limit(states)
         shape = (states.lanes.size,)
 
+        if self.value is not None:
+            value: ArrayLike = self.value(states)
+        else:
+            assert self.field is not None
+            value = states.worst(self.state, self.field)
+
         def spread(number: object) -> Floats:
             return np.broadcast_to(np.asarray(np.nan if number is None else number, dtype=np.float64), shape)
 
         return Measure(
-            value=spread(self.value(states)),
+            value=spread(value),
             limit=np.where(self.applies(states), spread(limit), np.nan),
             judged=self.may_exclude if self.judged is None else self.judged(states),
         )
+
+    def working(self, states: TrainStates, index: int) -> Working:
+        """How the value of one lane follows."""
+        return working(states, index, self.formula, self.state, field=self.field, own=self.own, beside=self.beside)
 
     def remark(self, lane: Lane, value: float) -> str:
         """What the value of a lane is, what stands beside it, and why it may be missing."""

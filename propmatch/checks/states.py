@@ -36,15 +36,21 @@ class State:
     ----------
     words : str
     charge : float or None
-        State of charge of the pack at full throttle; None for what is no single point of full throttle.
+        State of charge of the pack at full throttle; None for what is no full throttle.
     rest, flight : bool
         Whether full throttle at rest, and at the airspeeds of the powered phases, counts; of both the worst.
+    airspeed : callable, optional
+        Full throttle at this airspeed (N,) [m/s].
+    held : bool
+        Whether the held airspeeds at reserve charge count.
     """
 
     words: str
     charge: float | None = None
     rest: bool = False
     flight: bool = False
+    airspeed: "Callable[[TrainStates], Floats] | None" = None
+    held: bool = False
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -103,11 +109,6 @@ class TrainStates:
         )
 
     @property
-    def launch(self) -> OperatingPoint:
-        """Full throttle at half charge and half the stall speed."""
-        return self.full(0.5, 0.5 * self.stall_m_s, "half stall")
-
-    @property
     def stall_m_s(self) -> Floats:
         """Stall speed of each lane."""
         return self.once("stall", lambda: np.asarray(stall_speed_m_s(self.frames, self._density)))
@@ -122,17 +123,20 @@ class TrainStates:
         )
 
     def points(self, state: State) -> list[StatePoint]:
-        """The operating points of a state, rest first."""
-        assert state.charge is not None
-        out = []
+        """The operating points of a state, rest first; none for what is no operating point."""
+        out = list(self.held) if state.held else []
+        if state.charge is None:
+            return out
         if state.rest:
             at_rest = np.zeros(self.lanes.size)
             out.append(StatePoint(words="at rest", airspeed=at_rest, point=self.full(state.charge)))
         for flown in self.flown if state.flight else ():
             own = flown.phase.airspeed_m_s
-            key = "1.3 stall" if own is None else own
-            point = self.full(state.charge, flown.airspeed, key)
+            point = self.full(state.charge, flown.airspeed, "1.3 stall" if own is None else own)
             out.append(StatePoint(words=f"at the airspeed of '{flown.name}'", airspeed=flown.airspeed, point=point))
+        if state.airspeed is not None:
+            speed = np.asarray(state.airspeed(self))
+            out.append(StatePoint(words=state.words, airspeed=speed, point=self.full(state.charge, speed, state)))
         return out
 
     def worst(self, state: State, field: Field) -> Floats:

@@ -5,10 +5,10 @@ from typing import Any
 import numpy as np
 
 from propmatch.catalogue.catalogue import Catalogue
-from propmatch.checks.checkrules import CHECKS, top_speed_working
+from propmatch.checks.checkrules import CHECKS, TOP, TOP_SPEED
 from propmatch.checks.formula import evaluate, substituted
 from propmatch.checks.limits import Check, Design, checks_of
-from propmatch.checks.working import Input, Lane, Stated, Working
+from propmatch.checks.working import Input, Stated, Working, working
 from propmatch.faults import Fault, InputFaults
 from propmatch.page.answers import measured_train
 from propmatch.records.brief import Brief
@@ -32,26 +32,29 @@ def explanation(brief: Brief, catalogue: Catalogue, ids: str, name: str, variant
         No number of this name.
     """
     here, train, measured = measured_train(brief, catalogue, ids, variant)
-    asked, lane = _ALIAS.get(name, name), Lane(measured, 0)
+    asked = _ALIAS.get(name, name)
     check: Check | None = None
     state = ""
     if asked == "top_speed":
-        value, unit, working = float(measured.top.top_speed_m_s[0]), "m/s", top_speed_working(lane)
+        value, unit, state = float(measured.top.top_speed_m_s[0]), "m/s", TOP.words
+        how = working(measured, 0, TOP_SPEED, TOP)
     else:
         added = catalogue.extra_checks(Design.of(train, here.variant), brief)
         check = _check([*checks_of(measured)[0], *added], asked)
-        value, unit, working = check.value, check.unit, _ADDED
+        value, unit, how = check.value, check.unit, _ADDED
         if asked in CHECKS:
-            working, state = CHECKS[asked].working(lane), CHECKS[asked].state.words
-    numbers = _printed(working, value, unit)
-    own = {each.symbol: text for each, text in zip(working.inputs, numbers, strict=True) if each.symbol}
+            how, state = CHECKS[asked].working(measured, 0), CHECKS[asked].state.words
+    numbers = _printed(how, value, unit)
+    own = {each.symbol: text for each, text in zip(how.inputs, numbers, strict=True) if each.symbol}
     return {
         "name": name,
         "title": f"{check_name(asked)}: {value_text(value, unit)}",
         "value": value if np.isfinite(value) else None,
         "unit": unit,
-        "formula": working.formula,
-        "arithmetic": f"{substituted(working.formula, own)} = {value_text(value, unit)}" if own else "",
+        "formula": how.formula,
+        "arithmetic": f"{substituted(how.formula, own)} = {value_text(value, unit)}"
+        if own and "-" not in own.values()
+        else "",
         "state": state,
         "inputs": [
             {
@@ -61,7 +64,7 @@ def explanation(brief: Brief, catalogue: Catalogue, ids: str, name: str, variant
                 "text": f"{text} {each.unit}".strip(),
                 "source": _source(train, each),
             }
-            for each, text in zip(working.inputs, numbers, strict=True)
+            for each, text in zip(how.inputs, numbers, strict=True)
         ],
         "limit": "" if check is None else _limit(check),
         "note": "" if check is None else check.note,
@@ -93,15 +96,15 @@ def _source(train: PowerTrain, each: Input) -> str:
     return f"{part.name}: {part.source.text} ({part.source.kind})"
 
 
-def _printed(working: Working, value: float, unit: str) -> list[str]:
+def _printed(how: Working, value: float, unit: str) -> list[str]:
     """The inputs with the fewest digits, three or more, from which the formula gives the value as it is printed."""
-    wanted, texts = value_text(value, unit), [_number(each.value, _DIGITS[0]) for each in working.inputs]
-    if not np.isfinite([value, *(each.value for each in working.inputs if each.symbol)]).all():
+    wanted, texts = value_text(value, unit), [_number(each.value, _DIGITS[0]) for each in how.inputs]
+    if not np.isfinite([value, *(each.value for each in how.inputs if each.symbol)]).all():
         return texts
     for digits in _DIGITS:
-        texts = [_number(each.value, digits) for each in working.inputs]
-        given = {e.symbol: float(text) for e, text in zip(working.inputs, texts, strict=True) if e.symbol}
-        if not given or value_text(evaluate(working.formula, given), unit) == wanted:
+        texts = [_number(each.value, digits) for each in how.inputs]
+        given = {e.symbol: float(text) for e, text in zip(how.inputs, texts, strict=True) if e.symbol}
+        if not given or value_text(evaluate(how.formula, given), unit) == wanted:
             break
     return texts
 

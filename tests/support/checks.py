@@ -7,7 +7,6 @@ from contextlib import contextmanager
 from propmatch.checks.checkrules import CHECKS
 from propmatch.checks.rule import BRIEF, CheckRule, Cost
 from propmatch.checks.states import State
-from propmatch.checks.working import Stated, Working
 
 MOST_PACK = 0.3
 PACK_SHARE = CheckRule(
@@ -19,10 +18,7 @@ PACK_SHARE = CheckRule(
     state=State(words="as stated"),
     cost=Cost.PARTS,
     value=lambda m: m.ratings.pack_g / (m.frames.mass_kg * 1e3),
-    working=lambda lane: Working(
-        "s = m_b * 9.80665/1000/W",
-        (lane.number("m_b", "pack", lane.states.ratings.pack_g, "g", Stated("pack", "mass_g")), lane.weight()),
-    ),
+    formula="s = m_pack * 9.80665/1000/W",
 )
 
 
