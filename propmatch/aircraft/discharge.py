@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from propmatch.aircraft.flight import level_lanes
 from propmatch.aircraft.polar import AirframeLanes, phase_airspeed_m_s
+from propmatch.models.arrays import Flags, Floats, Index
 from propmatch.models.pack import Chemistry
 from propmatch.records.sections import Phase
 from propmatch.status import Status
@@ -43,7 +44,6 @@ __all__ = [
     "slowness",
 ]
 
-Floats = NDArray[np.float64]
 RESERVE, CUT_OFF, LOST_THRUST = 1, 2, 3
 """Why a discharge ends."""
 _LEAST_CURRENT_A = 1e-9
@@ -65,7 +65,7 @@ class Draw:
     cell_voltage_v: Floats
     throttle: Floats
     motor_current_a: Floats
-    holds: NDArray[np.bool_]
+    holds: Flags
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -88,7 +88,7 @@ class Load:
     train: TrainLanes
     airspeed_m_s: Floats
     status: NDArray[np.int8]
-    running: NDArray[np.bool_]
+    running: Flags
     throttle: float | None
     current_a: Floats
     behind_v: Floats
@@ -243,7 +243,7 @@ class Running:
             x = 2.0 * rest / (b + np.sqrt(np.maximum(b * b + 2.0 * rise * rest, 0.0)))
         return np.asarray(high - width * np.clip(x, 0.0, 1.0))
 
-    def _segment(self, k: NDArray[np.intp]) -> tuple[Floats, Floats, Floats, Floats, Floats]:
+    def _segment(self, k: Index) -> tuple[Floats, Floats, Floats, Floats, Floats]:
         lane = np.arange(k.size)
         return (
             self.edges[k, lane], self.edges[k + 1, lane], self.total[k, lane], self.mean[k, lane], self.rise[k, lane],
@@ -282,7 +282,7 @@ def clock(load: Load, edges: Floats, lowest: Floats) -> Running:
 def lowest_charge(load: Load, reserve: float, cutoff_cell_v: float) -> tuple[Floats, NDArray[np.int8]]:
     """Charge (N,) down to which a phase can be flown, and what ends it there: RESERVE, CUT_OFF or LOST_THRUST."""
 
-    def flies(some: Load, charge: Floats) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    def flies(some: Load, charge: Floats) -> tuple[Flags, Flags]:
         draw = some.at(charge)
         return draw.holds & (draw.cell_voltage_v >= cutoff_cell_v), draw.holds
 

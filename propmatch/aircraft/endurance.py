@@ -8,8 +8,6 @@ propeller.
 from collections.abc import Sequence
 
 import attrs
-import numpy as np
-from numpy.typing import NDArray
 
 from propmatch.aircraft.flightlanes import ENDED_BY, MIXTURE, flight_time_lanes
 from propmatch.aircraft.polar import airframe_lanes
@@ -23,7 +21,6 @@ from propmatch.train.coupling import Asked, as_lanes
 
 __all__ = ["TIMER_MARGIN", "FlightTime", "PhaseTime", "flight_time"]
 
-Floats = NDArray[np.float64]
 TIMER_MARGIN = 0.10
 """Share of the flight time kept back by the timer setting; common practice, no published source."""
 

@@ -12,10 +12,11 @@ from typing import Any
 
 import attrs
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from propmatch.aircraft.polar import AirframeLanes, airframe_lanes, drag_n, named, stall_speed_m_s, thrust_needed_n
 from propmatch.models.air import Air
+from propmatch.models.arrays import Floats, Index
 from propmatch.records.estimates import Assumption
 from propmatch.records.parts import Airframe, PowerTrain
 from propmatch.status import Status
@@ -37,7 +38,6 @@ __all__ = [
     "level_lanes",
 ]
 
-Floats = NDArray[np.float64]
 _GRID = 12
 _CHUNK = 2048
 _ROOT_STEPS = 60
@@ -205,7 +205,7 @@ def full_throttle_lanes(
     return FullThrottle(**out)
 
 
-Curve = Callable[[NDArray[np.intp], Floats], Floats]
+Curve = Callable[[Index, Floats], Floats]
 
 
 def _full_throttle(
@@ -213,7 +213,7 @@ def _full_throttle(
 ) -> dict[str, Any]:
     thrust_at = full_throttle_thrust(lanes, charge, density)
 
-    def sine_at(which: NDArray[np.intp], speed: Floats) -> Floats:
+    def sine_at(which: Index, speed: Floats) -> Floats:
         return np.asarray(_sine(airframe.take(which), thrust_at(which, speed), density[which], speed))
 
     everyone = np.arange(lanes.size)

@@ -32,6 +32,7 @@ from propmatch.aircraft.discharge import (
     slowness,
 )
 from propmatch.aircraft.polar import AirframeLanes
+from propmatch.models.arrays import Flags, Floats
 from propmatch.records.sections import Phase
 from propmatch.status import Status
 from propmatch.train.lanes import TrainLanes
@@ -39,7 +40,6 @@ from propmatch.units import MAH_AH
 
 __all__ = ["ENDED_BY", "MIXTURE", "FlightLanes", "checked_limits", "flight_time_lanes"]
 
-Floats = NDArray[np.float64]
 ENDED_BY = {RESERVE: "reserve", CUT_OFF: "cut-off", LOST_THRUST: "lost thrust"}
 MIXTURE = -1
 """Stands for all shares together where a phase index is expected."""
@@ -272,7 +272,7 @@ class _Flight:
         self.status[flying & ~drained & (self.status == Status.OK)] = Status.BAD_INPUT
         self.charge = np.where(flying, target, self.charge)
 
-    def _note(self, index: int, flying: NDArray[np.bool_], seconds: Floats, used: Floats, charge: Floats) -> None:
+    def _note(self, index: int, flying: Flags, seconds: Floats, used: Floats, charge: Floats) -> None:
         flown = flying & (seconds > 0)
         self.seconds[index] += np.where(flown, seconds, 0.0)
         self.used[index] += np.where(flown, used, 0.0)
@@ -280,7 +280,7 @@ class _Flight:
         self.start[index] = np.where(fresh, self.charge, self.start[index])
         self.stop[index] = np.where(flown, charge, self.stop[index])
 
-    def _end(self, where: NDArray[np.bool_], cause: Any, index: Any) -> None:
+    def _end(self, where: Flags, cause: Any, index: Any) -> None:
         self.ended_by = np.where(where, cause, self.ended_by).astype(np.int8)
         self.ended_in = np.where(where, index, self.ended_in).astype(np.int8)
 

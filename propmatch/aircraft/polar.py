@@ -9,9 +9,10 @@ from typing import Any
 
 import attrs
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from propmatch.models.air import Air
+from propmatch.models.arrays import Floats
 from propmatch.records.estimates import Assumption, completed
 from propmatch.records.parts import Airframe
 from propmatch.records.sections import DEFAULT_SPEED_OVER_STALL, Phase
@@ -32,8 +33,6 @@ __all__ = [
     "stall_speed_m_s",
     "thrust_needed_n",
 ]
-
-Floats = NDArray[np.float64]
 
 
 @attrs.frozen(kw_only=True, eq=False)

@@ -5,10 +5,11 @@ from typing import Any
 
 import attrs
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from propmatch.aircraft.geometry import Geometry
 from propmatch.aircraft.trim import Flown, Trim, trim
+from propmatch.models.arrays import Floats
 
 __all__ = ["STATES", "ThrottleCases", "ThrottleTrim", "TiltAdvice", "best_tilt", "throttle_trim", "tilt_through_cg_deg"]
 
@@ -18,8 +19,6 @@ TILT_RANGE_DEG = 15.0
 USUAL_ELEVATOR_DEG = 20.0
 USUAL_TAIL_LIFT = 0.8
 _NOTICEABLE_DEG = 0.25
-
-Floats = NDArray[np.float64]
 
 
 def _m_s(airspeed_m_s: float) -> str:

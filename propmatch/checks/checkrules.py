@@ -7,19 +7,18 @@ from collections.abc import Iterable
 from itertools import groupby
 
 import numpy as np
-from numpy.typing import NDArray
 
 from propmatch.aircraft.flightlanes import ENDED_BY
 from propmatch.checks.rule import BRIEF, PRACTICE, RATING, CheckRule, Cost, no_words
 from propmatch.checks.states import Flown, State, TrainStates
 from propmatch.checks.working import GIVEN, Input, Lane, Stated, Symbol
+from propmatch.models.arrays import Floats
 from propmatch.records.estimates import PRACTICE as UNSOURCED
 from propmatch.train.operating import OperatingPoint
 from propmatch.units import GRAM_KG, INCH_M
 
 __all__ = ["CHECKS", "TOP", "TOP_SPEED", "capped", "costly", "excluding", "stages"]
 
-Floats = NDArray[np.float64]
 
 STATED = State(words="as stated")
 REST = State(words="full throttle at rest, full pack", charge=1.0, rest=True)

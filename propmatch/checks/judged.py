@@ -5,21 +5,20 @@ from typing import Any, cast
 
 import attrs
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from propmatch.aircraft.balance import MassBuildUp
 from propmatch.checks.checkrules import CHECKS, excluding
 from propmatch.checks.measures import Setting, TrainMeasures
 from propmatch.checks.ratings import RatingLanes, rating_lanes
 from propmatch.models.air import Air
+from propmatch.models.arrays import Flags, Floats
 from propmatch.records.estimates import Assumption
 from propmatch.records.parts import PowerTrain
 from propmatch.train.lanes import TrainLanes, train_lanes
 from propmatch.units import GRAM_KG
 
 __all__ = ["failing", "judged", "judged_trains", "passing", "smallest_margins"]
-
-Floats = NDArray[np.float64]
 
 
 @attrs.frozen
@@ -70,7 +69,7 @@ def judged_trains(
     return judged(setting, lanes, rating_lanes(trains), **numbers), made
 
 
-def _failures(measured: TrainMeasures, without: Sequence[str]) -> dict[str, NDArray[np.bool_]]:
+def _failures(measured: TrainMeasures, without: Sequence[str]) -> dict[str, Flags]:
     return {name: ~measured.passes(name) for name in excluding() if name not in without and measured.has_limit(name)}
 
 
@@ -80,7 +79,7 @@ def failing(measured: TrainMeasures, *, without: Sequence[str] = ()) -> list[tup
     return [tuple(name for name, out in failed.items() if out[lane]) for lane in range(measured.lanes.size)]
 
 
-def passing(measured: TrainMeasures, *, without: Sequence[str] = ()) -> NDArray[np.bool_]:
+def passing(measured: TrainMeasures, *, without: Sequence[str] = ()) -> Flags:
     """Lanes that pass every check of the brief and of part ratings."""
     good = np.ones(measured.lanes.size, dtype=np.bool_)
     for out in _failures(measured, without).values():

@@ -6,7 +6,6 @@ from typing import Any
 
 import attrs
 import numpy as np
-from numpy.typing import NDArray
 
 from propmatch.aircraft.balance import PackPlaces, place_trains
 from propmatch.aircraft.flight import level_lanes
@@ -14,12 +13,11 @@ from propmatch.aircraft.stability import Stability, stability
 from propmatch.aircraft.thrustline import STATES, ThrottleCases, ThrottleTrim, TiltAdvice, best_tilt, throttle_trim
 from propmatch.checks.judged import judged_trains
 from propmatch.checks.setting import Setting
+from propmatch.models.arrays import Floats
 from propmatch.records.parts import PowerTrain
 from propmatch.train.coupling import solve_lanes
 
 __all__ = ["Placing", "placing"]
-
-Floats = NDArray[np.float64]
 
 
 @attrs.frozen(kw_only=True, eq=False)

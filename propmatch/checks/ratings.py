@@ -5,15 +5,13 @@ from typing import Any
 
 import attrs
 import numpy as np
-from numpy.typing import NDArray
 
+from propmatch.models.arrays import Floats
 from propmatch.records.estimates import BURST_SECONDS, burst_c, completed, usable_c
 from propmatch.records.parts import PowerTrain
 from propmatch.units import MAH_AH
 
 __all__ = ["RatingLanes", "rating_lanes"]
-
-Floats = NDArray[np.float64]
 
 
 @attrs.frozen(kw_only=True, eq=False)

@@ -5,11 +5,12 @@ from enum import Enum
 
 import attrs
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from propmatch.checks.setting import Setting
 from propmatch.checks.states import Field, State, TrainStates
 from propmatch.checks.working import Input, Lane, Symbol, Working, working
+from propmatch.models.arrays import Flags, Floats
 from propmatch.status import Status
 
 __all__ = [
@@ -26,8 +27,6 @@ __all__ = [
     "verdict_of",
 ]
 
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 
 BRIEF, RATING, PRACTICE = "brief", "part rating", "common practice"
 CLOSE = 0.10

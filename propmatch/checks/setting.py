@@ -6,7 +6,6 @@ its settings on: nothing below completes the brief, lays out a variant or adds u
 
 import attrs
 import numpy as np
-from numpy.typing import NDArray
 
 from propmatch.aircraft.balance import MassBuildUp, PackPlaces, bare_build_up, place_packs
 from propmatch.aircraft.endurance import FlightTime, flight_time
@@ -14,6 +13,7 @@ from propmatch.aircraft.geometry import Geometry
 from propmatch.aircraft.polar import AirframeLanes, completed_lanes, default_airspeed_m_s, phase_airspeed_m_s
 from propmatch.faults import Fault, InputFaults
 from propmatch.models.air import Air
+from propmatch.models.arrays import Floats
 from propmatch.records.brief import Brief, ResolvedVariant, laid_out
 from propmatch.records.estimates import Assumption, completed
 from propmatch.records.fields import replace
@@ -22,8 +22,6 @@ from propmatch.records.sections import Phase
 from propmatch.units import GRAM_KG
 
 __all__ = ["ResolvedBrief", "Setting", "balance_miss_mm", "packs_placed", "settings"]
-
-Floats = NDArray[np.float64]
 
 
 @attrs.frozen(kw_only=True, eq=False)

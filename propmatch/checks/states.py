@@ -8,7 +8,6 @@ from typing import Any, TypeVar, cast
 
 import attrs
 import numpy as np
-from numpy.typing import NDArray
 
 from propmatch.aircraft.balance import PackPlaces
 from propmatch.aircraft.flight import FullThrottle, full_throttle_lanes, level_lanes
@@ -16,14 +15,13 @@ from propmatch.aircraft.flightlanes import FlightLanes, flight_time_lanes
 from propmatch.aircraft.polar import stall_speed_m_s
 from propmatch.checks.ratings import RatingLanes
 from propmatch.checks.setting import Setting, balance_miss_mm, packs_placed
-from propmatch.models.arrays import Pick
+from propmatch.models.arrays import Floats, Pick
 from propmatch.records.sections import Phase
 from propmatch.train.coupling import OperatingPoint, solve_lanes
 from propmatch.train.lanes import TrainLanes
 
 __all__ = ["Flown", "State", "StatePoint", "TrainStates"]
 
-Floats = NDArray[np.float64]
 T = TypeVar("T")
 Field = Callable[[OperatingPoint], Floats]
 

@@ -8,16 +8,16 @@ from typing import Any
 
 import attrs
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from propmatch.checks.measures import TrainMeasures
+from propmatch.models.arrays import Flags, Floats
 from propmatch.train.brackets import edge
 from propmatch.train.coupling import OperatingPoint, solve_lanes
 from propmatch.train.lanes import TrainLanes
 
 __all__ = ["CAP_NOTE", "CapLanes", "CapLimits", "cap_lanes", "ratings_cap"]
 
-Floats = NDArray[np.float64]
 _LEAST = 0.01
 
 CAP_NOTE = (
@@ -67,7 +67,7 @@ class CapLanes:
     full_motor_current_a: Floats
 
     @property
-    def needed(self) -> NDArray[np.bool_]:
+    def needed(self) -> Flags:
         """Where full throttle exceeds a limit."""
         return np.asarray(~(self.throttle >= 1.0))
 
@@ -108,7 +108,7 @@ def cap_lanes(
     def points(duty: Floats) -> list[OperatingPoint]:
         return [solve_lanes(lanes, speed, duty, full, rho, a) for speed in speeds]
 
-    def passes(duty: Floats) -> NDArray[np.bool_]:
+    def passes(duty: Floats) -> Flags:
         good = np.ones(n, dtype=np.bool_)
         for point in points(duty):  # too little duty to turn has no current, and exceeds nothing
             # the tolerance keeps a limit that full throttle meets exactly

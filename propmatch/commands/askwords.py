@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from propmatch.checks.setting import ResolvedBrief, Setting
     from propmatch.models.air import Air
     from propmatch.records.brief import Brief
+    from propmatch.records.parts import PowerTrain
 
 __all__ = ["Asked", "field", "kv", "mass", "nowhere", "pack", "propeller", "throttle"]
 
@@ -28,7 +29,7 @@ class Asked:
 
     resolved: "ResolvedBrief"
     settings: Sequence["Setting"]
-    train: Any
+    train: "PowerTrain"
     stock: LazyCatalogue
     options: dict[str, Any]
     shown: Shown
@@ -310,7 +311,7 @@ def pack(asked: Asked) -> tuple[Reply, bool]:
     return reply, math.isfinite(found[0].capacity_mah)
 
 
-def _pack_sentence(each: Any, train: Any, shown: Shown) -> str:
+def _pack_sentence(each: Any, train: "PowerTrain", shown: Shown) -> str:
     cells = train.pack.cells_series
     if each.pack is None:
         return (

@@ -1,16 +1,19 @@
 """The brief of a command: a file, the name of a bundled one, or the wetland logger when nothing is named."""
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 from propmatch.faults import Fault, InputFaults
+
+if TYPE_CHECKING:
+    from propmatch.records.brief import Brief
 
 __all__ = ["DEFAULT", "open_brief"]
 
 DEFAULT = "wetland_logger"
 
 
-def open_brief(text: str | None) -> tuple[Any, str]:
+def open_brief(text: str | None) -> "tuple[Brief, str]":
     """A brief and a remark on which one it is; empty for a file of the user's.
 
     Raises

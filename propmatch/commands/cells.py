@@ -1,6 +1,6 @@
 """``propmatch cells``: what a pack of another cell count changes, and what must change with it."""
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import attrs
 import click
@@ -8,6 +8,11 @@ import click
 from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
 from propmatch.commands.plotting import check_plot, plot_option, save_plot
 from propmatch.commands.trains import LazyCatalogue, train_options
+
+if TYPE_CHECKING:
+    from propmatch.checks.setting import Setting
+    from propmatch.questions.cells import CellComparison
+    from propmatch.words.shown import Shown
 
 __all__ = ["command"]
 
@@ -56,7 +61,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     ctx.exit(0 if met else 1)
 
 
-def _picture(comparison: Any, setting: Any, shown: Any) -> Any:
+def _picture(comparison: "CellComparison", setting: "Setting", shown: "Shown") -> Any:
     """Full throttle of each count as designed, packs of the same energy."""
     from propmatch.sheet.thrustcharts import compare_chart
     from propmatch.units import GRAM_KG

@@ -15,7 +15,7 @@ from propmatch.words.shown import Shown, signed, table, wrapped
 
 if TYPE_CHECKING:
     from propmatch.checks.setting import Setting
-    from propmatch.questions.cells import CellCase
+    from propmatch.questions.cells import CellCase, CellComparison
 
 __all__ = ["cap_text", "cells_reply", "placing_block", "ways_block"]
 
@@ -44,7 +44,7 @@ def _remedy(remedy: Any, shown: Shown) -> str:
     )
 
 
-def ways_block(comparison: Any, count: int, shown: Shown) -> list[str]:
+def ways_block(comparison: "CellComparison", count: int, shown: Shown) -> list[str]:
     """What brings one count inside the limits; nothing for a count that keeps them."""
     from propmatch.checks.checkrules import capped
     from propmatch.checks.throttlecap import CAP_NOTE
@@ -88,7 +88,7 @@ def ways_block(comparison: Any, count: int, shown: Shown) -> list[str]:
     return lines
 
 
-def placing_block(comparison: Any, shown: Shown) -> list[str]:
+def placing_block(comparison: "CellComparison", shown: Shown) -> list[str]:
     """Balance and trim: at the same energy, and what is different in the other comparisons."""
     from propmatch.questions.cells import BASES
 
@@ -117,7 +117,12 @@ _WIDE = 5
 
 
 def cells_reply(
-    stock: LazyCatalogue, comparison: Any, settings: Sequence["Setting"], shown: Shown, which: str, chosen: Any
+    stock: LazyCatalogue,
+    comparison: "CellComparison",
+    settings: Sequence["Setting"],
+    shown: Shown,
+    which: str,
+    chosen: Any,
 ) -> tuple[Reply, bool]:
     """The answer, and whether any count keeps the limits as designed."""
     from propmatch.questions.cells import BASES
@@ -182,7 +187,7 @@ def _remedies_data(found: Any) -> dict[str, Any]:
 # ---------------------------------------------------------------- sentences
 
 
-def _headline(comparison: Any, shown: Shown) -> list[str]:
+def _headline(comparison: "CellComparison", shown: Shown) -> list[str]:
     name = (
         f"{comparison.brief.aircraft.name}, {comparison.variants[0]}, with {parts_text(comparison.train, pack=False)}"
     )
@@ -222,7 +227,7 @@ def _verdict(case: Any, shown: Shown) -> str:
 # ---------------------------------------------------------------- tables
 
 
-def _sheets(comparison: Any, design: Sequence[Any]) -> list[tuple[str, list[str], list[Any]]]:
+def _sheets(comparison: "CellComparison", design: Sequence[Any]) -> list[tuple[str, list[str], list[Any]]]:
     """Columns that fit a page: everything side by side, or a table for each way of comparing."""
     from propmatch.questions.cells import BASES
 
@@ -265,7 +270,7 @@ def _texts(case: "CellCase", shown: Shown) -> dict[str, str]:
     }
 
 
-def _packs_block(comparison: Any, shown: Shown) -> list[str]:
+def _packs_block(comparison: "CellComparison", shown: Shown) -> list[str]:
     lines = ["Which packs:"]
     for each in comparison.packs.values():
         if each.origin == "own":
@@ -299,7 +304,7 @@ def _what(basis: str) -> str:
     return basis.removeprefix("same ")
 
 
-def _variants_block(comparison: Any, shown: Shown) -> list[str]:
+def _variants_block(comparison: "CellComparison", shown: Shown) -> list[str]:
     """Every variant at the same energy: what its mass does to it."""
     if len(comparison.variants) < 2:
         return []

@@ -1,10 +1,14 @@
 """The search behind ``propmatch match``: cell counts typed, progress shown, the way of searching chosen."""
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from propmatch.commands.progress import progress_line
 from propmatch.commands.trains import LazyCatalogue
 from propmatch.faults import Fault, InputFaults
+
+if TYPE_CHECKING:
+    from propmatch.records.brief import Brief
+    from propmatch.search.matching import Shortlist
 
 __all__ = ["cell_counts", "find_shortlist", "with_cells"]
 
@@ -26,7 +30,7 @@ def cell_counts(text: str) -> tuple[int, ...]:
     return tuple(counts)
 
 
-def with_cells(brief: Any, text: str | None) -> Any:
+def with_cells(brief: "Brief", text: str | None) -> "Brief":
     """The brief with other cell counts, or as it is."""
     from propmatch.records.fields import replace
 
@@ -35,7 +39,7 @@ def with_cells(brief: Any, text: str | None) -> Any:
     return replace(brief, limits=replace(brief.limits, cells=cell_counts(text)))
 
 
-def find_shortlist(stock: LazyCatalogue, brief: Any, options: dict[str, Any], top: int) -> Any:
+def find_shortlist(stock: LazyCatalogue, brief: "Brief", options: dict[str, Any], top: int) -> "Shortlist":
     """Match, showing progress where somebody watches."""
     from propmatch.search.matching import match
 

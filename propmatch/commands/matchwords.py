@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import attrs
 
@@ -11,6 +11,12 @@ from propmatch.commands.output import Reply
 from propmatch.commands.trains import LazyCatalogue, train_data
 from propmatch.words.checkwords import check_name, limit_number, parts_text, value_text
 from propmatch.words.shown import Shown, table, wrapped
+
+if TYPE_CHECKING:
+    from propmatch.checks.limits import Check
+    from propmatch.records.brief import Brief
+    from propmatch.search.candidate import Candidate
+    from propmatch.search.matching import Shortlist
 
 __all__ = ["check_block", "match_reply", "why_reply"]
 
@@ -23,11 +29,11 @@ _METRIC_WORDS = {
 _FRONT_LINES = 8
 
 
-def _full_row(candidate: Any) -> dict[str, Any]:
+def _full_row(candidate: "Candidate") -> dict[str, Any]:
     return {**candidate.row, "checks": candidate.checks, "variants": candidate.variants}
 
 
-def _numbers(candidate: Any, shown: Shown) -> str:
+def _numbers(candidate: "Candidate", shown: Shown) -> str:
     return (
         f"{candidate.flight_minutes:.1f} minutes, {shown.mass_text(candidate.all_up_mass_g)} all-up, thrust to weight "
         f"{candidate.thrust_to_weight:.2f}"
@@ -35,7 +41,7 @@ def _numbers(candidate: Any, shown: Shown) -> str:
 
 
 def match_reply(
-    stock: LazyCatalogue, shortlist: Any, shown: Shown, which: str, lines: int, *, front: bool = False
+    stock: LazyCatalogue, shortlist: "Shortlist", shown: Shown, which: str, lines: int, *, front: bool = False
 ) -> tuple[Reply, bool]:
     """The answer with so many lines for each cell count, and whether anything meets the brief."""
     best = shortlist.best
@@ -93,7 +99,7 @@ def _front_block(marks: Sequence[Any], shown: Shown) -> list[str]:
     return lines
 
 
-def _heading(shortlist: Any) -> str:
+def _heading(shortlist: "Shortlist") -> str:
     name = f"{shortlist.brief.aircraft.name}, {shortlist.setting.variant.name}"
     many = "some" if shortlist.passing is None else f"{shortlist.passing}"
     if shortlist.best is None:
@@ -101,7 +107,7 @@ def _heading(shortlist: Any) -> str:
     return f"{name}: {many} of {shortlist.combinations} combinations meet the brief."
 
 
-def _best_sentences(shortlist: Any, shown: Shown) -> list[str]:
+def _best_sentences(shortlist: "Shortlist", shown: Shown) -> list[str]:
     sentences = []
     for cells, group in shortlist.by_cells.items():
         if group:
@@ -111,7 +117,9 @@ def _best_sentences(shortlist: Any, shown: Shown) -> list[str]:
     return sentences
 
 
-def _group_block(shortlist: Any, cells: int, group: Sequence[Any], shown: Shown, lines: int) -> list[str]:
+def _group_block(
+    shortlist: "Shortlist", cells: int, group: "Sequence[Candidate]", shown: Shown, lines: int
+) -> list[str]:
     """A line of numbers and one of ids for each motor, propeller and pack; other controllers share them."""
     from propmatch.checks.limits import graded, smallest_margin
     from propmatch.search.candidate import columns
@@ -148,13 +156,13 @@ def _order(weights: dict[str, float]) -> str:
     return ", ".join(f"{_METRIC_WORDS[name]} {100 * weight / total:.0f} %" for name, weight in weights.items())
 
 
-def _nearest(check: Any) -> str:
+def _nearest(check: "Check | None") -> str:
     if check is None:
         return "-"
     return f"{check_name(check.name)}, {100 * check.margin:.0f} % off"
 
 
-def _reasons(shortlist: Any, candidate: Any, shown: Shown) -> list[str]:
+def _reasons(shortlist: "Shortlist", candidate: "Candidate", shown: Shown) -> list[str]:
     """Why the first of a list is good, which limit binds it, and what it does in the other variants."""
     from propmatch.checks.limits import graded, smallest_margin
 
@@ -182,7 +190,7 @@ def _reasons(shortlist: Any, candidate: Any, shown: Shown) -> list[str]:
     return wrapped(" ".join(sentences), first="  ")
 
 
-def _left_out(shortlist: Any) -> list[str]:
+def _left_out(shortlist: "Shortlist") -> list[str]:
     if not shortlist.left_out:
         return []
     from propmatch.checks.measures import CHECKS
@@ -203,7 +211,7 @@ def _left_out(shortlist: Any) -> list[str]:
     return ["Left out, counted at the first limit each fails:", *table(rows, left=("limit",))[1:]]
 
 
-def _assumptions(shortlist: Any) -> list[Any]:
+def _assumptions(shortlist: "Shortlist") -> list[Any]:
     """Of the brief and the variant, and of the first train of each list."""
     from propmatch.records.estimates import completed
 
@@ -217,7 +225,7 @@ def _assumptions(shortlist: Any) -> list[Any]:
 # ---------------------------------------------------------------- why
 
 
-def check_block(checks: Sequence[Any]) -> list[str]:
+def check_block(checks: "Sequence[Check]") -> list[str]:
     """Every check of one design: value, limit, margin, verdict, basis."""
     rows = [
         {
@@ -235,7 +243,7 @@ def check_block(checks: Sequence[Any]) -> list[str]:
     return table(rows, left=("check", "limit", "verdict", "basis"))
 
 
-def why_reply(stock: LazyCatalogue, brief: Any, options: dict[str, Any], which: str) -> tuple[Reply, bool]:
+def why_reply(stock: LazyCatalogue, brief: "Brief", options: dict[str, Any], which: str) -> tuple[Reply, bool]:
     """Why one combination stands where it does; the second is whether it meets the brief."""
     from propmatch.checks.setting import ResolvedBrief
     from propmatch.commands.choose import train_of_ids
@@ -289,5 +297,5 @@ def why_reply(stock: LazyCatalogue, brief: Any, options: dict[str, Any], which: 
     return reply, found.meets
 
 
-def _note(check: Any) -> list[str]:
+def _note(check: "Check") -> list[str]:
     return wrapped(f"{check_name(check.name)}: {check.note}", first="  ", rest="    ")

@@ -1,9 +1,13 @@
 """What the commands have in common: their options, and how bad input ends."""
 
 from collections.abc import Callable
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
+
+if TYPE_CHECKING:
+    from propmatch.catalogue.catalogue import Catalogue
+    from propmatch.words.shown import Shown
 
 __all__ = ["Command", "answer_options", "catalogue_options", "form_of", "open_catalogue", "shown_units"]
 
@@ -73,14 +77,14 @@ def catalogue_options(function: F) -> F:
     return function
 
 
-def open_catalogue(parts_folder: str | None, strict: bool) -> Any:
+def open_catalogue(parts_folder: str | None, strict: bool) -> "Catalogue":
     """The catalogue of the installed plugins and the user's folder."""
     from propmatch.catalogue.catalogue import load_catalogue
 
     return load_catalogue(parts=parts_folder, strict=strict)
 
 
-def shown_units(chosen: str | None, brief: Any = None) -> Any:
+def shown_units(chosen: str | None, brief: Any = None) -> "Shown":
     """The units of the text: chosen, else the brief's, else metric."""
     from propmatch.words.shown import SYSTEMS, Shown
 

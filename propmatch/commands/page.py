@@ -2,11 +2,14 @@
 
 from contextlib import suppress
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from propmatch.commands.options import Command, catalogue_options, open_catalogue
+
+if TYPE_CHECKING:
+    from propmatch.catalogue.catalogue import Catalogue
 
 __all__ = ["command"]
 
@@ -39,7 +42,9 @@ def command(**options: Any) -> None:
     )  # fmt: skip
 
 
-def serve(text: str, catalogue: Any, *, port: int, opening: bool, folder: Path, file: str, which: str = "") -> None:
+def serve(
+    text: str, catalogue: "Catalogue", *, port: int, opening: bool, folder: Path, file: str, which: str = ""
+) -> None:
     """Serve until interrupted."""
     import socket
     import webbrowser

@@ -2,13 +2,16 @@
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from propmatch.commands.output import Reply, show
 from propmatch.commands.partswords import list_block, part_blocks, part_row, table_block, table_rows
 from propmatch.faults import Fault, InputFaults
 from propmatch.records.parts import KINDS
 from propmatch.words.shown import table, wrapped
+
+if TYPE_CHECKING:
+    from propmatch.catalogue.catalogue import Catalogue
 
 __all__ = [
     "show_all_faults",
@@ -25,14 +28,14 @@ def _counted(number: int, word: str) -> str:
     return f"{number} {word}" if number != 1 else f"{number} {word.removesuffix('s')}"
 
 
-def _troubles(catalogue: Any) -> list[Fault]:
+def _troubles(catalogue: "Catalogue") -> list[Fault]:
     """Broken plugins, and what was set aside of the kinds read so far."""
     return [each.fault for each in catalogue.broken]
 
 
-def show_overview(catalogue: Any, form: str) -> None:
+def show_overview(catalogue: "Catalogue", form: str) -> None:
     """How many parts of each kind there are, by plugin."""
-    rows = []
+    rows: list[dict[str, Any]] = []
     for kind in KINDS:
         by_plugin: dict[str, int] = {}
         for name in catalogue.listed(kind):
@@ -65,7 +68,9 @@ def show_overview(catalogue: Any, form: str) -> None:
     )
 
 
-def show_list(catalogue: Any, kind: str, patterns: Sequence[str], where: Sequence[str], limit: int, form: str) -> None:
+def show_list(
+    catalogue: "Catalogue", kind: str, patterns: Sequence[str], where: Sequence[str], limit: int, form: str
+) -> None:
     """The parts of a kind that match."""
     from propmatch.commands.partsfilter import condition
 
@@ -95,7 +100,7 @@ def show_list(catalogue: Any, kind: str, patterns: Sequence[str], where: Sequenc
     )
 
 
-def show_part(catalogue: Any, kind: str | None, text: str, form: str) -> None:
+def show_part(catalogue: "Catalogue", kind: str | None, text: str, form: str) -> None:
     """Every number of a part with its origin."""
     from propmatch.records.estimates import completed
     from propmatch.records.plausibility import warnings_of
@@ -139,7 +144,7 @@ def _nearest(missing: Sequence[Fault], text: str) -> list[Fault]:
     ]
 
 
-def show_all_faults(catalogue: Any, form: str) -> None:
+def show_all_faults(catalogue: "Catalogue", form: str) -> None:
     """Everything wrong with parts and plugins, and what is hard to believe."""
     wrong = [*(each.fault for each in catalogue.broken), *catalogue.faults]
     wrong += [each.fault for each in catalogue.broken if each.fault not in wrong]
@@ -168,7 +173,7 @@ def _fault_row(fault: Fault) -> dict[str, Any]:
             "hint": fault.hint}  # fmt: skip
 
 
-def show_prediction(catalogue: Any, size: str, blades: str | None, family: str | None, form: str) -> None:
+def show_prediction(catalogue: "Catalogue", size: str, blades: str | None, family: str | None, form: str) -> None:
     """Coefficients of a propeller that has no table, from the first plugin that answers."""
     import attrs
 

@@ -2,9 +2,13 @@
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
+
+if TYPE_CHECKING:
+    from propmatch.records.parts import PowerTrain
+    from propmatch.words.shown import Shown
 
 __all__ = ["check_plot", "plot_option", "point_picture", "save_plot"]
 
@@ -42,7 +46,7 @@ def save_plot(path: str | None, make: Callable[[], Any]) -> list[str]:
     return [f"Drawn in {make().save(path)}."]
 
 
-def point_picture(train: Any, question: Any, point: Any, shown: Any) -> Any:
+def point_picture(train: "PowerTrain", question: Any, point: Any, shown: "Shown") -> Any:
     """The chart of an operating point: against what was swept, else against throttle."""
     from propmatch.sheet.thrustcharts import sweep_chart, throttle_chart
 

@@ -3,7 +3,7 @@
 import math
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import attrs
 import click
@@ -21,12 +21,15 @@ from propmatch.commands.trains import (
 from propmatch.status import Status
 from propmatch.words.shown import WIDTH, Shown, signed, table, wrapped
 
+if TYPE_CHECKING:
+    from propmatch.records.parts import PowerTrain
+
 __all__ = ["Question", "blocks_of", "command", "headline_of"]
 
 Row = Mapping[str, Any]
 
 
-def _name(train: Any) -> str:
+def _name(train: "PowerTrain") -> str:
     sets = f"{train.count} x ({train.motor.name} on {train.propeller.name})" if train.count > 1 else (
         f"{train.motor.name} on {train.propeller.name}"
     )  # fmt: skip
@@ -45,7 +48,7 @@ def _where(row: Row, question: "Question", shown: Shown) -> str:
     return ", ".join(words)
 
 
-def headline_of(train: Any, question: "Question", rows: Sequence[Row], shown: Shown) -> list[str]:
+def headline_of(train: "PowerTrain", question: "Question", rows: Sequence[Row], shown: Shown) -> list[str]:
     """The answer in sentences."""
     first = f"{_name(train)}, {_where(rows[0], question, shown)}:"
     if question.swept:
@@ -84,7 +87,7 @@ def _ratio_text(per_watt: float, shown: Shown) -> str:
     return f"{per_watt:.{1 if shown.thrust == 'gf' else 3}f} {shown.thrust_unit}/W"
 
 
-def _why_not(train: Any, question: "Question", row: Row, shown: Shown) -> str:
+def _why_not(train: "PowerTrain", question: "Question", row: Row, shown: Shown) -> str:
     meaning: str = row["status"].meaning
     text = meaning[:1].upper() + meaning[1:] + "."
     if row["status"] == Status.CANNOT_HOLD:
@@ -99,7 +102,7 @@ def _why_not(train: Any, question: "Question", row: Row, shown: Shown) -> str:
 # ---------------------------------------------------------------- one point
 
 
-def blocks_of(train: Any, question: "Question", rows: Sequence[Row], shown: Shown) -> list[list[str]]:
+def blocks_of(train: "PowerTrain", question: "Question", rows: Sequence[Row], shown: Shown) -> list[list[str]]:
     """The blocks below the sentence."""
     if question.swept:
         return [*_sweep(question, rows, shown), _gaps(question, rows, shown)]
@@ -110,7 +113,7 @@ def blocks_of(train: Any, question: "Question", rows: Sequence[Row], shown: Show
     return [_power_way(train, rows[0], shown), _loads(train, rows[0], shown)]
 
 
-def _power_way(train: Any, row: Row, shown: Shown) -> list[str]:
+def _power_way(train: "PowerTrain", row: Row, shown: Shown) -> list[str]:
     """From the cells to the air: where the power goes."""
     current, volts = row["pack_current_a"], row["pack_voltage_v"]
     accessories = volts * train.accessory_current_a
@@ -143,7 +146,7 @@ def _power_way(train: Any, row: Row, shown: Shown) -> list[str]:
     return lines
 
 
-def _loads(train: Any, row: Row, shown: Shown) -> list[str]:
+def _loads(train: "PowerTrain", row: Row, shown: Shown) -> list[str]:
     """Each load beside the rating it must stay below."""
     from propmatch.checks.ratings import rating_lanes
 
@@ -449,7 +452,7 @@ def _along(question: Question, *names: str) -> list[list[float]]:
     return [values if len(values) > 1 else values * question.size for values in given]
 
 
-def _points(train: Any, question: Question) -> Any:
+def _points(train: "PowerTrain", question: Question) -> Any:
     from propmatch.train.coupling import hold_thrust, solve
 
     airspeed, charge = _along(question, "airspeed_m_s", "charge")
@@ -460,7 +463,7 @@ def _points(train: Any, question: Question) -> Any:
     return solve(train, airspeed_m_s=airspeed, throttle=throttle, charge=charge, air=question.air)
 
 
-def _assumed(train: Any) -> tuple[Any, ...]:
+def _assumed(train: "PowerTrain") -> tuple[Any, ...]:
     """Estimates for the train's unknown numbers, and what its pack temperature rests on."""
     from propmatch.records.estimates import completed
     from propmatch.train.lanes import train_lanes

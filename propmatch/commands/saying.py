@@ -8,13 +8,14 @@ from propmatch.words.checkwords import check_name, joined, limit_text, value_tex
 from propmatch.words.shown import Shown, signed, table, wrapped
 
 if TYPE_CHECKING:
+    from propmatch.checks.limits import Check
     from propmatch.checks.setting import Setting
     from propmatch.records.parts import PowerTrain
 
 __all__ = ["check_names", "checks_table", "mass_block", "over_text"]
 
 
-def over_text(check: Any, shown: Shown) -> str:
+def over_text(check: "Check", shown: Shown) -> str:
     """``motor current static 17.2 A (at most 11.5 A by the part rating)``."""
     value = value_text(check.value, check.unit, shown, missing="no answer")
     if check.name == "cell_count" and check.limit == 0:

@@ -2,7 +2,7 @@
 
 from collections import Counter
 from itertools import groupby, product
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import attrs
 import click
@@ -10,6 +10,10 @@ import click
 from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
 from propmatch.commands.trains import LazyCatalogue
 from propmatch.faults import Fault, InputFaults
+
+if TYPE_CHECKING:
+    from propmatch.records.brief import Brief
+    from propmatch.words.shown import Shown
 
 __all__ = ["command"]
 
@@ -101,7 +105,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 _SAMPLE_LINES = 6
 
 
-def _answer_lines(answer: Any, shown: Any) -> list[str]:
+def _answer_lines(answer: Any, shown: "Shown") -> list[str]:
     many = "some" if answer.passing is None else f"{answer.passing}"
     lines = [f"{answer.name}: {many} of {answer.combinations} combinations meet it."]
     for row in answer.rows:
@@ -126,7 +130,7 @@ def _sample_lines(answers: Any, samples: int) -> list[str]:
     return lines
 
 
-def _cases(brief: Any, heights: Any, temperatures: Any) -> list[tuple[str, Any]]:
+def _cases(brief: "Brief", heights: Any, temperatures: Any) -> list[tuple[str, Any]]:
     """The brief at each site, by name."""
     from propmatch.records.fields import replace
 

@@ -15,6 +15,7 @@ from propmatch.words.shown import Shown, signed, table, wrapped
 if TYPE_CHECKING:
     from propmatch.aircraft.endurance import FlightTime
     from propmatch.checks.setting import Setting
+    from propmatch.records.brief import Brief
     from propmatch.records.parts import PowerTrain
 
 __all__ = ["Flight", "command", "fly", "headline_of", "met", "phase_block", "phase_rows"]
@@ -63,7 +64,7 @@ def fly(train: "PowerTrain", setting: "Setting") -> Flight:
     )
 
 
-def met(brief: Any, flight: Flight) -> bool:
+def met(brief: "Brief", flight: Flight) -> bool:
     """Whether the flight is as long as the brief wants, and can be flown."""
     minutes = flight.time.minutes
     return math.isfinite(minutes) and minutes > 0 and minutes >= (brief.limits.min_flight_minutes or 0.0)
@@ -102,7 +103,7 @@ def _all_up(flight: Flight, shown: Shown) -> str:
     return text
 
 
-def headline_of(train: Any, brief: Any, flights: Sequence[Flight], shown: Shown) -> list[str]:
+def headline_of(train: "PowerTrain", brief: "Brief", flights: Sequence[Flight], shown: Shown) -> list[str]:
     """The flight in sentences; other variants in one more."""
     first = flights[0]
     sets = "" if train.count == 1 else f"{train.count} sets of "
@@ -215,7 +216,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     ctx.exit(0 if met(brief, flights[0]) else 1)
 
 
-def _picture(train: Any, flight: Any, shown: Any) -> Any:
+def _picture(train: "PowerTrain", flight: Any, shown: "Shown") -> Any:
     from propmatch.sheet.flightcharts import FlightPlan, flight_chart
 
     setting = flight.setting

@@ -12,7 +12,8 @@ from propmatch.commands.options import open_catalogue
 from propmatch.faults import Fault, InputFaults, did_you_mean
 
 if TYPE_CHECKING:
-    from propmatch.records.parts import TrainNumbers
+    from propmatch.catalogue.catalogue import Catalogue
+    from propmatch.records.parts import PowerTrain, Propeller, TrainNumbers
 
 __all__ = [
     "TRAIN_OPTIONS",
@@ -57,7 +58,7 @@ class LazyCatalogue:
         self._how = (parts_folder, strict)
 
     @cached_property
-    def catalogue(self) -> Any:
+    def catalogue(self) -> "Catalogue":
         return open_catalogue(*self._how)
 
     @property
@@ -71,7 +72,7 @@ class LazyCatalogue:
 class ChosenTrain:
     """A power train with what had to be assumed to make it, and what is hard to believe about it."""
 
-    train: Any
+    train: "PowerTrain"
     assumptions: tuple[Any, ...]
     doubts: tuple[Fault, ...]
 
@@ -210,7 +211,7 @@ def _numbers(cls: type, options: Mapping[str, str | None], faults: list[Fault]) 
     return values
 
 
-def with_table(catalogue: Any, propeller: Any, where: str = "--propeller") -> Any:
+def with_table(catalogue: "Catalogue", propeller: Any, where: str = "--propeller") -> Any:
     """The propeller with the coefficient table that a plugin answers; ``InputFaults`` when none does."""
     if propeller.table is not None:
         return propeller
@@ -218,7 +219,7 @@ def with_table(catalogue: Any, propeller: Any, where: str = "--propeller") -> An
     return attrs.evolve(propeller, table=answer.table, source=answer.source)
 
 
-def table_answer(catalogue: Any, propeller: Any, where: str) -> Any:
+def table_answer(catalogue: "Catalogue", propeller: "Propeller", where: str) -> Any:
     """The ``TableAnswer`` of the first plugin that has one; ``InputFaults`` when none has."""
     from propmatch.catalogue.partsets import table_of
 
@@ -233,7 +234,7 @@ def table_answer(catalogue: Any, propeller: Any, where: str) -> Any:
 # ---------------------------------------------------------------- saying which train it is
 
 
-def train_data(train: Any) -> dict[str, Any]:
+def train_data(train: "PowerTrain") -> dict[str, Any]:
     """The parts of a train for the JSON: id, name and source of each."""
     parts = {name: getattr(train, name) for name in ("motor", "propeller", "pack", "controller")}
     return {
@@ -243,7 +244,7 @@ def train_data(train: Any) -> dict[str, Any]:
     }
 
 
-def sources_block(train: Any) -> list[str]:
+def sources_block(train: "PowerTrain") -> list[str]:
     """Where the numbers of each part come from."""
     from propmatch.words.shown import wrapped
 

@@ -12,12 +12,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from propmatch.models.arrays import Floats, Index
 from propmatch.models.surface import Surfaces
 
 __all__ = ["FlightReader", "RestReader", "Workspace"]
 
-Floats = NDArray[np.float64]
-Indices = NDArray[np.intp]
+Indices = Index
 _BLOCK = 512
 """Cells turned at a time, so that they stay in the first-level cache."""
 

@@ -11,11 +11,11 @@ from typing import Any
 
 import attrs
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
+
+from propmatch.models.arrays import Floats
 
 __all__ = ["CHEMISTRIES", "Chemistry", "pack_resistance_ohm", "resistance_factor", "temperature_factor"]
-
-Floats = NDArray[np.float64]
 
 
 def _row(value: ArrayLike) -> Floats:

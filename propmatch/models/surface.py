@@ -13,13 +13,12 @@ from typing import Any
 
 import attrs
 import numpy as np
-from numpy.typing import NDArray
 
+from propmatch.models.arrays import Flags, Floats
 from propmatch.units import RPM_RAD_S
 
 __all__ = ["Surfaces", "monotone_slopes", "resample", "stack_surfaces", "surfaces_of"]
 
-Floats = NDArray[np.float64]
 
 _MIN_J_NODES, _MAX_J_NODES = 24, 64
 _MIN_RPM_NODES, _MAX_RPM_NODES = 8, 32
@@ -72,8 +71,8 @@ class Surfaces:
     cp_fit: Floats
     ct_rest_fit: Floats
     ct_fit: Floats
-    torque_falls: NDArray[np.bool_]
-    thrust_falls: NDArray[np.bool_]
+    torque_falls: Flags
+    thrust_falls: Flags
 
 
 def stack_surfaces(surfaces: Sequence[Surfaces]) -> Surfaces:

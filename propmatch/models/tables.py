@@ -4,15 +4,14 @@ from functools import cached_property
 
 import attrs
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from propmatch.models.arrays import Flags, Floats
 from propmatch.models.lookup import FlightReader, Workspace
 from propmatch.models.surface import Surfaces, surfaces_of
 from propmatch.units import RPM_RAD_S
 
 __all__ = ["CoefficientTable", "Lookup"]
-
-Floats = NDArray[np.float64]
 
 
 def _readonly(value: ArrayLike) -> Floats:
@@ -103,6 +102,6 @@ class Lookup:
 
     ct: Floats
     cp: Floats
-    rpm_below: NDArray[np.bool_]
-    rpm_above: NDArray[np.bool_]
-    beyond: NDArray[np.bool_]
+    rpm_below: Flags
+    rpm_above: Flags
+    beyond: Flags

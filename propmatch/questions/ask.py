@@ -9,7 +9,7 @@ from typing import Any
 
 import attrs
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.judged import failing, judged, judged_trains, passing
@@ -18,6 +18,7 @@ from propmatch.checks.ratings import RatingLanes, rating_lanes
 from propmatch.checks.setting import ResolvedBrief, Setting
 from propmatch.checks.throttlecap import CAP_NOTE, CapLimits, cap_lanes
 from propmatch.models.air import Air
+from propmatch.models.arrays import Flags, Floats
 from propmatch.records.brief import Brief
 from propmatch.records.estimates import Assumption, completed
 from propmatch.records.fields import replace
@@ -46,7 +47,6 @@ __all__ = [
     "throttle_cap",
 ]
 
-Floats = NDArray[np.float64]
 _SCAN = 48
 _MASS_SPREAD = (0.25, 4.0)
 CAPACITY_MAH = (50.0, 50000.0)
@@ -118,7 +118,7 @@ def mass_range(brief: Brief | ResolvedBrief, train: PowerTrain, *, variant: str 
     def end(limit: float, without: tuple[str, ...]) -> tuple[float, tuple[str, ...]]:
         masses = np.geomspace(design, limit, _SCAN)
 
-        def passes(mass: Floats) -> NDArray[np.bool_]:
+        def passes(mass: Floats) -> Flags:
             return passing(measures(mass), without=without)
 
         return _first_failure(masses, passes, lambda mass: failing(measures(np.array([mass])), without=without)[0])
@@ -144,7 +144,7 @@ def mass_range(brief: Brief | ResolvedBrief, train: PowerTrain, *, variant: str 
 
 
 def _first_failure(
-    values: Floats, passes: Callable[[Floats], NDArray[np.bool_]], reasons: Callable[[float], tuple[str, ...]]
+    values: Floats, passes: Callable[[Floats], Flags], reasons: Callable[[float], tuple[str, ...]]
 ) -> tuple[float, tuple[str, ...]]:
     """Walk from the first value, which passes, to the last: where it stops passing, and why."""
     good = passes(values)
@@ -391,7 +391,7 @@ def site_range(
     temperatures = np.array([-10.0, 0.0, 10.0, 20.0, 30.0, 40.0, HOT_DAY_C])
     low, high = (np.full(temperatures.size + 1, end) for end in ALTITUDE_M)
 
-    def holds(heights: Floats) -> NDArray[np.bool_]:
+    def holds(heights: Floats) -> Flags:
         first = ratio(on_day(heights[:1]), 1)
         rest = ratio(on_day(heights[1:], temperatures), temperatures.size)
         return np.concatenate([first, rest]) >= wanted
@@ -625,7 +625,7 @@ def kv_for_current(
         wound: TrainLanes = rewound_lanes(lanes, kv / motor.kv_rpm_per_v)
         return solve_lanes(wound, rest, d, q, asked.density, asked.sound)
 
-    def under(kv: Floats) -> NDArray[np.bool_]:
+    def under(kv: Floats) -> Flags:
         amps = point(kv).motor_current_a  # too low a kV to turn at all draws no current
         return np.asarray((amps <= bound) | (np.isnan(amps) & np.isfinite(bound)))
 

@@ -10,7 +10,6 @@ from functools import partial
 
 import attrs
 import numpy as np
-from numpy.typing import NDArray
 
 from propmatch.aircraft.flight import level_lanes
 from propmatch.aircraft.flightlanes import FlightLanes, flight_time_lanes
@@ -23,6 +22,7 @@ from propmatch.checks.setting import ResolvedBrief, Setting
 from propmatch.checks.throttlecap import CapLanes, ratings_cap
 from propmatch.columns import columns_of, lanes_of, number
 from propmatch.faults import Fault, InputFaults
+from propmatch.models.arrays import Floats
 from propmatch.questions.remedies import Remedies, remedies
 from propmatch.records.brief import Brief
 from propmatch.records.estimates import Assumption
@@ -46,7 +46,6 @@ __all__ = [
     "compared_packs",
 ]
 
-Floats = NDArray[np.float64]
 
 BASES = ("same energy", "same mass", "same capacity")
 """Ways in which packs of different cell counts are comparable."""

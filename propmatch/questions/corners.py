@@ -11,13 +11,13 @@ from typing import Any
 
 import attrs
 import numpy as np
-from numpy.typing import NDArray
 
 from propmatch.checks.checkrules import costly
 from propmatch.checks.judged import failing, judged, passing
 from propmatch.checks.measures import Setting, TrainMeasures
 from propmatch.checks.ratings import rating_lanes
 from propmatch.models.air import Air
+from propmatch.models.arrays import Floats
 from propmatch.models.motor import torque_constant
 from propmatch.records.estimates import completed
 from propmatch.records.fields import replace
@@ -29,7 +29,6 @@ from propmatch.units import CELSIUS_K, INCH_M, MAH_AH
 
 __all__ = ["AXES", "Box", "Corners", "air_between"]
 
-Floats = NDArray[np.float64]
 Values = dict[str, Floats]
 
 AXES = {

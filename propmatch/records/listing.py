@@ -12,9 +12,9 @@ from typing import Any
 
 import attrs
 import numpy as np
-from numpy.typing import NDArray
 
 from propmatch.faults import Fault, InputFaults
+from propmatch.models.arrays import Floats
 from propmatch.records.estimates import (
     KV_LABEL_FACTOR,
     Assumption,
@@ -28,7 +28,6 @@ from propmatch.units import GRAM_FORCE_N, INCH_M, KV_TO_K, MILLIOHM_OHM, RPM_RAD
 
 __all__ = ["ListedMotor", "ListingRow", "motor_from_listing"]
 
-Floats = NDArray[np.float64]
 
 AIR_DENSITY_KG_M3 = 1.225
 KV_SHARE = (0.80, 1.02)

@@ -13,13 +13,12 @@ from numpy.typing import NDArray
 
 from propmatch.checks.checkrules import CHECKS, stages
 from propmatch.checks.measures import Setting, TrainMeasures
+from propmatch.models.arrays import Floats, Index
 from propmatch.search.ranking import Ranking
 from propmatch.search.shelf import Shelf
 
 __all__ = ["Found", "exhaustive", "first_failures", "in_order"]
 
-Index = NDArray[np.intp]
-Floats = NDArray[np.float64]
 
 _CHUNK = 65536
 """Combinations in work at a time, some 60 MB; a tenth of that takes twice the time, since each stage then has few."""

@@ -4,17 +4,14 @@ from bisect import bisect_left
 
 import attrs
 import numpy as np
-from numpy.typing import NDArray
 
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.setting import Setting
+from propmatch.models.arrays import Flags, Floats, Index
 from propmatch.search.bounds.pruned import CHUNK, PropellerTables, passing
 from propmatch.search.shelf import Shelf
 
 __all__ = ["Passing", "front_of", "pareto", "passing_map"]
-
-Floats = NDArray[np.float64]
-Index = NDArray[np.intp]
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -35,7 +32,7 @@ class Passing:
     thrust_to_weight: Floats
     all_up_mass_g: Floats
     cells: Floats
-    front: NDArray[np.bool_]
+    front: Flags
     total: int
 
     def take(self, some: Index) -> "Passing":
@@ -44,7 +41,7 @@ class Passing:
         return Passing(total=self.total, **fields)
 
 
-def pareto(minutes: Floats, thrust: Floats, mass_g: Floats) -> NDArray[np.bool_]:
+def pareto(minutes: Floats, thrust: Floats, mass_g: Floats) -> Flags:
     """Where no other point has as long a time, as much thrust and as little mass, and is better in one of them.
 
     Points are taken by rising mass against a staircase of time and thrust; equal points stand or fall together.
@@ -108,7 +105,7 @@ def front_of(setting: Setting, shelf: Shelf, *, tables: PropellerTables | None =
     )
 
 
-def _beaten(low: Floats, high: Floats, thrust: Floats, mass: Floats) -> NDArray[np.bool_]:
+def _beaten(low: Floats, high: Floats, thrust: Floats, mass: Floats) -> Flags:
     """Where another combination surely flies longer with as much thrust and as little mass."""
     order = np.argsort(mass, kind="stable")
     out = np.zeros(low.size, dtype=bool)
@@ -132,7 +129,7 @@ def _beaten(low: Floats, high: Floats, thrust: Floats, mass: Floats) -> NDArray[
 
 
 def _made(
-    shelf: Shelf, rows: Index, minutes: Floats, thrust: Floats, mass: Floats, front: NDArray[np.bool_], total: int
+    shelf: Shelf, rows: Index, minutes: Floats, thrust: Floats, mass: Floats, front: Flags, total: int
 ) -> Passing:
     return Passing(
         combination=rows,

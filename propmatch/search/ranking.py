@@ -4,14 +4,13 @@ from typing import Any
 
 import attrs
 import numpy as np
-from numpy.typing import NDArray
 
 from propmatch.checks.judged import smallest_margins
 from propmatch.checks.measures import Setting, TrainMeasures
+from propmatch.models.arrays import Floats
 
 __all__ = ["METRICS", "Ranking", "ranking"]
 
-Floats = NDArray[np.float64]
 
 METRICS = ("flight_time", "thrust_to_weight", "mass", "top_speed", "climb", "margin")
 _MINUTES, _THRUST_TO_WEIGHT, _SPEED_M_S, _CLIMB_M_S = 10.0, 0.7, 15.0, 3.0

@@ -6,9 +6,9 @@ from typing import Any, Unpack
 
 import attrs
 import numpy as np
-from numpy.typing import NDArray
 
 from propmatch.checks.ratings import RatingLanes, rating_lanes
+from propmatch.models.arrays import Flags, Index
 from propmatch.records.estimates import Assumption
 from propmatch.records.fields import replace
 from propmatch.records.parts import Controller, Motor, Pack, Part, PowerTrain, Propeller, TrainNumbers
@@ -17,7 +17,6 @@ from propmatch.train.line import MOTOR_FIELDS
 
 __all__ = ["KIND_FIELDS", "Shelf"]
 
-Index = NDArray[np.intp]
 
 KIND_FIELDS: dict[str, tuple[str, ...]] = {
     "motor": (
@@ -182,7 +181,7 @@ class Shelf:
             propeller=self.propellers[propeller],
         )
 
-    def cells_fit(self, motor: Index, controller: Index, pack: Index) -> NDArray[np.bool_]:
+    def cells_fit(self, motor: Index, controller: Index, pack: Index) -> Flags:
         """Whether the pack's cell count suits motor and controller."""
         cells = self.column("cells")[pack]
         least = np.maximum(self.column("motor_cells_least")[motor], self.column("controller_cells_least")[controller])

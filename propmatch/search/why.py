@@ -2,12 +2,12 @@
 
 import attrs
 import numpy as np
-from numpy.typing import NDArray
 
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.limits import Check, checks_of, excludes
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.setting import ResolvedBrief
+from propmatch.models.arrays import Index
 from propmatch.records.brief import Brief
 from propmatch.records.parts import PowerTrain
 from propmatch.records.trainid import parts_in_order
@@ -17,8 +17,6 @@ from propmatch.search.ranking import ranking
 from propmatch.search.shelf import Shelf
 
 __all__ = ["Why", "why"]
-
-Index = NDArray[np.intp]
 
 
 @attrs.frozen(kw_only=True, eq=False)

@@ -1,13 +1,16 @@
 """The brief in sentences, and why a power train was chosen."""
 
 import math
-from typing import Any
+from typing import TYPE_CHECKING
 
 from propmatch.checks.limits import graded, smallest_margin
 from propmatch.checks.measures import Setting
 from propmatch.records.sections import Phase
 from propmatch.words.checkwords import check_name, limit_text, value_text
 from propmatch.words.shown import Shown
+
+if TYPE_CHECKING:
+    from propmatch.search.candidate import Candidate
 
 __all__ = ["brief_sentences", "train_reasons"]
 
@@ -76,7 +79,7 @@ def _joined(words: list[str]) -> str:
     return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
-def train_reasons(candidate: Any, shown: Shown) -> str:
+def train_reasons(candidate: "Candidate", shown: Shown) -> str:
     """Why a candidate is good, which limit binds it, and how it does in the other builds."""
     reasons = []
     for name, word in (("flight_time", "flies"), ("thrust_to_weight", "has a thrust to weight of"),

@@ -5,12 +5,12 @@ from typing import Any
 
 import attrs
 import numpy as np
-from numpy.typing import NDArray
 
 from propmatch.aircraft.discharge import Load, load_of
 from propmatch.aircraft.endurance import FlightTime, flight_time
 from propmatch.aircraft.polar import airframe_lanes
 from propmatch.models.air import Air
+from propmatch.models.arrays import Floats
 from propmatch.records.parts import Airframe, PowerTrain
 from propmatch.records.sections import Phase
 from propmatch.sheet.picture import Picture, Table
@@ -20,7 +20,6 @@ from propmatch.words.shown import Shown, signed
 
 __all__ = ["FlightPlan", "Stretch", "flight_chart", "stretches"]
 
-Floats = NDArray[np.float64]
 _POINTS = 201
 _MOST_STRETCHES = 60
 

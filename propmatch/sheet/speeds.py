@@ -4,17 +4,16 @@ from collections.abc import Sequence
 
 import attrs
 import numpy as np
-from numpy.typing import NDArray
 
 from propmatch.aircraft.flight import FullThrottle, full_throttle
 from propmatch.aircraft.polar import airframe_lanes, stall_speed_m_s, thrust_needed_n
 from propmatch.models.air import Air
+from propmatch.models.arrays import Floats
 from propmatch.records.parts import Airframe, PowerTrain
 from propmatch.records.sections import Phase
 
 __all__ = ["THROTTLES", "Speeds", "fastest_m_s", "fastest_of", "phase_points", "speeds"]
 
-Floats = NDArray[np.float64]
 _POINTS = 61
 THROTTLES = (0.8, 0.6, 0.4)
 """Throttles drawn beside full throttle."""

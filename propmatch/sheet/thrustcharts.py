@@ -4,10 +4,10 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from propmatch.aircraft.flight import full_throttle
 from propmatch.models.air import Air
+from propmatch.models.arrays import Floats
 from propmatch.records.parts import Airframe, PowerTrain
 from propmatch.records.sections import Phase
 from propmatch.sheet.picture import Picture, Table
@@ -17,8 +17,6 @@ from propmatch.train.coupling import OperatingPoint, solve
 from propmatch.words.shown import Shown, signed
 
 __all__ = ["compare_chart", "operating_chart", "sweep_chart", "throttle_chart"]
-
-Floats = NDArray[np.float64]
 
 
 def _some(values: Floats, count: int = 9) -> list[int]:

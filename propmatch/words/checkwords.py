@@ -2,12 +2,13 @@
 
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from propmatch.words.shown import Shown, signed
 
 if TYPE_CHECKING:
     from propmatch.checks.limits import Check
+    from propmatch.records.parts import PowerTrain
 
 __all__ = ["check_name", "fewer_amps", "joined", "limit_number", "limit_text", "parts_text", "percent", "value_text"]
 
@@ -54,7 +55,7 @@ def joined(words: Sequence[str]) -> str:
     return f"{', '.join(words[:-1])} and {words[-1]}"
 
 
-def parts_text(train: Any, *, pack: bool = True) -> str:
+def parts_text(train: "PowerTrain", *, pack: bool = True) -> str:
     """The parts of a train by name; several sets, a gear and cells in parallel are said."""
     sets = "" if train.count == 1 else f"{train.count} sets of "
     geared = "" if train.motor.gear_ratio == 1 else f" geared {train.motor.gear_ratio:g}:1"

@@ -10,9 +10,9 @@ from typing import Any
 
 import attrs
 import numpy as np
-from numpy.typing import NDArray
 
 from propmatch.checks.setting import Setting
+from propmatch.models.arrays import Floats, Index
 from propmatch.models.pack import pack_resistance_ohm
 from propmatch.search.bounds.tables import PropellerTables
 from propmatch.search.shelf import Shelf
@@ -21,8 +21,6 @@ from propmatch.train.line import MOTOR_FIELDS, Source, Trains
 
 __all__ = ["Drives", "Pairs", "Threshold"]
 
-Floats = NDArray[np.float64]
-Index = NDArray[np.intp]
 _NEARLY = 1.05
 """Within 5 % of the voltage that the no-load current drops a root lies where the balance is flat: it is solved."""
 _BELOW = 0.996

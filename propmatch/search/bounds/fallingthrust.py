@@ -5,13 +5,12 @@ between which every motor lies: dCT/dJ Q_u - T_u dCP/dJ <= 0 with Q_u = 2 CP + u
 """
 
 import numpy as np
-from numpy.typing import NDArray
 
+from propmatch.models.arrays import Floats
 from propmatch.models.surface import Surfaces
 
 __all__ = ["falling_from"]
 
-Floats = NDArray[np.float64]
 _SAMPLES = 4
 """Readings along each side of a bicubic cell; what counts is the first one after the last cell that rises."""
 _CHUNK = 8192

@@ -15,9 +15,9 @@ from typing import Any
 
 import attrs
 import numpy as np
-from numpy.typing import NDArray
 
 from propmatch.checks.setting import Setting
+from propmatch.models.arrays import Flags, Floats, Index
 from propmatch.models.pack import Chemistry
 from propmatch.search.bounds.drives import Drives
 from propmatch.search.bounds.tables import IMPOSSIBLE, OFF, UNKNOWN, HeldTable, PropellerTables
@@ -28,9 +28,6 @@ from propmatch.train.line import Source, Supply
 from propmatch.train.torque import SpeedProblem
 
 __all__ = ["FlightBounds", "Held", "Packs", "flight_bounds", "mean_ocv_v"]
-
-Floats = NDArray[np.float64]
-Index = NDArray[np.intp]
 
 
 def mean_ocv_v(chemistry: Chemistry, reserve: float) -> float:
@@ -80,7 +77,6 @@ class Held:
         return np.where(self.off, self.supply.accessory_a, current), np.where(self.off, 0.0, d)
 
 
-Flags = NDArray[np.bool_]
 _SLACK = 1e-3
 """Share of the charge of a timed phase by which straight lines between Gauss nodes may differ from the curve."""
 _ROUNDING = 1e-6

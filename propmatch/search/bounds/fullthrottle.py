@@ -6,9 +6,9 @@ drag and available thrust falls with airspeed from there on (:mod:`propmatch.sea
 """
 
 import numpy as np
-from numpy.typing import NDArray
 
 from propmatch.aircraft.polar import AirframeLanes, least_drag_speed_m_s, thrust_needed_n
+from propmatch.models.arrays import Flags, Floats, Index
 from propmatch.search.bounds.screen import Screen
 from propmatch.search.bounds.tables import HELD, UNKNOWN, HeldTable, PropellerTables
 from propmatch.status import Status
@@ -19,8 +19,6 @@ from propmatch.train.torque import loads
 
 __all__ = ["TESTED", "may_reach", "needed_table"]
 
-Floats = NDArray[np.float64]
-Index = NDArray[np.intp]
 TESTED = ("thrust_to_weight", "top_speed")
 """Metrics that :func:`may_reach` knows."""
 _BAND = 1e-6
@@ -60,7 +58,7 @@ def _asked(
     return np.where(sound, u, np.nan), np.where(sound, torque, np.nan)
 
 
-def may_reach(screen: Screen, rows: Index, metric: str, value: Floats) -> NDArray[np.bool_]:
+def may_reach(screen: Screen, rows: Index, metric: str, value: Floats) -> Flags:
     """False where combinations (N, 4) surely stay below values (N,) of a metric."""
     shelf, tables = screen.shelf, screen.tables
     lanes, ratings = shelf.combine(*rows.T)

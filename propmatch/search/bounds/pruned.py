@@ -13,9 +13,9 @@ from collections.abc import Callable, Iterator
 
 import attrs
 import numpy as np
-from numpy.typing import NDArray
 
 from propmatch.checks.measures import CHECKS, Setting, TrainMeasures
+from propmatch.models.arrays import Flags, Floats, Index
 from propmatch.search.bounds.flighttime import FlightBounds
 from propmatch.search.bounds.fullthrottle import TESTED, may_reach, needed_table
 from propmatch.search.bounds.scores import lane_bounds, pair_bound
@@ -27,8 +27,6 @@ from propmatch.search.shelf import Shelf
 
 __all__ = ["CHUNK", "COUNTED", "PropellerTables", "Standing", "passing", "search", "standing"]
 
-Floats = NDArray[np.float64]
-Index = NDArray[np.intp]
 
 COUNTED = 100_000_000
 """Combinations up to which what passes is counted unasked."""
@@ -59,7 +57,7 @@ class _Some:
     lower: Floats
     rest: Floats
     shares: Floats
-    open: NDArray[np.bool_]
+    open: Flags
 
     @property
     def size(self) -> int:
@@ -69,7 +67,7 @@ class _Some:
     def upper(self) -> Floats:
         return np.asarray(self.rest + self.shares.sum(axis=1))
 
-    def take(self, some: NDArray[np.bool_] | Index) -> "_Some":
+    def take(self, some: Flags | Index) -> "_Some":
         return _Some(**{a.name: getattr(self, a.name)[some] for a in attrs.fields(_Some)})
 
     @classmethod
@@ -103,7 +101,7 @@ class _Best:
         worst = float(self.score[-1]) if self.score.size >= self.top else -np.inf
         return max(worst, self._floor)
 
-    def within(self, upper: Floats) -> NDArray[np.bool_]:
+    def within(self, upper: Floats) -> Flags:
         """Bounds that reach the threshold."""
         least = self.threshold
         return upper >= least - _NEAR * abs(least) if np.isfinite(least) else np.ones(upper.shape, dtype=bool)
@@ -265,9 +263,7 @@ def _found(best: _Best | None, combinations: int, counting: bool, complete: bool
     )
 
 
-def _blocks(
-    screen: Screen, ranking: Ranking, counting: bool
-) -> Iterator[tuple[Index, Index, NDArray[np.bool_] | None, float]]:
+def _blocks(screen: Screen, ranking: Ranking, counting: bool) -> Iterator[tuple[Index, Index, Flags | None, float]]:
     """Packs, propellers, which of their pairs are wanted (None for all), and the best bound among them, best first."""
     _, _, packs, propellers = screen.shelf.sizes
     every = np.arange(propellers)
@@ -299,7 +295,7 @@ def passing(
         yield drives.combinations(lanes.drive, lanes.propeller)[good], bounds.take(good)
 
 
-def _settled(screen: Screen, rows: Index, open_: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def _settled(screen: Screen, rows: Index, open_: Flags) -> Flags:
     """Which combinations pass, those that bounds leave open computed."""
     good = ~open_
     undecided = np.flatnonzero(open_)

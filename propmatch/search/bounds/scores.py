@@ -9,8 +9,8 @@ P = V D >= rho S CD0 V^3/2, climb from excess power over weight.
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from propmatch.models.arrays import Flags, Floats, Index
 from propmatch.search.bounds.drives import Drives
 from propmatch.search.bounds.flighttime import FlightBounds
 from propmatch.search.bounds.fullthrottle import TESTED
@@ -21,8 +21,6 @@ from propmatch.units import DM2_M2, GRAM_KG, GRAVITY_M_S2
 
 __all__ = ["lane_bounds", "pair_bound"]
 
-Floats = NDArray[np.float64]
-Index = NDArray[np.intp]
 _ROUNDING = 1.0 + 1e-6
 """Bounds are widened by this much: far above rounding and the accuracy of roots (1e-10)."""
 
@@ -128,7 +126,7 @@ def pair_bound(screen: Screen, ranking: Ranking, packs: Index, propellers: Index
         return np.where(possible, _score(ranking, values, shape), -np.inf)
 
 
-def _minutes(screen: Screen, packs: Index, propellers: Index, drive_g: Floats) -> tuple[Floats, NDArray[np.bool_]]:
+def _minutes(screen: Screen, packs: Index, propellers: Index, drive_g: Floats) -> tuple[Floats, Flags]:
     """Flight time of a motor without loss on the lightest drive, and whether the wing carries it.
 
     The pack gives at least the power the propellers take: V_t (I - I_acc) >= count Q u, and V_t <= E. Q u rises with

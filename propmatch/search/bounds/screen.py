@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from propmatch.checks.checkrules import CHECKS, excluding
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.setting import Setting, balance_miss_mm
+from propmatch.models.arrays import Flags, Floats, Index
 from propmatch.models.pack import pack_resistance_ohm
 from propmatch.search.bounds.drives import Drives, Pairs, Threshold
 from propmatch.search.bounds.flighttime import FlightBounds, flight_bounds, mean_ocv_v
@@ -26,9 +27,6 @@ from propmatch.train import line
 
 __all__ = ["BAND", "Lanes", "RpmLimit", "Screen"]
 
-Floats = NDArray[np.float64]
-Index = NDArray[np.intp]
-Flags = NDArray[np.bool_]
 BAND = 1e-7
 """Share of a limit within which nothing is decided by bounds: far above rounding and the roots' 1e-10."""
 _SAMPLED = 0.005

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from propmatch.aircraft.polar import stall_speed_m_s, thrust_needed_n
 from propmatch.checks.setting import Setting
+from propmatch.models.arrays import Floats, Index
 from propmatch.models.lookup import Workspace
 from propmatch.models.surface import Surfaces
 from propmatch.records.sections import Phase
@@ -28,8 +29,6 @@ from propmatch.units import RPM_RAD_S
 
 __all__ = ["HELD", "IMPOSSIBLE", "OFF", "UNKNOWN", "HeldTable", "PropellerTables", "Readable"]
 
-Floats = NDArray[np.float64]
-Index = NDArray[np.intp]
 
 _SPEEDS = 1024
 """Nodes of speed over a range of about 200 to 1: cells of 0.5 % in speed, 1 % in torque, 8 kB for each propeller."""
