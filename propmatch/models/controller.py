@@ -7,32 +7,32 @@ The averaged chopper is standard power-electronics practice; the linear loss ter
 part-load measurements (R. H. Brown, MSc thesis, University of Maryland, 2019: down to 65 %), not a fit.
 """
 
-from typing import Any
-
 import numpy as np
+
+from propmatch.models.arrays import Number
 
 __all__ = ["eta", "pack_current_per_motor_a", "throttle_for"]
 
 
-def eta(throttle: Any, part_throttle_loss: Any) -> Any:
+def eta(throttle: Number, part_throttle_loss: Number) -> Number:
     """Chopper efficiency eta = 1 - k (1 - d) [-]; 1 at full throttle."""
     return 1.0 - part_throttle_loss * (1.0 - np.asarray(throttle, dtype=np.float64))
 
 
-def pack_current_per_motor_a(motor_current_a: Any, throttle: Any, part_throttle_loss: Any) -> Any:
+def pack_current_per_motor_a(motor_current_a: Number, throttle: Number, part_throttle_loss: Number) -> Number:
     """I_b = d I/eta, for a regenerating motor d I eta [A]."""
     loss = eta(throttle, part_throttle_loss)
     return throttle * motor_current_a * np.where(np.asarray(motor_current_a) >= 0, 1.0 / loss, loss)
 
 
 def throttle_for(
-    controller_voltage_v: Any,
-    motor_current_a: Any,
-    available_v: Any,
-    pack_resistance_ohm: Any,
-    part_throttle_loss: Any,
-    count: Any = 1,
-) -> Any:
+    controller_voltage_v: Number,
+    motor_current_a: Number,
+    available_v: Number,
+    pack_resistance_ohm: Number,
+    part_throttle_loss: Number,
+    count: Number = 1.0,
+) -> Number:
     """Throttle that puts a voltage behind the controller, in closed form.
 
     With V_c = K w + (R + R_c) I, E' = E - R_b I_acc, A = k E' - count R_b I, B = (1 - k) E' - k V_c:

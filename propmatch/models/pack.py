@@ -13,7 +13,7 @@ import attrs
 import numpy as np
 from numpy.typing import ArrayLike
 
-from propmatch.models.arrays import Floats
+from propmatch.models.arrays import Floats, Number
 
 __all__ = ["CHEMISTRIES", "Chemistry", "pack_resistance_ohm", "resistance_factor", "temperature_factor"]
 
@@ -55,7 +55,7 @@ class Chemistry:
         if not sound:
             raise ValueError(f"chemistry {self.name!r}: charge must rise from 0 to 1 and ocv_v rise with it, finite")
 
-    def cell_ocv_v(self, charge: Any) -> Any:
+    def cell_ocv_v(self, charge: Number) -> Any:
         """Open-circuit voltage of one cell [V] at a charge 0..1; NaN outside."""
         q = np.asarray(charge, dtype=np.float64)
         return np.where((q >= 0) & (q <= 1), np.interp(q, self.charge, self.ocv_v), np.nan)
@@ -90,16 +90,16 @@ CHEMISTRIES: dict[str, Chemistry] = {
 """The built-in chemistries; plugins may add more through the catalogue."""
 
 
-def resistance_factor(charge: Any) -> Any:
+def resistance_factor(charge: Number) -> Number:
     """Cell resistance at a charge over that at full charge, (0.1562 exp(-24.37 s) + 0.07446)/(the same at 1) [-].
 
     1 at full charge, 1.016 at 0.2, 1.18 at 0.1, 3.1 at 0. Shape of Chen and Rincon-Mora (2006).
     """
-    s = np.asarray(charge, dtype=np.float64)
-    return (0.1562 * np.exp(-24.37 * s) + 0.07446) / (0.1562 * np.exp(-24.37) + 0.07446)
+    s: Floats = np.asarray(charge, dtype=np.float64)
+    return np.asarray(0.1562 * np.exp(-24.37 * s) + 0.07446) / (0.1562 * np.exp(-24.37) + 0.07446)
 
 
-def temperature_factor(temperature_c: Any) -> Any:
+def temperature_factor(temperature_c: Number) -> Number:
     """Cell resistance over that at 25 degC: exp(0.025 (25 - T)) [-], -20 to 60 degC.
 
     Assumed: doubles about every 28 K of cooling; common experience with lithium cells, no published source.
@@ -108,6 +108,6 @@ def temperature_factor(temperature_c: Any) -> Any:
     return np.exp(0.025 * (25.0 - np.clip(t, -20.0, 60.0)))
 
 
-def pack_resistance_ohm(cells_ohm: Any, leads_ohm: Any, charge: Any) -> Any:
+def pack_resistance_ohm(cells_ohm: Number, leads_ohm: Number, charge: Number) -> Number:
     """R_b = S/P r_cell factor(charge) + leads [ohm], from that of the cells at full charge and of the leads."""
     return cells_ohm * resistance_factor(charge) + leads_ohm

@@ -136,7 +136,7 @@ class Corners:
         turns = kv / base.motor.kv_rpm_per_v
         lanes = attrs.evolve(
             rewound_lanes(lanes, turns),
-            k=torque_constant(kv),
+            k=np.asarray(torque_constant(kv)),
             k_torque=torque_constant(kv) * (lanes.k_torque / lanes.k),
             resistance_ohm=values["resistance_ohm"],
             capacity_ah=capacity * MAH_AH,

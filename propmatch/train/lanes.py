@@ -53,7 +53,7 @@ class TrainLanes(Trains):
 
     def with_warm_windings(self, above_k: Number) -> "TrainLanes":
         """The same with windings so many kelvin above the temperature of their stated resistance."""
-        return attrs.evolve(self, resistance_ohm=warm_resistance_ohm(self.resistance_ohm, above_k))
+        return attrs.evolve(self, resistance_ohm=np.asarray(warm_resistance_ohm(self.resistance_ohm, above_k)))
 
     def open_circuit_v(self, charge: Floats) -> Floats:
         """E = S ocv(charge) [V] of each lane; NaN outside 0..1."""

@@ -193,7 +193,7 @@ class Screen:
         chemistry = self.shelf.lanes.chemistries[int(column("chemistry")[packs[0]])]
         ohm = pack_resistance_ohm(column("cells_ohm")[packs], column("leads_ohm")[packs], 0.5)
         open_v = float(column("cells")[packs[0]]) * chemistry.cell_ocv_v(0.5)
-        source = line.source(pairs.motors, 1.0, open_v, np.min(ohm), some)
+        source = line.source(pairs.motors, 1.0, open_v, np.asarray(np.min(ohm)), some)
         node = self.tables.node_of(pairs.mass_g[some] + float(np.min(column("pack_g")[packs])))
         out = np.zeros(some.size, dtype=bool)
         for p in propellers:
