@@ -96,7 +96,8 @@ def resistance_factor(charge: Number) -> Number:
     1 at full charge, 1.016 at 0.2, 1.18 at 0.1, 3.1 at 0. Shape of Chen and Rincon-Mora (2006).
     """
     s: Floats = np.asarray(charge, dtype=np.float64)
-    return np.asarray(0.1562 * np.exp(-24.37 * s) + 0.07446) / (0.1562 * np.exp(-24.37) + 0.07446)
+    factor: Floats = (0.1562 * np.exp(-24.37 * s) + 0.07446) / (0.1562 * np.exp(-24.37) + 0.07446)
+    return factor
 
 
 def temperature_factor(temperature_c: Number) -> Number:
