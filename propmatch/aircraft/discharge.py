@@ -137,7 +137,7 @@ class Load:
         b = p.k + p.slope_ohm_s * self.current_a + r * slope
         a = r * bend + p.slope_ohm_s * slope
         x = 2.0 * c / (b + np.sqrt(b * b + 4.0 * a * c))
-        if p.slope_ohm_s.any():
+        if p.sloped:
             cubic = p.slope_ohm_s * bend
             x = x + (c - x * (b + x * (a + x * cubic))) / (b + x * (2.0 * a + 3.0 * x * cubic))
         return np.asarray(self.current_a + x * (slope + x * bend))

@@ -77,6 +77,21 @@ class Motors:
         """g K_t e: torque at the propeller for each ampere above the no-load current [N m/A]."""
         return self.gear_ratio * self.k_torque * self.gear_efficiency
 
+    @cached_property
+    def constant_a(self) -> Floats:
+        """I0 of motors whose no-load current does not depend on speed [A]."""
+        return np.asarray(motor.no_load_current_a(1.0, self.no_load_a, 1.0, 0.0))
+
+    @cached_property
+    def curved(self) -> bool:
+        """Whether the no-load current of some motor depends on speed."""
+        return bool(self.exponent.any())
+
+    @cached_property
+    def sloped(self) -> bool:
+        """Whether the resistance of some motor depends on speed."""
+        return bool(self.slope_ohm_s.any())
+
     def columns(self, at: Pick = EVERY) -> dict[str, Floats]:
         """The columns of some motors by name."""
         return {name: lanes_of(getattr(self, name), at) for name in MOTOR_FIELDS}
@@ -132,11 +147,13 @@ class Supply:
 
 def no_load_a(m: Motors, w: Floats, at: Pick = EVERY) -> Floats:
     """I0 [A] at motor speeds w [rad/s]."""
+    if not m.curved:
+        return lanes_of(m.constant_a, at)
     reference, exponent = lanes_of(m.no_load_a, at), lanes_of(m.exponent, at)
     bent = np.flatnonzero(exponent)
     if bent.size == exponent.size:
         return np.asarray(motor.no_load_current_a(w, reference, lanes_of(m.reference_rad_s, at), exponent))
-    current = np.asarray(motor.no_load_current_a(1.0, reference, 1.0, 0.0))
+    current = lanes_of(m.constant_a, at)
     if bent.size:
         here, amps, speed = (
             np.broadcast_to(x, exponent.shape)[bent] for x in (w, reference, lanes_of(m.reference_rad_s, at))
@@ -148,7 +165,7 @@ def no_load_a(m: Motors, w: Floats, at: Pick = EVERY) -> Floats:
 
 def current_a(m: Motors, torque_nm: Floats, no_load: Floats, at: Pick = EVERY) -> Floats:
     """Motor current [A] for a torque of one propeller."""
-    if not np.any(torque_nm < 0):
+    if not np.fmin.reduce(torque_nm, axis=None, initial=0.0) < 0:
         return np.asarray(torque_nm / lanes_of(m.torque_per_a, at) + no_load)
     k, gear, efficiency = (lanes_of(x, at) for x in (m.k_torque, m.gear_ratio, m.gear_efficiency))
     return np.asarray(motor.current_a(torque_nm, no_load, k, gear, efficiency))
@@ -161,8 +178,7 @@ def shaft_torque_nm(m: Motors, current: Floats, no_load: Floats, at: Pick = EVER
 
 def ohm_at(m: Motors, ohm: Floats, w: Floats, at: Pick = EVERY) -> Floats:
     """A resistance that contains the winding's, at motor speeds: r + b w [ohm]."""
-    slope = lanes_of(m.slope_ohm_s, at)
-    return np.asarray(motor.resistance_at_speed(ohm, slope, w) if slope.any() else ohm)
+    return np.asarray(motor.resistance_at_speed(ohm, lanes_of(m.slope_ohm_s, at), w)) if m.sloped else ohm
 
 
 def behind_v(m: Motors, w: Floats, current: Floats, ohm: Floats, at: Pick = EVERY) -> Floats:
@@ -177,10 +193,10 @@ def left_over_v(m: Motors, volts: Floats, ohm: Floats, w: Floats, current: Float
 
 def speed_at(m: Motors, volts: Floats, ohm: Floats, current: Floats, at: Pick = EVERY) -> Floats:
     """Propeller speed [rad/s] at which a line gives a motor current: (S - r I)/(g (K + b I))."""
-    k, slope, gear = (lanes_of(x, at) for x in (m.k, m.slope_ohm_s, m.gear_ratio))
-    per_speed = k * gear
-    if slope.any():
-        per_speed = per_speed + slope * gear * current
+    gear = lanes_of(m.gear_ratio, at)
+    per_speed = lanes_of(m.k, at) * gear
+    if m.sloped:
+        per_speed = per_speed + lanes_of(m.slope_ohm_s, at) * gear * current
     return np.asarray((volts - ohm * current) / per_speed)
 
 
@@ -243,7 +259,7 @@ class TorqueLine:
         self._motors, self._volts, self._ohm, self._back, self._room = motors, volts, ohm, ohm_back, room
         self._gear = self._product("gear", motors.gear_ratio, motors.k)
         self._gear_torque = self._product("gear torque", motors.gear_ratio, motors.k_torque)
-        self.curved, self.sloped = bool(motors.exponent.any()), bool(motors.slope_ohm_s.any())
+        self.curved, self.sloped = motors.curved, motors.sloped
         self.exponent, self.rise = motors.exponent, np.zeros(1)
         self._driven: Any = np.zeros(1, dtype=bool)
         self._feeding: Any = self._driven
