@@ -131,11 +131,12 @@ class Asked:
         lanes, n = self.lanes, int(np.prod(self.shape))
         if lanes.size == 1:
             lanes = lanes.take(np.zeros(n, dtype=np.intp))
-        numbers, density, sound = (
-            {name: np.broadcast_to(x, (n,)) for name, x in each.items()}
-            for each in (self.numbers, {"": self.density}, {"": self.sound})
-        )
-        return attrs.evolve(self, lanes=lanes, numbers=numbers, density=density[""], sound=sound[""])
+
+        def wide(array: Floats) -> Floats:
+            return np.broadcast_to(array, (n,))
+
+        numbers = {name: wide(x) for name, x in self.numbers.items()}
+        return attrs.evolve(self, lanes=lanes, numbers=numbers, density=wide(self.density), sound=wide(self.sound))
 
     def answer(self, point: OperatingPoint, more: tuple[Assumption, ...] = ()) -> OperatingPoint:
         """A point of these lanes in the shape asked for; scalars become floats, a Status and a Flag."""

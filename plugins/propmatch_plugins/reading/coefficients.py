@@ -22,12 +22,11 @@ import attrs
 import numpy as np
 from numpy.typing import NDArray
 
+from propmatch.models.arrays import Floats
 from propmatch.models.surface import resample
 from propmatch.models.tables import CoefficientTable
 
 __all__ = ["MOST_MOVED", "Changes", "Points", "Sweep", "sweeps_of", "table_of"]
-
-Floats = NDArray[np.float64]
 
 SAME_SPEED = 0.02
 SAME_J = 0.007

@@ -39,7 +39,7 @@ class Threshold:
 class Pairs:
     """Motors with the controllers they go with, (D,) each: what does not depend on the pack.
 
-    The order of ``take`` is that of motor, then controller.
+    In the order of motor, then controller; ``motors`` are their columns, ``numbers`` the names of those that are (D,).
     """
 
     def __init__(self, setting: Setting, shelf: Shelf) -> None:
@@ -100,9 +100,8 @@ class Drives:
         self.pack_g = self.of_pack["pack_g"]
         self.mass_g = pairs.mass_g[some] + self.pack_g
         self.node = tables.node_of(self.mass_g)
-        each = {name: getattr(pairs.motors, name)[some] for name in pairs.numbers}
-        self.motors = attrs.evolve(pairs.motors, **each)
-        self.count, self.accessory_a = self.motors.count, self.motors.accessory_a
+        self.motors = attrs.evolve(pairs.motors, **{name: getattr(pairs.motors, name)[some] for name in pairs.numbers})
+        count, accessory_a = self.motors.count, self.motors.accessory_a
         self.full, self.half = (line.source(self.motors, 1.0, self.open_v(q), self.pack_ohm(q)) for q in (1.0, 0.5))
         e, r = self.full.volts, self.full.ohm
         power = pairs.motor_w[some]
@@ -117,7 +116,7 @@ class Drives:
             "motor_current_static": pairs.motor_a[some],
             "motor_power": power_a,
             "controller_current": pairs.controller_a[some],
-            "pack_burst": (self.of_pack["burst_a"] - self.accessory_a) / self.count,
+            "pack_burst": (self.of_pack["burst_a"] - accessory_a) / count,
         }
         each = {name: np.where(np.isnan(limit), np.inf, limit) for name, limit in each.items()}
         self.limit_a: Floats = np.minimum.reduce(list(each.values()))
@@ -128,12 +127,12 @@ class Drives:
         self.limits["motor_current_flight"] = self.limits["motor_current_static"]
         self.limits["all"] = self.threshold(self.full, self.limit_a, tables)
         self.sustained_a = _BELOW * shelf.column("usable_a")[pack]
-        self.sustained = self.threshold(self.full, (self.sustained_a - self.accessory_a) / self.count, tables)
+        self.sustained = self.threshold(self.full, (self.sustained_a - accessory_a) / count, tables)
         self.voltage: Threshold | None = None
         cutoff = setting.stated.limits.cutoff_cell_v
         if cutoff is not None:
             drop_v = self.open_v(0.5) - self.of_pack["cells"] * cutoff
-            current = (drop_v / np.maximum(self.pack_ohm(0.5), 1e-12) - self.accessory_a) / self.count
+            current = (drop_v / np.maximum(self.pack_ohm(0.5), 1e-12) - accessory_a) / count
             self.voltage = self.threshold(self.half, current, tables)
         at_rest = line.no_load_a(self.motors, np.zeros(self.size))
         self.odd = (e <= _NEARLY * r * at_rest) | (self.half.volts <= _NEARLY * self.half.ohm * at_rest)

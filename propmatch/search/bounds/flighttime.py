@@ -49,7 +49,6 @@ class Packs:
         self.cells = drives.of_pack["cells"][d]
         self.coulombs = 3600.0 * drives.of_pack["capacity_ah"][d]
         self.supply = Supply.of(drives.motors, d)
-        self.accessory_a = self.supply.accessory_a
         self.mean_v = self.cells * mean_ocv_v(drives.chemistry, self.reserve)
 
     def open_v(self, charge: Any) -> Floats:
@@ -392,7 +391,7 @@ class _Bounds:
                 holds &= throttle < 1.0 - _ROUNDING
                 holds &= (e_low - r_low * at_low) / pack.cells > pack.cutoff * (1.0 + _ROUNDING)
                 # at full throttle the pack carries the motor's current, and no throttle exceeds 1
-                carried = np.where(heavier.off, pack.accessory_a, self._drawn(heavier.current, 1.0))
+                carried = np.where(heavier.off, pack.supply.accessory_a, self._drawn(heavier.current, 1.0))
                 low_a, high_a = ends["best full"], np.fmin(at_low, carried)
             for name, current in ends.items():
                 sums[name] = sums[name] + weight * current
