@@ -138,7 +138,7 @@ def train(motor: Constants, ct: float, cp: float) -> PowerTrain:
         pack=Pack(name="p", cells_series=1, capacity_mah=1000, c_rating=50, mass_g=50, chemistry=SUPPLY,
                   cell_resistance_mohm=0.0, lead_resistance_mohm=0.0),
         propeller=Propeller(name="q", diameter_in=DIAMETER_IN, pitch_in=4.0, mass_g=4.0, table=table),
-        accessory_current_a=IDLE_A,
+        radio_current_a=IDLE_A,
     )  # fmt: skip
 
 

@@ -1,7 +1,7 @@
 """Operating points per second: the solver beside what general-purpose libraries offer, in one run, one thread.
 
 Run ``python benchmarks/points.py [--smoke] [--points N] [--seed S]``. Every method solves the same random points
-with the whole physics (gears, no-load exponents, part-throttle loss, several motors on a pack, accessories, pack
+with the whole physics (gears, no-load exponents, part-throttle loss, several motors on a pack, radio and payload, pack
 resistance over charge) and returns speed, motor current and thrust. Power trains and propellers are invented.
 
 Methods: brentq with coefficients from scipy's piecewise polynomials; brentq with everything in plain floats;
@@ -78,7 +78,7 @@ class Catalogue:
         fixed, shared = p.resistance_ohm + p.controller_ohm, p.count * throttle**2 * pack_ohm
         return SpeedProblem(
             **p.columns(),
-            source_v=throttle * (p.open_circuit_v(charge) - pack_ohm * p.accessory_a),
+            source_v=throttle * (p.open_circuit_v(charge) - pack_ohm * p.radio_a),
             resistance_ohm=fixed + shared / eta,
             resistance_back_ohm=fixed + shared * eta,
             which=p.propeller,

@@ -41,7 +41,7 @@ RPM = 60.0 / (2.0 * math.pi)
 G = 9.80665
 NUMBERS = (
     "k", "resistance_ohm", "no_load_a", "controller_ohm", "loss", "cells", "cells_ohm", "leads_ohm", "capacity_ah",
-    "accessory_a", "diameter_m",
+    "radio_a", "diameter_m",
 )  # fmt: skip
 
 
@@ -149,15 +149,15 @@ class Combination:
         self.slow, self.fast = 1.05 * float(s.j_zero_high[which]), 0.95 * float(s.j_zero_low[which])
         self.per_q, self.per_t = loop.rho * d**5 / (8 * math.pi**3), loop.rho * d**4 / (4 * math.pi**2)
         self.motor_w, self.usable_a = float(ratings.motor_w[0]), float(ratings.usable_a[0])
-        burst = float(ratings.burst_a[0]) - p["accessory_a"]
+        burst = float(ratings.burst_a[0]) - p["radio_a"]
         self.current = min(float(ratings.motor_a[0]), float(ratings.controller_a[0]), burst)
         self.climb_a = math.nan
 
     def electric(self, q: float) -> tuple[float, float]:
-        """Voltage behind the accessories and resistance of the pack at a charge."""
+        """Voltage behind the radio and payload and resistance of the pack at a charge."""
         p, (volt, factor) = self.p, self.loop.volts[q]
         ohm = p["cells_ohm"] * factor + p["leads_ohm"]
-        return p["cells"] * volt - ohm * p["accessory_a"], ohm
+        return p["cells"] * volt - ohm * p["radio_a"], ohm
 
     def thrust(self, u: float, v: float) -> float:
         return self.table.ct(u * RPM, 2 * math.pi * v / (u * self.p["diameter_m"])) * self.per_t * u * u
@@ -192,7 +192,7 @@ class Combination:
         u, _ = self.point(0.5, 0.0)
         if self.thrust(u, 0.0) < (self.limits.min_thrust_to_weight or 0.0) * self.weight:
             return False
-        self.climb_a = self.point(1.0, 10.0)[1] + p["accessory_a"]
+        self.climb_a = self.point(1.0, 10.0)[1] + p["radio_a"]
         return self.climb_a * 0.995 <= self.usable_a  # mean over the climb, about
 
     def minutes(self) -> float:
@@ -207,8 +207,8 @@ class Combination:
             a, b = loss * e - ohm * current, (1 - loss) * e - loss * behind
             root = b * b + 4 * a * (1 - loss) * behind
             duty = 2 * (1 - loss) * behind / (b + math.sqrt(root)) if root >= 0 else 2.0
-            drawn = duty * current / (1 - loss * (1 - duty)) + p["accessory_a"] if duty <= 1 else math.inf
-            cell_v = (e + ohm * p["accessory_a"] - ohm * drawn) / p["cells"]
+            drawn = duty * current / (1 - loss * (1 - duty)) + p["radio_a"] if duty <= 1 else math.inf
+            cell_v = (e + ohm * p["radio_a"] - ohm * drawn) / p["cells"]
             if duty > 1 or cell_v < (self.limits.cutoff_cell_v or 0.0):
                 return math.nan
             total += width * 3600 * p["capacity_ah"] / drawn

@@ -26,7 +26,7 @@ class Status(IntEnum):
 
 _MEANING = {
     Status.OK: "solved",
-    Status.OFF: "motor off: only the accessories draw current",
+    Status.OFF: "motor off: only radio and payload draw current",
     Status.BAD_INPUT: "an input of this lane is out of range or not finite",
     Status.CANNOT_TURN: "the voltage does not even cover the no-load current: the motor cannot turn",
     Status.NO_SOLUTION: "no steady speed balances motor and propeller torque here",

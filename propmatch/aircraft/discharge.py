@@ -115,7 +115,7 @@ class Load:
                 throttle = np.full(current.shape, self.throttle)
                 holds = current > -np.inf
             drawn = line.pack_current_a(p, np.maximum(current, 0.0), throttle)
-        pack = np.where(self.running, drawn, p.accessory_a)
+        pack = np.where(self.running, drawn, p.radio_a)
         return Draw(
             pack_current_a=pack,
             cell_voltage_v=(source - battery * pack) / p.cells,

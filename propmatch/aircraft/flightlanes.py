@@ -266,7 +266,7 @@ class _Flight:
         cause = np.take_along_axis(self.cause, first[None, :], axis=0)[0]
         reached = flying & (target <= lowest) & ((lowest > floor) | (len(self.plan.after) == 0))
         self._end(reached, cause, np.where(cause == RESERVE, MIXTURE, first))
-        drained = self.loads[0].train.accessory_a > 0
+        drained = self.loads[0].train.radio_a > 0
         for load in parts:
             drained = drained | load.running
         self.status[flying & ~drained & (self.status == Status.OK)] = Status.BAD_INPUT

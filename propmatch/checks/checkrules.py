@@ -122,11 +122,11 @@ def _phase_currents(lane: Lane) -> Iterable[Input]:
 
 def _motor_off_v(m: TrainStates) -> Floats:
     full = np.ones(m.lanes.size)
-    return m.lanes.open_circuit_v(full) - m.lanes.pack_ohm(full) * m.lanes.accessory_a
+    return m.lanes.open_circuit_v(full) - m.lanes.pack_ohm(full) * m.lanes.radio_a
 
 
 def _servo_heat(m: TrainStates) -> Floats:
-    heat = (_motor_off_v(m) - m.ratings.servo_supply_v) * m.lanes.accessory_a
+    heat = (_motor_off_v(m) - m.ratings.servo_supply_v) * m.lanes.radio_a
     return np.where(m.ratings.servo_supply_linear > 0, heat, 0.0)
 
 

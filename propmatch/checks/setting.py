@@ -138,10 +138,10 @@ class Setting:
 
     @property
     def train_numbers(self) -> TrainNumbers:
-        """Motor count, accessory current and temperature of the cells, the same for every power train."""
+        """Motor count, radio current and temperature of the cells, the same for every power train."""
         return TrainNumbers(
             count=self.variant.motor_count,
-            accessory_current_a=self.variant.accessory_current_a,
+            radio_current_a=self.variant.radio_current_a,
             pack_temperature_c=self.brief.site.pack_temperature_c,
         )
 

@@ -135,7 +135,7 @@ def cap_lanes(
         pack_limit_a=pack_limit,
         motor_current_a=kept(worst),
         pack_current_a=kept(rest.pack_current_a),
-        pack_power_w=kept(rest.electrical_power_w),
+        pack_power_w=kept(rest.pack_power_w),
         thrust_n=kept(rest.thrust_n),
         full_motor_current_a=full_worst,
     )

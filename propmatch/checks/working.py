@@ -134,7 +134,7 @@ SYMBOLS: dict[str, Symbol] = {
         "capacity", "mAh", lambda lane: lane.of(lane.states.lanes.capacity_ah) / MAH_AH, Stated("pack", "capacity_mah")
     ),
     "N_m": Symbol("motors", "", lambda lane: lane.of(lane.states.lanes.count), GIVEN),
-    "I_a": Symbol("receiver, servos and payload", "A", lambda lane: lane.of(lane.states.lanes.accessory_a), GIVEN),
+    "I_a": Symbol("receiver, servos and payload", "A", lambda lane: lane.of(lane.states.lanes.radio_a), GIVEN),
     "m_bare": Symbol("bare mass", "g", lambda lane: lane.states.setting.variant.airframe.bare_mass_g, "brief"),
     "m_motors": Symbol("motors", "g", lambda lane: lane.of(lane.states.ratings.motors_g), Stated("motor", "mass_g")),
     "m_controllers": Symbol(

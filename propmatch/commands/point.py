@@ -55,8 +55,8 @@ def headline_of(train: "PowerTrain", question: "Question", rows: Sequence[Row], 
         return [first + " " + _trend(question, rows, shown)]
     row = rows[0]
     if row["status"] == Status.OFF:
-        return [f"{first} the motor is off; the accessories draw {row['pack_current_a']:.2f} A, "
-                f"{row['electrical_power_w']:.1f} W."]  # fmt: skip
+        return [f"{first} the motor is off; radio and payload draw {row['pack_current_a']:.2f} A, "
+                f"{row['pack_power_w']:.1f} W."]  # fmt: skip
     if row["status"] != Status.OK:
         return [f"{first} no answer. {_why_not(train, question, row, shown)}"]
     if row["motor_current_a"] < 0:
@@ -75,11 +75,11 @@ def headline_of(train: "PowerTrain", question: "Question", rows: Sequence[Row], 
 
 
 def _draw(row: Row) -> str:
-    return f"{row['pack_current_a']:.1f} A and {row['electrical_power_w']:.0f} W"
+    return f"{row['pack_current_a']:.1f} A and {row['pack_power_w']:.0f} W"
 
 
 def _per_watt(row: Row, shown: Shown) -> float | None:
-    power = row["electrical_power_w"]
+    power = row["pack_power_w"]
     return shown.thrust_of(row["thrust_n"]) / power if math.isfinite(power) and power > 0 else None
 
 
@@ -116,9 +116,9 @@ def blocks_of(train: "PowerTrain", question: "Question", rows: Sequence[Row], sh
 def _power_way(train: "PowerTrain", row: Row, shown: Shown) -> list[str]:
     """From the cells to the air: where the power goes."""
     current, volts = row["pack_current_a"], row["pack_voltage_v"]
-    accessories = volts * train.accessory_current_a
+    radio_w = volts * train.radio_current_a
     motor_heat = train.count * row["motor_heat_w"]
-    cells = row["shaft_power_w"] + row["heat_w"] + accessories
+    cells = row["shaft_power_w"] + row["heat_w"] + radio_w
     if not cells > 0:
         return []
     pack_heat = cells - volts * current
@@ -127,7 +127,7 @@ def _power_way(train: "PowerTrain", row: Row, shown: Shown) -> list[str]:
     pieces = [
         ("heat in cells and leads", pack_heat,
          f"sags {open_v - volts:.2f} V to {volts:.2f} V, {row['cell_voltage_v']:.2f} V a cell"),
-        ("receiver, servos, payload", accessories, f"{train.accessory_current_a:.2f} A"),
+        ("receiver, servos, payload", radio_w, f"{train.radio_current_a:.2f} A"),
         ("heat in the controller" + (" and gear" if train.motor.gear_ratio != 1 else ""), between, ""),
         ("heat in the motor" + ("s" if train.count > 1 else ""), motor_heat,
          f"motor efficiency {100 * row['motor_efficiency']:.0f} %"),
@@ -192,7 +192,7 @@ _QUANTITIES = {
         Column(name="throttle", heading="throttle, %", kind="%", digits=0),
         Column(name="pack_current_a", heading="pack current, A"),
         Column(name="motor_current_a", heading="motor current, A"),
-        Column(name="electrical_power_w", heading="power from the pack, W", digits=0),
+        Column(name="pack_power_w", heading="power from the pack, W", digits=0),
         Column(name="motor_heat_w", heading="heat in one motor, W"),
         Column(name="rpm", heading="propeller rpm", digits=0),
         Column(name="cell_voltage_v", heading="volts a cell under load", digits=2),
@@ -204,14 +204,14 @@ _QUANTITIES = {
 def _quantities(question: "Question") -> list[Column]:
     """The quantities that answer the question, each a line of the sweep."""
     if question.thrust_n is not None:
-        names = ["throttle", "pack_current_a", "motor_current_a", "electrical_power_w", "motor_heat_w"]
+        names = ["throttle", "pack_current_a", "motor_current_a", "pack_power_w", "motor_heat_w"]
         names += ["system_efficiency"] if question.airspeed_m_s[-1] else []
     elif question.swept == "airspeed_m_s":
-        names = ["thrust_n", "rpm", "motor_current_a", "electrical_power_w", "system_efficiency"]
+        names = ["thrust_n", "rpm", "motor_current_a", "pack_power_w", "system_efficiency"]
     elif question.swept == "charge":
         names = ["thrust_n", "rpm", "motor_current_a", "pack_current_a", "cell_voltage_v"]
     else:
-        names = ["thrust_n", "motor_current_a", "pack_current_a", "electrical_power_w", "motor_heat_w", "rpm"]
+        names = ["thrust_n", "motor_current_a", "pack_current_a", "pack_power_w", "motor_heat_w", "rpm"]
     return [_QUANTITIES[name] for name in names]
 
 

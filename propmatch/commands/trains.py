@@ -31,10 +31,10 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 
 def train_options(function: F) -> F:
-    """--motor, --listing, --propeller, --pack, --controller, --motors, --accessories, --pack-temperature."""
+    """--motor, --listing, --propeller, --pack, --controller, --motors, --radio-current, --pack-temperature."""
     for option in (
         click.option("--pack-temperature", metavar="DEGC", help="Temperature of the cells.  [default: near 25]"),
-        click.option("--accessories", metavar="A", help="Current of receiver, servos and payload.  [default: 0.2A]"),
+        click.option("--radio-current", metavar="A", help="Current of receiver, servos and payload.  [default: 0.2A]"),
         click.option("--motors", metavar="N", help="Equal sets of motor, controller, propeller.  [default: 1]"),
         click.option("--controller", metavar="PART", help='Id, or typed: "20A", "20A 18g r=5mohm".'),
         click.option("--pack", metavar="PART", help='Id, or typed: "2S 450mAh 35C", "3S2P 5Ah 390g cell=9mohm".'),
@@ -126,7 +126,7 @@ def choose_train(
 
 
 _SIZED = re.compile(r"[\d.]+[x×][\d.]+(?:[x×]\d+)?", re.IGNORECASE)
-TRAIN_OPTIONS = ("motor", "listing", "propeller", "pack", "controller", "motors", "accessories", "pack_temperature")
+TRAIN_OPTIONS = ("motor", "listing", "propeller", "pack", "controller", "motors", "radio_current", "pack_temperature")
 """Parameters that ``train_options`` adds."""
 
 
@@ -191,7 +191,7 @@ def _chemistry_faults(stock: LazyCatalogue, name: str) -> list[Fault]:
     return [Fault("--pack", "chemistry", name, "nobody knows these cells", hint)]
 
 
-_NUMBERS = {"motors": "count", "accessories": "accessory_current_a", "pack_temperature": "pack_temperature_c"}
+_NUMBERS = {"motors": "count", "radio_current": "radio_current_a", "pack_temperature": "pack_temperature_c"}
 """Parameters that are numbers, and the field of ``PowerTrain`` each stands for."""
 
 
@@ -240,7 +240,7 @@ def train_data(train: "PowerTrain") -> dict[str, Any]:
     return {
         **{name: {"id": part.id, "name": part.name, "source": part.source} for name, part in parts.items()},
         "count": train.count,
-        "accessory_current_a": train.accessory_current_a,
+        "radio_current_a": train.radio_current_a,
     }
 
 

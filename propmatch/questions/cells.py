@@ -187,7 +187,7 @@ class CellCase:
     motor_rpm: float = _further("", lambda w: w.fresh.motor_rpm)
     motor_current_a: float = number("motor A", lambda w: w.fresh.motor_current_a, place=5)
     pack_current_a: float = number("pack A (wattmeter)", lambda w: w.fresh.pack_current_a, place=6)
-    pack_power_w: float = _further("pack W (wattmeter)", lambda w: w.fresh.electrical_power_w, digits=0, place=7)
+    pack_power_w: float = _further("pack W (wattmeter)", lambda w: w.fresh.pack_power_w, digits=0, place=7)
     motor_heat_w: float = _further("heat in one motor W", lambda w: w.fresh.motor_heat_w, place=8)
     heat_w: float = _further("heat in all W", lambda w: w.fresh.heat_w, place=9)
     level_airspeed_m_s: float = _further(

@@ -277,7 +277,7 @@ def _result(
         design_motor_current_a=float(middle.motor_current_a[0]),
         pack_current_a=_range(fresh.pack_current_a),
         design_pack_current_a=float(middle.pack_current_a[0]),
-        pack_power_w=_range(fresh.electrical_power_w),
+        pack_power_w=_range(fresh.pack_power_w),
         controller_a=float(np.fmin(motor_a, r.controller_limit_a(setting.full_throttle_seconds)[0])),
         motor_a=float(np.fmin(motor_a, r.motor_limit_a(setting.full_throttle_seconds)[0])),
         motor_w=float(np.fmin(motor_w, r.motor_w[0])),

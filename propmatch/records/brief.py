@@ -59,7 +59,7 @@ CL_MAX = 1.1
 CD0 = 0.05
 OSWALD = 0.8
 INSTALLED_THRUST = 1.0
-ACCESSORY_CURRENT_A = 0.2
+RADIO_CURRENT_A = 0.2
 RESERVE_CHARGE = 0.2
 CUTOFF_CELL_V = 3.3
 ALTITUDE_M = 0.0
@@ -132,7 +132,7 @@ class ResolvedVariant:
     target_mass_g : float or None
         Limit of the all-up mass; None when the brief has none.
     motor_count : int
-    accessory_current_a : float
+    radio_current_a : float
     filament_factor : float
         Mass of the printed structure over the mass as sliced.
     assumptions : tuple of Assumption
@@ -143,7 +143,7 @@ class ResolvedVariant:
     airframe: Airframe
     target_mass_g: float | None
     motor_count: int
-    accessory_current_a: float
+    radio_current_a: float
     filament_factor: float = 1.0
     assumptions: tuple[Assumption, ...] = ()
 
@@ -184,7 +184,7 @@ def _resolved(brief: Brief, variant: Variant | None, common: tuple[Assumption, .
         airframe=airframe,
         target_mass_g=_either(variant, brief.aircraft, "target_mass_g"),
         motor_count=_either(variant, brief.aircraft, "motor_count"),
-        accessory_current_a=_either(variant, brief.aircraft, "accessory_current_a"),
+        radio_current_a=_either(variant, brief.aircraft, "radio_current_a"),
         filament_factor=filament_factor(_filament(variant)),
         assumptions=tuple(each for each in common if each.field not in overridden) + made + _spread(brief, variant),
     )
@@ -225,14 +225,14 @@ def _filament(variant: Variant | None) -> float | str:
 
 @completed.register
 def _completed_brief(brief: Brief) -> tuple[Brief, tuple[Assumption, ...]]:
-    """Fill wing, drag, site, reserve, cut-off, accessory current, phases and preference where the brief is silent.
+    """Fill wing, drag, site, reserve, cut-off, radio current, phases and preference where the brief is silent.
 
     Limits stay open where the brief has none: what nobody asked for is not judged; only a least static thrust stands in
     where neither thrust nor climb is asked for. ``cd0`` in words stays words.
     """
     made: list[Assumption] = []
     wing = _completed_wing(brief, made)
-    aircraft = _completed_section(brief.aircraft, "aircraft", made, accessory_current_a=_ACCESSORY)
+    aircraft = _completed_section(brief.aircraft, "aircraft", made, radio_current_a=_RADIO)
     limits = _completed_section(brief.limits, "limits", made, reserve_charge=_RESERVE, cutoff_cell_v=_CUTOFF)
     if limits.min_climb_m_s is None:
         limits = _completed_section(limits, "limits", made, min_thrust_to_weight=_THRUST)
@@ -252,7 +252,7 @@ def _completed_brief(brief: Brief) -> tuple[Brief, tuple[Assumption, ...]]:
     return filled, tuple(made)
 
 
-_ACCESSORY = (ACCESSORY_CURRENT_A, f"receiver and servos draw {ACCESSORY_CURRENT_A:g} A; {PRACTICE}")
+_RADIO = (RADIO_CURRENT_A, f"receiver and servos draw {RADIO_CURRENT_A:g} A; {PRACTICE}")
 _RESERVE = (RESERVE_CHARGE, f"the flight ends with {RESERVE_CHARGE:.0%} of the charge left; {PRACTICE}")
 _CUTOFF = (CUTOFF_CELL_V, f"the flight ends when a cell falls to {CUTOFF_CELL_V:g} V under load; {PRACTICE}")
 _THRUST = (

@@ -75,7 +75,7 @@ class Source:
     """Where a record comes from."""
 
     text: str = text(doc="where the numbers come from: data sheet, shop listing, bench test, dataset")
-    kind: str = choice(("measured", "data sheet", "predicted", "assumed"), doc="how they were found")
+    kind: str = choice(("measured", "data sheet", "label", "predicted", "assumed"), doc="how they were found")
     uncertainty: float | None = number(
         ge=0, le=1, default=None, doc="relative standard uncertainty of the main numbers"
     )
@@ -256,7 +256,7 @@ class TrainNumbers(TypedDict, total=False):
     """What a power train is besides its four parts, as keywords of ``PowerTrain``."""
 
     count: int
-    accessory_current_a: float
+    radio_current_a: float
     pack_temperature_c: float | None
 
 
@@ -269,7 +269,7 @@ class PowerTrain:
     pack: Pack = one(Pack, doc="feeds all sets")
     controller: Controller = one(Controller, doc="of each set")
     count: int = integer(ge=1, le=12, default=1, doc="motors on the pack")
-    accessory_current_a: float = number(
+    radio_current_a: float = number(
         "A", ge=0, le=50, default=0.2, doc="receiver, servos and payload, drawn from the pack"
     )
     pack_temperature_c: float | None = number(
@@ -289,7 +289,7 @@ class PowerTrain:
         """All but the parts."""
         return TrainNumbers(
             count=self.count,
-            accessory_current_a=self.accessory_current_a,
+            radio_current_a=self.radio_current_a,
             pack_temperature_c=self.pack_temperature_c,
         )
 

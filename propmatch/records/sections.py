@@ -40,7 +40,7 @@ class Aircraft:
     )
     target_mass_g: float | None = number("g", ge=1, le=50000, default=None, doc="limit of the all-up mass")
     motor_count: int = integer(ge=1, le=12, default=1, doc="equal motors on one pack")
-    accessory_current_a: float | None = number(
+    radio_current_a: float | None = number(
         "A", ge=0, le=50, default=None, doc="receiver, servos and payload, drawn from the pack"
     )
 
@@ -84,7 +84,7 @@ class Variant(Wing):
     )
     target_mass_g: float | None = number("g", ge=1, le=50000, default=None, doc="limit of the all-up mass")
     motor_count: int | None = integer(ge=1, le=12, default=None, doc="equal motors on one pack")
-    accessory_current_a: float | None = number(
+    radio_current_a: float | None = number(
         "A", ge=0, le=50, default=None, doc="receiver, servos and payload, drawn from the pack"
     )
 

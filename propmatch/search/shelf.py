@@ -28,14 +28,14 @@ KIND_FIELDS: dict[str, tuple[str, ...]] = {
         "servo_supply_linear", "servo_supply_v", "controller_cells_least", "controller_cells_most",
     ),
     "pack": (
-        "cells", "cells_ohm", "leads_ohm", "capacity_ah", "chemistry", "count", "accessory_a", "pack_g", "usable_a",
+        "cells", "cells_ohm", "leads_ohm", "capacity_ah", "chemistry", "count", "radio_a", "pack_g", "usable_a",
         "burst_a",
     ),
     "propeller": (
         "propeller", "diameter_m", "pitch_in", "propellers_g", "max_rpm", "max_rpm_stated", "diameter_in",
     ),
 }  # fmt: skip
-"""Which part brings which field of ``TrainLanes`` and ``RatingLanes``; count and accessories ride with the pack."""
+"""Which part brings which field of ``TrainLanes`` and ``RatingLanes``; count and radio ride with the pack."""
 
 _PACK_FIELDS = KIND_FIELDS["pack"]
 _KIND_OF = {field: kind for kind, fields in KIND_FIELDS.items() for field in fields}
@@ -48,7 +48,7 @@ class Shelf:
     Attributes
     ----------
     motors, controllers, packs, propellers : tuples of parts
-    like : a power train with what is the same for every combination: count, accessory current, pack temperature
+    like : a power train with what is the same for every combination: count, radio current, pack temperature
     lanes, ratings : columns; the first ``len(motors)`` values of a motor's field belong to the motors, and so on
     assumptions : estimates made for any of the parts
     """
@@ -122,9 +122,9 @@ class Shelf:
         return self.like.count
 
     @property
-    def accessory_current_a(self) -> float:
+    def radio_current_a(self) -> float:
         """Drawn from the pack beside the motors."""
-        return self.like.accessory_current_a
+        return self.like.radio_current_a
 
     @property
     def kinds(self) -> dict[str, tuple[Part, ...]]:

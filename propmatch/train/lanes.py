@@ -124,7 +124,7 @@ def train_lanes(trains: Sequence[PowerTrain]) -> tuple[TrainLanes, tuple[Assumpt
                 **propeller_numbers(complete(train.propeller)),
                 "chemistry": chemistries[id(chemistry)],
                 "count": train.count,
-                "accessory_a": train.accessory_current_a,
+                "radio_a": train.radio_current_a,
                 "propeller": surfaces[id(table)],
             }
         )

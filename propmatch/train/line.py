@@ -107,14 +107,14 @@ class Trains(Motors):
     Attributes
     ----------
     resistance_ohm : winding; controller_ohm : series resistance
-    loss : part_throttle_loss; count : motors on the pack; accessory_a : receiver, servos and payload
+    loss : part_throttle_loss; count : motors on the pack; radio_a : receiver, servos and payload
     """
 
     resistance_ohm: Floats
     controller_ohm: Floats
     loss: Floats
     count: Floats
-    accessory_a: Floats
+    radio_a: Floats
 
 
 class Supplies(Protocol):
@@ -125,7 +125,7 @@ class Supplies(Protocol):
     @property
     def count(self) -> Floats: ...
     @property
-    def accessory_a(self) -> Floats: ...
+    def radio_a(self) -> Floats: ...
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -134,12 +134,12 @@ class Supply:
 
     loss: Floats
     count: Floats
-    accessory_a: Floats
+    radio_a: Floats
 
     @classmethod
     def of(cls, p: Supplies, at: Pick) -> "Supply":
         """The lanes of an index."""
-        return cls(loss=lanes_of(p.loss, at), count=lanes_of(p.count, at), accessory_a=lanes_of(p.accessory_a, at))
+        return cls(loss=lanes_of(p.loss, at), count=lanes_of(p.count, at), radio_a=lanes_of(p.radio_a, at))
 
 
 # ---------------------------------------------------------------- motors
@@ -219,24 +219,22 @@ def fixed_ohm(p: Trains, at: Pick = EVERY) -> Floats:
 
 def source(p: Trains, throttle: Number, open_v: Floats, pack_ohm: Floats, at: Pick = EVERY) -> Source:
     """What pack and controller put before the motors at a throttle, from E [V] and R_b [ohm]."""
-    loss, count, accessory = (lanes_of(x, at) for x in (p.loss, p.count, p.accessory_a))
+    loss, count, radio = (lanes_of(x, at) for x in (p.loss, p.count, p.radio_a))
     eta = controller.eta(throttle, loss)
     fixed, shared = fixed_ohm(p, at), count * throttle * throttle * pack_ohm
-    return Source(
-        volts=throttle * (open_v - pack_ohm * accessory), ohm=fixed + shared / eta, ohm_back=fixed + shared * eta
-    )
+    return Source(volts=throttle * (open_v - pack_ohm * radio), ohm=fixed + shared / eta, ohm_back=fixed + shared * eta)
 
 
 def held_throttle(p: Supplies, behind: Floats, current: Floats, open_v: Floats, pack_ohm: Floats) -> Floats:
     """Throttle that puts a voltage behind the controller (:func:`propmatch.models.controller.throttle_for`)."""
-    available = open_v - pack_ohm * p.accessory_a
+    available = open_v - pack_ohm * p.radio_a
     return np.asarray(controller.throttle_for(behind, current, available, pack_ohm, p.loss, p.count))
 
 
 def pack_current_a(p: Supplies, current: Floats, throttle: Number) -> Floats:
-    """Pack current of all motors and the accessories [A] for the current of each motor."""
+    """Pack current of all motors and the radio and payload [A] for the current of each motor."""
     per_motor = controller.pack_current_per_motor_a(current, throttle, p.loss)
-    return np.asarray(p.count * per_motor + p.accessory_a)
+    return np.asarray(p.count * per_motor + p.radio_a)
 
 
 # ---------------------------------------------------------------- the same as torque over propeller speed, in place

@@ -38,10 +38,10 @@ class OperatingPoint:
     motor_current_a, motor_voltage_v, motor_heat_w : I, V_m = K w + R(w) I, V_m I less shaft power
     throttle : duty 0..1, not stick position
     pack_current_a, pack_voltage_v, cell_voltage_v : terminal values
-    electrical_power_w : pack voltage x pack current [W]
+    pack_power_w : pack voltage x pack current [W]
     heat_w : everything lost, pack included, so that E I_pack = shaft_power_w + heat_w + V_t I_acc
     motor_efficiency, propeller_efficiency : shaft/electrical and thrust power/shaft
-    system_efficiency : thrust power over electrical_power_w
+    system_efficiency : thrust power over pack_power_w
     tip_mach : helical; pitch_speed_m_s : rpm x pitch
     status : Status (array of its values); flags : Flag (likewise)
     assumptions : estimates that stand in for numbers nobody stated
@@ -60,7 +60,7 @@ class OperatingPoint:
     pack_current_a: Any
     pack_voltage_v: Any
     cell_voltage_v: Any
-    electrical_power_w: Any
+    pack_power_w: Any
     heat_w: Any
     motor_efficiency: Any
     propeller_efficiency: Any
@@ -152,7 +152,7 @@ def point_fields(
     ohm = line.ohm_at(p, p.resistance_ohm, w)
     winding = ohm * current**2
     per_motor = controller.pack_current_per_motor_a(current, throttle, p.loss)
-    pack_current = p.count * per_motor + p.accessory_a
+    pack_current = p.count * per_motor + p.radio_a
     pack_v = open_v - pack_ohm * pack_current
     gear_loss = p.k * current * w - idle - torque * u
     chopper = pack_v * (per_motor - throttle * current)
@@ -184,7 +184,7 @@ def point_fields(
         "pack_current_a": pack_current,
         "pack_voltage_v": pack_v,
         "cell_voltage_v": pack_v / p.cells,
-        "electrical_power_w": electrical,
+        "pack_power_w": electrical,
         "heat_w": p.count * lost + pack_ohm * pack_current**2,
         "motor_efficiency": motor.efficiency(w, current, no_load, p.k, ohm, p.k_torque),
         "propeller_efficiency": propeller.efficiency(thrust, airspeed, shaft),
@@ -195,7 +195,7 @@ def point_fields(
     off, failed = status == Status.OFF, status > Status.OFF
     if off.any():
         flags[off] = 0
-        stopped: dict[str, Any] = {"advance_ratio": np.nan, "motor_heat_w": 0.0, "heat_w": pack_ohm * p.accessory_a**2}
+        stopped: dict[str, Any] = {"advance_ratio": np.nan, "motor_heat_w": 0.0, "heat_w": pack_ohm * p.radio_a**2}
         fields |= {name: np.where(off, value, fields[name]) for name, value in stopped.items()}
     if failed.any():
         flags[failed] = 0

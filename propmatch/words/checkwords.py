@@ -67,7 +67,7 @@ def parts_text(train: "PowerTrain", *, pack: bool = True) -> str:
 
 
 def fewer_amps(motors: int, motor_current_a: float, pack_current_a: float) -> str:
-    """``, fewer amps than the motor carries``, where the pack gives fewer: accessories come on top."""
+    """``, fewer amps than the motor carries``, where the pack gives fewer: radio and payload come on top."""
     if pack_current_a >= motors * motor_current_a:
         return ""
     return f", fewer amps than the {'motor carries' if motors == 1 else f'{motors} motors carry together'}"

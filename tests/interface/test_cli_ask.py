@@ -62,7 +62,7 @@ def test_several_limits_at_once(run):
     [
         ((), "fewer amps than the motor carries; thrust"),
         (("--motors", "2"), "fewer amps than the 2 motors carry together; thrust"),
-        (("--accessories", "9A"), "W; thrust"),  # a wattmeter then shows more than the motor carries
+        (("--radio-current", "9A"), "W; thrust"),  # a wattmeter then shows more than the motor carries
     ],
 )
 def test_the_wattmeter_beside_the_motor_current_at_a_cap(run, more, said):

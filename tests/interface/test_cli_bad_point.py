@@ -50,7 +50,7 @@ def words_of(**changes):
         ({"hold": "-5gf"}, ["--hold", "at least 0"]),
         ({"altitude": "90000"}, ["--altitude", "at most 6000"]),
         ({"motors": "1.5"}, ["--motors", "whole number"]),
-        ({"accessories": "x"}, ["--accessories", "number"]),
+        ({"radio-current": "x"}, ["--radio-current", "number"]),
         ({"throttle": "0.2,0.3", "charge": "0.5,1"}, ["only one option may have several"]),
         ({"throttle": "0.5", "hold": "100gf"}, ["leave out --throttle"]),
         ({"listing": "1500kV 28g 7.4V 8A 6x4"}, ["leave out --motor"]),
@@ -95,7 +95,7 @@ def test_a_propeller_without_a_table_and_nobody_to_predict_one(run, monkeypatch)
 def test_throttle_zero_is_a_motor_that_is_off(run):
     done = run("point", *words_of(throttle="0"))
     assert done.exit_code == 0
-    assert "the motor is off; the accessories draw 0.20 A" in " ".join(done.out.split())
+    assert "the motor is off; radio and payload draw 0.20 A" in " ".join(done.out.split())
 
 
 def test_a_thrust_the_pack_cannot_hold(run):

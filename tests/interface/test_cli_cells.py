@@ -35,7 +35,7 @@ def test_rows_are_the_librarys_own(run):
     ran = run("cells", "wetland_logger", *TRAIN, "--json")
     document = ran.document
     assert document["command"] == "cells"
-    train = train_of_ids(LazyCatalogue(None, False), TRAIN[1], count=1, accessory_current_a=0.2)
+    train = train_of_ids(LazyCatalogue(None, False), TRAIN[1], count=1, radio_current_a=0.2)
     import propmatch_datasets
 
     brief = load_brief(propmatch_datasets.path("briefs/wetland_logger.toml"))

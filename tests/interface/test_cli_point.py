@@ -69,12 +69,12 @@ def test_conditions_reach_the_solver(run, train):
     assert_same(row, solve(train, airspeed_m_s=10.0, charge=0.5, throttle=0.8, air=air))
 
 
-def test_two_motors_accessories_and_a_cold_pack_reach_the_solver(run, train):
+def test_two_motors_radio_current_and_a_cold_pack_reach_the_solver(run, train):
     import attrs
 
-    words = ("--motors", "2", "--accessories", "1.5A", "--pack-temperature", "5")
+    words = ("--motors", "2", "--radio-current", "1.5A", "--pack-temperature", "5")
     (row,) = run("point", *PARTS, *words, "--json").document["rows"]
-    two = attrs.evolve(train, count=2, accessory_current_a=1.5, pack_temperature_c=5.0)
+    two = attrs.evolve(train, count=2, radio_current_a=1.5, pack_temperature_c=5.0)
     assert_same(row, solve(two))
 
 
@@ -173,7 +173,7 @@ def test_a_listing_row_comes_out_again(run):
     """The row's volts and amps at the controller are reproduced: the pack is stiff and sits at the row's voltage."""
     words = ("--listing", "1500kV 28g 7.4V 6.0A 6x4 i0=0.7", "--propeller", "6x4", "--controller", "20A r=8mohm")
     pack = ("--pack", "2S 90000mAh 30C 4000g cell=0 leads=0")
-    rows = run("point", *words, *pack, "--accessories", "0", "--charge", "0..1/201", "--json").document["rows"]
+    rows = run("point", *words, *pack, "--radio-current", "0", "--charge", "0..1/201", "--json").document["rows"]
     near = min(rows, key=lambda row: abs(row["pack_voltage_v"] - 7.4))
     assert near["pack_voltage_v"] == pytest.approx(7.4, abs=0.02)
     assert near["pack_current_a"] == pytest.approx(6.0, rel=0.01)

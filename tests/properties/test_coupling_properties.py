@@ -57,7 +57,7 @@ def trains(draw: st.DrawFn, *, one_rpm: bool = False) -> PowerTrain:
         },
         controller={"resistance_mohm": draw(number(0.0, 20.0)), "part_throttle_loss": draw(number(0.0, 0.45))},
         count=draw(st.integers(1, 4)),
-        accessory_current_a=draw(number(0.0, 1.5)),
+        radio_current_a=draw(number(0.0, 1.5)),
     )
 
 
@@ -70,11 +70,11 @@ def open_circuit_v(train: PowerTrain, charge: float) -> float:
 
 
 def power_left(train: PowerTrain, point: OperatingPoint, charge: float) -> float:
-    """E I_pack less shaft power, heat and accessories, relative to all that flows."""
+    """E I_pack less shaft power, heat and radio and payload, relative to all that flows."""
     given_w = open_circuit_v(train, charge) * point.pack_current_a
-    accessory_w = point.pack_voltage_v * train.accessory_current_a
-    flows = abs(given_w) + abs(point.shaft_power_w) + abs(point.heat_w) + accessory_w
-    return abs(given_w - point.shaft_power_w - point.heat_w - accessory_w) / flows
+    radio_w = point.pack_voltage_v * train.radio_current_a
+    flows = abs(given_w) + abs(point.shaft_power_w) + abs(point.heat_w) + radio_w
+    return abs(given_w - point.shaft_power_w - point.heat_w - radio_w) / flows
 
 
 @given(trains(), throttles, charges, speeds)
@@ -191,7 +191,7 @@ def test_static_thrust_rises_with_throttle_while_the_pack_holds_half_its_voltage
     factor = (0.1562 * math.exp(-24.37 * charge) + 0.07446) / (0.1562 * math.exp(-24.37) + 0.07446)
     resistance = 1e-3 * pack.cells_series / pack.cells_parallel * pack.cell_resistance_mohm * factor
     resistance += 1e-3 * pack.lead_resistance_mohm
-    available = open_circuit_v(train, charge) - resistance * train.accessory_current_a
+    available = open_circuit_v(train, charge) - resistance * train.radio_current_a
     holds = (found.status == Status.OK) & (found.pack_voltage_v > 0.5 * available)
     rising = np.diff(found.thrust_n)
     assert np.all(rising[holds[1:] & holds[:-1]] > 0)
@@ -201,7 +201,7 @@ MUTANTS = {
     "gear loss the wrong way round": {"gear_efficiency": lambda e: 1 / e},
     "part-throttle loss forgotten": {"loss": lambda k: 0.0},
     "one motor on the pack instead of three": {"count": lambda n: 1},
-    "accessories forgotten": {"accessory_a": lambda a: 0.0},
+    "radio and payload forgotten": {"radio_a": lambda a: 0.0},
     "controller resistance forgotten": {"controller_ohm": lambda r: 0.0},
     "no-load current constant": {"exponent": lambda x: 0.0},
 }
@@ -213,7 +213,7 @@ def test_a_changed_equation_would_be_seen(name: str) -> None:
     numbers = {
         "kv_rpm_per_v": 2800.0, "resistance_ohm": 0.12, "no_load_a": 0.6, "no_load_v": 8.0, "exponent": 0.7,
         "gear": 2.0, "gear_efficiency": 0.9, "controller_ohm": 0.006, "loss": 0.1, "pack_ohm": 0.034, "open_v": 8.4,
-        "accessory_a": 0.5, "count": 3, "diameter_m": 0.1778, "density": 1.2, "throttle": 0.7,
+        "radio_a": 0.5, "count": 3, "diameter_m": 0.1778, "density": 1.2, "throttle": 0.7,
         "ct": lambda r, j: 0.11, "cp": lambda r, j: 0.048,
     }  # fmt: skip
     for term, change in MUTANTS.get(name, {}).items():
@@ -222,7 +222,7 @@ def test_a_changed_equation_would_be_seen(name: str) -> None:
         motor={"kv_rpm_per_v": 2800.0, "no_load_exponent": 0.7, "gear_ratio": 2.0, "gear_efficiency": 0.9},
         propeller={"table": smooth_table()},
         count=3,
-        accessory_current_a=0.5,
+        radio_current_a=0.5,
     )
     point = solve(train, throttle=0.7, air=Air(density_kg_m3=1.2))
     expected = Chain(**numbers).speed(100.0, 2000.0) * 30 / math.pi
@@ -235,4 +235,4 @@ def test_at_part_throttle_a_motor_carries_more_than_it_draws(train: PowerTrain, 
     """I > I_b = d I/(1 - k (1 - d)) for every d < 1: what the texts about a throttle cap say."""
     point = solve(train, throttle=throttle)
     if point.status is Status.OK:
-        assert point.motor_current_a > (point.pack_current_a - train.accessory_current_a) / train.count
+        assert point.motor_current_a > (point.pack_current_a - train.radio_current_a) / train.count

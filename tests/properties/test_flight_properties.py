@@ -50,8 +50,8 @@ def test_a_higher_cut_off_never_flies_longer(first, second, speed):
 
 
 @given(first=st.floats(0.0, 2.0), second=st.floats(0.0, 2.0))
-def test_more_accessory_current_never_flies_longer(first, second):
-    few, many = (minutes(train=simple_train(accessory_current_a=a)) for a in sorted((first, second)))
+def test_more_radio_current_never_flies_longer(first, second):
+    few, many = (minutes(train=simple_train(radio_current_a=a)) for a in sorted((first, second)))
     assert many <= few * SLACK
 
 

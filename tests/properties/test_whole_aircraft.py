@@ -86,10 +86,10 @@ def test_a_lower_limit_never_asks_for_more(seed: int, one: float, other: float) 
     if np.all(np.isfinite(caps.throttle)):
         assert caps.throttle[0] <= caps.throttle[1] + 1e-9
         assert np.all(caps.motor_current_a <= limits * (1 + 1e-6))
-        # the pack shows no more than the motors carry and the accessories take, divided by the loss
+        # the pack shows no more than the motors carry and the radio and payload take, divided by the loss
         bound = (train.count * caps.motor_current_a * caps.throttle) / (
             1 - train.controller.part_throttle_loss * (1 - caps.throttle)
-        ) + train.accessory_current_a
+        ) + train.radio_current_a
         assert caps.pack_current_a == pytest.approx(bound, rel=1e-6)
     sizes = largest_propeller(train, limits).diameter_in
     if np.all(np.isfinite(sizes)):
@@ -97,11 +97,11 @@ def test_a_lower_limit_never_asks_for_more(seed: int, one: float, other: float) 
 
 
 @given(st.floats(0.0, 1.5), st.floats(0.0, 1.5))
-def test_more_accessories_never_fly_longer(one: float, other: float) -> None:
+def test_more_radio_current_never_flies_longer(one: float, other: float) -> None:
     low, high = sorted((one, other))
     brief = small_brief()
     setting = settings(brief)[0]
-    trains = [replace(small_train(), accessory_current_a=each) for each in (low, high)]
+    trains = [replace(small_train(), radio_current_a=each) for each in (low, high)]
     minutes = judged_trains(setting, trains)[0]["flight_time"].value
     assert minutes[1] <= minutes[0] * (1 + 1e-9)
 

@@ -62,7 +62,7 @@ def bench_train(*, open_v: float, pack_ohm: float, table: Any, diameter_in: floa
             "lead_resistance_mohm": 0.0,
         },
         controller={"resistance_mohm": 0.0},
-        accessory_current_a=0.0,
+        radio_current_a=0.0,
     )
 
 
@@ -270,6 +270,6 @@ def test_drive_efficiency_falls_at_part_throttle() -> None:
     )
     throttle = np.linspace(0.2, 1.0, 81)
     point = solve(train, throttle=throttle)
-    relative = (point.shaft_power_w / point.electrical_power_w) / (point.shaft_power_w / point.electrical_power_w)[-1]
+    relative = (point.shaft_power_w / point.pack_power_w) / (point.shaft_power_w / point.pack_power_w)[-1]
     half = np.interp(0.5, point.rpm / point.rpm[-1], relative)
     assert 0.5 < half < 0.95

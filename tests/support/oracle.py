@@ -29,7 +29,7 @@ class Chain:
         loss: float = 0.0,
         pack_ohm: float = 0.0,
         open_v: float,
-        accessory_a: float = 0.0,
+        radio_a: float = 0.0,
         count: int = 1,
         diameter_m: float,
         density: float = 1.225,
@@ -64,7 +64,7 @@ class Chain:
         current = self.motor_current(u)
         eta = 1.0 - self.loss * (1.0 - self.throttle)
         drawn = self.throttle * current / eta if current >= 0 else self.throttle * current * eta
-        pack_current = self.count * drawn + self.accessory_a
+        pack_current = self.count * drawn + self.radio_a
         terminal = self.open_v - self.pack_ohm * pack_current
         motor_side = self.throttle * terminal - self.controller_ohm * current
         return motor_side - self.resistance_ohm * current - self.k * self.gear * u

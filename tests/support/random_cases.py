@@ -130,7 +130,7 @@ def random_brief(rng: np.random.Generator) -> Brief:
     return Brief(
         aircraft=Aircraft(
             name="invented", bare_mass_g=bare, target_mass_g=maybe(0.7, 1.3 * bare, 2.2 * bare),
-            motor_count=int(rng.choice([1, 1, 2])), accessory_current_a=float(rng.choice([0.0, 0.2, 0.8])),
+            motor_count=int(rng.choice([1, 1, 2])), radio_current_a=float(rng.choice([0.0, 0.2, 0.8])),
         ),
         wing=Wing(area_dm2=span * span / 7.0 / 1e4, span_mm=span, cd0=float(rng.uniform(0.03, 0.07)), cl_max=1.1),
         limits=Limits(

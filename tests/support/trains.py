@@ -129,7 +129,7 @@ def simple_train(
 
 
 def random_train(rng: np.random.Generator, table: CoefficientTable | None = None) -> PowerTrain:
-    """A plausible train with gear, no-load exponent, loss, count and accessories anywhere in their ranges."""
+    """A plausible train with gear, no-load exponent, loss, count and radio and payload anywhere in their ranges."""
     kv = float(np.exp(rng.uniform(np.log(700), np.log(3200))))
     diameter = float(np.clip(9000.0 / kv + rng.normal(0, 1.0), 3.0, 12.0))
     exponent = float(rng.choice([0.0, 0.0, 0.5, 1.0, rng.uniform(0, 1.5)]))
@@ -164,5 +164,5 @@ def random_train(rng: np.random.Generator, table: CoefficientTable | None = None
             "part_throttle_loss": float(rng.choice([0.0, rng.uniform(0, 0.3)])),
         },
         count=count,
-        accessory_current_a=float(rng.uniform(0, 1.0)),
+        radio_current_a=float(rng.uniform(0, 1.0)),
     )

@@ -44,7 +44,7 @@ def bench(**changes):
         "propeller": {"table": constant_table(ct=CT, cp=CP), "diameter_in": 7.0, "pitch_in": 4.9},
         "controller": simple_controller(resistance_mohm=0.0, part_throttle_loss=LOSS),
         "pack": pack,
-        "accessory_current_a": 0.0,
+        "radio_current_a": 0.0,
     }
     return small_train(**values | changes)
 

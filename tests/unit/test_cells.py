@@ -123,7 +123,7 @@ def test_three_cells_raise_what_everybody_knows_they_raise(comparison):
 def test_heat_of_a_linear_servo_supply_by_hand(catalogue):
     # (3 x 4.20 V - 0.5 A x R_pack - 5 V) x 0.5 A, R_pack = 3 x 12/0.85 mohm + 6 mohm leads
     linear = simple_controller(servo_supply="linear")
-    found = compare_cells(small_brief(), catalogue, train=small_train(controller=linear, accessory_current_a=0.5))
+    found = compare_cells(small_brief(), catalogue, train=small_train(controller=linear, radio_current_a=0.5))
     case = found.case(3, basis="same capacity")
     ohm = 1e-3 * (3 * 12 / 0.85 + 6)
     assert case.servo_supply_heat_w == pytest.approx((3 * 4.2 - 0.5 * ohm - 5.0) * 0.5, rel=2e-3)
@@ -245,13 +245,13 @@ def test_two_motors_a_gear_and_parallel_cells_go_through(catalogue):
     geared = simple_motor(kv_rpm_per_v=2800.0, gear_ratio=2.0, gear_efficiency=0.95, resistance_ohm=0.06)
     pack = lawful_pack(2, 1700.0, cells_parallel=2)
     brief = small_brief(('name = "test bird"', 'name = "test bird"\nmotor_count = 2'), ("460", "700"))
-    train = replace(small_train(motor=geared, pack=pack), count=2, accessory_current_a=0.6)
+    train = replace(small_train(motor=geared, pack=pack), count=2, radio_current_a=0.6)
     found = compare_cells(brief, catalogue, train=train)
     case = found.case(2)
     assert case.motor_rpm == pytest.approx(2 * case.rpm)
     assert case.pack_current_a == pytest.approx(2 * case.motor_current_a + 0.6)
     assert case.all_up_mass_g == pytest.approx(265 + 2 * (28 + 12 + 6) + pack.mass_g)
-    one = solve(replace(train, count=1, accessory_current_a=0.6), air=settings(brief)[0].air)
+    one = solve(replace(train, count=1, radio_current_a=0.6), air=settings(brief)[0].air)
     assert 1.5 * one.thrust_n < case.thrust_n < 2 * one.thrust_n
     scaled = found.packs["same capacity", 3]
     assert scaled.pack.cells_parallel == 2 or scaled.origin == "catalogue"

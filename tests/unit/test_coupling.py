@@ -40,7 +40,7 @@ def chain_of(
         loss=controller.part_throttle_loss,
         pack_ohm=pack.cells_series / pack.cells_parallel * cell + 1e-3 * pack.lead_resistance_mohm,
         open_v=pack.cells_series * float(np.interp(charge, OCV_NODES, OCV_V)),
-        accessory_a=train.accessory_current_a,
+        radio_a=train.radio_current_a,
         count=train.count,
         diameter_m=0.0254 * train.propeller.diameter_in,
         density=density,
@@ -206,14 +206,14 @@ def test_a_throttle_too_small_for_the_no_load_current() -> None:
 
 
 def test_motor_off() -> None:
-    train = simple_train(accessory_current_a=0.5)
+    train = simple_train(radio_current_a=0.5)
     point = solve(train, throttle=0.0, charge=1.0, airspeed_m_s=9.0)
     pack_ohm = 2 * 0.014 + 0.006
     assert point.status is Status.OFF
     assert (point.rpm, point.thrust_n, point.shaft_power_w, point.motor_current_a, point.motor_heat_w) == (0,) * 5
     assert point.pack_current_a == 0.5
     assert point.pack_voltage_v == pytest.approx(8.4 - pack_ohm * 0.5, rel=1e-14)
-    assert point.electrical_power_w == pytest.approx(point.pack_voltage_v * 0.5, rel=1e-14)
+    assert point.pack_power_w == pytest.approx(point.pack_voltage_v * 0.5, rel=1e-14)
     assert point.heat_w == pytest.approx(pack_ohm * 0.25, rel=1e-14)
     assert math.isnan(point.motor_efficiency)
     assert math.isnan(point.advance_ratio)
@@ -272,7 +272,7 @@ def test_the_balance_is_kept_to_the_promise() -> None:
             point = solve(train, airspeed_m_s=speed, throttle=throttle, charge=0.7)
             assert point.status is Status.OK
             chain = chain_of(train, airspeed=speed, throttle=throttle, charge=0.7)
-            available = chain.open_v - chain.pack_ohm * chain.accessory_a
+            available = chain.open_v - chain.pack_ohm * chain.radio_a
             assert abs(chain.voltage_left(point.rpm * math.pi / 30)) <= 1e-10 * throttle * available
 
 

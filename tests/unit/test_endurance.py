@@ -183,7 +183,7 @@ def test_a_fine_repetition_becomes_the_mixture():
 
 
 def test_motor_off_is_arithmetic():
-    # 0.2 A of accessories from 0.85 A h down to 0.2: 0.8 x 0.85/0.2 h = 204 min.
+    # 0.2 A of radio and payload from 0.85 A h down to 0.2: 0.8 x 0.85/0.2 h = 204 min.
     found = flight_time(TRAIN, FRAME, MASS, [Phase(name="soar", throttle=0.0, share=1.0)])
     assert found.minutes == pytest.approx(204.0, rel=1e-12)
     assert found.average_current_a == pytest.approx(0.2, rel=1e-12)
@@ -222,7 +222,7 @@ def test_what_cannot_be_flown_at_all():
     slow = flight_time(TRAIN, FRAME, MASS, [CLIMB, Phase(name="too slow", airspeed_m_s=5.0, share=1.0)])
     assert (slow.ended_by, slow.ended_in, slow.status) == (None, None, Status.BELOW_STALL)
     assert np.isnan(slow.minutes)
-    idle = flight_time(simple_train(accessory_current_a=0.0), FRAME, MASS, [GLIDE])
+    idle = flight_time(simple_train(radio_current_a=0.0), FRAME, MASS, [GLIDE])
     assert idle.status is Status.BAD_INPUT
     assert np.isnan(idle.minutes)
     weak = flight_time(TRAIN, FRAME, MASS, [Phase(name="idle", throttle=0.004, share=1.0)])

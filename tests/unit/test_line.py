@@ -111,7 +111,7 @@ def voltage_left(p, w: float, throttle: float, charge: float) -> tuple[float, fl
     pack = p.pack_ohm(np.array([charge]))[0]
     eta = 1.0 - p.loss[0] * (1.0 - throttle)
     ohm = p.resistance_ohm[0] + p.controller_ohm[0] + p.slope_ohm_s[0] * w + p.count[0] * throttle**2 * pack / eta
-    source = throttle * (p.open_circuit_v(np.array([charge]))[0] - pack * p.accessory_a[0])
+    source = throttle * (p.open_circuit_v(np.array([charge]))[0] - pack * p.radio_a[0])
     return source - p.k[0] * w - ohm * current, current
 
 
@@ -136,7 +136,7 @@ def test_energy_closes_with_unequal_constants_and_a_rising_resistance() -> None:
     throttle, charge = np.linspace(0.3, 1.0, 6), np.linspace(0.1, 1.0, 6)
     point = solve_lanes(p, np.full(6, 5.0), throttle, charge, RHO, SOUND)
     given = p.open_circuit_v(charge) * point.pack_current_a
-    taken = point.shaft_power_w + point.heat_w + point.pack_voltage_v * p.accessory_a
+    taken = point.shaft_power_w + point.heat_w + point.pack_voltage_v * p.radio_a
     assert given == pytest.approx(taken, rel=1e-12)
     shaft = p.k_torque * (point.motor_current_a - p.no_load_a) * point.motor_rpm * 2.0 * math.pi / 60.0
     assert point.motor_voltage_v * point.motor_current_a - shaft == pytest.approx(point.motor_heat_w, rel=1e-10)

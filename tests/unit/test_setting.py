@@ -196,13 +196,13 @@ def test_a_phase_without_airspeed_flies_at_one_multiple_of_the_stall_speed():
 
 def test_four_parts_become_a_train_as_the_variant_flies_them():
     brief = small_brief(
-        ('bare_mass_g = 330', 'bare_mass_g = 330\nmotor_count = 2\naccessory_current_a = 0.7'),
+        ('bare_mass_g = 330', 'bare_mass_g = 330\nmotor_count = 2\nradio_current_a = 0.7'),
         ("temperature_c = 18", "temperature_c = 18\npack_temperature_c = 5"),
     )  # fmt: skip
     parts = small_train()
     one, two = (s.train(parts.motor, parts.controller, parts.pack, parts.propeller) for s in settings(brief))
-    assert (one.count, one.accessory_current_a, one.pack_temperature_c) == (1, 0.2, 5.0)
-    assert (two.count, two.accessory_current_a, two.pack_temperature_c) == (2, 0.7, 5.0)
+    assert (one.count, one.radio_current_a, one.pack_temperature_c) == (1, 0.2, 5.0)
+    assert (two.count, two.radio_current_a, two.pack_temperature_c) == (2, 0.7, 5.0)
     assert (two.motor, two.controller, two.pack, two.propeller) == (
         parts.motor, parts.controller, parts.pack, parts.propeller,
     )  # fmt: skip

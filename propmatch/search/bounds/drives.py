@@ -52,7 +52,7 @@ class Pairs:
         self.most = np.minimum(self._motor("motor_cells_most"), self._controller("controller_cells_most"))
         numbers = {name: self._motor(name) for name in (*MOTOR_FIELDS, "resistance_ohm")}
         numbers |= {name: self._controller(name) for name in ("controller_ohm", "loss")}
-        same = {"count": np.array([float(shelf.count)]), "accessory_a": np.array([float(shelf.accessory_current_a)])}
+        same = {"count": np.array([float(shelf.count)]), "radio_a": np.array([float(shelf.radio_current_a)])}
         self.motors, self.numbers = Trains(**numbers, **same), tuple(numbers)
         seconds = setting.full_throttle_seconds
         ratings = shelf.ratings_of(self.motor, self.controller)
@@ -101,7 +101,7 @@ class Drives:
         self.mass_g = pairs.mass_g[some] + self.pack_g
         self.node = tables.node_of(self.mass_g)
         self.motors = attrs.evolve(pairs.motors, **{name: getattr(pairs.motors, name)[some] for name in pairs.numbers})
-        count, accessory_a = self.motors.count, self.motors.accessory_a
+        count, radio_a = self.motors.count, self.motors.radio_a
         self.full, self.half = (line.source(self.motors, 1.0, self.open_v(q), self.pack_ohm(q)) for q in (1.0, 0.5))
         e, r = self.full.volts, self.full.ohm
         power = pairs.motor_w[some]
@@ -116,7 +116,7 @@ class Drives:
             "motor_current_static": pairs.motor_a[some],
             "motor_power": power_a,
             "controller_current": pairs.controller_a[some],
-            "pack_burst": (self.of_pack["burst_a"] - accessory_a) / count,
+            "pack_burst": (self.of_pack["burst_a"] - radio_a) / count,
         }
         each = {name: np.where(np.isnan(limit), np.inf, limit) for name, limit in each.items()}
         self.limit_a: Floats = np.minimum.reduce(list(each.values()))
@@ -127,12 +127,12 @@ class Drives:
         self.limits["motor_current_flight"] = self.limits["motor_current_static"]
         self.limits["all"] = self.threshold(self.full, self.limit_a, tables)
         self.sustained_a = _BELOW * shelf.column("usable_a")[pack]
-        self.sustained = self.threshold(self.full, (self.sustained_a - accessory_a) / count, tables)
+        self.sustained = self.threshold(self.full, (self.sustained_a - radio_a) / count, tables)
         self.voltage: Threshold | None = None
         cutoff = setting.stated.limits.cutoff_cell_v
         if cutoff is not None:
             drop_v = self.open_v(0.5) - self.of_pack["cells"] * cutoff
-            current = (drop_v / np.maximum(self.pack_ohm(0.5), 1e-12) - accessory_a) / count
+            current = (drop_v / np.maximum(self.pack_ohm(0.5), 1e-12) - radio_a) / count
             self.voltage = self.threshold(self.half, current, tables)
         at_rest = line.no_load_a(self.motors, np.zeros(self.size))
         self.odd = (e <= _NEARLY * r * at_rest) | (self.half.volts <= _NEARLY * self.half.ohm * at_rest)

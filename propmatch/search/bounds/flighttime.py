@@ -1,7 +1,7 @@
 """Bounds of flight time and of the hungriest phase's mean current, for many combinations, without flying them.
 
 At a held thrust the pack current of one motor is I_b with E' = R_b count I_b + V_c/d and 1/d = (y count I - k)/
-((1 - k) count) for y = 1/I_b: E' is convex in y, so y is concave and rising in E'. Adding the accessories, or mixing
+((1 - k) count) for y = 1/I_b: E' is convex in y, so y is concave and rising in E'. Adding radio current, or mixing
 phases by share, keeps 1/I concave. Charge by charge E is linear within the segments of its curve, so the mean of 1/I
 over the discharge lies below 1/I at the mean of E' (Jensen) and above the chord between the ends. R_b rises as charge
 falls: the upper bound takes it at full, the lower one at the reserve. Current rises with mass: the nodes below and
@@ -73,7 +73,7 @@ class Held:
         """Pack current and throttle; NaN where it cannot be held."""
         d = line.held_throttle(self.supply, self.behind, self.current, open_v, ohm)
         current = line.pack_current_a(self.supply, self.current, d)
-        return np.where(self.off, self.supply.accessory_a, current), np.where(self.off, 0.0, d)
+        return np.where(self.off, self.supply.radio_a, current), np.where(self.off, 0.0, d)
 
 
 _SLACK = 1e-3
@@ -391,7 +391,7 @@ class _Bounds:
                 holds &= throttle < 1.0 - _ROUNDING
                 holds &= (e_low - r_low * at_low) / pack.cells > pack.cutoff * (1.0 + _ROUNDING)
                 # at full throttle the pack carries the motor's current, and no throttle exceeds 1
-                carried = np.where(heavier.off, pack.supply.accessory_a, self._drawn(heavier.current, 1.0))
+                carried = np.where(heavier.off, pack.supply.radio_a, self._drawn(heavier.current, 1.0))
                 low_a, high_a = ends["best full"], np.fmin(at_low, carried)
             for name, current in ends.items():
                 sums[name] = sums[name] + weight * current

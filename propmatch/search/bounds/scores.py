@@ -137,7 +137,7 @@ def _minutes(screen: Screen, packs: Index, propellers: Index, drive_g: Floats) -
     tables, shelf, phases = screen.tables, screen.shelf, screen.setting.phases
     shape = (packs.size, propellers.size)
     node = tables.node_of(np.where(np.isfinite(drive_g), drive_g, tables.mass_start_g))
-    accessory = shelf.column("accessory_a")[packs][:, None]
+    radio = shelf.column("radio_a")[packs][:, None]
     mean_v, full_v = (np.array([screen.volts(int(k))[i] for k in packs])[:, None] for i in (0, 1))
     reserve = screen.setting.brief.limits.reserve_charge or 0.0
     coulombs = 3600.0 * shelf.column("capacity_ah")[packs][:, None] * (1.0 - reserve)
@@ -147,7 +147,7 @@ def _minutes(screen: Screen, packs: Index, propellers: Index, drive_g: Floats) -
     flies, current, unknown = np.ones(shape, dtype=bool), np.zeros(shape), np.zeros(shape, dtype=bool)
     volts = mean_v if shared else full_v
     for phase, table in zip(phases, tables.held, strict=True):
-        least = np.broadcast_to(accessory, shape)
+        least = np.broadcast_to(radio, shape)
         if table is not None:
             at = (propellers[None, :], node[:, None])
             kind = table.kind[at]
