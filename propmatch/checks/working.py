@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 from propmatch.aircraft.polar import drag_n
 from propmatch.checks.formula import symbols_of
 from propmatch.checks.states import Field, State, StatePoint, TrainStates
-from propmatch.units import GRAM_KG, MAH_AH
+from propmatch.models.motor import resistance_at_speed
+from propmatch.units import GRAM_KG, MAH_AH, RPM_RAD_S
 
 __all__ = ["GIVEN", "Input", "Lane", "Stated", "Symbol", "Working", "working"]
 
@@ -40,6 +41,13 @@ class Lane:
     def point(self, field: str) -> float:
         """A field of the operating point."""
         return np.nan if self.at is None else self.of(getattr(self.at.point, field))
+
+    @property
+    def motor_ohm(self) -> float:
+        """Resistance of the motor at the speed of the operating point [ohm]."""
+        lanes = self.states.lanes
+        speed = self.point("motor_rpm") * RPM_RAD_S
+        return float(resistance_at_speed(self.of(lanes.resistance_ohm), self.of(lanes.slope_ohm_s), speed))
 
     @property
     def airspeed(self) -> float:
@@ -112,7 +120,7 @@ SYMBOLS: dict[str, Symbol] = {
         Stated("motor", "kv_rpm_per_v"),
     ),
     "R": Symbol(
-        "winding resistance", "ohm", lambda lane: lane.of(lane.states.lanes.resistance_ohm),
+        "resistance of the motor at this speed", "ohm", lambda lane: lane.motor_ohm,
         Stated("motor", "resistance_ohm"),
     ),
     "g": Symbol(

@@ -115,6 +115,8 @@ def blocks_of(train: "PowerTrain", question: "Question", rows: Sequence[Row], sh
 
 def _power_way(train: "PowerTrain", row: Row, shown: Shown) -> list[str]:
     """From the cells to the air: where the power goes."""
+    from propmatch.records.estimates import completed
+
     current, volts = row["pack_current_a"], row["pack_voltage_v"]
     radio_w = volts * train.radio_current_a
     motor_heat = train.count * row["motor_heat_w"]
@@ -123,14 +125,17 @@ def _power_way(train: "PowerTrain", row: Row, shown: Shown) -> list[str]:
         return []
     pack_heat = cells - volts * current
     between = row["heat_w"] - pack_heat - motor_heat
+    inside = completed(train.motor)[0].controller_included  # what is in the motor's resistance cannot be told apart
+    motor = ("motors" if train.count > 1 else "motor") + (", controller and leads" if inside else "")
     open_v = cells / current
     pieces = [
         ("heat in cells and leads", pack_heat,
          f"sags {open_v - volts:.2f} V to {volts:.2f} V, {row['cell_voltage_v']:.2f} V a cell"),
         ("receiver, servos, payload", radio_w, f"{train.radio_current_a:.2f} A"),
-        ("heat in the controller" + (" and gear" if train.motor.gear_ratio != 1 else ""), between, ""),
-        ("heat in the motor" + ("s" if train.count > 1 else ""), motor_heat,
-         f"motor efficiency {100 * row['motor_efficiency']:.0f} %"),
+        (("part-throttle loss" if inside else "heat in the controller")
+         + (" and gear" if train.motor.gear_ratio != 1 else ""), between, ""),
+        (f"heat in {motor}", motor_heat,
+         f"{'with the controller, ' if inside else ''}motor efficiency {100 * row['motor_efficiency']:.0f} %"),
         ("to the propeller" + ("s" if train.count > 1 else ""), row["shaft_power_w"],
          f"{1e3 * row['torque_nm']:.1f} mN m" + (" each" if train.count > 1 else "")),
     ]  # fmt: skip

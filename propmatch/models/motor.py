@@ -39,10 +39,14 @@ def torque_constant(kv_rpm_per_v: Number) -> Number:
 
 
 def reference_speed_rad_s(
-    k: Number, resistance_ohm: Number, no_load_current_a: Number, no_load_voltage_v: Number
+    k: Number,
+    resistance_ohm: Number,
+    no_load_current_a: Number,
+    no_load_voltage_v: Number,
+    slope_ohm_s: Number = 0.0,
 ) -> Number:
-    """Speed at which the no-load current was read, wref = (V0 - R I0)/K [rad/s]."""
-    return (no_load_voltage_v - resistance_ohm * no_load_current_a) / k
+    """Speed at which the no-load current was read, wref = (V0 - R I0)/(K + b I0) [rad/s]."""
+    return (no_load_voltage_v - resistance_ohm * no_load_current_a) / (k + slope_ohm_s * no_load_current_a)
 
 
 def no_load_ratio(speed_ratio: Number, exponent: Number) -> Number:

@@ -16,6 +16,7 @@ from propmatch.models.tables import CoefficientTable
 from propmatch.records.fields import (
     Rule,
     choice,
+    flag,
     instance,
     integer,
     not_below,
@@ -109,10 +110,19 @@ class Motor:
     kv_kind: str = choice(
         ("effective", "label"),
         default="effective",
-        doc="effective: found by measuring under load; label: printed on the motor, 3 to 15 % high",
+        doc="effective: found by measuring under load; label: printed on the motor or listed, usually high",
     )
     resistance_ohm: float | None = number(
-        "ohm", ge=0, le=10, default=None, doc="winding resistance between two leads, warm"
+        "ohm", ge=0, le=10, default=None, doc="resistance between two leads, warm and near standstill"
+    )
+    controller_included: bool = flag(
+        default=False, doc="the resistance was found under load, with controller and leads in it"
+    )
+    resistance_slope_ohm_s: float | None = number(
+        "ohm s", ge=0, le=0.1, default=None, doc="rise of the resistance with speed in rad/s: drop of commutation"
+    )
+    torque_constant_ratio: float | None = number(
+        ge=0.5, le=1.5, default=None, doc="torque constant over speed constant, in N m/A over V s/rad"
     )
     no_load_current_a: float | None = number("A", ge=0, le=50, default=None, doc="current without propeller")
     no_load_voltage_v: float | None = number(
@@ -143,7 +153,7 @@ class Controller:
     resistance_mohm: float | None = number("mohm", ge=0, le=500, default=None, doc="switches and leads")
     burst_current_a: float | None = number("A", ge=0.05, le=1000, default=None, doc="short current limit")
     burst_seconds: float | None = number("s", ge=0.1, le=600, default=None, doc="how long the short limit holds")
-    part_throttle_loss: float = number(ge=0, lt=0.5, default=0.10, doc="k in efficiency = 1 - k (1 - throttle)")
+    part_throttle_loss: float | None = number(ge=0, lt=0.5, default=None, doc="k in efficiency = 1 - k (1 - throttle)")
     servo_supply: str = choice(
         ("none", "linear", "switching"), default="none", doc="how the receiver and servos are fed"
     )

@@ -29,8 +29,8 @@ _SIZE = re.compile(r"([\d.]+)[x×]([\d.]+)(?:[x×](\d+))?", re.IGNORECASE)
 
 _SHORT: dict[type, dict[str, str]] = {
     Motor: {"kv": "kv_rpm_per_v", "mass": "mass_g", "m": "mass_g", "r": "resistance_ohm", "rm": "resistance_ohm",
-            "i0": "no_load_current_a", "v0": "no_load_voltage_v", "max": "max_current_a", "gear": "gear_ratio",
-            "power": "max_power_w"},
+            "resist": "resistance_ohm", "resistance": "resistance_ohm", "i0": "no_load_current_a",
+            "v0": "no_load_voltage_v", "max": "max_current_a", "gear": "gear_ratio", "power": "max_power_w"},
     Controller: {"r": "resistance_mohm", "loss": "part_throttle_loss", "max": "max_current_a"},
     Pack: {"s": "cells_series", "p": "cells_parallel", "cell": "cell_resistance_mohm", "ri": "cell_resistance_mohm",
            "leads": "lead_resistance_mohm", "c": "c_rating", "burst": "burst_c_rating"},
@@ -51,15 +51,15 @@ _BARE_UNIT: dict[type, dict[str, str]] = {
 """What a number with this unit means when no key is given."""
 
 _EXAMPLE: dict[type, str] = {
-    Motor: '"1500kV label 28g" or "kv=1500 mass=28g r=80mohm i0=0.9A"',
+    Motor: '"1500kV 28g" or "kv=1500 measured mass=28g r=80mohm i0=0.9A"',
     Controller: '"20A" or "20A 18g r=5mohm"',
     Pack: '"2S 450mAh 35C" or "3S2P 5000mAh 28g cell=18mohm"',
     Propeller: '"6x4", "6x4x3" for three blades, or "6x4 thin 3.5g"',
     ListingRow: '"1500kV 28g 7.4V 8.5A 7x4 320gf"',
 }
 
-_TYPED = Source(text="typed in", kind="data sheet")
-_MEASURED = Source(text="typed in, kV called effective", kind="measured")
+_TYPED = Source(text="typed in", kind="label")
+_MEASURED = Source(text="typed in, kV called measured", kind="measured")
 _PACK_G_PER_WH = 7.5
 _PACK_C = 25.0
 _CONTROLLER_G_PER_A = 0.9
@@ -124,6 +124,8 @@ def read_part(cls: type, text: str, where: str) -> TypedPart:
             if key in values and values[key] != value:
                 faults.append(Fault(where, key, value, f"given twice, {values[key]} before"))
             values[key] = value
+    if cls is Motor:
+        values.setdefault("kv_kind", "label")
     assumed = {} if faults else _filled(cls, values)
     complete = {"name": " ".join(words) or text, **{key: each.value for key, each in assumed.items()}, **values}
     part, wrong = build(cls, {key: value for key, value in complete.items() if key in rules}, where)
@@ -165,6 +167,8 @@ def _read_word(cls: type, rules: Mapping[str, Declared], word: str) -> dict[str,
         return _read_size(word, *size.groups())
     if quantity := _QUANTITY.fullmatch(word):
         return _read_quantity(cls, rules, word, *quantity.groups())
+    if "kv_kind" in rules and word.lower() == "measured":
+        return {"kv_kind": "effective"}
     options = {option: name for name, rule in rules.items() for option in rule.options if rule.kind == "choice"}
     if cls is Pack:
         options |= dict.fromkeys(("lipo", "lihv", "liion"), "chemistry")

@@ -20,11 +20,11 @@ __all__ = ["KIND_FIELDS", "Shelf"]
 
 KIND_FIELDS: dict[str, tuple[str, ...]] = {
     "motor": (
-        *MOTOR_FIELDS, "resistance_ohm", "motors_g", "motor_a", "motor_burst_a", "motor_burst_s", "motor_w",
-        "motor_cells_least", "motor_cells_most",
+        *MOTOR_FIELDS, "resistance_ohm", "alone", "usual_loss", "motors_g", "motor_a", "motor_burst_a",
+        "motor_burst_s", "motor_w", "motor_cells_least", "motor_cells_most",
     ),
     "controller": (
-        "controller_ohm", "loss", "controllers_g", "controller_a", "controller_burst_a", "controller_burst_s",
+        "switch_ohm", "stated_loss", "controllers_g", "controller_a", "controller_burst_a", "controller_burst_s",
         "servo_supply_linear", "servo_supply_v", "controller_cells_least", "controller_cells_most",
     ),
     "pack": (

@@ -10,7 +10,13 @@ from propmatch.models import pack as battery
 from propmatch.models.arrays import Floats, Index, Number, Pick
 from propmatch.models.motor import reference_speed_rad_s, torque_constant, warm_resistance_ohm
 from propmatch.models.surface import Surfaces, stack_surfaces
-from propmatch.records.estimates import Assumption, completed
+from propmatch.records.estimates import (
+    Assumption,
+    beyond_law,
+    completed,
+    completed_drive,
+    usual_part_throttle_loss,
+)
 from propmatch.records.parts import PowerTrain
 from propmatch.train.line import Trains
 from propmatch.units import INCH_M, MAH_AH, MILLIOHM_OHM
@@ -93,18 +99,19 @@ def train_lanes(trains: Sequence[PowerTrain]) -> tuple[TrainLanes, tuple[Assumpt
     without = sorted({t.propeller.name for t in trains if t.propeller.table is None})
     if without:
         raise ValueError(f"propeller without a coefficient table: {', '.join(without)}")
-    done: dict[int, Any] = {}
+    done: dict[tuple[int, ...], Any] = {}
     surfaces: dict[int, int] = {}
     chemistries: dict[int, int] = {}
     assumptions: dict[Assumption, None] = {}
     found: list[Surfaces] = []
     kinds: list[battery.Chemistry] = []
 
-    def complete(part: Any) -> Any:
-        if id(part) not in done:
-            done[id(part)], made = completed(part)
-            assumptions.update(dict.fromkeys(made))
-        return done[id(part)]
+    def once(make: Any, *parts: Any) -> Any:
+        key = tuple(map(id, parts))
+        if key not in done:
+            done[key] = make(*parts)
+            assumptions.update(dict.fromkeys(done[key][-1]))
+        return done[key]
 
     rows = []
     for train in trains:
@@ -116,12 +123,14 @@ def train_lanes(trains: Sequence[PowerTrain]) -> tuple[TrainLanes, tuple[Assumpt
         if id(chemistry) not in chemistries:
             chemistries[id(chemistry)] = len(kinds)
             kinds.append(chemistry)
+        motor, _, of_drive = once(completed_drive, train.motor, train.controller)
+        assumptions.update(dict.fromkeys(beyond_law(of_drive, train.pack)))
         rows.append(
             {
-                **motor_numbers(complete(train.motor)),
-                **controller_numbers(complete(train.controller)),
-                **pack_numbers(complete(train.pack), train.pack_temperature_c),
-                **propeller_numbers(complete(train.propeller)),
+                **motor_numbers(motor),
+                **controller_numbers(train.controller),
+                **pack_numbers(once(completed, train.pack)[0], train.pack_temperature_c),
+                **propeller_numbers(once(completed, train.propeller)[0]),
                 "chemistry": chemistries[id(chemistry)],
                 "count": train.count,
                 "radio_a": train.radio_current_a,
@@ -141,16 +150,18 @@ def train_lanes(trains: Sequence[PowerTrain]) -> tuple[TrainLanes, tuple[Assumpt
 def motor_numbers(motor: Any) -> dict[str, float]:
     """The columns that a completed motor fills."""
     k = float(torque_constant(motor.kv_rpm_per_v))
+    slope = motor.resistance_slope_ohm_s or 0.0
     reference = 1.0
     if motor.no_load_exponent:
-        reference = float(
-            reference_speed_rad_s(k, motor.resistance_ohm, motor.no_load_current_a, motor.no_load_voltage_v)
-        )
+        idle = motor.no_load_current_a
+        reference = float(reference_speed_rad_s(k, motor.resistance_ohm, idle, motor.no_load_voltage_v, slope))
     return {
         "k": k,
-        "k_torque": k,
+        "k_torque": k * (motor.torque_constant_ratio or 1.0),
         "resistance_ohm": motor.resistance_ohm,
-        "slope_ohm_s": 0.0,
+        "alone": float(not motor.controller_included),
+        "usual_loss": usual_part_throttle_loss(motor.mass_g).value,
+        "slope_ohm_s": slope,
         "no_load_a": motor.no_load_current_a,
         "reference_rad_s": reference,
         "exponent": motor.no_load_exponent,
@@ -160,10 +171,11 @@ def motor_numbers(motor: Any) -> dict[str, float]:
 
 
 def controller_numbers(controller: Any) -> dict[str, float]:
-    """The columns that a completed controller fills."""
+    """The columns that a controller fills; its part-throttle loss is NaN where it states none."""
+    full, _ = completed(controller)
     return {
-        "controller_ohm": controller.resistance_mohm * MILLIOHM_OHM,
-        "loss": controller.part_throttle_loss,
+        "switch_ohm": full.resistance_mohm * MILLIOHM_OHM,
+        "stated_loss": np.nan if controller.part_throttle_loss is None else controller.part_throttle_loss,
     }
 
 

@@ -106,15 +106,29 @@ class Trains(Motors):
 
     Attributes
     ----------
-    resistance_ohm : winding; controller_ohm : series resistance
-    loss : part_throttle_loss; count : motors on the pack; radio_a : receiver, servos and payload
+    resistance_ohm : of the motor; alone : 0 where it was found or estimated with the controller in it, else 1
+    usual_loss : part_throttle_loss of a controller for such a motor that states none
+    switch_ohm : series resistance of the controller by itself; stated_loss : its part_throttle_loss, NaN if not stated
+    count : motors on the pack; radio_a : receiver, servos and payload
     """
 
     resistance_ohm: Floats
-    controller_ohm: Floats
-    loss: Floats
+    alone: Floats
+    usual_loss: Floats
+    switch_ohm: Floats
+    stated_loss: Floats
     count: Floats
     radio_a: Floats
+
+    @cached_property
+    def controller_ohm(self) -> Floats:
+        """R_c that comes on top of the motor's resistance [ohm]."""
+        return self.alone * self.switch_ohm
+
+    @cached_property
+    def loss(self) -> Floats:
+        """part_throttle_loss: stated, or usual for such a motor."""
+        return np.where(np.isnan(self.stated_loss), self.usual_loss, self.stated_loss)
 
 
 class Supplies(Protocol):

@@ -44,6 +44,7 @@ def rewound(motor: Motor, kv_rpm_per_v: float) -> Motor:
         name=f"{motor.name} wound for kV {kv_rpm_per_v:.0f}",
         kv_rpm_per_v=kv_rpm_per_v,
         resistance_ohm=full.resistance_ohm / ratio**2,
+        resistance_slope_ohm_s=(full.resistance_slope_ohm_s or 0.0) / ratio**2,
         no_load_current_a=times(full.no_load_current_a),
         max_current_a=times(full.max_current_a),
         burst_current_a=times(full.burst_current_a),

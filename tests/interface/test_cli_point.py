@@ -139,7 +139,7 @@ def test_text_fits_the_page_and_has_no_boxes(run, words):
 
 def test_assumptions_and_origin_stand_beside_the_result(run):
     done = run("point", "--motor", "1500kV 28g", "--propeller", "bundled/6x4-thin", "--pack", "2S 450mAh")
-    for words in ("winding resistance", "no-load current", "no controller was named", "Where the numbers come from"):
+    for words in ("resistance", "no-load current", "no controller was named", "Where the numbers come from"):
         assert words in done.out
     document = run(
         "point", "--motor", "1500kV 28g", "--propeller", "bundled/6x4-thin", "--pack", "2S 450mAh", "--json"

@@ -114,7 +114,7 @@ def test_a_part_read_by_columns_is_the_part_made_by_its_class(folder):
 
     (folder / "motors.csv").write_text("name,kv_rpm_per_v,mass_g,cells_min,max_current_a\na,1450,28.5,2,\n")
     source = Source(text="motors.csv", kind="assumed")
-    made = Motor(id="parts/a", name="a", kv_rpm_per_v=1450, mass_g=28.5, cells_min=2, source=source)
+    made = Motor(id="parts/a", name="a", kv_rpm_per_v=1450, kv_kind="label", mass_g=28.5, cells_min=2, source=source)
     (read,) = load(folder).motors.values()
     assert read == made
     assert hash(read) == hash(made)

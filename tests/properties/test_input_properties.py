@@ -127,6 +127,8 @@ def values(rule: Declared) -> st.SearchStrategy[Any]:
         return st.sampled_from(rule.options)
     if rule.kind == "many":
         return st.lists(values(rule.item), max_size=3, unique=True)
+    if rule.kind == "flag":
+        return st.booleans()
     assert rule.kind == "text"
     return NAMES
 
@@ -159,7 +161,8 @@ def test_completed_leaves_no_gap_and_states_what_it_filled(cls: type) -> None:
         assert completed(filled) == (filled, ())
         changed = {rule.name for rule in declared(cls) if getattr(part, rule.name) != getattr(filled, rule.name)}
         stated = {each.field for each in made}
-        assert changed - {"kv_kind"} <= stated
+        beside = {"kv_kind", "controller_included", "no_load_voltage_v", "no_load_exponent"}
+        assert changed - beside <= stated, "one that stands beside another is said with it"
         assert all(getattr(filled, each.field) == each.value for each in made)
         if cls is not Airframe:
             open_fields = {rule.name for rule in declared(cls) if getattr(part, rule.name) is None}

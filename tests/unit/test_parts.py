@@ -34,7 +34,7 @@ def test_names_and_defaults_of_the_contract() -> None:
     open_fields = ("resistance_ohm", "no_load_current_a", "no_load_voltage_v", "max_current_a", "burst_current_a",
                    "burst_seconds", "max_power_w", "cells_min", "cells_max")  # fmt: skip
     assert all(getattr(m, name) is None for name in open_fields)
-    assert (c.resistance_mohm, c.part_throttle_loss, c.servo_supply, c.servo_supply_v) == (None, 0.10, "none", 5.0)
+    assert (c.resistance_mohm, c.part_throttle_loss, c.servo_supply, c.servo_supply_v) == (None, None, "none", 5.0)
     assert (p.chemistry, p.cells_parallel, p.burst_c_rating) == ("lipo", 1, None)
     assert (p.cell_resistance_mohm, p.lead_resistance_mohm) == (None, None)
     assert (q.blades, q.mass_g, q.max_rpm, q.family, q.table) == (2, None, None, None, None)

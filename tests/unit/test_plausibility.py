@@ -31,9 +31,9 @@ def test_ordinary_parts_raise_no_warning(part):
 def test_a_motor_whose_resistance_does_not_fit_its_mass_and_kv():
     assert keys(simple_motor(resistance_ohm=1.0)) == ["resistance_ohm"]
     assert keys(simple_motor(resistance_ohm=0.01)) == ["resistance_ohm"]
-    # R = (K/Km)^2: K = 9.549/2400 = 3.979e-3, Km = 1.04e-3 x 20^(5/6) = 0.012625
+    # R = 1.1 (K/Km)^2: K = 9.549/2400 = 3.979e-3, Km = 1.04e-3 x 20^(5/6) = 0.012625
     text = str(warnings_of(simple_motor(mass_g=20, kv_rpm_per_v=2400, resistance_ohm=1.0))[0])
-    assert "usually have about 0.0993 ohm" in text
+    assert "usually have about 0.109 ohm" in text
 
 
 def test_milliohms_given_as_ohms_are_guessed():

@@ -137,6 +137,8 @@ def columns_of(kind: str | None) -> dict[str, Declared]:
     if kind is None:
         return {name: rule for each in KINDS for name, rule in columns_of(each).items()}
     found = {rule.name: rule for rule in declared(KINDS[kind]) if rule.kind not in ("one", "many", "instance")}
+    if "kv_kind" in found:
+        found["kv_kind"] = attrs.evolve(found["kv_kind"], default="label")  # what a shop or a maker prints
     for rule in declared(Source):
         found[SOURCE_COLUMNS[rule.name]] = attrs.evolve(rule, name=SOURCE_COLUMNS[rule.name], default=None)
     if kind == "propellers":

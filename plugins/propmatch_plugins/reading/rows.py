@@ -170,7 +170,10 @@ class _Reader:
     ) -> Iterator[PartRow]:
         cls = KINDS[kind]
         self._complete(kind, values, lines, faults)
-        fields = {field.name: field.default for field in attrs.fields(cls)}
+        ours = columns_of(kind)
+        fields = {
+            field.name: ours[field.name].default if field.name in ours else field.default for field in attrs.fields(cls)
+        }
         columns = [values[name] if name in values else repeat(default) for name, default in fields.items()]
         self._obey(cls, fields, values, lines, faults)
         make = _maker(cls)

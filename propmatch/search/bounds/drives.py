@@ -50,8 +50,8 @@ class Pairs:
         self.mass_g = self._motor("motors_g") + self._controller("controllers_g")
         self.least = np.maximum(self._motor("motor_cells_least"), self._controller("controller_cells_least"))
         self.most = np.minimum(self._motor("motor_cells_most"), self._controller("controller_cells_most"))
-        numbers = {name: self._motor(name) for name in (*MOTOR_FIELDS, "resistance_ohm")}
-        numbers |= {name: self._controller(name) for name in ("controller_ohm", "loss")}
+        numbers = {name: self._motor(name) for name in (*MOTOR_FIELDS, "resistance_ohm", "alone", "usual_loss")}
+        numbers |= {name: self._controller(name) for name in ("switch_ohm", "stated_loss")}
         same = {"count": np.array([float(shelf.count)]), "radio_a": np.array([float(shelf.radio_current_a)])}
         self.motors, self.numbers = Trains(**numbers, **same), tuple(numbers)
         seconds = setting.full_throttle_seconds
