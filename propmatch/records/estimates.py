@@ -426,8 +426,8 @@ def beyond_law(made: Sequence[Assumption], pack: Pack) -> tuple[Assumption, ...]
     if volts <= LAW_VOLTS + 0.05 or not any(each.field == "torque_constant_ratio" for each in made):
         return ()
     text = (
-        f"motor law used at {volts:.1f} V; it was fitted up to {LAW_VOLTS:g} V, and beyond it stands read lower thrust "
-        "and current than it says"
+        f"motor law used at {volts:.1f} V; it was fitted up to {LAW_VOLTS:g} V, and on stands beyond it motors turned "
+        "faster, drew more current and gave more thrust than it says"
     )
     return (Assumption("motor", "no_load_voltage_v", volts, "V", text),)
 
