@@ -1,17 +1,29 @@
 """Writes the bundled tables: ``python -m propmatch_datasets.generate FOLDER``.
 
-Every part is invented. The lists below say which parts there are; masses, resistances, no-load currents and ratings
-follow one law for each quantity with a scatter that depends only on the part's id, so that the files come out the same
-every time and a new row changes no other.
+Every part is invented, and no label repeats one that many real parts carry. The lists below say which sizes there are;
+everything else follows one law for each quantity with a scatter that depends only on the part's id, so that the files
+come out the same every time and a new row changes no other.
 
-Motors        mass = 0.020 g (d^2 h)^0.91 from the stator's diameter and height in mm; winding resistance and no-load
-              current by the laws of ``records.estimates``, scatter 15 and 20 %; continuous current where the winding
-              turns 0.5 W per gram into heat, power limit 4 W of input per gram, scatter 10 %.
-Packs         cell resistance = 12 mohm A h (35/C)^0.6 over capacity, scatter 8 %; mass of cells from capacity and C
-              rating, of leads and plugs from capacity and cell count, scatter 3 %.
-Controllers   mass from the current rating and the kind of servo supply; resistance 8 mohm below 20 A, 3 above.
-Propellers    coefficients and their uncertainty from ``prediction`` below, read off on round advance ratios; mass and
+Motors        Stators of 16, 17, 19, 21, 25, 27 and 29 mm. kV = C/(d h N) with stator diameter d and height h in mm, C
+              of 2.6e6 to 3.4e6 by stator and N of 6 to 16 turns, both by hash; rounded to 10 and moved off 00 and 50.
+              Mass 0.020 g (d^2 h)^0.91, scatter 5 %. Winding resistance and no-load current by the laws of
+              ``records.estimates``, scatter 20 % between stators and 6 % between windings. Continuous current where
+              the winding turns 0.5 W per gram into heat; as many cells as bring that nearest to 4 W of input per gram,
+              at least (mass/12 g)^0.5, and only windings that reach 3.2 to 4.8 W/g. Most rows print what a maker
+              prints: label kV, winding resistance, no-load current at a voltage; some are measured under load, and
+              some leave values out.
+Packs         Capacities 190 260 320 380 480 560 680 820 950 1150 1400 1600 1900 2350 mAh, 22 28 38 48 62 C, burst 1.6
+              times. LiPo cell resistance 0.51 V over (A h C), Li-ion 129 C^-0.53 mohm A h, scatter 15 %; a cell weighs
+              0.0215 g per mAh and 0.00008 more for each C, leads and plugs 0.5 g, 0.6 more for each cell and 0.055 for
+              each ampere of the label: 110 to 160 Wh/kg; scatter 3 %.
+Controllers   Ratings off the usual steps. Mass 0.5 g + 0.32 g/A without servo supply; with one 0.9 g + 0.4 g/A +
+              0.006 g/A^2, 0.8 g more for a linear, 1.4 for a switching one: 3 to 6 g up to 9 A. Resistance 8 mohm below
+              20 A, 3 above. The loss at part throttle is left out, as makers leave it.
+Propellers    Pitch is diameter times 0.45, 0.55, 0.65, 0.80 or 1.00, rounded to 0.1 and moved off whole and half inches.
+              Coefficients and their uncertainty from ``prediction`` below, read off on round advance ratios; mass and
               speed limit by ``propmatch.records.estimates``.
+
+The rules for input per gram, Wh/kg and masses are common practice, no published source.
 """
 
 import csv
@@ -27,106 +39,110 @@ from statistics import NormalDist
 
 import numpy as np
 
-from propmatch.records.estimates import RPM_IN, motor_no_load_current_a, motor_resistance_ohm
+from propmatch.records.estimates import (
+    KV_LABEL_FACTOR,
+    NOMINAL_CELL_V,
+    RPM_IN,
+    motor_constant_nm_per_sqrt_w,
+    motor_no_load_current_a,
+    motor_resistance_ohm,
+)
 from propmatch.records.parts import propeller_mass_g
+from propmatch.units import KV_TO_K
 from propmatch_plugins.prediction.predicted import Prediction, predict
 
 __all__ = ["files", "main", "prediction"]
 
-DATE = "2026-11-25"
+DATE = "2026-11-28"
 LICENCE = "MIT"
 
 Row = dict[str, str | float | int | None]
 
-# stator diameter and height [mm], kV choices [rpm/V], fewest and most cells
-MOTORS: tuple[tuple[int, int, tuple[int, ...], int, int], ...] = (
-    (11, 4, (4500, 7500), 1, 2),
-    (11, 6, (3800, 6000), 1, 2),
-    (12, 4, (4200, 5600), 1, 3),
-    (13, 4, (3600, 5200), 1, 3),
-    (13, 6, (3100, 4000), 2, 3),
-    (14, 4, (2750, 3800, 4600), 2, 3),
-    (14, 7, (2200, 3200), 2, 3),
-    (15, 4, (2300, 3000), 2, 3),
-    (15, 7, (1900, 2700), 2, 3),
-    (18, 4, (2000, 2450), 2, 3),
-    (18, 6, (1700, 2280, 2700), 2, 3),
-    (18, 11, (1500, 2000, 2900), 2, 3),
-    (20, 5, (1600, 2100, 2600), 2, 3),
-    (22, 3, (1500, 2000), 2, 3),
-    (22, 4, (1400, 1800, 2300, 2600), 2, 3),
-    (22, 5, (1700, 2300, 2600), 2, 4),
-    (22, 6, (1500, 1900, 2200), 2, 4),
-    (22, 7, (1750, 2450), 2, 4),
-    (22, 8, (1100, 1450, 1800), 2, 4),
-    (22, 12, (920, 1400, 2200), 2, 4),
-    (22, 16, (880, 1250), 2, 4),
-    (23, 6, (1650, 2400), 2, 4),
-    (23, 12, (960, 1150), 2, 4),
-    (24, 5, (1450, 2000), 2, 4),
-    (26, 6, (1350, 1700), 2, 4),
-    (28, 8, (1100, 1500), 3, 4),
-    (28, 12, (900, 1350), 3, 4),
-    (28, 20, (920, 1250), 3, 4),
-    (28, 26, (760, 1000), 3, 4),
-)
-WINDING_W_PER_G, RATED_W_PER_G = 0.5, 4.0
-# shop listings that print no more than kV, mass and cell count
-LISTINGS = ("1306-3100", "1504-2300", "1806-2280", "2204-1400", "2205-2300", "2208-1800", "2212-1400", "2808-1100")
-NO_RESISTANCE = ("1404-3800", "2203-1500", "2306-1650")
-NO_CURRENT_LIMIT = ("1104-4500", "1811-2000", "2204-2300", "2606-1350")
-GROWING_NO_LOAD = ("1106-6000", "1407-2200", "2005-2100", "2206-1900", "2212-920", "2812-900")
+# stator diameter [mm]: heights [mm]
+STATORS: dict[int, tuple[int, ...]] = {
+    16: (2, 3, 5, 9),
+    17: (2, 3, 7, 10),
+    19: (3, 5, 9, 13),
+    21: (3, 4, 8, 11),
+    25: (3, 4, 9, 14),
+    27: (3, 7, 10, 15),
+    29: (5, 9, 12, 17),
+}
+WINDING_CONSTANT = (2.6e6, 3.4e6)
+TURNS = range(6, 17)
+WINDINGS = 3
+WINDING_W_PER_G, RATED_W_PER_G, RATED_RANGE = 0.5, 4.0, (3.2, 4.8)
+MOST_FROM_G, FEWEST_FROM_G = 12.0, 18.0
+# shares of the motors: a shop's listing of kV, mass and cells; no resistance; no limits; measured under load
+LISTED, NO_RESISTANCE, NO_LIMITS, MEASURED = 0.12, 0.06, 0.06, 0.10
 
 # cells in series, capacity [mAh], C ratings
 PACKS: tuple[tuple[int, int, tuple[int, ...]], ...] = (
-    (1, 180, (30,)), (1, 300, (35,)), (1, 450, (50,)), (1, 650, (25,)),
-    (2, 180, (30,)), (2, 240, (30,)), (2, 300, (35, 70)), (2, 350, (35,)), (2, 450, (35, 75)), (2, 500, (25,)),
-    (2, 550, (60,)), (2, 600, (35,)), (2, 650, (45, 75)), (2, 800, (30,)), (2, 850, (45,)), (2, 1000, (25, 60)),
-    (2, 1300, (35,)), (2, 1500, (30,)), (2, 1800, (30,)), (2, 2200, (30,)),
-    (3, 180, (40,)), (3, 300, (45,)), (3, 350, (35,)), (3, 450, (35, 75)), (3, 500, (30,)), (3, 600, (45,)),
-    (3, 650, (75,)), (3, 800, (30,)), (3, 850, (45, 75)), (3, 1000, (30,)), (3, 1300, (45, 75)), (3, 1500, (35,)),
-    (3, 1800, (30,)), (3, 2200, (30,)),
-    (4, 450, (75,)), (4, 650, (60,)), (4, 850, (75,)), (4, 1300, (45, 75)), (4, 1500, (60,)), (4, 2200, (35,)),
+    (1, 190, (28,)), (1, 320, (38,)), (1, 480, (48,)), (1, 680, (22,)),
+    (2, 190, (28,)), (2, 260, (28,)), (2, 320, (38, 62)), (2, 380, (28,)), (2, 480, (38, 62)), (2, 560, (22,)),
+    (2, 680, (48,)), (2, 820, (28, 48)), (2, 950, (22, 62)), (2, 1150, (28,)), (2, 1400, (38,)), (2, 1600, (22,)),
+    (2, 1900, (28,)), (2, 2350, (28,)),
+    (3, 190, (38,)), (3, 260, (48,)), (3, 320, (38,)), (3, 380, (48,)), (3, 480, (28, 62)), (3, 560, (48,)),
+    (3, 680, (28, 62)), (3, 820, (38,)), (3, 950, (22, 48)), (3, 1150, (38, 62)), (3, 1400, (28,)), (3, 1600, (38,)),
+    (3, 1900, (28,)), (3, 2350, (22,)),
+    (4, 480, (62,)), (4, 680, (48,)), (4, 950, (62,)), (4, 1150, (48,)), (4, 1400, (62,)), (4, 2350, (38,)),
 )  # fmt: skip
-# round-cell and high-voltage packs: chemistry, S, P, mAh of the pack, C, mass of one cell [g], cell mohm A h
+# other chemistries: S, mAh, C, mass of one cell [g]
 OTHER_PACKS = (
-    ("lihv", 2, 1, 520, 60, 13.2, 8.5),
-    ("lihv", 3, 1, 720, 60, 18.6, 8.5),
-    ("liion", 2, 1, 2500, 8, 45.0, 50.0),
-    ("liion", 3, 1, 3000, 5, 46.5, 54.0),
+    ("lihv", 2, 560, 62, 14.2),
+    ("lihv", 3, 680, 48, 17.0),
+    ("liion", 2, 2350, 9, 44.5),
+    ("liion", 3, 2780, 6, 46.0),
 )
-NO_CELL_RESISTANCE = ("2s-500-25c", "2s-800-30c", "3s-500-30c", "3s-1000-30c", "1s-650-25c", "2s-1500-30c")
+BURST_C = 1.6
+LIPO_RESISTANCE_V = 0.51
+NO_CELL_RESISTANCE = 0.12
 
 # continuous current [A], servo supply, fewest and most cells
 CONTROLLERS: tuple[tuple[int, str, int, int], ...] = (
-    (6, "linear", 1, 2), (6, "none", 1, 2), (8, "linear", 2, 3), (10, "linear", 2, 3), (10, "switching", 2, 3),
-    (12, "linear", 2, 3), (12, "none", 1, 3), (15, "switching", 2, 3), (18, "linear", 2, 3), (20, "none", 2, 4),
-    (20, "linear", 2, 3), (20, "switching", 2, 4), (25, "switching", 2, 4), (30, "linear", 2, 4), (30, "none", 2, 4),
-    (30, "switching", 2, 4), (40, "switching", 2, 4), (40, "none", 2, 4), (50, "switching", 2, 4),
-    (60, "switching", 2, 6),
+    (5, "linear", 2, 2), (5, "none", 1, 2), (7, "linear", 2, 3), (7, "none", 1, 3), (9, "linear", 2, 3),
+    (9, "switching", 2, 3), (11, "linear", 2, 3), (13, "none", 1, 3), (13, "switching", 2, 3), (16, "linear", 2, 3),
+    (19, "none", 2, 4), (19, "linear", 2, 3), (22, "switching", 2, 4), (27, "none", 2, 4), (27, "switching", 2, 4),
+    (33, "linear", 2, 3), (33, "switching", 2, 4), (43, "none", 2, 4), (43, "switching", 2, 4), (53, "switching", 2, 6),
 )  # fmt: skip
-NO_CONTROLLER_RESISTANCE = ("8a-linear", "18a-linear", "30a-none", "50a-switching")
-SUPPLY_MASS_G = {"none": 0.0, "linear": 1.6, "switching": 2.6}
+NO_CONTROLLER_RESISTANCE = 0.2
+SUPPLY_MASS_G = {"linear": 0.8, "switching": 1.4}
 
-# family, blades, sizes (diameter x pitch [in])
-PROPELLERS: tuple[tuple[str, int, str], ...] = (
-    ("wide", 2, "3x2 3x3 3.5x2.5 4x2.5 4x3 4x4 4.5x3 5x3 5x4 5x4.5"),
-    ("wide", 3, "3x3 4x3 5x3.5 5x4"),
-    ("thin", 2, "4.5x4 5x3 5x5 5.5x4.5 6x3 6x4 6x5.5 7x4 7x5 7x6 8x4 8x6 8x8 9x4.5 9x6 9x7.5 10x5 10x7"),
-    ("thin", 3, "6x4 7x4 7x5 8x5"),
-    ("thick", 2, "5x4 6x3 6x4 7x3 7x4 7x6 8x4 8x6 9x4 9x6 10x5 10x6"),
-    ("broad", 2, "7x3.5 7x5 8x3.8 8x4.3 8x6 9x3.8 9x4.7 10x3.8 10x4.7"),
-    ("folding", 2, "6x3 6x4 7x4 8x4.5 8x5 9x5 9x6 10x6"),
+# family, blades, diameters [in], pitch over diameter
+PROPELLERS: tuple[tuple[str, int, tuple[float, ...], tuple[float, ...]], ...] = (
+    ("wide", 2, (3, 3.5, 4, 4.5, 5), (0.65, 0.80)),
+    ("wide", 3, (3, 4, 5), (0.80,)),
+    ("thin", 2, (5, 6, 7, 8, 9, 10), (0.55, 0.65, 0.80)),
+    ("thin", 2, (4.5, 5.5, 6, 7, 8), (1.00,)),
+    ("thin", 3, (6, 7, 8), (0.65,)),
+    ("thick", 2, (5, 6, 7, 8, 9, 10), (0.55, 0.65)),
+    ("broad", 2, (7, 8, 9, 10), (0.45, 0.65)),
+    ("folding", 2, (6, 7, 8, 9, 10), (0.55,)),
+    ("folding", 2, (6, 8, 9), (0.65,)),
 )
-NO_MASS = ("5x3-thin", "7x4-thick", "9x3.8-broad", "8x5-folding", "3.5x2.5-wide")
-NO_SPEED_LIMIT = ("6x3-thin", "8x4-thick", "8x4.3-broad", "4x3-wide", "9x5-folding")
+NO_MASS, NO_SPEED_LIMIT = 0.08, 0.08
 RPM_ROWS, J_STEPS = 8, 24
+
+
+def share(part: str, quantity: str) -> float:
+    """A number from 0 to 1 that depends on the two words alone."""
+    return Random(f"{part} {quantity}").random()
 
 
 def spread(part: str, quantity: str, relative: float) -> float:
     """A factor around 1, lognormal with this relative scatter, that depends on the two words alone."""
-    share = Random(f"{part} {quantity}").random()
-    return math.exp(relative * NormalDist().inv_cdf(min(max(share, 0.01), 0.99)))
+    return math.exp(relative * NormalDist().inv_cdf(min(max(share(part, quantity), 0.01), 0.99)))
+
+
+def scatter(stator: str, part: str, quantity: str) -> float:
+    """A motor's factor: 20 % between stators, 6 % between the windings on one."""
+    return spread(stator, quantity, 0.20) * spread(part, quantity, 0.06)
+
+
+def uncommon(value: float, step: int, grid: int) -> int:
+    """Round to ``step``, and one step up from a multiple of ``grid``."""
+    rounded = step * round(value / step)
+    return rounded if rounded % grid else rounded + step
 
 
 def significant(value: float, digits: int) -> float:
@@ -142,66 +158,88 @@ def prediction(diameter_in: float, pitch_in: float, blades: int, family: str) ->
     return predict(diameter_in, pitch_in, blades=blades, family=family, rpm=rpm)
 
 
+def windings(stator: str, diameter: int, height: int, mass: float) -> list[tuple[int, float, int]]:
+    """Label kV [rpm/V], continuous current [A] and most cells of the motors on a stator."""
+    low, high = WINDING_CONSTANT
+    constant = low + (high - low) * share(stator, "winding")
+    km = motor_constant_nm_per_sqrt_w(mass)
+    taken: dict[int, tuple[int, float, int]] = {}
+    for turns in sorted(TURNS, key=lambda each: share(stator, f"{each} turns")):
+        kv = uncommon(constant / (diameter * height * turns), 10, 50)
+        amps = math.sqrt(WINDING_W_PER_G * mass) * km * KV_LABEL_FACTOR * kv / KV_TO_K
+        cells = min(4, max(1, round(RATED_W_PER_G * mass / (amps * NOMINAL_CELL_V))))
+        usual = RATED_RANGE[0] <= amps * NOMINAL_CELL_V * cells / mass <= RATED_RANGE[1]
+        usual = usual and cells**2 >= mass / MOST_FROM_G
+        if usual and len(taken) < WINDINGS and not {turns - 1, turns + 1} & set(taken):
+            taken[turns] = (kv, amps, cells)
+    return [taken[turns] for turns in sorted(taken, reverse=True)]
+
+
 def motors() -> Iterator[Row]:
     """Rows of motors.csv."""
-    for diameter, height, kvs, fewest, most in MOTORS:
-        for kv in kvs:
+    for diameter, heights in STATORS.items():
+        for height in heights:
             stator = f"{diameter}{height:02d}"
-            part = f"{stator}-{kv}"
             mass = significant(0.020 * (diameter**2 * height) ** 0.91 * spread(stator, "mass", 0.05), 3)
-            listing = part in LISTINGS
-            idle = motor_no_load_current_a(mass, kv) * spread(part, "no load", 0.20)
-            resistance = motor_resistance_ohm(mass, kv) * spread(part, "resistance", 0.15)
-            amps = math.sqrt(WINDING_W_PER_G * mass / resistance) * spread(part, "current", 0.10)
-            limited = not listing and part not in NO_CURRENT_LIMIT
-            yield {
-                "id": part,
-                "name": f"outrunner {stator} kV {kv}",
-                "kv_rpm_per_v": kv,
-                "kv_kind": "label" if listing else "effective",
-                "mass_g": mass,
-                "resistance_ohm": None if listing or part in NO_RESISTANCE else significant(resistance, 3),
-                "no_load_current_a": None if listing else significant(idle, 2),
-                "no_load_voltage_v": 7.4 if part in GROWING_NO_LOAD else None,
-                "no_load_exponent": 0.5 if part in GROWING_NO_LOAD else None,
-                "max_current_a": round(2 * amps) / 2 if limited else None,
-                "burst_current_a": round(2.5 * amps) / 2 if limited else None,
-                "burst_seconds": 20 if limited else None,
-                "max_power_w": significant(RATED_W_PER_G * mass * spread(part, "power", 0.10), 2) if limited else None,
-                "cells_min": fewest,
-                "cells_max": most,
-            }
+            for kv, amps, cells in windings(stator, diameter, height, mass):
+                yield _motor(stator, mass, kv, amps, cells)
+
+
+def _motor(stator: str, mass: float, label_kv: int, amps: float, cells: int) -> Row:
+    part = f"{stator}-{label_kv}"
+    told = share(part, "told")
+    listed = told < LISTED
+    limited = not listed and told >= LISTED + NO_LIMITS
+    measured = told >= 1 - MEASURED
+    kv = uncommon(KV_LABEL_FACTOR * label_kv, 10, 50) if measured else label_kv
+    resistance = motor_resistance_ohm(mass, KV_LABEL_FACTOR * label_kv) * scatter(stator, part, "resistance")
+    idle = motor_no_load_current_a(mass, KV_LABEL_FACTOR * label_kv) * scatter(stator, part, "no load")
+    current = round(2 * amps * spread(part, "current", 0.04)) / 2
+    return {
+        "id": part,
+        "name": f"outrunner {stator} kV {label_kv}",
+        "kv_rpm_per_v": kv,
+        "kv_kind": "effective" if measured else "label",
+        "mass_g": mass,
+        "resistance_ohm": None if told < LISTED + NO_LIMITS + NO_RESISTANCE else significant(resistance, 3),
+        "no_load_current_a": None if listed else significant(idle, 2),
+        "no_load_voltage_v": None if listed else significant(NOMINAL_CELL_V * cells, 3),
+        "no_load_exponent": significant(0.3 * spread(part, "exponent", 0.2), 2) if measured else None,
+        "max_current_a": current if limited else None,
+        "burst_current_a": round(2.5 * current) / 2 if limited else None,
+        "burst_seconds": 20 if limited else None,
+        "max_power_w": significant(current * NOMINAL_CELL_V * cells, 2) if limited else None,
+        "cells_min": math.ceil(math.sqrt(mass / FEWEST_FROM_G)),
+        "cells_max": cells,
+    }
 
 
 def packs() -> Iterator[Row]:
     """Rows of packs.csv."""
     for cells, capacity, ratings in PACKS:
         for rating in ratings:
-            cell_g = (0.0225 + 0.00008 * rating) * capacity
-            yield _pack("lipo", cells, 1, capacity, rating, cell_g, 12.0 * (35 / rating) ** 0.6)
+            yield _pack("lipo", cells, capacity, rating, (0.0215 + 0.00008 * rating) * capacity)
     for each in OTHER_PACKS:
         yield _pack(*each)
 
 
-def _pack(
-    chemistry: str, cells: int, parallel: int, capacity: int, rating: int, cell_g: float, cell_mohm_ah: float
-) -> Row:
-    other = "" if chemistry == "lipo" else chemistry
-    part = "-".join(filter(None, (f"{cells}s-{capacity}-{rating}c", other)))
-    resistance = cell_mohm_ah / (capacity / parallel / 1000) * spread(part, "resistance", 0.08)
-    leads_g = 2.0 + 0.0025 * capacity + 0.8 * cells
+def _pack(chemistry: str, cells: int, capacity: int, rating: int, cell_g: float) -> Row:
+    part = f"{cells}s-{capacity}-{rating}c" + ("" if chemistry == "lipo" else f"-{chemistry}")
+    mohm_ah = 129.0 * rating**-0.53 if chemistry == "liion" else 1000 * LIPO_RESISTANCE_V / rating
+    resistance = mohm_ah / (capacity / 1000) * spread(part, "resistance", 0.15)
+    leads_g = 0.5 + 0.6 * cells + 0.055 * capacity / 1000 * rating
+    told = share(part, "told") >= NO_CELL_RESISTANCE
     return {
         "id": part,
-        "name": f"{cells}S {capacity} mAh {rating}C {other}".rstrip(),
+        "name": f"{cells}S {capacity} mAh {rating}C" + ("" if chemistry == "lipo" else f" {chemistry}"),
         "chemistry": chemistry,
         "cells_series": cells,
-        "cells_parallel": parallel,
         "capacity_mah": capacity,
         "c_rating": rating,
-        "burst_c_rating": 2 * rating if rating < 50 else None,
-        "cell_resistance_mohm": None if part in NO_CELL_RESISTANCE else significant(resistance, 3),
-        "lead_resistance_mohm": None if part in NO_CELL_RESISTANCE else (8 if capacity < 1000 else 4),
-        "mass_g": significant((cells * (cell_g * parallel) + leads_g) * spread(part, "mass", 0.03), 3),
+        "burst_c_rating": round(BURST_C * rating),
+        "cell_resistance_mohm": significant(resistance, 3) if told else None,
+        "lead_resistance_mohm": (8 if capacity < 1000 else 4) if told else None,
+        "mass_g": significant((cells * cell_g + leads_g) * spread(part, "mass", 0.03), 3),
     }
 
 
@@ -209,20 +247,21 @@ def controllers() -> Iterator[Row]:
     """Rows of controllers.csv."""
     for amps, supply, fewest, most in CONTROLLERS:
         part = f"{amps}a-{supply}"
-        bare = 0.6 + 0.38 * amps if supply == "none" else 1.5 + 0.72 * amps + SUPPLY_MASS_G[supply]
+        fed = supply in SUPPLY_MASS_G
+        mass = 0.9 + 0.4 * amps + 0.006 * amps**2 + SUPPLY_MASS_G[supply] if fed else 0.5 + 0.32 * amps
         resistance = (8.0 if amps < 20 else 3.0) * spread(part, "resistance", 0.2)
-        named = "no servo supply" if supply == "none" else f"{supply} servo supply"
+        told = share(part, "told") >= NO_CONTROLLER_RESISTANCE
+        named = f"{supply} servo supply" if fed else "no servo supply"
         yield {
             "id": part,
             "name": f"controller {amps} A, {named}",
             "max_current_a": amps,
             "burst_current_a": round(1.3 * amps),
             "burst_seconds": 10,
-            "resistance_mohm": None if part in NO_CONTROLLER_RESISTANCE else significant(resistance, 2),
-            "part_throttle_loss": significant(0.10 * spread(part, "loss", 0.15), 2),
+            "resistance_mohm": significant(resistance, 2) if told else None,
             "servo_supply": supply,
-            "servo_supply_v": 5,
-            "mass_g": significant(bare * spread(part, "mass", 0.05), 2),
+            "servo_supply_v": 5 if fed else None,
+            "mass_g": significant(mass * spread(part, "mass", 0.05), 2),
             "cells_min": fewest,
             "cells_max": most,
         }
@@ -230,11 +269,12 @@ def controllers() -> Iterator[Row]:
 
 def labels() -> Iterator[tuple[str, str, int, float, float]]:
     """Id, family, blades, diameter [in] and pitch [in] of every propeller."""
-    for family, blades, sizes in PROPELLERS:
-        for size in sizes.split():
-            diameter, _, pitch = size.partition("x")
-            part = f"{size}-{family}" + ("" if blades == 2 else f"-{blades}b")
-            yield part, family, blades, float(diameter), float(pitch)
+    for family, blades, diameters, ratios in PROPELLERS:
+        for diameter in diameters:
+            for ratio in ratios:
+                pitch = uncommon(10 * ratio * diameter, 1, 5) / 10
+                part = f"{diameter:g}x{pitch:g}-{family}" + ("" if blades == 2 else f"-{blades}b")
+                yield part, family, blades, diameter, pitch
 
 
 def propellers() -> Iterator[Row]:
@@ -242,6 +282,7 @@ def propellers() -> Iterator[Row]:
     for part, family, blades, diameter, pitch in labels():
         limit = 100 * round(RPM_IN[family] / diameter / 100)
         mass = propeller_mass_g(diameter, blades) * spread(part, "mass", 0.12)
+        source = prediction(diameter, pitch, blades, family).source
         yield {
             "id": part,
             "name": f"{diameter:g}x{pitch:g} {family} {blades}-blade",
@@ -249,9 +290,10 @@ def propellers() -> Iterator[Row]:
             "diameter_in": diameter,
             "pitch_in": pitch,
             "blades": blades,
-            "mass_g": None if part in NO_MASS else significant(mass, 2),
-            "max_rpm": None if part in NO_SPEED_LIMIT else limit,
-            "uncertainty": significant(prediction(diameter, pitch, blades, family).source.uncertainty or 0.0, 2),
+            "mass_g": None if share(part, "mass told") < NO_MASS else significant(mass, 2),
+            "max_rpm": None if share(part, "limit told") < NO_SPEED_LIMIT else limit,
+            "source": f"invented; coefficients {source.text}",
+            "uncertainty": significant(source.uncertainty or 0.0, 2),
         }
 
 
@@ -276,7 +318,7 @@ def propeller_tables() -> Iterator[Row]:
 ORIGINS: dict[str, tuple[str, str, dict[str, str]]] = {
     "motors": (
         "Outrunner motors, invented",
-        "Stator sizes and kV values chosen to cover small models; mass from the stator's volume, winding resistance "
+        "Stator sizes chosen to cover small models, windings by hash; mass from the stator's volume, winding resistance "
         "and no-load current from one law each with a stated scatter. Some rows leave values out on purpose.",
         {"kv_rpm_per_v": "rpm/V", "mass_g": "g", "resistance_ohm": "ohm", "no_load_current_a": "A",
          "no_load_voltage_v": "V", "no_load_exponent": "1", "max_current_a": "A", "burst_current_a": "A",
@@ -286,18 +328,19 @@ ORIGINS: dict[str, tuple[str, str, dict[str, str]]] = {
         "Packs of one to four cells, invented",
         "Cell counts and capacities chosen to cover small models, two and three cells most densely; cell resistance "
         "from capacity and C rating, mass from those and the cell count. Some rows leave values out on purpose.",
-        {"cells_series": "1", "cells_parallel": "1", "capacity_mah": "mAh", "c_rating": "1/h", "burst_c_rating": "1/h",
+        {"cells_series": "1", "capacity_mah": "mAh", "c_rating": "1/h", "burst_c_rating": "1/h",
          "cell_resistance_mohm": "mohm", "lead_resistance_mohm": "mohm", "mass_g": "g"},
     ),
     "controllers": (
         "Controllers, invented",
         "Current ratings chosen to cover small models; mass from current rating and kind of servo supply.",
         {"max_current_a": "A", "burst_current_a": "A", "burst_seconds": "s", "resistance_mohm": "mohm",
-         "part_throttle_loss": "1", "servo_supply_v": "V", "mass_g": "g", "cells_min": "1", "cells_max": "1"},
+         "servo_supply_v": "V", "mass_g": "g", "cells_min": "1", "cells_max": "1"},
     ),
     "propellers": (
         "Propellers, invented",
-        "Sizes chosen to cover 3 to 10 in five families of blades; mass and speed limit from family and diameter.",
+        "Sizes chosen to cover 3 to 10 in five families of blades; mass and speed limit from family and diameter; "
+        "the source says what the coefficients rest on and their 80 % interval.",
         {"diameter_in": "in", "pitch_in": "in", "blades": "1", "mass_g": "g", "max_rpm": "rpm", "uncertainty": "1"},
     ),
     "propeller_tables": (
