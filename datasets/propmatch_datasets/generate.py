@@ -9,17 +9,17 @@ Motors        Stators of 16, 17, 19, 21, 25, 27 and 29 mm. kV = C/(d h N) with s
               Mass 0.020 g (d^2 h)^0.91, scatter 5 %. Winding resistance and no-load current by the laws of
               ``records.estimates``, scatter 20 % between stators and 6 % between windings. Continuous current where
               the winding turns 0.5 W per gram into heat; as many cells as bring that nearest to 4 W of input per gram,
-              at least (mass/12 g)^0.5, and only windings that reach 3.2 to 4.8 W/g. Most rows print what a maker
+              at least (mass/12 g)^0.5, and only windings that reach 3.3 to 4.6 W/g. Most rows print what a maker
               prints: label kV, winding resistance, no-load current at a voltage; some are measured under load, and
               some leave values out.
 Packs         Capacities 190 260 320 380 480 560 680 820 950 1150 1400 1600 1900 2350 mAh, 22 28 38 48 62 C, burst 1.6
-              times. LiPo cell resistance 0.51 V over (A h C), Li-ion 129 C^-0.53 mohm A h, scatter 15 %; a cell weighs
+              times. LiPo cell resistance 0.51 V over (A h C), Li-ion 129 C^-0.53 mohm A h, scatter 12 %; a cell weighs
               0.0215 g per mAh and 0.00008 more for each C, leads and plugs 0.5 g, 0.6 more for each cell and 0.055 for
               each ampere of the label: 110 to 160 Wh/kg; scatter 3 %.
-Controllers   Ratings off the usual steps. Mass 0.5 g + 0.32 g/A without servo supply; with one 0.9 g + 0.4 g/A +
-              0.006 g/A^2, 0.8 g more for a linear, 1.4 for a switching one: 3 to 6 g up to 9 A. Resistance 8 mohm below
+Controllers   Ratings off the usual steps. Mass 0.5 g + 0.32 g/A without servo supply; with one 0.8 g + 0.36 g/A +
+              0.007 g/A^2, 0.8 g more for a linear, 1.2 for a switching one: 3 to 6 g up to 9 A. Resistance 8 mohm below
               20 A, 3 above. The loss at part throttle is left out, as makers leave it.
-Propellers    Pitch is diameter times 0.45, 0.55, 0.65, 0.80 or 1.00, rounded to 0.1 and moved off whole and half inches.
+Propellers    Pitch is diameter times 0.45, 0.55, 0.65, 0.80 or 1.00, to 0.1, moved off whole and half inches.
               Coefficients and their uncertainty from ``prediction`` below, read off on round advance ratios; mass and
               speed limit by ``propmatch.records.estimates``.
 
@@ -71,7 +71,7 @@ STATORS: dict[int, tuple[int, ...]] = {
 WINDING_CONSTANT = (2.6e6, 3.4e6)
 TURNS = range(6, 17)
 WINDINGS = 3
-WINDING_W_PER_G, RATED_W_PER_G, RATED_RANGE = 0.5, 4.0, (3.2, 4.8)
+WINDING_W_PER_G, RATED_W_PER_G, RATED_RANGE = 0.5, 4.0, (3.3, 4.6)
 MOST_FROM_G, FEWEST_FROM_G = 12.0, 18.0
 # shares of the motors: a shop's listing of kV, mass and cells; no resistance; no limits; measured under load
 LISTED, NO_RESISTANCE, NO_LIMITS, MEASURED = 0.12, 0.06, 0.06, 0.10
@@ -106,7 +106,7 @@ CONTROLLERS: tuple[tuple[int, str, int, int], ...] = (
     (33, "linear", 2, 3), (33, "switching", 2, 4), (43, "none", 2, 4), (43, "switching", 2, 4), (53, "switching", 2, 6),
 )  # fmt: skip
 NO_CONTROLLER_RESISTANCE = 0.2
-SUPPLY_MASS_G = {"linear": 0.8, "switching": 1.4}
+SUPPLY_MASS_G = {"linear": 0.8, "switching": 1.2}
 
 # family, blades, diameters [in], pitch over diameter
 PROPELLERS: tuple[tuple[str, int, tuple[float, ...], tuple[float, ...]], ...] = (
@@ -194,7 +194,7 @@ def _motor(stator: str, mass: float, label_kv: int, amps: float, cells: int) -> 
     kv = uncommon(KV_LABEL_FACTOR * label_kv, 10, 50) if measured else label_kv
     resistance = motor_resistance_ohm(mass, KV_LABEL_FACTOR * label_kv) * scatter(stator, part, "resistance")
     idle = motor_no_load_current_a(mass, KV_LABEL_FACTOR * label_kv) * scatter(stator, part, "no load")
-    current = round(2 * amps * spread(part, "current", 0.04)) / 2
+    current = significant(amps * spread(part, "current", 0.02), 2)
     return {
         "id": part,
         "name": f"outrunner {stator} kV {label_kv}",
@@ -206,7 +206,7 @@ def _motor(stator: str, mass: float, label_kv: int, amps: float, cells: int) -> 
         "no_load_voltage_v": None if listed else significant(NOMINAL_CELL_V * cells, 3),
         "no_load_exponent": significant(0.3 * spread(part, "exponent", 0.2), 2) if measured else None,
         "max_current_a": current if limited else None,
-        "burst_current_a": round(2.5 * current) / 2 if limited else None,
+        "burst_current_a": significant(1.25 * current, 2) if limited else None,
         "burst_seconds": 20 if limited else None,
         "max_power_w": significant(current * NOMINAL_CELL_V * cells, 2) if limited else None,
         "cells_min": math.ceil(math.sqrt(mass / FEWEST_FROM_G)),
@@ -226,7 +226,7 @@ def packs() -> Iterator[Row]:
 def _pack(chemistry: str, cells: int, capacity: int, rating: int, cell_g: float) -> Row:
     part = f"{cells}s-{capacity}-{rating}c" + ("" if chemistry == "lipo" else f"-{chemistry}")
     mohm_ah = 129.0 * rating**-0.53 if chemistry == "liion" else 1000 * LIPO_RESISTANCE_V / rating
-    resistance = mohm_ah / (capacity / 1000) * spread(part, "resistance", 0.15)
+    resistance = mohm_ah / (capacity / 1000) * spread(part, "resistance", 0.12)
     leads_g = 0.5 + 0.6 * cells + 0.055 * capacity / 1000 * rating
     told = share(part, "told") >= NO_CELL_RESISTANCE
     return {
@@ -248,7 +248,7 @@ def controllers() -> Iterator[Row]:
     for amps, supply, fewest, most in CONTROLLERS:
         part = f"{amps}a-{supply}"
         fed = supply in SUPPLY_MASS_G
-        mass = 0.9 + 0.4 * amps + 0.006 * amps**2 + SUPPLY_MASS_G[supply] if fed else 0.5 + 0.32 * amps
+        mass = 0.8 + 0.36 * amps + 0.007 * amps**2 + SUPPLY_MASS_G[supply] if fed else 0.5 + 0.32 * amps
         resistance = (8.0 if amps < 20 else 3.0) * spread(part, "resistance", 0.2)
         told = share(part, "told") >= NO_CONTROLLER_RESISTANCE
         named = f"{supply} servo supply" if fed else "no servo supply"
@@ -318,8 +318,9 @@ def propeller_tables() -> Iterator[Row]:
 ORIGINS: dict[str, tuple[str, str, dict[str, str]]] = {
     "motors": (
         "Outrunner motors, invented",
-        "Stator sizes chosen to cover small models, windings by hash; mass from the stator's volume, winding resistance "
-        "and no-load current from one law each with a stated scatter. Some rows leave values out on purpose.",
+        "Stator sizes chosen to cover small models, windings by hash; mass from the stator's volume, winding "
+        "resistance and no-load current from one law each with a stated scatter. Some rows leave values out "
+        "on purpose.",
         {"kv_rpm_per_v": "rpm/V", "mass_g": "g", "resistance_ohm": "ohm", "no_load_current_a": "A",
          "no_load_voltage_v": "V", "no_load_exponent": "1", "max_current_a": "A", "burst_current_a": "A",
          "burst_seconds": "s", "max_power_w": "W", "cells_min": "1", "cells_max": "1"},

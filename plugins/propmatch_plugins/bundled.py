@@ -19,17 +19,17 @@ def _set(kind: str, description: str, source: str, source_kind: str = "assumed")
 
 @hookimpl
 def propmatch_motors() -> list[PartSet]:
-    return _set("motors", "outrunners, stators 1104 to 2826", INVENTED)
+    return _set("motors", "outrunners, stators of 16 to 29 mm", INVENTED)
 
 
 @hookimpl
 def propmatch_controllers() -> list[PartSet]:
-    return _set("controllers", "controllers, 6 to 60 A", INVENTED)
+    return _set("controllers", "controllers, 5 to 53 A", INVENTED)
 
 
 @hookimpl
 def propmatch_packs() -> list[PartSet]:
-    return _set("packs", "packs, one to four cells, 180 to 3000 mAh", INVENTED)
+    return _set("packs", "packs, one to four cells, 190 to 2780 mAh", INVENTED)
 
 
 @hookimpl

@@ -1,10 +1,11 @@
 """Bad input of ``propmatch point``: every fault on a line of its own with exit code 2, or a status said in words."""
 
 import pytest
+from support.bundled import PROPELLER
 
 GOOD = {
     "--motor": "kv=1500 mass=28 r=0.08 i0=0.9",
-    "--propeller": "bundled/6x4-thin",
+    "--propeller": PROPELLER,
     "--pack": "2S 450mAh 35C 28g",
     "--controller": "20A 18g r=5mohm",
 }

@@ -1,7 +1,10 @@
 """``propmatch envelope`` and ``propmatch fits``: text to paste, and yes or no."""
 
 import pytest
+from support.bundled import nearest
 from support.commands import TRAIN, narrow_brief  # noqa: F401
+
+PLAIN_CONTROLLER = nearest("controllers", max_current_a=20, servo_supply="none")
 
 
 @pytest.fixture
@@ -74,10 +77,10 @@ def test_no_with_reasons(run):
 
 
 def test_yes(run):
-    ran = run("fits", "wetland_logger", *TRAIN, "--controller", "bundled/20a-none")
+    ran = run("fits", "wetland_logger", *TRAIN, "--controller", PLAIN_CONTROLLER)
     assert ran.exit_code == 0
     assert ran.out.startswith("Yes: ")
-    document = run("fits", "wetland_logger", *TRAIN, "--controller", "bundled/20a-none", "--json").document
+    document = run("fits", "wetland_logger", *TRAIN, "--controller", PLAIN_CONTROLLER, "--json").document
     assert document["fits"] is True
     assert document["rows"][0]["variant"] == "as designed"
 

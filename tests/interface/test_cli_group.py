@@ -4,6 +4,7 @@ import subprocess
 import sys
 
 import pytest
+from support.bundled import PROPELLER
 
 from propmatch._version import __version__
 from propmatch.cli import COMMANDS
@@ -32,7 +33,7 @@ def test_help_and_errors_load_nothing_heavy(words):
 
 
 def test_one_point_loads_neither_scipy_nor_pandas():
-    words = ("point", "--motor", "1500kV 28g", "--propeller", "bundled/6x4-thin", "--pack", "2S 450mAh")
+    words = ("point", "--motor", "1500kV 28g", "--propeller", PROPELLER, "--pack", "2S 450mAh")
     loaded = modules_after(*words)
     assert "numpy" in loaded
     assert loaded.isdisjoint({"scipy", "pandas", "matplotlib"})

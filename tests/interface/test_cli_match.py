@@ -5,7 +5,9 @@ import io
 import json
 
 import pytest
+from support.bundled import PROPELLER, SMALL_PARTS
 from support.checks import MOST_PACK, one_more_check
+from support.commands import MOTOR, TRAIN
 
 from propmatch.aircraft.endurance import flight_time
 from propmatch.brief import load_brief
@@ -13,7 +15,8 @@ from propmatch.catalogue.catalogue import load_catalogue
 from propmatch.checks.measures import settings
 from propmatch.search.matching import match
 
-BRIEF = """
+BRIEF = (
+    """
 [aircraft]
 name = "test bird"
 bare_mass_g = 265
@@ -42,12 +45,9 @@ share = 1.0
 [prefer]
 flight_time = 1.0
 thrust_to_weight = 0.5
-[parts]
-motor = ["bundled/2206*", "bundled/2208*"]
-controller = ["bundled/20a*"]
-pack = ["bundled/2s-850*", "bundled/3s-850*"]
-propeller = ["bundled/6x4*", "bundled/7x4*"]
 """
+    + SMALL_PARTS
+)
 
 
 @pytest.fixture
@@ -263,8 +263,7 @@ def test_a_brief_that_is_a_folder(run, tmp_path):
 
 
 def test_without_a_brief_it_is_the_wetland_logger_and_says_so(run):
-    train = "bundled/2405-1450 + bundled/20a-none + bundled/2s-850-45c + bundled/7x4-folding"
-    done = run("time", "--train", train)
+    done = run("time", *TRAIN)
     assert "No brief was named, so this is the bundled one, wetland logger" in " ".join(done.out.split())
 
 
@@ -297,7 +296,14 @@ def test_time_without_a_train_takes_the_best(run, brief_file, shortlist):
 
 
 def test_time_with_typed_parts(run, brief_file):
-    words = ("--motor", "1500kV label 28g", "--propeller", "bundled/7x4-thin", "--pack", "2S 850mAh 35C 50g")
+    words = (
+        "--motor",
+        "1500kV label 28g",
+        "--propeller",
+        PROPELLER,
+        "--pack",
+        "2S 850mAh 35C 50g",
+    )
     done = run("time", brief_file, *words)
     assert done.exit_code in (0, 1)
     assert "2S 850mAh 35C 50g" in done.out
@@ -322,7 +328,14 @@ def test_a_flight_of_no_length_says_what_it_came_to_grief_on(run, tmp_path, spee
     path = tmp_path / "short.toml"
     shared = BRIEF.replace("seconds = 25", "share = 1.0").replace("airspeed_m_s = 11", f"airspeed_m_s = {speed}")
     path.write_text(shared, encoding="utf-8")
-    words = ("--motor", "1500kV label 28g", "--propeller", "bundled/7x4-thin", "--pack", f"2S 850mAh 50g cell={cell}")
+    words = (
+        "--motor",
+        "1500kV label 28g",
+        "--propeller",
+        PROPELLER,
+        "--pack",
+        f"2S 850mAh 50g cell={cell}",
+    )
     done = run("time", str(path), *words, "--motors", "2")
     head = " ".join(done.out.split("\n\n")[0].split())
     assert done.exit_code == 1
@@ -333,9 +346,9 @@ def test_a_flight_of_no_length_says_what_it_came_to_grief_on(run, tmp_path, spee
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (("--train", "bundled/2206-1900"), "names no controller and no pack and no propeller"),
-        (("--train", "bundled/2206-190 + x"), "did you mean bundled/2206-1900"),
-        (("--train", "bundled/2206-1900", "--motor", "1500kV 28g"), "leave out --motor"),
+        (("--train", MOTOR), "names no controller and no pack and no propeller"),
+        (("--train", f"{MOTOR[:-1]} + x"), f"did you mean {MOTOR}"),
+        (("--train", MOTOR, "--motor", "1500kV 28g"), "leave out --motor"),
         (("--motor", "1500kV 28g"), "--pack"),
         (("--variant", "none such"), "the variants are"),
     ],

@@ -4,6 +4,7 @@ import csv
 import io
 
 import pytest
+from support.bundled import PROPELLER
 
 from propmatch.catalogue.catalogue import load_catalogue
 
@@ -94,19 +95,19 @@ def test_one_part_shows_where_each_number_comes_from(run, catalogue):
 
 
 def test_a_propeller_shows_and_exports_its_table(run, catalogue):
-    assert "CT standing" in run("parts", "--show", "bundled/6x4-thin").out
-    rows = list(csv.DictReader(io.StringIO(run("parts", "--show", "bundled/6x4-thin", "--csv").out)))
-    table = catalogue.propellers["bundled/6x4-thin"].table
+    assert "CT standing" in run("parts", "--show", PROPELLER).out
+    rows = list(csv.DictReader(io.StringIO(run("parts", "--show", PROPELLER, "--csv").out)))
+    table = catalogue.propellers[PROPELLER].table
     assert len(rows) == table.ct.size
     assert float(rows[0]["ct"]) == table.ct[0, 0]
     assert float(rows[-1]["cp"]) == table.cp[-1, -1]
 
 
 def test_an_id_nobody_has(run):
-    done = run("parts", "--show", "bundled/6x4-thinn")
+    done = run("parts", "--show", f"{PROPELLER}n")
     assert done.exit_code == 2
     assert "did you mean" in done.err
-    assert "bundled/6x4-thin" in done.err
+    assert PROPELLER in done.err
 
 
 def test_faults_of_a_folder_are_listed_and_the_rest_goes_on(run, folder):

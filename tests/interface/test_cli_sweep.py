@@ -2,6 +2,8 @@
 
 import numpy as np
 import pytest
+from support.bundled import SMALL_PARTS, ids
+from support.commands import PACK
 
 from propmatch.brief import load_brief
 from propmatch.catalogue.catalogue import load_catalogue
@@ -10,7 +12,8 @@ from propmatch.search.matching import match
 from propmatch.search.sweep import Stock
 from propmatch.tolerances.samples import SAMPLE_SPREAD
 
-BRIEF = """
+BRIEF = (
+    """
 [aircraft]
 name = "meadow bird"
 bare_mass_g = 250
@@ -22,12 +25,9 @@ min_flight_minutes = 8
 name = "circuits"
 airspeed_m_s = 10
 share = 1.0
-[parts]
-motor = ["bundled/2206*", "bundled/2208*"]
-controller = ["bundled/20a*"]
-pack = ["bundled/2s-850*", "bundled/3s-850*"]
-propeller = ["bundled/6x4*", "bundled/7x4*"]
 """
+    + SMALL_PARTS
+)
 
 
 @pytest.fixture
@@ -63,7 +63,7 @@ def test_samples_count_who_comes_first(run, brief_file):
 
 
 def test_samples_scatter_as_stated():
-    catalogue = load_catalogue().restricted(motors="bundled/2206-1900", packs="bundled/2s-850-75c")
+    catalogue = load_catalogue().restricted(motors=ids("motors", kv_kind="effective")[0], packs=PACK)
     stock = Stock.of(catalogue)
     some = list(stock.samples(256, seed=3))
     kv = np.log([each.motors[0].kv_rpm_per_v / stock.motors[0].kv_rpm_per_v for each in some])

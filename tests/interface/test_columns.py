@@ -6,6 +6,7 @@ import re
 
 import attrs
 import pytest
+from support.bundled import SMALL_PARTS
 
 from propmatch.brief import load_brief
 from propmatch.catalogue.catalogue import load_catalogue
@@ -17,7 +18,8 @@ from propmatch.search.matching import match
 from propmatch.search.ranking import metric_value
 from propmatch.words.shown import Shown
 
-BRIEF = """
+BRIEF = (
+    """
 [aircraft]
 name = "test bird"
 bare_mass_g = 265
@@ -33,12 +35,9 @@ airspeed_m_s = 11
 share = 1.0
 [prefer]
 flight_time = 1.0
-[parts]
-motor = ["bundled/2206*"]
-controller = ["bundled/20a*"]
-pack = ["bundled/2s-850*"]
-propeller = ["bundled/6x4*"]
 """
+    + SMALL_PARTS
+)
 
 
 @attrs.frozen(kw_only=True, eq=False)

@@ -7,6 +7,7 @@ import attrs
 import html5lib
 import numpy as np
 import pytest
+from support.bundled import SMALL_PARTS
 from support.checks import one_more_check
 from support.sheets import (
     BRIEF,
@@ -252,8 +253,7 @@ def brief_file(tmp_path: Path) -> Path:
 def few(file: Path, *, minutes: float = 5) -> None:
     """Let the bundled catalogue give a handful of parts."""
     text = BRIEF.replace("min_flight_minutes = 5", f"min_flight_minutes = {minutes}")
-    parts = '[parts]\nmotor = ["*2204*", "*2206*"]\ncontroller = ["*/30a*"]\npropeller = ["*/6x4*", "*/7x4*"]\n'
-    file.write_text(text + parts, encoding="utf-8")
+    file.write_text(text + SMALL_PARTS, encoding="utf-8")
 
 
 def test_the_command_writes_one_file_and_replaces_none(run, brief_file: Path, tmp_path: Path) -> None:

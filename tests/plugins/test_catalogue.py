@@ -4,6 +4,8 @@ import subprocess
 import sys
 
 import pytest
+from support.bundled import bundled_catalogue, ids
+from support.commands import MOTOR
 from support.entry_points import point
 from support.trains import simple_controller, simple_motor, simple_pack, simple_propeller
 
@@ -13,10 +15,13 @@ from propmatch.faults import Fault, InputFaults
 from propmatch.hookspecs import PartRow, PartSet, hookimpl
 from propmatch.records.parts import KINDS
 
+STATOR = MOTOR.rpartition("-")[0]
+NAME = bundled_catalogue().motors[MOTOR].name
+
 
 @pytest.fixture(scope="module")
 def bundled():
-    return load_catalogue(plugins=["bundled"])
+    return bundled_catalogue()
 
 
 def test_a_kind_is_read_when_it_is_first_used():
@@ -55,43 +60,43 @@ def test_ids_are_plugin_and_part_and_the_part_knows_its_own(bundled):
 
 
 def test_select_by_glob_text_and_condition(bundled):
-    assert list(bundled.select("motors", "2204-*")) == [
-        "bundled/2204-1400",
-        "bundled/2204-1800",
-        "bundled/2204-2300",
-        "bundled/2204-2600",
-    ]
-    assert set(bundled.select("propellers", "6X4")) == {
-        "bundled/6x4-thin",
-        "bundled/6x4-thin-3b",
-        "bundled/6x4-thick",
-        "bundled/6x4-folding",
-    }
+    same = [name for name in bundled.motors if name.startswith(STATOR)]
+    assert len(same) > 1
+    assert list(bundled.select("motors", f"{STATOR.removeprefix('bundled/')}*")) == same
+    size = ids("propellers", diameter_in=6.0, pitch_in=3.9)
+    assert len(size) > 1
+    assert list(bundled.select("propellers", "6X3.9")) == size
     light = bundled.select("packs", "2s*", where=lambda pack: pack.mass_g < 20)
-    assert list(light) == ["bundled/2s-180-30c", "bundled/2s-240-30c", "bundled/2s-300-35c"]
+    assert list(light) == ids("packs", cells_series=2, mass_g=(0, 19.99))
     assert dict(bundled.select("controllers")) == dict(bundled.controllers)
     assert bundled.select("motors", "no such motor") == {}
 
 
 def test_restricted_keeps_the_other_kinds(bundled):
-    few = bundled.restricted(motors=["2204-2300", "1104-*"], packs="3s-450*")
-    assert list(few.motors) == ["bundled/1104-4500", "bundled/1104-7500", "bundled/2204-2300"]
-    assert list(few.packs) == ["bundled/3s-450-35c", "bundled/3s-450-75c"]
+    other = ids("motors", mass_g=(100, 1000))[0]
+    few = bundled.restricted(motors=[other.removeprefix("bundled/"), f"{STATOR}*"], packs="3s-480*")
+    assert list(few.motors) == [*(name for name in bundled.motors if name.startswith(STATOR)), other]
+    assert list(few.packs) == ids("packs", cells_series=3, capacity_mah=480)
     assert dict(few.propellers) == dict(bundled.propellers)
     with pytest.raises(ValueError, match="no kind 'batteries' of parts; the kinds are motors"):
         bundled.restricted(batteries="*")
 
 
-@pytest.mark.parametrize("text", ["bundled/2204-2300", "2204-2300", "Outrunner 2204 kV 2300", "outrunner 2204 kv 23*"])
+@pytest.mark.parametrize(
+    "text", [MOTOR, MOTOR.removeprefix("bundled/"), NAME.capitalize(), f"{NAME.lower().removesuffix('0')}*"]
+)
 def test_find_by_id_half_id_name_and_glob(bundled, text):
-    assert bundled.find("motors", text).id == "bundled/2204-2300"
+    assert bundled.find("motors", text).id == MOTOR
 
 
 def test_find_says_what_comes_near(bundled):
-    with pytest.raises(InputFaults, match=r"motors: '2204-2301': no part with this id or name; did you mean 2204-2300"):
-        bundled.find("motors", "2204-2301")
-    with pytest.raises(InputFaults, match="means 4 parts; say which: bundled/2204-1400, "):
-        bundled.find("motors", "2204")
+    short = MOTOR.removeprefix("bundled/")
+    wrong = f"{short[:-1]}1"
+    with pytest.raises(InputFaults, match=rf"motors: '{wrong}': no part with this id or name; did you mean {short}"):
+        bundled.find("motors", wrong)
+    same = [name for name in bundled.motors if name.startswith(STATOR)]
+    with pytest.raises(InputFaults, match=f"means {len(same)} parts; say which: {same[0]}, "):
+        bundled.find("motors", STATOR.removeprefix("bundled/"))
     with pytest.raises(InputFaults, match="'propmatch parts packs' lists them"):
         bundled.find("packs", "§§§")
     with pytest.raises(ValueError, match="the kinds are motors, controllers, packs, propellers"):
@@ -142,9 +147,11 @@ def test_strict_reads_everything_and_raises_every_fault(monkeypatch):
 
 
 def test_assumptions_of_a_part_with_gaps(bundled):
-    made = {each.field for each in bundled.assumptions("motors", "2204-1400")}
+    listed = ids("motors", no_load_current_a=None)[0]
+    made = {each.field for each in bundled.assumptions("motors", listed)}
     assert {"kv_rpm_per_v", "resistance_ohm", "no_load_current_a", "max_current_a"} <= made
-    assert bundled.assumptions("controllers", "12a-linear") == ()
+    whole = ids("packs", cell_resistance_mohm=(0.0, 1000.0))[0]
+    assert bundled.assumptions("packs", whole) == ()
 
 
 def test_warnings_are_apart_from_faults():

@@ -3,6 +3,7 @@
 from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from support.bundled import PROPELLER
 
 from propmatch.cli import propmatch
 
@@ -35,14 +36,14 @@ def ends_well(words):
 @given(MOTORS, PACKS, VALUES, SPEEDS, st.sampled_from(["0.5", "1", "0", "x"]))
 @settings(max_examples=60)
 def test_any_numbers(motor, pack, throttle, airspeed, charge):
-    words = ["point", "--motor", motor, "--propeller", "bundled/6x4-thin", "--pack", pack]
+    words = ["point", "--motor", motor, "--propeller", PROPELLER, "--pack", pack]
     ends_well([*words, "--throttle", throttle, "--airspeed", airspeed, "--charge", charge])
 
 
 @given(MOTORS, PACKS, st.floats(0, 60), SPEEDS)
 @settings(max_examples=40)
 def test_any_thrust(motor, pack, thrust, airspeed):
-    words = ["point", "--motor", motor, "--propeller", "bundled/6x4-thin", "--pack", pack]
+    words = ["point", "--motor", motor, "--propeller", PROPELLER, "--pack", pack]
     ends_well([*words, "--hold", f"{thrust}N", "--airspeed", airspeed])
 
 

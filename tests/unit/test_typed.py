@@ -135,7 +135,7 @@ def test_typed_lines_are_told_from_ids(text):
     assert looks_typed(text)
 
 
-@pytest.mark.parametrize("text", ["bundled/6x4-thin", "2204-2300", "6x4-thin", "my motor", "", "2s-450-30c"])
+@pytest.mark.parametrize("text", ["bundled/6x3.9-thin", "1909-1690", "6x3.9-thin", "my motor", "", "2s-480-38c"])
 def test_ids_are_told_from_typed_lines(text):
     assert not looks_typed(text)
 
