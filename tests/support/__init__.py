@@ -4,6 +4,5 @@
 ``small_aircraft`` a brief and a catalogue in simple numbers, ``random_cases`` random catalogues and briefs, ``oracle``
 the operating point written out once more, ``checks`` one more check, ``entry_points`` plugins that are not installed,
 ``commands`` a brief and a train for the command line, ``sheets``, ``pages`` and ``browser`` for what is shown.
-Imported as ``from support.trains import
-simple_train``: the tests folder is on the path, see pyproject.toml.
+Imported as ``from support.trains import simple_train``: the tests folder is on the path, see pyproject.toml.
 """
