@@ -57,7 +57,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     and measured propeller tables.
 
     \b
-      propmatch parts motors "*2204*" --where "kv>=1500" --where "mass<30g"
+      propmatch parts motors "*2504*" --where "kv>=1500" --where "mass<30g"
       propmatch parts --show bundled/ID
       propmatch parts propellers --predict 7x4 --blades 2 --family thin --csv
     """

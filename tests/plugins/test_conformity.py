@@ -186,7 +186,7 @@ from propmatch import load_brief, load_catalogue
 import propmatch_datasets
 catalogue = load_catalogue()
 plugin = catalogue.plugins.plugins["club_bench"]
-motor = catalogue.motors["club_bench/silver-2204"]
+motor = catalogue.motors["club_bench/silver-2104"]
 brief = load_brief(propmatch_datasets.path("briefs/wetland_logger.toml"))
 checks = [[check.name, check.verdict] for check in catalogue.extra_checks(None, brief)]
 print(json.dumps({
@@ -206,7 +206,7 @@ def test_a_third_party_distribution_is_built_installed_found_and_used(installed)
     assert found["broken"] == []
     assert found["faults"] == []
     assert found["plugin"] == ["propmatch-club-bench", "1.2.0", "propmatch_club_bench"]
-    assert found["motors"] == ["club_bench/silver-2204", "club_bench/grey-1806"]
+    assert found["motors"] == ["club_bench/silver-2104", "club_bench/grey-1705"]
     assert found["bundled"] >= 60
     assert found["source"] == ["club bench, wattmeter and optical tachometer (invented)", "measured", 0.03]
     assert found["checks"] == [["club_mass", "ok"]]
@@ -232,7 +232,7 @@ def test_match_uses_the_third_party_motors_beside_the_bundled_parts(installed, t
     main = "from propmatch.cli import main; main()"
     arguments = ("match", str(tmp_path / "brief.toml"), "--top", "200", "--json")
     rows = json.loads(run(installed, "-c", main, *arguments))["rows"]
-    assert {row["motor_id"] for row in rows} == {"club_bench/silver-2204", "club_bench/grey-1806"}
+    assert {row["motor_id"] for row in rows} == {"club_bench/silver-2104", "club_bench/grey-1705"}
     assert all(row["propeller_id"].startswith("bundled/") for row in rows)
     assert all(row["thrust_to_weight"] >= 0.6 for row in rows)
 

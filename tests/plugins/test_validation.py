@@ -8,7 +8,7 @@ from propmatch.catalogue.catalogue import load_catalogue
 from propmatch.faults import InputFaults
 
 MOTORS = "name,kv_rpm_per_v,mass_g,resistance_ohm\n"
-ROW = "falke 2206,1450,28,0.145\n"
+ROW = "falke 2109,1450,28,0.145\n"
 PACKS = "name,cells_series,capacity_mah,c_rating,mass_g,cell_resistance_mohm\n"
 
 
@@ -91,7 +91,7 @@ def test_a_row_names_all_its_faults_and_is_set_aside_once(read):
     catalogue = read(motors__csv=MOTORS + "falke,900 rpm,-1,0.1\n" + ROW)
     assert shown(catalogue) == [("motors.csv:2", "kv_rpm_per_v", "900 rpm"), ("motors.csv:2", "mass_g", -1.0)]
     assert catalogue.set_aside("motors") == 1
-    assert one_motor(catalogue).name == "falke 2206"
+    assert one_motor(catalogue).name == "falke 2109"
 
 
 # ---------------------------------------------------------------- files as programs save them
@@ -108,7 +108,7 @@ def test_a_row_names_all_its_faults_and_is_set_aside_once(read):
         (MOTORS + ROW).replace(",", ";").replace(".", ",").encode(),
         ("# my motors\n\n" + MOTORS + "# the good one\n" + ROW).encode(),
         (MOTORS.upper() + ROW).encode(),
-        (MOTORS + '"falke 2206", 1450 ,"28",0.145').encode(),
+        (MOTORS + '"falke 2109", 1450 ,"28",0.145').encode(),
     ],
     ids=["bom", "utf-16", "crlf", "blank last lines", "tabs", "semicolons", "notes", "capitals", "quotes"],
 )
@@ -116,12 +116,12 @@ def test_the_same_motor_whatever_saved_the_file(read, raw):
     catalogue = read(motors__csv=raw)
     assert not catalogue.faults
     motor = one_motor(catalogue)
-    assert (motor.name, motor.kv_rpm_per_v, motor.mass_g, motor.resistance_ohm) == ("falke 2206", 1450, 28, 0.145)
+    assert (motor.name, motor.kv_rpm_per_v, motor.mass_g, motor.resistance_ohm) == ("falke 2109", 1450, 28, 0.145)
 
 
 def test_latin_1_is_read_and_said(read):
     catalogue = read(motors__csv=(MOTORS + ROW.replace("falke", "Krähe")).encode("latin-1"))
-    assert one_motor(catalogue).name == "Krähe 2206"
+    assert one_motor(catalogue).name == "Krähe 2109"
     (warning,) = catalogue.faults
     assert (warning.kind, warning.value) == ("warning", "Krähe")
     assert "Latin-1" in warning.rule

@@ -18,7 +18,7 @@ _SOURCE = {"source": "example row, invented: replace it", "source_kind": "assume
 
 EXAMPLES: dict[str, dict[str, Any]] = {
     "motors": {
-        "id": "0042", "name": "example outrunner 2206", "kv_rpm_per_v": 1450, "mass_g": 28, "kv_kind": "label",
+        "id": "0042", "name": "example outrunner 2109", "kv_rpm_per_v": 1450, "mass_g": 28, "kv_kind": "label",
         "resistance_ohm": 0.145, "no_load_current_a": 0.5, "no_load_voltage_v": 8, "max_current_a": 12,
         "burst_current_a": 16, "burst_seconds": 20, "max_power_w": 120, "cells_min": 2, "cells_max": 3, **_SOURCE,
     },
