@@ -6,12 +6,13 @@ come out the same every time and a new row changes no other.
 
 Motors        Stators of 16, 17, 19, 21, 25, 27 and 29 mm. kV = C/(d h N) with stator diameter d and height h in mm, C
               of 2.6e6 to 3.4e6 by stator and N of 6 to 16 turns, both by hash; rounded to 10 and moved off 00 and 50.
-              Mass 0.020 g (d^2 h)^0.91, scatter 5 %. Winding resistance and no-load current by the laws of
-              ``records.estimates``, scatter 20 % between stators and 6 % between windings. Continuous current where
+              Mass 0.020 g (d^2 h)^0.91, scatter 5 %. Winding resistance (K/Km)^2 and no-load current by the motor law
+              of ``records.estimates``, scatter 20 % between stators and 6 % between windings. Continuous current where
               the winding turns 0.5 W per gram into heat; as many cells as bring that nearest to 4 W of input per gram,
               at least (mass/12 g)^0.5, and only windings that reach 3.3 to 4.6 W/g. Most rows print what a maker
-              prints: label kV, winding resistance, no-load current at a voltage; some are measured under load, and
-              some leave values out.
+              prints: label kV, winding resistance, no-load current at a voltage. Some are measured under load: kV,
+              resistance with controller and leads and its rise with speed, torque constant, all by that law. Some
+              leave values out.
 Packs         Capacities 190 260 320 380 480 560 680 820 950 1150 1400 1600 1900 2350 mAh, 22 28 38 48 62 C, burst 1.6
               times. LiPo cell resistance 0.51 V over (A h C), Li-ion 129 C^-0.53 mohm A h, scatter 12 %; a cell weighs
               0.0215 g per mAh and 0.00008 more for each C, leads and plugs 0.5 g, 0.6 more for each cell and 0.055 for
@@ -41,11 +42,14 @@ import numpy as np
 
 from propmatch.records.estimates import (
     KV_LABEL_FACTOR,
+    NO_LOAD_EXPONENT,
     NOMINAL_CELL_V,
     RPM_IN,
+    TORQUE_CONSTANT_RATIO,
     motor_constant_nm_per_sqrt_w,
     motor_no_load_current_a,
     motor_resistance_ohm,
+    motor_resistance_slope_ohm_s,
 )
 from propmatch.records.parts import propeller_mass_g
 from propmatch.units import KV_TO_K
@@ -73,6 +77,8 @@ TURNS = range(6, 17)
 WINDINGS = 3
 WINDING_W_PER_G, RATED_W_PER_G, RATED_RANGE = 0.5, 4.0, (3.3, 4.6)
 MOST_FROM_G, FEWEST_FROM_G = 12.0, 18.0
+UNDER_LOAD = ("controller_included", "resistance_slope_ohm_s", "torque_constant_ratio", "no_load_exponent")
+LIMITS = ("max_current_a", "burst_current_a", "burst_seconds", "max_power_w")
 # shares of the motors: a shop's listing of kV, mass and cells; no resistance; no limits; measured under load
 LISTED, NO_RESISTANCE, NO_LIMITS, MEASURED = 0.12, 0.06, 0.06, 0.10
 
@@ -186,32 +192,43 @@ def motors() -> Iterator[Row]:
 
 
 def _motor(stator: str, mass: float, label_kv: int, amps: float, cells: int) -> Row:
-    part = f"{stator}-{label_kv}"
+    part, kv, volts = f"{stator}-{label_kv}", KV_LABEL_FACTOR * label_kv, NOMINAL_CELL_V * cells
     told = share(part, "told")
     listed = told < LISTED
     limited = not listed and told >= LISTED + NO_LIMITS
     measured = told >= 1 - MEASURED
-    kv = uncommon(KV_LABEL_FACTOR * label_kv, 10, 50) if measured else label_kv
-    resistance = motor_resistance_ohm(mass, KV_LABEL_FACTOR * label_kv) * scatter(stator, part, "resistance")
-    idle = motor_no_load_current_a(mass, KV_LABEL_FACTOR * label_kv) * scatter(stator, part, "no load")
+    k = KV_TO_K / kv
+    winding = motor_resistance_ohm(mass, kv) if measured else (k / motor_constant_nm_per_sqrt_w(mass)) ** 2
+    idle = motor_no_load_current_a(mass, kv, volts / k) * scatter(stator, part, "no load")
     current = significant(amps * spread(part, "current", 0.02), 2)
-    return {
+    row: Row = {
         "id": part,
         "name": f"outrunner {stator} kV {label_kv}",
-        "kv_rpm_per_v": kv,
+        "kv_rpm_per_v": uncommon(kv, 10, 50) if measured else label_kv,
         "kv_kind": "effective" if measured else "label",
         "mass_g": mass,
-        "resistance_ohm": None if told < LISTED + NO_LIMITS + NO_RESISTANCE else significant(resistance, 3),
-        "no_load_current_a": None if listed else significant(idle, 2),
-        "no_load_voltage_v": None if listed else significant(NOMINAL_CELL_V * cells, 3),
-        "no_load_exponent": significant(0.3 * spread(part, "exponent", 0.2), 2) if measured else None,
-        "max_current_a": current if limited else None,
-        "burst_current_a": significant(1.25 * current, 2) if limited else None,
-        "burst_seconds": 20 if limited else None,
-        "max_power_w": significant(current * NOMINAL_CELL_V * cells, 2) if limited else None,
+        "resistance_ohm": significant(winding * scatter(stator, part, "resistance"), 3),
+        **dict.fromkeys(UNDER_LOAD),
+        "no_load_current_a": significant(idle, 2),
+        "no_load_voltage_v": significant(volts, 3),
+        "max_current_a": current,
+        "burst_current_a": significant(1.25 * current, 2),
+        "burst_seconds": 20,
+        "max_power_w": significant(current * volts, 2),
         "cells_min": math.ceil(math.sqrt(mass / FEWEST_FROM_G)),
         "cells_max": cells,
     }
+    if measured:
+        slope = motor_resistance_slope_ohm_s(mass, kv) * scatter(stator, part, "slope")
+        ratio = TORQUE_CONSTANT_RATIO * spread(part, "torque", 0.02)
+        exponent = NO_LOAD_EXPONENT * spread(part, "exponent", 0.2)
+        row |= dict(
+            zip(UNDER_LOAD, ("true", significant(slope, 3), round(ratio, 3), significant(exponent, 2)), strict=True)
+        )
+    left_out = (*(("no_load_current_a", "no_load_voltage_v") if listed else ()), *(() if limited else LIMITS))
+    if told < LISTED + NO_LIMITS + NO_RESISTANCE:
+        left_out = ("resistance_ohm", *left_out)
+    return row | dict.fromkeys(left_out)
 
 
 def packs() -> Iterator[Row]:
@@ -321,9 +338,10 @@ ORIGINS: dict[str, tuple[str, str, dict[str, str]]] = {
         "Stator sizes chosen to cover small models, windings by hash; mass from the stator's volume, winding "
         "resistance and no-load current from one law each with a stated scatter. Some rows leave values out "
         "on purpose.",
-        {"kv_rpm_per_v": "rpm/V", "mass_g": "g", "resistance_ohm": "ohm", "no_load_current_a": "A",
-         "no_load_voltage_v": "V", "no_load_exponent": "1", "max_current_a": "A", "burst_current_a": "A",
-         "burst_seconds": "s", "max_power_w": "W", "cells_min": "1", "cells_max": "1"},
+        {"kv_rpm_per_v": "rpm/V", "mass_g": "g", "resistance_ohm": "ohm", "resistance_slope_ohm_s": "ohm s",
+         "torque_constant_ratio": "1", "no_load_exponent": "1", "no_load_current_a": "A", "no_load_voltage_v": "V",
+         "max_current_a": "A", "burst_current_a": "A", "burst_seconds": "s", "max_power_w": "W", "cells_min": "1",
+         "cells_max": "1"},
     ),
     "packs": (
         "Packs of one to four cells, invented",

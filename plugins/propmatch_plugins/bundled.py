@@ -1,6 +1,6 @@
 """The bundled catalogue, all invented: the tables of ``propmatch_datasets`` through the same door as anyone else's."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 from propmatch.hookspecs import PartRow, PartSet, hookimpl
@@ -50,11 +50,12 @@ def _rows(kind: str) -> Iterator[PartRow]:
     from propmatch.records.parts import KINDS
     from propmatch_datasets import path
 
-    numeric = {rule.name for rule in declared(KINDS[kind]) if rule.kind in ("number", "integer")} | {"uncertainty"}
+    kinds = {rule.name: rule.kind for rule in declared(KINDS[kind])} | {"uncertainty": "number"}
+    read: dict[str, Callable[[str], Any]] = {"number": float, "integer": float, "flag": "true".__eq__}
     tables = _tables() if kind == "propellers" else {}
     lines = path(f"{kind}.csv").read_text(encoding="utf-8").splitlines()
     for number, row in enumerate(csv.DictReader(lines), start=2):
-        values: dict[str, Any] = {key: float(text) if key in numeric else text for key, text in row.items() if text}
+        values = {key: read.get(kinds.get(key, ""), str)(text) for key, text in row.items() if text}
         if kind == "propellers":
             values["table"] = tables.get(row["id"])
         yield PartRow(values=values, where=f"{kind}.csv:{number}")
