@@ -73,10 +73,10 @@ def test_several_limits_at_once(run):
     ],
 )
 def test_the_wattmeter_beside_the_motor_current_at_a_cap(run, more, said):
-    done = run("ask", "throttle", "--limit", "6A", *TYPED, *more, "--json")
+    done = run("ask", "throttle", "--limit", "4A", *TYPED, *more, "--json")
     row, train = done.document["rows"][0], done.document["train"]
     assert (row["pack_current_a"] < train["count"] * row["motor_current_a"]) == ("fewer" in said)
-    text = " ".join(run("ask", "throttle", "--limit", "6A", *TYPED, *more).out.split())
+    text = " ".join(run("ask", "throttle", "--limit", "4A", *TYPED, *more).out.split())
     assert said in text
 
 
