@@ -164,7 +164,10 @@ def bare_build_up(brief: Brief, variant: ResolvedVariant) -> MassBuildUp:
 
 
 def power_train_items(geometry: Geometry, train: PowerTrain) -> tuple[Item, ...]:
-    """Motor, propeller and controller of all sets at their places; the pack is placed by `place_packs`."""
+    """Motor, propeller, controller of all sets and a separate supply at their places; `place_packs` places the pack.
+
+    The supply for receiver and servos sits beside the controller.
+    """
     height = None if geometry.thrust_line is None else geometry.thrust_line.height_mm
     lines = (
         ("motor", train.motor.mass_g, geometry.motor_mm, height),
@@ -172,10 +175,13 @@ def power_train_items(geometry: Geometry, train: PowerTrain) -> tuple[Item, ...]
         ("controller", train.controller.mass_g, geometry.controller_mm, None),
     )
     count = train.count
-    return tuple(
+    sets = tuple(
         Item(name=name if count == 1 else f"{count} {name}s", mass_g=count * mass, position_mm=at, height_mm=up)
         for name, mass, at, up in lines
     )
+    if train.supply_g == 0:
+        return sets
+    return (*sets, Item(name="receiver supply", mass_g=train.supply_g, position_mm=geometry.controller_mm))
 
 
 def _propeller_g(train: PowerTrain) -> float:
@@ -341,9 +347,11 @@ def place_packs(geometry: Geometry, *, base_mass_g: Any, base_cg_mm: Any, pack_m
 def place_trains(geometry: Geometry, bare: MassBuildUp, trains: Sequence[PowerTrain]) -> PackPlaces:
     """`place_packs` for the pack of every power train, one lane each, on one bare aircraft."""
     sets = np.array(
-        [[train.count * each for each in (train.motor.mass_g, _propeller_g(train), train.controller.mass_g)]
-         for train in trains]
-    ).reshape(-1, 3)  # fmt: skip
+        [
+            (t.count * t.motor.mass_g, t.count * _propeller_g(t), t.count * t.controller.mass_g + t.supply_g)
+            for t in trains
+        ]
+    ).reshape(-1, 3)
     places = np.array(
         [
             np.nan if each is None else each

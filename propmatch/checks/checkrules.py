@@ -13,6 +13,7 @@ from propmatch.checks.rule import BRIEF, PRACTICE, RATING, CheckRule, Cost, no_w
 from propmatch.checks.states import Flown, State, TrainStates
 from propmatch.checks.working import GIVEN, Input, Lane, Stated, Symbol
 from propmatch.models.arrays import Floats
+from propmatch.models.controller import linear_supply_heat_w
 from propmatch.records.estimates import PRACTICE as UNSOURCED
 from propmatch.train.operating import OperatingPoint
 from propmatch.units import GRAM_KG, INCH_M
@@ -126,8 +127,25 @@ def _motor_off_v(m: TrainStates) -> Floats:
 
 
 def _servo_heat(m: TrainStates) -> Floats:
-    heat = (_motor_off_v(m) - m.ratings.servo_supply_v) * m.lanes.radio_a
+    heat = linear_supply_heat_w(_motor_off_v(m), m.ratings.servo_supply_v, m.lanes.radio_a)
     return np.where(m.ratings.servo_supply_linear > 0, heat, 0.0)
+
+
+def _supplied_v(m: TrainStates) -> Floats:
+    lowest = m.lanes.cells * m.setting.cutoff_cell_v
+    return np.where(
+        m.ratings.servo_supply_linear > 0, np.minimum(m.ratings.servo_supply_v, lowest), m.ratings.servo_supply_v
+    )
+
+
+def _supply_note(lane: Lane, _: float) -> str:
+    stated = lane.states.setting.variant.receiver_supply_mass_g
+    if not lane.of(lane.states.ratings.supply_separate):
+        return "the controller brings it"
+    if stated == 0:
+        return "the controller brings none: the brief says that one is aboard"
+    how = "assumed" if stated is None else "named by the brief"
+    return f"the controller brings none: a separate supply of {lane.of(lane.states.ratings.supply_g):.1f} g, {how}"
 
 
 def _over_stall(m: TrainStates, flown: Flown) -> Floats:
@@ -141,6 +159,17 @@ def _slowest(lane: Lane) -> Flown:
 def _throttle_missing(lane: Lane) -> str:
     return "cannot hold this speed at reserve charge, or no phase holds one" if lane.states.flown else ""
 
+
+_SUPPLY = {
+    "L": Symbol(
+        "1 for a linear supply, else 0", "", lambda lane: lane.of(lane.states.ratings.servo_supply_linear),
+        Stated("controller", "servo_supply"),
+    ),
+    "V_r": Symbol(
+        "supply voltage", "V", lambda lane: lane.of(lane.states.ratings.servo_supply_v),
+        Stated("controller", "servo_supply_v"),
+    ),
+}  # fmt: skip
 
 _RULES = (
     CheckRule(
@@ -157,7 +186,7 @@ _RULES = (
         name="all_up_mass", what="everything that flies", unit="g", basis=BRIEF,
         limit_from="target mass", asked=lambda setting: setting.variant.target_mass_g,
         state=STATED, cost=Cost.PARTS, value=_all_up_g,
-        formula="m = m_bare + m_motors + m_controllers + m_propellers + m_pack",
+        formula="m = m_bare + m_motors + m_controllers + m_supply + m_propellers + m_pack",
     ),
     CheckRule(
         name="wing_loading", what="all-up mass over wing area", unit="g/dm2", basis=BRIEF,
@@ -269,17 +298,20 @@ _RULES = (
         name="servo_supply_heat", what="heat in a linear servo supply", unit="W", basis=PRACTICE,
         limit_from=f"what a supply sheds without a heat sink; {UNSOURCED}", usual=2.0,
         applies=lambda m: m.ratings.servo_supply_linear > 0, state=MOTOR_OFF, cost=Cost.PARTS, value=_servo_heat,
-        formula="P = L * (V_0 - V_r) * I_a",
+        formula="P = L * (abs(V_0 - V_r) + V_0 - V_r)/2 * I_a",
         own={
-            "L": Symbol(
-                "1 for a linear supply, else 0", "", lambda lane: lane.of(lane.states.ratings.servo_supply_linear),
-                Stated("controller", "servo_supply"),
-            ),
+            **_SUPPLY,
             "V_0": Symbol("pack voltage", "V", lambda lane: lane.of(_motor_off_v(lane.states)), "full, motor off"),
-            "V_r": Symbol(
-                "supply voltage", "V", lambda lane: lane.of(lane.states.ratings.servo_supply_v),
-                Stated("controller", "servo_supply_v"),
-            ),
+        },
+    ),
+    CheckRule(
+        name="receiver_supply", what="voltage that receiver and servos get, down to the cut-off", unit="V", least=True,
+        basis=PRACTICE, limit_from=f"an empty receiver pack of four nickel cells; {UNSOURCED}", usual=4.4,
+        applies=lambda m: m.lanes.radio_a > 0, state=STATED, cost=Cost.PARTS, value=_supplied_v,
+        formula="V_r - L * (abs(V_r - N_c * V_c) + V_r - N_c * V_c)/2", note=_supply_note,
+        own={
+            **_SUPPLY,
+            "V_c": Symbol("cut-off of a cell", "V", lambda lane: lane.states.setting.cutoff_cell_v, GIVEN),
         },
     ),
     CheckRule(
@@ -319,7 +351,7 @@ _RULES = (
         name="mass_threshold", what="all-up mass against a legal mass class", unit="g", basis=PRACTICE,
         limit_from="threshold that the brief names", asked=lambda setting: setting.brief.limits.mass_threshold_g,
         state=STATED, cost=Cost.PARTS, value=_all_up_g,
-        formula="m = m_bare + m_motors + m_controllers + m_propellers + m_pack",
+        formula="m = m_bare + m_motors + m_controllers + m_supply + m_propellers + m_pack",
         note=lambda *_: "rules differ by country and change: check yours",
     ),
 )  # fmt: skip

@@ -13,7 +13,7 @@ from propmatch.checks.measures import Setting, TrainMeasures
 from propmatch.checks.ratings import RatingLanes, rating_lanes
 from propmatch.models.air import Air
 from propmatch.models.arrays import Flags, Floats
-from propmatch.records.estimates import Assumption
+from propmatch.records.estimates import Assumption, supply_assumed
 from propmatch.records.parts import PowerTrain
 from propmatch.train.lanes import TrainLanes, train_lanes
 from propmatch.units import GRAM_KG
@@ -66,7 +66,8 @@ def judged_trains(
 ) -> tuple[TrainMeasures, tuple[Assumption, ...]]:
     """The same for power trains, with the estimates made for their parts."""
     lanes, made = train_lanes(trains)
-    return judged(setting, lanes, rating_lanes(trains), **numbers), made
+    of_mass = [each for train in trains for each in supply_assumed(train)]
+    return judged(setting, lanes, rating_lanes(trains), **numbers), tuple(dict.fromkeys((*made, *of_mass)))
 
 
 def _failures(measured: TrainMeasures, without: Sequence[str]) -> dict[str, Flags]:

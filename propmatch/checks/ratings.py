@@ -21,6 +21,7 @@ class RatingLanes:
     Attributes
     ----------
     motors_g, controllers_g, propellers_g : masses of all sets together; pack_g
+    supply_g : separate supply for receiver and servos; supply_separate : 1 where one is needed, else 0
     motor_a, motor_burst_a, motor_burst_s, motor_w : one motor
     controller_a, controller_burst_a, controller_burst_s : one controller
     usable_a, burst_a : pack, continuous and short
@@ -34,6 +35,8 @@ class RatingLanes:
     controllers_g: Floats
     propellers_g: Floats
     pack_g: Floats
+    supply_g: Floats
+    supply_separate: Floats
     motor_a: Floats
     motor_burst_a: Floats
     motor_burst_s: Floats
@@ -56,7 +59,7 @@ class RatingLanes:
     @property
     def mass_g(self) -> Floats:
         """The whole power train."""
-        return self.motors_g + self.controllers_g + self.propellers_g + self.pack_g
+        return self.motors_g + self.controllers_g + self.supply_g + self.propellers_g + self.pack_g
 
     @property
     def cells_least(self) -> Floats:
@@ -103,6 +106,8 @@ def _row(train: PowerTrain) -> dict[str, float]:
         "controllers_g": full.count * controller.mass_g,
         "propellers_g": full.count * propeller.mass_g,
         "pack_g": pack.mass_g,
+        "supply_g": full.supply_g,
+        "supply_separate": float(full.separate_supply),
         "motor_a": _number(motor.max_current_a),
         "motor_burst_a": _number(motor.burst_current_a),
         "motor_burst_s": _number(motor.burst_seconds, BURST_SECONDS),

@@ -138,10 +138,11 @@ class Setting:
 
     @property
     def train_numbers(self) -> TrainNumbers:
-        """Motor count, radio current and temperature of the cells, the same for every power train."""
+        """Motor count, radio current, separate supply and temperature of the cells, the same for every power train."""
         return TrainNumbers(
             count=self.variant.motor_count,
             radio_current_a=self.variant.radio_current_a,
+            receiver_supply_mass_g=self.variant.receiver_supply_mass_g,
             pack_temperature_c=self.brief.site.pack_temperature_c,
         )
 
@@ -219,7 +220,7 @@ def settings(brief: Brief) -> tuple[Setting, ...]:
 
 
 def packs_placed(
-    setting: Setting, *, motors_g: Floats, propellers_g: Floats, controllers_g: Floats, pack_g: Floats
+    setting: Setting, *, motors_g: Floats, propellers_g: Floats, controllers_g: Floats, supply_g: Floats, pack_g: Floats
 ) -> PackPlaces | None:
     """Each pack (N,) at its best place, beside these masses; None where the brief does not say enough."""
     geometry, build = setting.geometry, setting.build
@@ -228,7 +229,7 @@ def packs_placed(
     places = (
         (motors_g, geometry.motor_mm),
         (propellers_g, geometry.propeller_mm),
-        (controllers_g, geometry.controller_mm),
+        (controllers_g + supply_g, geometry.controller_mm),
     )
     base = build.mass_g + np.sum([mass for mass, _ in places], axis=0)
     moment = build.mass_g * build.position_mm + sum(
@@ -238,15 +239,16 @@ def packs_placed(
 
 
 def balance_miss_mm(
-    setting: Setting, *, motors_g: Floats, propellers_g: Floats, controllers_g: Floats, pack_g: Floats
+    setting: Setting, *, motors_g: Floats, propellers_g: Floats, controllers_g: Floats, supply_g: Floats, pack_g: Floats
 ) -> tuple[Floats, Floats]:
     """How far from its target the centre of gravity stays with the pack at its best place, and the tolerance; (N,).
 
     NaN where the brief does not say enough.
     """
     packs = packs_placed(
-        setting, motors_g=motors_g, propellers_g=propellers_g, controllers_g=controllers_g, pack_g=pack_g
-    )
+        setting, motors_g=motors_g, propellers_g=propellers_g, controllers_g=controllers_g, supply_g=supply_g,
+        pack_g=pack_g,
+    )  # fmt: skip
     if packs is None:
         return np.full(pack_g.shape, np.nan), np.full(pack_g.shape, np.nan)
     miss = np.abs(packs.miss_mm)

@@ -208,7 +208,8 @@ class TrainStates:
 
     @property
     def _masses_g(self) -> dict[str, Floats]:
-        return {name: getattr(self.ratings, name) for name in ("motors_g", "propellers_g", "controllers_g", "pack_g")}
+        names = ("motors_g", "propellers_g", "controllers_g", "supply_g", "pack_g")
+        return {name: getattr(self.ratings, name) for name in names}
 
 
 def _lanes_of(value: Any, index: Pick) -> Any:

@@ -148,6 +148,9 @@ SYMBOLS: dict[str, Symbol] = {
     "m_controllers": Symbol(
         "controllers", "g", lambda lane: lane.of(lane.states.ratings.controllers_g), Stated("controller", "mass_g")
     ),
+    "m_supply": Symbol(
+        "separate supply for receiver and servos", "g", lambda lane: lane.of(lane.states.ratings.supply_g), GIVEN
+    ),
     "m_propellers": Symbol(
         "propellers", "g", lambda lane: lane.of(lane.states.ratings.propellers_g), Stated("propeller", "mass_g")
     ),

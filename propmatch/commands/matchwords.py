@@ -9,7 +9,7 @@ import attrs
 from propmatch.columns import headed
 from propmatch.commands.output import Reply
 from propmatch.commands.trains import LazyCatalogue, train_data
-from propmatch.words.checkwords import check_name, limit_number, parts_text, value_text
+from propmatch.words.checkwords import check_name, limit_number, parts_text, supply_text, value_text
 from propmatch.words.shown import Shown, table, wrapped
 
 if TYPE_CHECKING:
@@ -143,6 +143,8 @@ def _group_block(
     text = [*wrapped(f"With {cells}S, best first by {_order(shortlist.ranking.weights)}:"), head]
     for line, (candidate, *others) in zip(numbers, sets, strict=True):
         text += [line, *wrapped(candidate.id, first="      ")]
+        if candidate.train.supply_g:
+            text += wrapped(f"and a {supply_text(candidate.train)}", first="      ")
         if others:
             names = ", ".join(other.controller_id.partition("/")[2] or other.controller_id for other in others[:5])
             text += wrapped(f"or with controller {names}{', ...' if len(others) > 5 else ''}", first="      ")
@@ -256,7 +258,7 @@ def why_reply(stock: LazyCatalogue, brief: "Brief", options: dict[str, Any], whi
     ids = joined_ids(getattr(train, kind).id for kind in PARTS)
     resolved = ResolvedBrief.of(brief)
     found = why(resolved, stock.catalogue, ids, variant=options["variant"])
-    name = parts_text(train)
+    name = parts_text(found.train)
     cells = f"{train.pack.cells_series}S"
     if found.excluded_by:
         words = "; ".join(

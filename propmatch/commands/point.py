@@ -115,9 +115,13 @@ def blocks_of(train: "PowerTrain", question: "Question", rows: Sequence[Row], sh
 
 def _power_way(train: "PowerTrain", row: Row, shown: Shown) -> list[str]:
     """From the cells to the air: where the power goes."""
+    from propmatch.models.controller import linear_supply_heat_w
     from propmatch.records.estimates import completed
 
     current, volts = row["pack_current_a"], row["pack_voltage_v"]
+    supply_w, supply_v = 0.0, train.controller.servo_supply_v
+    if train.controller.servo_supply == "linear":
+        supply_w = float(linear_supply_heat_w(volts, supply_v, train.radio_current_a))
     radio_w = volts * train.radio_current_a
     motor_heat = train.count * row["motor_heat_w"]
     cells = row["shaft_power_w"] + row["heat_w"] + radio_w
@@ -131,7 +135,8 @@ def _power_way(train: "PowerTrain", row: Row, shown: Shown) -> list[str]:
     pieces = [
         ("heat in cells and leads", pack_heat,
          f"sags {open_v - volts:.2f} V to {volts:.2f} V, {row['cell_voltage_v']:.2f} V a cell"),
-        ("receiver, servos, payload", radio_w, f"{train.radio_current_a:.2f} A"),
+        ("receiver, servos, payload", radio_w - supply_w, f"{train.radio_current_a:.2f} A"),
+        *([("heat in the linear servo supply", supply_w, f"{volts:.2f} V down to {supply_v:g} V")] if supply_w else []),
         (("part-throttle loss" if inside else "heat in the controller")
          + (" and gear" if train.motor.gear_ratio != 1 else ""), between, ""),
         (f"heat in {motor}", motor_heat,
@@ -408,7 +413,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
             headline=[*headline_of(chosen.train, question, rows, shown), *drawn],
             blocks=[*blocks_of(chosen.train, question, rows, shown), sources_block(chosen.train)],
             rows=rows,
-            assumptions=[each for each in (*chosen.assumptions, *_assumed(chosen.train)) if each.field != "mass_g"],
+            assumptions=[each for each in (*chosen.assumptions, *_assumed(chosen.train)) if "mass_g" not in each.field],
             faults=(*chosen.doubts, *stock.broken),
             remarks=[text for flag in dict.fromkeys(flags) for text in flag.remarks],
             extra={"train": train_data(chosen.train)},

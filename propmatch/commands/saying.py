@@ -75,21 +75,22 @@ def mass_block(settings: Sequence["Setting"], train: "PowerTrain", shown: Shown)
     rows = list(lines.items())
     if len(rows) > 1:
         rows.append(("bare", [build.mass_g for build in builds]))
-    for setting, at in zip(settings, range(len(settings)), strict=True):
-        count = setting.variant.motor_count
+    trains = [setting.train(train.motor, train.controller, train.pack, train.propeller) for setting in settings]
+    for at, flown in enumerate(trains):
+        count = flown.count
         for name, mass in (
             ("motor", count * train.motor.mass_g),
             ("propeller", count * blade_g),
             ("controller", count * train.controller.mass_g),
+            *([("receiver supply", flown.supply_g)] if flown.supply_g else []),
             ("pack", train.pack.mass_g),
         ):
-            key = name if count == 1 or name == "pack" else f"{name}s"
+            key = name if count == 1 or name in ("pack", "receiver supply") else f"{name}s"
             found = next((row for row in rows if row[0] == key), None)
             if found is None:
                 found = (key, [float("nan")] * len(settings))
                 rows.append(found)
             found[1][at] = mass
-    trains = [setting.train(train.motor, train.controller, train.pack, train.propeller) for setting in settings]
     totals = [setting.all_up_mass_g(each.mass_g) for setting, each in zip(settings, trains, strict=True)]
     rows.append(("all-up", totals))
     digits = 1

@@ -10,6 +10,7 @@ import click
 from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
 from propmatch.commands.plotting import check_plot, plot_option, save_plot
 from propmatch.commands.trains import LazyCatalogue, sources_block, train_data, train_options
+from propmatch.words.checkwords import parts_text
 from propmatch.words.shown import Shown, signed, table, wrapped
 
 if TYPE_CHECKING:
@@ -106,9 +107,7 @@ def _all_up(flight: Flight, shown: Shown) -> str:
 def headline_of(train: "PowerTrain", brief: "Brief", flights: Sequence[Flight], shown: Shown) -> list[str]:
     """The flight in sentences; other variants in one more."""
     first = flights[0]
-    sets = "" if train.count == 1 else f"{train.count} sets of "
-    name = f"{sets}{train.motor.name}, {train.propeller.name}, {train.pack.name}"
-    where = f"{brief.aircraft.name}, {first.variant}, with {name}"
+    where = f"{brief.aircraft.name}, {first.variant}, with {parts_text(train)}"
     if not math.isfinite(first.time.minutes):
         return [f"{where}: no answer. {first.time.status.meaning}."]
     if first.time.minutes == 0:
@@ -182,6 +181,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     from propmatch.commands.choose import choose_for_brief, wanted_settings
     from propmatch.commands.output import Reply, show
     from propmatch.commands.time import fly, headline_of, met, phase_block, phase_rows
+    from propmatch.records.estimates import supply_assumed
 
     check_plot(options["plot"])
     brief, which = open_brief(options["brief"])
@@ -192,7 +192,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     shown = shown_units(options["units"], brief)
     flights = [fly(chosen.train, setting) for setting in wanted]
     drawn = save_plot(options["plot"], lambda: _picture(chosen.train, flights[0], shown))
-    assumptions = [each for flight in flights for each in flight.assumptions]
+    assumptions = [each for flight in flights for each in (*flight.assumptions, *supply_assumed(chosen.train))]
     show(
         Reply(
             command="time",

@@ -89,6 +89,7 @@ def choose_train(
     InputFaults
         Every fault of every part at once.
     """
+    from propmatch.records.estimates import RADIO
     from propmatch.records.parts import Controller, Motor, Pack, PowerTrain, Propeller
     from propmatch.records.plausibility import warnings_of
     from propmatch.records.typed import controller_for
@@ -114,6 +115,8 @@ def choose_train(
         else:
             found["motor"] = _listed_motor(stock, listing, faults, assumptions, doubts)
     numbers = {**(defaults or {}), **_numbers(PowerTrain, options, faults)}
+    if "radio_current_a" not in numbers:
+        assumptions.append(RADIO)
     if faults:
         raise InputFaults(faults)
     if "controller" not in found:
@@ -241,6 +244,7 @@ def train_data(train: "PowerTrain") -> dict[str, Any]:
         **{name: {"id": part.id, "name": part.name, "source": part.source} for name, part in parts.items()},
         "count": train.count,
         "radio_current_a": train.radio_current_a,
+        "receiver_supply_mass_g": train.supply_g,
     }
 
 

@@ -23,7 +23,7 @@ from propmatch.search.matching import match, shelf_for
 from propmatch.sheet.briefwords import brief_sentences
 from propmatch.sheet.speeds import THROTTLES, fastest_of, phase_points, speeds
 from propmatch.train.coupling import solve
-from propmatch.words.checkwords import check_name, limit_text, value_text
+from propmatch.words.checkwords import check_name, limit_text, supply_text, value_text
 from propmatch.words.shown import Shown
 
 __all__ = ["best_answer", "brief_answer", "fault_rows", "map_answer", "measured_train", "numbers", "train_answer"]
@@ -102,6 +102,7 @@ def train_answer(brief: Brief, catalogue: Catalogue, ids: str, variant: str | No
             for kind in PARTS
             for part in [getattr(train, kind)]
         ],
+        "supply": supply_text(train),
         "numbers": [
             {"name": column.page, "label": column.label.partition(",")[0], "value": _number(value), "unit": column.unit,
              "text": shown.speed_text(value) if column.kind == "speed" and np.isfinite(value)

@@ -20,7 +20,7 @@ from propmatch.checks.throttlecap import CAP_NOTE, CapLimits, cap_lanes
 from propmatch.models.air import Air
 from propmatch.models.arrays import Flags, Floats
 from propmatch.records.brief import Brief
-from propmatch.records.estimates import Assumption, completed
+from propmatch.records.estimates import Assumption, completed, supply_assumed
 from propmatch.records.fields import replace
 from propmatch.records.packfit import PackFit
 from propmatch.records.parts import Motor, Pack, PowerTrain, Propeller
@@ -59,7 +59,7 @@ NEAREST = 5
 def _many(train: PowerTrain, n: int) -> tuple[TrainLanes, RatingLanes, tuple[Assumption, ...]]:
     lanes, made = train_lanes([train])
     index = np.zeros(n, dtype=np.intp)
-    return lanes.take(index), rating_lanes([train]).take(index), made
+    return lanes.take(index), rating_lanes([train]).take(index), (*made, *supply_assumed(train))
 
 
 # ---------------------------------------------------------------- mass

@@ -299,7 +299,7 @@ def _positions(setting: Setting, measured: TrainMeasures) -> Range:
     bare = measured.frames.mass_kg / GRAM_KG - r.mass_g
     places = (
         (bare, build.position_mm), (r.motors_g, geometry.motor_mm), (r.propellers_g, geometry.propeller_mm),
-        (r.controllers_g, geometry.controller_mm),
+        (r.controllers_g + r.supply_g, geometry.controller_mm),
     )  # fmt: skip
     base = np.sum([np.asarray(mass, dtype=np.float64) for mass, _ in places], axis=0)
     moment = np.sum([mass * (np.nan if place is None else place) for mass, place in places], axis=0)

@@ -12,6 +12,7 @@ from propmatch.records.estimates import PRACTICE, Assumption, completed
 from propmatch.records.fields import build, declared, replace
 from propmatch.records.layout import filament_factor
 from propmatch.records.parts import Airframe
+from propmatch.records.radio import RECEIVER_CURRENT_A, SERVO_CURRENT_A, SERVOS
 from propmatch.records.sections import (
     DEFAULT_SPEED_OVER_STALL,
     Aircraft,
@@ -20,6 +21,7 @@ from propmatch.records.sections import (
     PartsFilter,
     Phase,
     Prefer,
+    Radio,
     Site,
     Units,
     Variant,
@@ -37,6 +39,7 @@ __all__ = [
     "PartsFilter",
     "Phase",
     "Prefer",
+    "Radio",
     "ResolvedVariant",
     "Site",
     "Units",
@@ -59,7 +62,6 @@ CL_MAX = 1.1
 CD0 = 0.05
 OSWALD = 0.8
 INSTALLED_THRUST = 1.0
-RADIO_CURRENT_A = 0.2
 RESERVE_CHARGE = 0.2
 CUTOFF_CELL_V = 3.3
 ALTITUDE_M = 0.0
@@ -133,6 +135,8 @@ class ResolvedVariant:
         Limit of the all-up mass; None when the brief has none.
     motor_count : int
     radio_current_a : float
+    receiver_supply_mass_g : float or None
+        Separate supply that the brief names, flown where the controller brings none; None leaves it to an estimate.
     filament_factor : float
         Mass of the printed structure over the mass as sliced.
     assumptions : tuple of Assumption
@@ -144,6 +148,7 @@ class ResolvedVariant:
     target_mass_g: float | None
     motor_count: int
     radio_current_a: float
+    receiver_supply_mass_g: float | None
     filament_factor: float = 1.0
     assumptions: tuple[Assumption, ...] = ()
 
@@ -161,7 +166,7 @@ def resolve_variants(brief: Brief) -> tuple[ResolvedVariant, ...]:
 
 def laid_out(brief: Brief, made: Sequence[Assumption]) -> tuple[ResolvedVariant, ...]:
     """The same of a completed brief and the assumptions made for it."""
-    about = {"wing", "aircraft"}
+    about = {"wing", "aircraft", "radio"}
     common = tuple(each for each in made if each.subject in about)
     return tuple(_resolved(brief, variant, common) for variant in (None, *brief.variant))
 
@@ -179,12 +184,16 @@ def _resolved(brief: Brief, variant: Variant | None, common: tuple[Assumption, .
         )
     )
     overridden = {rule.name for rule in declared(Variant) if variant and getattr(variant, rule.name) is not None}
+    if "radio_current_a" in overridden:
+        overridden |= {rule.name for rule in declared(Radio)}
+    current = _either(variant, brief.aircraft, "radio_current_a")
     return ResolvedVariant(
         name=AS_DESIGNED if variant is None else variant.name,
         airframe=airframe,
         target_mass_g=_either(variant, brief.aircraft, "target_mass_g"),
         motor_count=_either(variant, brief.aircraft, "motor_count"),
-        radio_current_a=_either(variant, brief.aircraft, "radio_current_a"),
+        radio_current_a=brief.radio.current_a if current is None and brief.radio is not None else current,
+        receiver_supply_mass_g=_either(variant, brief.aircraft, "receiver_supply_mass_g"),
         filament_factor=filament_factor(_filament(variant)),
         assumptions=tuple(each for each in common if each.field not in overridden) + made + _spread(brief, variant),
     )
@@ -225,14 +234,16 @@ def _filament(variant: Variant | None) -> float | str:
 
 @completed.register
 def _completed_brief(brief: Brief) -> tuple[Brief, tuple[Assumption, ...]]:
-    """Fill wing, drag, site, reserve, cut-off, radio current, phases and preference where the brief is silent.
+    """Fill wing, drag, site, reserve, cut-off, radio, phases and preference where the brief is silent.
 
     Limits stay open where the brief has none: what nobody asked for is not judged; only a least static thrust stands in
     where neither thrust nor climb is asked for. ``cd0`` in words stays words.
     """
     made: list[Assumption] = []
     wing = _completed_wing(brief, made)
-    aircraft = _completed_section(brief.aircraft, "aircraft", made, radio_current_a=_RADIO)
+    radio = brief.radio
+    if brief.aircraft.radio_current_a is None:
+        radio = _completed_radio(radio or Radio(), made)
     limits = _completed_section(brief.limits, "limits", made, reserve_charge=_RESERVE, cutoff_cell_v=_CUTOFF)
     if limits.min_climb_m_s is None:
         limits = _completed_section(limits, "limits", made, min_thrust_to_weight=_THRUST)
@@ -248,11 +259,10 @@ def _completed_brief(brief: Brief) -> tuple[Brief, tuple[Assumption, ...]]:
         made.append(Assumption("prefer", "flight_time", 1.0, "", "nothing preferred: ranked by flight time"))
     if not made:
         return brief, ()
-    filled = replace(brief, wing=wing, aircraft=aircraft, limits=limits, site=site, phase=phase, prefer=prefer)
+    filled = replace(brief, wing=wing, radio=radio, limits=limits, site=site, phase=phase, prefer=prefer)
     return filled, tuple(made)
 
 
-_RADIO = (RADIO_CURRENT_A, f"receiver and servos draw {RADIO_CURRENT_A:g} A; {PRACTICE}")
 _RESERVE = (RESERVE_CHARGE, f"the flight ends with {RESERVE_CHARGE:.0%} of the charge left; {PRACTICE}")
 _CUTOFF = (CUTOFF_CELL_V, f"the flight ends when a cell falls to {CUTOFF_CELL_V:g} V under load; {PRACTICE}")
 _THRUST = (
@@ -263,14 +273,31 @@ _THRUST = (
 _ALTITUDE = (ALTITUDE_M, "the field lies at sea level")
 
 
-def _completed_section(section: Any, subject: str, made: list[Assumption], **values: tuple[float, str]) -> Any:
+def _completed_section(section: Any, subject: str, made: list[Assumption], **values: tuple[Any, ...]) -> Any:
+    """The section with each of these where it is None: the value, the text, and the range where one is known."""
     units = {rule.name: rule.unit for rule in declared(type(section))}
     changes = {}
-    for name, (value, text) in values.items():
+    for name, (value, text, *spread) in values.items():
         if getattr(section, name) is None:
             changes[name] = value
-            made.append(Assumption(subject, name, value, units[name], text))
+            made.append(Assumption(subject, name, value, units[name], text, *spread))
     return replace(section, **changes) if changes else section
+
+
+def _completed_radio(stated: Radio, made: list[Assumption]) -> Radio:
+    receiver, *spread = RECEIVER_CURRENT_A
+    values: dict[str, tuple[Any, ...]] = {
+        "receiver_current_a": (receiver, f"the receiver draws {receiver:g} A; {PRACTICE}", *spread),
+        "servos": (SERVOS, f"{SERVOS} servos, no number being stated; {PRACTICE}"),
+        "payload_current_a": (0.0, "nothing beside receiver and servos draws from the pack, none being stated"),
+    }
+    if stated.servos != 0:
+        size = stated.servo_size or next(iter(SERVO_CURRENT_A))
+        each, *spread = SERVO_CURRENT_A[size]
+        kind = f"a {size} servo" if stated.servo_size else f"a servo, taken as {size},"
+        values["servo_current_a"] = (each, f"{kind} draws {each:g} A as the mean of a flight; {PRACTICE}", *spread)
+    radio: Radio = _completed_section(stated, "radio", made, **values)
+    return radio
 
 
 def _completed_wing(brief: Brief, made: list[Assumption]) -> Wing:

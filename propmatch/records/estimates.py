@@ -53,6 +53,7 @@ __all__ = [
     "motor_no_load_current_a",
     "motor_resistance_ohm",
     "motor_resistance_slope_ohm_s",
+    "supply_assumed",
     "usable_c",
     "usual_part_throttle_loss",
 ]
@@ -125,6 +126,12 @@ class Assumption:
 
     def __str__(self) -> str:
         return f"{self.subject}: {self.text}"
+
+
+RADIO = Assumption(
+    "radio", "radio_current_a", 0.2, "A", f"receiver and three micro servos draw 0.2 A; {PRACTICE}", 0.09, 0.55
+)
+"""What a train draws for receiver and servos where nobody says."""
 
 
 # ---------------------------------------------------------------- the laws
@@ -436,8 +443,23 @@ def beyond_law(made: Sequence[Assumption], pack: Pack) -> tuple[Assumption, ...]
 def _train(part: PowerTrain) -> tuple[PowerTrain, tuple[Assumption, ...]]:
     motor, controller, of_drive = completed_drive(part.motor, part.controller)
     (propeller, of_propeller), (pack, of_pack) = completed(part.propeller), completed(part.pack)
-    made = of_drive + of_propeller + of_pack
+    supply = supply_assumed(part)
+    made = of_drive + of_propeller + of_pack + supply
     if not made:
         return part, ()
-    full: PowerTrain = replace(part, motor=motor, controller=controller, propeller=propeller, pack=pack)
+    mass = {each.field: each.value for each in supply}
+    full: PowerTrain = replace(part, motor=motor, controller=controller, propeller=propeller, pack=pack, **mass)
     return full, made + beyond_law(of_drive, part.pack)
+
+
+def supply_assumed(train: PowerTrain) -> tuple[Assumption, ...]:
+    """The separate supply that a train gets because its controller has none; empty where its mass is stated."""
+    if not train.separate_supply or train.receiver_supply_mass_g is not None:
+        return ()
+    mass = train.supply_g
+    text = (
+        f"receiver and servos get a separate supply (BEC) of {mass:.1f} g beside the controller, which brings none: "
+        f"3 g and 4 g per ampere of the {train.radio_current_a:.2g} A they draw; {PRACTICE}"
+    )
+    made = Assumption("receiver supply", "receiver_supply_mass_g", mass, "g", text, mass / 2, mass * 2)
+    return (made,)

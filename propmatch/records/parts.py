@@ -26,6 +26,7 @@ from propmatch.records.fields import (
     text,
     words_or_number,
 )
+from propmatch.records.radio import separate_supply_g
 from propmatch.units import MM_M
 
 __all__ = [
@@ -267,6 +268,7 @@ class TrainNumbers(TypedDict, total=False):
 
     count: int
     radio_current_a: float
+    receiver_supply_mass_g: float | None
     pack_temperature_c: float | None
 
 
@@ -282,17 +284,34 @@ class PowerTrain:
     radio_current_a: float = number(
         "A", ge=0, le=50, default=0.2, doc="receiver, servos and payload, drawn from the pack"
     )
+    receiver_supply_mass_g: float | None = number(
+        "g", ge=0, le=500, default=None, doc="separate supply (BEC), flown where the controller brings none"
+    )
     pack_temperature_c: float | None = number(
         "degC", ge=-20, le=60, default=None, doc="temperature of the cells; None means near 25 degC"
     )
 
     @property
+    def separate_supply(self) -> bool:
+        """Whether receiver and servos draw from the pack and the controller has no supply for them."""
+        return self.radio_current_a > 0 and self.controller.servo_supply == "none"
+
+    @property
+    def supply_g(self) -> float:
+        """Mass of the separate supply that the aircraft flies with, one for all sets; estimated where not stated."""
+        if not self.separate_supply:
+            return 0.0
+        stated = self.receiver_supply_mass_g
+        return separate_supply_g(self.radio_current_a) if stated is None else stated
+
+    @property
     def mass_g(self) -> float:
-        """count (motor + controller + propeller) + pack [g]; a propeller of unknown mass is estimated."""
+        """count (motor + controller + propeller) + separate supply + pack [g]; unknown masses are estimated."""
         blade_mass = self.propeller.mass_g
         if blade_mass is None:
             blade_mass = propeller_mass_g(self.propeller.diameter_in, self.propeller.blades)
-        return self.count * (self.motor.mass_g + self.controller.mass_g + blade_mass) + self.pack.mass_g
+        sets = self.count * (self.motor.mass_g + self.controller.mass_g + blade_mass)
+        return sets + self.supply_g + self.pack.mass_g
 
     @property
     def numbers(self) -> TrainNumbers:
@@ -300,6 +319,7 @@ class PowerTrain:
         return TrainNumbers(
             count=self.count,
             radio_current_a=self.radio_current_a,
+            receiver_supply_mass_g=self.receiver_supply_mass_g,
             pack_temperature_c=self.pack_temperature_c,
         )
 

@@ -5,10 +5,12 @@ The attribute of the object is the key of the file; ``[[phase]]`` of the file is
 """
 
 from collections.abc import Sequence
+from typing import Any
 
 from propmatch.records.fields import Rule, choice, declared, integer, many, number, one, record, text, words_or_number
 from propmatch.records.layout import FILAMENT_FACTORS, Balance, Item, Structure, Tail, ThrustLine, filament_factor
 from propmatch.records.parts import CD0_WORDS, aspect_ratio
+from propmatch.records.radio import Radio
 
 __all__ = [
     "DEFAULT_SPEED_OVER_STALL",
@@ -18,6 +20,7 @@ __all__ = [
     "PartsFilter",
     "Phase",
     "Prefer",
+    "Radio",
     "Site",
     "Units",
     "Variant",
@@ -28,6 +31,14 @@ __all__ = [
 
 DEFAULT_SPEED_OVER_STALL = 1.3
 """Airspeed of a phase that names only a throttle, over the stall speed; common practice."""
+
+
+def _receiver_supply() -> Any:
+    return number(
+        "g", ge=0, le=500, default=None,
+        doc="separate supply (BEC) for receiver and servos, flown with a controller that brings none; 0 where it is in "
+        "the bare mass or they have a pack of their own",
+    )  # fmt: skip
 
 
 @record()
@@ -41,8 +52,9 @@ class Aircraft:
     target_mass_g: float | None = number("g", ge=1, le=50000, default=None, doc="limit of the all-up mass")
     motor_count: int = integer(ge=1, le=12, default=1, doc="equal motors on one pack")
     radio_current_a: float | None = number(
-        "A", ge=0, le=50, default=None, doc="receiver, servos and payload, drawn from the pack"
+        "A", ge=0, le=50, default=None, doc="receiver, servos and payload, drawn from the pack; or list them in [radio]"
     )
+    receiver_supply_mass_g: float | None = _receiver_supply()
 
 
 @record(
@@ -87,6 +99,7 @@ class Variant(Wing):
     radio_current_a: float | None = number(
         "A", ge=0, le=50, default=None, doc="receiver, servos and payload, drawn from the pack"
     )
+    receiver_supply_mass_g: float | None = _receiver_supply()
 
 
 @record(rules=(Rule(("cells",), lambda cells: len(set(cells)) < len(cells), "must not name a cell count twice"),))
@@ -262,6 +275,12 @@ def _filament_without_structure(variants: tuple[Variant, ...], structure: tuple[
             "and structure must add up to between 1 and 25000 g",
         ),
         Rule(
+            ("aircraft", "radio"),
+            lambda aircraft, radio: aircraft.radio_current_a is not None and radio is not None,
+            "must be left out where [radio] says what draws it",
+            at="aircraft.radio_current_a",
+        ),
+        Rule(
             ("balance", "tail", "thrust_line"),
             lambda balance, tail, thrust_line: balance is None and not (tail is None and thrust_line is None),
             "missing; [tail] and [thrust_line] need its target_cg_mm (0 where lengths start from there)",
@@ -290,6 +309,7 @@ class Brief:
 
     aircraft: Aircraft = one(Aircraft, doc="masses")
     variant: tuple[Variant, ...] = many(Variant, default=(), doc="other builds of the same aircraft")
+    radio: Radio | None = one(Radio, default=None, doc="what receiver, servos and payload draw")
     wing: Wing = one(Wing, default=Wing(), doc="wing and drag")
     limits: Limits = one(Limits, default=Limits(), doc="what a power train must keep to")
     phase: tuple[Phase, ...] = many(Phase, default=(), doc="how it is flown")

@@ -76,6 +76,7 @@ class Candidate(TrainId):
             **ids,
             "cells": self.cells,
             **{column.name: getattr(self, column.name) for column in columns()},
+            "receiver_supply_mass_g": self.train.supply_g,
             "score": self.score,
             "nearest": self.nearest.name if self.nearest else None,
             "nearest_margin": self.nearest.margin if self.nearest else None,

@@ -46,9 +46,11 @@ def cells_table(cases: list[CellCase], shown: Shown) -> Table:
         ("motor current, full pack", lambda c: f"{signed(c.motor_current_a)} A"),
         ("pack power, full pack", lambda c: f"{signed(c.pack_power_w, 0)} W"),
         ("heat in one motor, full pack", lambda c: f"{signed(c.motor_heat_w)} W"),
+        *([("heat in the linear servo supply, full pack", lambda c: f"{signed(c.servo_supply_heat_w)} W")]
+          if any(c.servo_supply_heat_w > 0 for c in cases) else []),
         ("throttle in level flight", lambda c: f"{signed(100 * c.level_throttle, 0)} %"),
         ("limits missed", lambda c: ", ".join(check_name(check.name) for check in c.failing) or "none"),
-    ]
+    ]  # fmt: skip
     rows = [{"": label, **{f"{c.cells}S": say(c) for c in cases}} for label, say in lines]
     return Table.of(rows, caption="Same motor, propeller and controller; packs of the same energy")
 

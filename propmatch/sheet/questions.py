@@ -22,7 +22,7 @@ from propmatch.sheet.trimsection import stability_text, trim_picture
 from propmatch.status import Flag, Status
 from propmatch.train.lanes import train_lanes
 from propmatch.units import GRAM_KG
-from propmatch.words.checkwords import check_name, parts_text
+from propmatch.words.checkwords import check_name, parts_text, supply_text
 from propmatch.words.shown import signed
 
 __all__ = ["CAUTIONS", "assumed", "cautions", "extra", "questions", "sources"]
@@ -69,6 +69,7 @@ def _recommended(case: Case) -> Table:
         ("motor", lambda c: c.train.motor.name),
         ("propeller", lambda c: c.train.propeller.name),
         ("controller", lambda c: c.train.controller.name),
+        ("receiver and servos", lambda c: supply_text(c.train)),
         ("pack", lambda c: c.train.pack.name),
     ]
     rows = [{"": label, **{key: say(c) for key, c in best.items()}} for label, say in lines]

@@ -10,7 +10,17 @@ if TYPE_CHECKING:
     from propmatch.checks.limits import Check
     from propmatch.records.parts import PowerTrain
 
-__all__ = ["check_name", "fewer_amps", "joined", "limit_number", "limit_text", "parts_text", "percent", "value_text"]
+__all__ = [
+    "check_name",
+    "fewer_amps",
+    "joined",
+    "limit_number",
+    "limit_text",
+    "parts_text",
+    "percent",
+    "supply_text",
+    "value_text",
+]
 
 
 def check_name(name: str) -> str:
@@ -59,11 +69,19 @@ def parts_text(train: "PowerTrain", *, pack: bool = True) -> str:
     """The parts of a train by name; several sets, a gear and cells in parallel are said."""
     sets = "" if train.count == 1 else f"{train.count} sets of "
     geared = "" if train.motor.gear_ratio == 1 else f" geared {train.motor.gear_ratio:g}:1"
-    names = f"{sets}{train.motor.name}{geared}, {train.propeller.name}, {train.controller.name}"
+    supply = f", {supply_text(train)}" if train.supply_g else ""
+    names = f"{sets}{train.motor.name}{geared}, {train.propeller.name}, {train.controller.name}{supply}"
     if not pack:
         return names
     parallel = "" if train.pack.cells_parallel == 1 else f" ({train.pack.cells_series}S{train.pack.cells_parallel}P)"
     return f"{names}, {train.pack.name}{parallel}"
+
+
+def supply_text(train: "PowerTrain") -> str:
+    """What feeds receiver and servos, as a line of a parts list."""
+    if not train.separate_supply:
+        return "supply in the controller" if train.controller.servo_supply != "none" else "no supply needed"
+    return f"separate supply (BEC) of {signed(train.supply_g)} g" if train.supply_g else "supply aboard already"
 
 
 def fewer_amps(motors: int, motor_current_a: float, pack_current_a: float) -> str:

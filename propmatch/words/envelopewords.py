@@ -9,6 +9,7 @@ import attrs
 from propmatch.checks.checkrules import CHECKS
 from propmatch.questions.envelope import CellEnvelope, Envelope, Range
 from propmatch.records.estimates import KV_LABEL_FACTOR
+from propmatch.words.checkwords import parts_text, supply_text
 from propmatch.words.shown import Shown, signed, wrapped
 
 __all__ = ["CAUTIONS", "Part", "envelope_markdown", "envelope_parts", "envelope_text"]
@@ -127,10 +128,9 @@ def _words(names: Sequence[str]) -> str:
 
 def _opening(envelope: Envelope, shown: Shown) -> Part:
     train = envelope.train
-    sets = "" if train.count == 1 else f"{train.count} sets of "
     text = (
-        f"{envelope.brief.aircraft.name} was worked out for {sets}{train.motor.name}, {train.propeller.name}, "
-        f"{train.controller.name} and the pack {train.pack.name}. Other parts may be fitted inside these ranges. The "
+        f"{envelope.brief.aircraft.name} was worked out for {parts_text(train, pack=False)} and the pack "
+        f"{train.pack.name}. Other parts may be fitted inside these ranges. The "
         "ranges go together: every corner of all of them at once, and points inside, was reckoned and keeps every "
         "limit of the brief and every rating."
     )
@@ -210,6 +210,7 @@ def _lines(envelope: Envelope, each: CellEnvelope, shown: Shown) -> list[tuple[s
         ("winding resistance", f"{_span(milliohm)} mohm"),
         ("motor rating", f"at least {signed(math.ceil(10 * each.motor_a - 1e-9) / 10)} A, {math.ceil(each.motor_w)} W"),
         ("controller", f"at least {math.ceil(each.controller_a - 1e-9)} A of motor current, for {each.cells}S"),
+        ("receiver and servos", f"{train.radio_current_a:.2g} A, {supply_text(train)}"),
         ("propeller", f"{_span(box['diameter_in'], 1)} in diameter, {_span(box['pitch_in'], 1)} in pitch, "
                       f"{train.propeller.blades} blades{family}"),
         ("pack", f"{each.cells}S{parallel}, {_span(box['capacity_mah'])} mAh, label {train.pack.c_rating:g}C or more, "

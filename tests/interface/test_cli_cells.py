@@ -9,6 +9,7 @@ from support.commands import TRAIN, TYPED, narrow_brief  # noqa: F401
 
 from propmatch.brief import load_brief
 from propmatch.catalogue.catalogue import load_catalogue
+from propmatch.checks.setting import settings
 from propmatch.commands.choose import train_of_ids
 from propmatch.commands.trains import LazyCatalogue
 from propmatch.questions.cells import compare_cells
@@ -35,10 +36,10 @@ def test_rows_are_the_librarys_own(run):
     ran = run("cells", "wetland_logger", *TRAIN, "--json")
     document = ran.document
     assert document["command"] == "cells"
-    train = train_of_ids(LazyCatalogue(None, False), TRAIN[1], count=1, radio_current_a=0.2)
     import propmatch_datasets
 
     brief = load_brief(propmatch_datasets.path("briefs/wetland_logger.toml"))
+    train = train_of_ids(LazyCatalogue(None, False), TRAIN[1], **settings(brief)[0].train_numbers)
     found = compare_cells(brief, load_catalogue(parts=None), train=train)
     assert len(document["rows"]) == len(found.cases) == 18
     for row, case in zip(document["rows"], found.cases, strict=True):

@@ -168,6 +168,28 @@ def test_the_power_of_the_cells_is_all_accounted_for(run):
     assert sum(parts) == pytest.approx(total, abs=0.3)
 
 
+def test_the_heat_of_a_linear_servo_supply_stands_alone(run):
+    """What the pack has above 5 V, times the current, is the supply's; 5 V times the current reach the servos."""
+    import re
+
+    words = (*PARTS[:-2], "--controller", "20A linear", "--radio-current", "0.8")
+    assert PARTS[-2] == "--controller"
+    found = run("point", *words)
+    (volts,) = (row["pack_voltage_v"] for row in run("point", *words, "--json").document["rows"])
+    block = found.out[found.out.index("Where the") :].split("\n\n")[0]
+    watts = {name.strip(): float(w) for name, w in re.findall(r"^  (\S.*?) +([\d.]+) W ", block, re.MULTILINE)}
+    assert watts["heat in the linear servo supply"] == pytest.approx((volts - 5.0) * 0.8, abs=0.06)
+    assert watts["receiver, servos, payload"] == pytest.approx(5.0 * 0.8, abs=0.06)
+    switching = run("point", *PARTS[:-2], "--controller", "20A switching", "--radio-current", "0.8").out
+    assert "linear servo supply" not in switching
+
+
+def test_a_radio_current_nobody_stated_is_said(run):
+    said = "receiver and three micro servos draw 0.2 A"
+    assert said in " ".join(run("point", *PARTS).out.split())
+    assert said not in " ".join(run("point", *PARTS, "--radio-current", "0.2").out.split())
+
+
 def test_a_listing_row_comes_out_again(run):
     """The row's volts and amps at the controller are reproduced: the pack is stiff and sits at the row's voltage."""
     words = ("--listing", "1500kV 28g 7.4V 6.0A 6x4 i0=0.7", "--propeller", "6x4", "--controller", "20A r=8mohm")

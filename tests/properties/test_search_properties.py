@@ -123,7 +123,7 @@ def test_equal_scores_stand_by_mass_then_by_place():
     setting, shelf = random_case(3, (2, 2, 3, 3))
     doubled = type(shelf).of(
         shelf.motors * 2, shelf.controllers, shelf.packs, shelf.propellers * 2,
-        count=shelf.count, radio_current_a=shelf.radio_current_a,
+        **shelf.like.numbers,
     )  # fmt: skip
     free = attrs.evolve(setting, brief=attrs.evolve(setting.brief, limits=type(setting.brief.limits)(
         reserve_charge=0.2, cutoff_cell_v=3.0)))  # fmt: skip

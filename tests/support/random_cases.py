@@ -5,7 +5,7 @@ from typing import Any
 import attrs
 import numpy as np
 
-from propmatch.brief import Aircraft, Brief, Limits, Phase, Prefer, Site, Variant, Wing
+from propmatch.brief import Aircraft, Brief, Limits, Phase, Prefer, Radio, Site, Variant, Wing
 from propmatch.checks.setting import Setting, settings
 from propmatch.records.layout import Balance
 from propmatch.records.parts import CoefficientTable, Controller, Motor, Pack, Propeller
@@ -55,6 +55,7 @@ def random_parts(rng: np.random.Generator, sizes: tuple[int, int, int, int]) -> 
         more = {"resistance_mohm": float(rng.uniform(2, 10))} if rng.random() < 0.6 else {}
         if rng.random() < 0.5:
             more |= {"burst_current_a": amps * 1.3, "burst_seconds": 10.0}
+        more |= {"servo_supply": str(rng.choice(["none", "linear", "switching"]))}
         controllers.append(
             Controller(
                 name=f"controller {i}", id=f"c{i}", max_current_a=amps, mass_g=amps * float(rng.uniform(0.5, 1.0)),
@@ -121,7 +122,7 @@ def random_brief(rng: np.random.Generator) -> Brief:
         return float(rng.uniform(low, high)) if rng.random() < chance else None
 
     names = rng.permutation(METRICS)[: rng.choice([1, 1, 1, 2, 3])]
-    balance = None
+    balance, total = None, rng.random() < 0.5
     if rng.random() < 0.3:
         balance = Balance(
             target_cg_mm=200.0, cg_tolerance_mm=float(rng.uniform(1, 10)), bare_cg_mm=float(rng.uniform(210, 260)),
@@ -130,8 +131,11 @@ def random_brief(rng: np.random.Generator) -> Brief:
     return Brief(
         aircraft=Aircraft(
             name="invented", bare_mass_g=bare, target_mass_g=maybe(0.7, 1.3 * bare, 2.2 * bare),
-            motor_count=int(rng.choice([1, 1, 2])), radio_current_a=float(rng.choice([0.0, 0.2, 0.8])),
+            motor_count=int(rng.choice([1, 1, 2])),
+            radio_current_a=float(rng.choice([0.0, 0.2, 0.8])) if total else None,
+            receiver_supply_mass_g=(None, 0.0, float(rng.uniform(1.0, 25.0)))[rng.integers(3)],
         ),
+        radio=None if total or rng.random() < 0.3 else Radio(servos=int(rng.integers(0, 7)), servo_size="mini"),
         wing=Wing(area_dm2=span * span / 7.0 / 1e4, span_mm=span, cd0=float(rng.uniform(0.03, 0.07)), cl_max=1.1),
         limits=Limits(
             min_thrust_to_weight=maybe(0.7, 0.2, 0.8), min_flight_minutes=maybe(0.6, 1.0, 12.0),

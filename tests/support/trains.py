@@ -61,13 +61,14 @@ def simple_motor(**changes: Any) -> Motor:
 
 
 def simple_controller(**changes: Any) -> Controller:
-    """A 20 A controller with every number stated."""
+    """A 20 A controller with every number stated; its servo supply is a switching one."""
     values: dict[str, Any] = {
         "name": "test controller",
         "max_current_a": 20.0,
         "mass_g": 12.0,
         "resistance_mohm": 6.0,
         "part_throttle_loss": 0.10,
+        "servo_supply": "switching",
     }
     return Controller(**values | changes)
 

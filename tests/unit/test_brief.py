@@ -97,11 +97,12 @@ def test_variants_override_and_inherit() -> None:
     assert heavy.target_mass_g == 410
     every = '[[variant]]\nname = "v"\n'
     numbers = {"bare_mass_g": 300.0, "target_mass_g": 500.0, "motor_count": 2, "radio_current_a": 1.0,
-               "area_dm2": 20.0, "span_mm": 1200.0, "cl_max": 1.3, "cd0": 0.05, "oswald": 0.7,
-               "installed_thrust": 0.9}  # fmt: skip
+               "receiver_supply_mass_g": 6.0, "area_dm2": 20.0, "span_mm": 1200.0, "cl_max": 1.3, "cd0": 0.05,
+               "oswald": 0.7, "installed_thrust": 0.9}  # fmt: skip
     every += "".join(f"{key} = {value}\n" for key, value in numbers.items())
     other = resolve_variants(loads_brief(FULL + every))[-1]
-    found = {**{key: getattr(other, key) for key in ("target_mass_g", "motor_count", "radio_current_a")},
+    found = {**{key: getattr(other, key) for key in ("target_mass_g", "motor_count", "radio_current_a",
+                                                            "receiver_supply_mass_g")},
              "area_dm2": other.airframe.wing_area_dm2, "span_mm": other.airframe.wing_span_mm,
              **{key: getattr(other.airframe, key) for key in ("bare_mass_g", "cl_max", "cd0", "oswald",
                                                               "installed_thrust")}}  # fmt: skip
@@ -115,9 +116,10 @@ def test_the_smallest_brief_gets_stated_assumptions() -> None:
     fields = {(each.subject, each.field) for each in made}
     assert fields == {
         ("wing", "area_dm2"), ("wing", "span_mm"), ("wing", "cl_max"), ("wing", "cd0"), ("wing", "oswald"),
-        ("wing", "installed_thrust"), ("aircraft", "radio_current_a"), ("limits", "reserve_charge"),
+        ("wing", "installed_thrust"), ("limits", "reserve_charge"),
         ("limits", "cutoff_cell_v"), ("limits", "min_thrust_to_weight"),
-            ("site", "altitude_m"), ("phase", "throttle"), ("prefer", "flight_time"),
+        ("radio", "receiver_current_a"), ("radio", "servos"), ("radio", "servo_current_a"),
+        ("radio", "payload_current_a"), ("site", "altitude_m"), ("phase", "throttle"), ("prefer", "flight_time"),
     }  # fmt: skip
     assert (filled.limits.reserve_charge, filled.limits.cutoff_cell_v) == (0.2, 3.3)
     assert filled.limits.min_flight_minutes is None, "what nobody asked for is not judged"
@@ -127,7 +129,7 @@ def test_the_smallest_brief_gets_stated_assumptions() -> None:
     assert filled.wing.area_dm2 == pytest.approx(area)
     assert filled.wing.span_mm == pytest.approx(100 * (6 * area) ** 0.5)
     (only,) = resolve_variants(brief)
-    assert {each.subject for each in only.assumptions} == {"wing", "aircraft"}
+    assert {each.subject for each in only.assumptions} == {"wing", "radio"}
     assert only.airframe.aspect_ratio == pytest.approx(6)
 
 

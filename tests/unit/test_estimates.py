@@ -205,8 +205,10 @@ def test_a_train_collects_the_assumptions_of_its_parts() -> None:
         propeller=Propeller(name="5x4", diameter_in=5, pitch_in=4),
     )
     filled, assumed = completed(train)
-    assert [each.subject for each in assumed] == ["m"] * 6 + ["c"] + ["5x4"] * 2 + ["p"] * 2
-    for each in assumed:
+    subjects = ["m"] * 6 + ["c"] + ["5x4"] * 2 + ["p"] * 2 + ["receiver supply"]
+    assert [each.subject for each in assumed] == subjects
+    assert filled.receiver_supply_mass_g == assumed[-1].value == filled.supply_g
+    for each in assumed[:-1]:
         owner = {"m": filled.motor, "5x4": filled.propeller, "p": filled.pack, "c": filled.controller}[each.subject]
         assert getattr(owner, each.field) == each.value
     assert completed(filled) == (filled, ())

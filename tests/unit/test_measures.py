@@ -89,6 +89,6 @@ def test_no_balance_without_geometry():
     chosen, _ = CASES[0]
     bare = attrs.evolve(chosen, geometry=None, build=None)
     one = np.ones(2)
-    miss, limit = balance_miss_mm(bare, motors_g=one, propellers_g=one, controllers_g=one, pack_g=one)
+    miss, limit = balance_miss_mm(bare, motors_g=one, propellers_g=one, controllers_g=one, supply_g=one, pack_g=one)
     assert np.all(np.isnan(miss))
     assert np.all(np.isnan(limit))

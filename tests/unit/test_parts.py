@@ -3,7 +3,7 @@ import math
 import pytest
 
 from propmatch.models.tables import CoefficientTable
-from propmatch.records.fields import build
+from propmatch.records.fields import build, replace
 from propmatch.records.parts import CD0_WORDS, Airframe, Controller, Motor, Pack, PowerTrain, Propeller, Source
 
 
@@ -109,9 +109,17 @@ def test_a_part_from_a_mapping_with_a_source_table() -> None:
 
 def test_train_mass_counts_every_set() -> None:
     train = PowerTrain(motor=motor(), controller=controller(), pack=pack(), propeller=propeller(mass_g=3), count=2)
-    assert train.mass_g == 2 * (25 + 8 + 3) + 40
+    sets = 2 * (25 + 8 + 3) + 40
+    # 3 g and 4 g for each ampere of the 0.2 A that they draw: common practice, no published source
+    assert train.mass_g == pytest.approx(sets + 3.8)
+    assert replace(train, receiver_supply_mass_g=7).mass_g == sets + 7
+    assert replace(train, receiver_supply_mass_g=0).mass_g == sets
+    assert replace(train, radio_current_a=0).mass_g == sets, "nothing to feed"
+    own = replace(train, controller=controller(servo_supply="linear"), receiver_supply_mass_g=7)
+    assert own.mass_g == sets, "the controllers bring it"
     # 5-inch two-blade plastic propellers weigh 2 to 4 g: common practice, no published source
-    unknown = PowerTrain(motor=motor(), controller=controller(), pack=pack(), propeller=propeller())
+    fed = controller(servo_supply="switching")
+    unknown = PowerTrain(motor=motor(), controller=fed, pack=pack(), propeller=propeller())
     assert 2 <= unknown.mass_g - (25 + 8 + 40) <= 4
     with pytest.raises(TypeError, match="motor"):
         PowerTrain(motor=pack(), controller=controller(), pack=pack(), propeller=propeller())

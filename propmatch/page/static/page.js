@@ -176,7 +176,7 @@ function number(train, name, text) {
 function useTrain(answer) {
   state.last = answer;
   const parts = answer.parts.map((part) => make("span", { title: part.source }, `${part.name} `));
-  $("parts").replaceChildren(make("strong", {}, `${answer.cells}S `), ...parts);
+  $("parts").replaceChildren(make("strong", {}, `${answer.cells}S `), ...parts, answer.supply);
   $("numbers").replaceChildren(...answer.numbers.flatMap((each) =>
     [make("span", {}, `${each.label} `, number(answer.id, each.name, each.text)), " "]));
   $("verdict").textContent = answer.meets
@@ -322,6 +322,7 @@ function showPins() {
     make("thead", {}, make("tr", {}, make("td", {}), ...heads)),
     make("tbody", {},
       ...["motor", "propeller", "controller", "pack"].map((kind) => row(kind, (each) => each.parts.find((part) => part.kind === kind).name)),
+      row("receiver and servos", (each) => each.supply),
       ...pins[0].numbers.map((first, at) => row(first.label, (each) => number(each.id, first.name, each.numbers[at].text))),
       row("nearest to its limit", (each) => each.nearest ?? "-"),
       row("brief", (each) => (each.meets ? "met" : `missed: ${each.misses.join("; ")}`)))));

@@ -47,7 +47,7 @@ class Pairs:
         motors, controllers, _, _ = shelf.sizes
         self.motor = np.repeat(np.arange(motors), controllers)
         self.controller = np.tile(np.arange(controllers), motors)
-        self.mass_g = self._motor("motors_g") + self._controller("controllers_g")
+        self.mass_g = self._motor("motors_g") + self._controller("controllers_g") + self._controller("supply_g")
         self.least = np.maximum(self._motor("motor_cells_least"), self._controller("controller_cells_least"))
         self.most = np.minimum(self._motor("motor_cells_most"), self._controller("controller_cells_most"))
         numbers = {name: self._motor(name) for name in (*MOTOR_FIELDS, "resistance_ohm", "alone", "usual_loss")}

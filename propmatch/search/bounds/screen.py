@@ -419,6 +419,7 @@ class Screen:
             motors_g=column("motors_g")[drives.motor[lanes.drive]],
             propellers_g=self.tables.mass_g[lanes.propeller],
             controllers_g=column("controllers_g")[drives.controller[lanes.drive]],
+            supply_g=column("supply_g")[drives.controller[lanes.drive]],
             pack_g=drives.pack_g[lanes.drive],
         )
         passes = (miss <= limit) | np.isnan(limit)

@@ -206,7 +206,8 @@ class PropellerTables:
     # ------------------------------------------------------------ what a mass asks for
 
     def _masses(self, shelves: tuple[Shelf, ...]) -> None:
-        parts = [np.concatenate([s.column(name) for s in shelves]) for name in ("motors_g", "controllers_g", "pack_g")]
+        names = ("motors_g", "controllers_g", "supply_g", "pack_g")
+        parts = [np.concatenate([s.column(name) for s in shelves]) for name in names]
         least, most = sum(float(np.min(x)) for x in parts), sum(float(np.max(x)) for x in parts)
         limit = self.mass_limit_g
         if np.isfinite(limit):
