@@ -8,7 +8,7 @@ import numpy as np
 
 from propmatch.checks.judged import judged_trains
 from propmatch.checks.measures import CHECKS, CheckRule, TrainMeasures
-from propmatch.checks.rule import CLOSE, PRACTICE, may_exclude, verdict_of
+from propmatch.checks.rule import CLOSE, ESTIMATED, PRACTICE, may_exclude, verdict_of
 from propmatch.checks.setting import ResolvedBrief
 from propmatch.checks.working import Lane
 from propmatch.records.brief import Brief, ResolvedVariant
@@ -31,13 +31,19 @@ class Check:
     margin : float
         (limit - value)/limit, for minima (value - limit)/limit; NaN without a limit.
     verdict : str
-        ``ok``, ``close`` (margin up to 0.10), ``over`` or ``unknown``.
+        ``ok``, ``close`` (margin up to 0.10), ``fails``, ``no limit`` (nobody gives one) or ``unknown`` (limit or value
+        cannot be known from what was stated).
     basis : str
-        ``brief``, ``part rating`` or ``common practice``. Only ``over`` against the first two excludes.
+        ``brief``, ``part rating``, ``estimated rating`` or ``common practice``.
     note : str
         What the value is, and what it rests on.
     least : bool
         True when the limit is a minimum.
+    excluding : bool
+        True when ``fails`` rules a design out: any basis but common practice, and estimated ratings unless the brief
+        turns them into warnings.
+    assumed : bool
+        True when the limit stands in for one that the brief leaves out.
     """
 
     name: str
@@ -49,11 +55,23 @@ class Check:
     basis: str
     note: str = ""
     least: bool = False
+    excluding: bool = attrs.field(default=attrs.Factory(lambda self: may_exclude(self.basis), takes_self=True))
+    assumed: bool = False
+
+    @property
+    def limit_source(self) -> str:
+        """Where the limit is from: the basis, or ``assumed``."""
+        return "assumed" if self.assumed else self.basis
 
 
 def excludes(check: Check) -> bool:
     """True when this check alone rules a design out."""
-    return check.verdict == "over" and may_exclude(check.basis)
+    return check.verdict == "fails" and check.excluding
+
+
+def _danger(check: Check) -> bool:
+    """Whether it is named before all others."""
+    return check.verdict == "fails" and check.name in CHECKS and CHECKS[check.name].danger
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -99,7 +117,8 @@ def run_checks(design: Design, brief: Brief | ResolvedBrief, *, extra: Iterable[
     Returns
     -------
     list of Check
-        In the order of ``measures.CHECKS``. Currents fresh from the charger, thrust and climb at half charge.
+        In the order of ``measures.CHECKS``, a danger before all others. Currents fresh from the charger, thrust and
+        climb at half charge.
 
     Raises
     ------
@@ -126,33 +145,36 @@ def measures_of(design: Design, resolved: ResolvedBrief) -> tuple[TrainMeasures,
 
 
 def checks_of(measured: TrainMeasures) -> list[list[Check]]:
-    """Checks of every lane."""
+    """Checks of every lane, in the order of ``CHECKS``; a danger stands before all others."""
     lanes = [Lane(measured, index) for index in range(measured.lanes.size)]
-    return [[_check(measured, rule, lane) for rule in CHECKS.values()] for lane in lanes]
+    every = [[_check(measured, rule, lane) for rule in CHECKS.values()] for lane in lanes]
+    return [sorted(checks, key=lambda check: not _danger(check)) for checks in every]
 
 
 def _check(measured: TrainMeasures, rule: CheckRule, lane: Lane) -> Check:
     measure = measured[rule.name]
     value, limit = lane.of(measure.value), lane.of(measure.limit)
     margin, verdict = verdict_of(value, limit, least=rule.least)
-    judged = np.broadcast_to(measure.judged, measure.value.shape)
+    judged, estimated = bool(measure.judged[lane.index]), bool(measure.estimated[lane.index])
     return Check(
         name=rule.name,
         value=value,
         limit=limit,
         unit=rule.unit,
         margin=margin,
-        verdict=verdict,
-        basis=rule.basis if lane.of(judged) else PRACTICE,
+        verdict="unknown" if measure.unknown[lane.index] else verdict,
+        basis=ESTIMATED if estimated else rule.basis if judged else PRACTICE,
         note=rule.remark(lane, value),
         least=rule.least,
+        excluding=judged,
+        assumed=rule.assumed(measured.setting),
     )
 
 
 def smallest_margin(checks: Sequence[Check]) -> Check | None:
-    """The check nearest to its limit among those that can exclude; None when there is none."""
-    judged = [c for c in checks if may_exclude(c.basis) and not np.isnan(c.margin)]
-    return min(judged, key=lambda c: c.margin, default=None)
+    """The check nearest to its limit among those that can exclude, a danger first; None when there is none."""
+    judged = [c for c in checks if c.excluding and not np.isnan(c.margin)]
+    return min(judged, key=lambda c: (not _danger(c), c.margin), default=None)
 
 
 def graded(checks: Sequence[Check]) -> list[Check]:

@@ -11,7 +11,7 @@ import numpy as np
 
 from propmatch.models.arrays import Number
 
-__all__ = ["eta", "pack_current_per_motor_a", "throttle_for"]
+__all__ = ["eta", "motor_current_from_pack_a", "pack_current_per_motor_a", "throttle_for"]
 
 
 def eta(throttle: Number, part_throttle_loss: Number) -> Number:
@@ -23,6 +23,11 @@ def pack_current_per_motor_a(motor_current_a: Number, throttle: Number, part_thr
     """I_b = d I/eta, for a regenerating motor d I eta [A]."""
     loss = eta(throttle, part_throttle_loss)
     return throttle * motor_current_a * np.where(np.asarray(motor_current_a) >= 0, 1.0 / loss, loss)
+
+
+def motor_current_from_pack_a(per_motor_a: Number, throttle: Number, part_throttle_loss: Number) -> Number:
+    """I = I_b eta/d of a motor that is driven at a throttle above 0 [A]."""
+    return per_motor_a * eta(throttle, part_throttle_loss) / throttle
 
 
 def throttle_for(
