@@ -310,7 +310,8 @@ class _Flight:
             "phase_mah": phase_ah / MAH_AH,
             "phase_current_a": phase_mean,
             "phase_motor_current_a": np.where(
-                flown, [load.mean_motor_current_a(mean) for load, mean in zip(self.loads, phase_mean, strict=True)],
+                flown,
+                [load.mean_motor_current_a(mean) for load, mean in zip(self.loads, phase_mean, strict=True)],
                 np.nan,
             ),
             "airspeed_m_s": np.array([load.airspeed_m_s for load in self.loads]),

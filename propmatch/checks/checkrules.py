@@ -60,7 +60,9 @@ def _current_note(rating: Callable[[TrainStates], Rating]) -> Callable[[Lane, fl
     def note(lane: Lane, _: float) -> str:
         seconds, own = lane.states.setting.burst_load_seconds, rating(lane.states)
         burst = seconds is not None and lane.of(own.limit(seconds)) > lane.of(own.continuous)
-        held = f"burst rating, as the brief allows, for {seconds:g} s of full throttle" if burst else "continuous rating"
+        held = (
+            f"burst rating, as the brief allows, for {seconds:g} s of full throttle" if burst else "continuous rating"
+        )
         return f"{held}; at part throttle a motor carries more than it draws from the pack, where a wattmeter sits"
 
     return note
@@ -170,9 +172,8 @@ def _fresh_and_reserve(lane: Lane) -> tuple[float, float]:
 
 
 def _thrust_note(lane: Lane, _: float) -> str:
-    weight = lane.of(lane.states.frames.weight_n)
-    share = lane.of(lane.states.frames.installed_thrust) / weight
-    return _beside([lane.of(lane.states.full(q).thrust_n) * share for q in _fresh_and_reserve(lane)], digits=2)
+    each = (lane.states.frames.thrust_to_weight(lane.states.full(q).thrust_n) for q in _fresh_and_reserve(lane))
+    return _beside([lane.of(ratio) for ratio in each], digits=2)
 
 
 def _climb_note(lane: Lane, _: float) -> str:
@@ -329,14 +330,14 @@ _RULES = (
         name="thrust_to_weight", what="static thrust over weight at half charge", least=True, basis=BRIEF,
         limit_from="lowest thrust to weight", limit_key="min_thrust_to_weight",
         state=HALF, cost=Cost.POINT, formula="f * T/W",
-        value=lambda m: m.full(0.5).thrust_n * m.frames.installed_thrust / m.frames.weight_n,
+        value=lambda m: m.frames.thrust_to_weight(m.full(0.5).thrust_n),
         note=_thrust_note,
     ),
     CheckRule(
         name="hand_launch", what="thrust over weight at half the stall speed, half charge", least=True, basis=BRIEF,
         limit_from="lowest thrust to weight at the launch",
         limit_key="min_launch_thrust_to_weight", state=LAUNCH, cost=Cost.POINT,
-        value=lambda m: m.points(LAUNCH)[0].point.thrust_n * m.frames.installed_thrust / m.frames.weight_n,
+        value=lambda m: m.frames.thrust_to_weight(m.points(LAUNCH)[0].point.thrust_n),
         formula="f * T/W",
     ),
     CheckRule(

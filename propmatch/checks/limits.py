@@ -15,7 +15,20 @@ from propmatch.records.brief import Brief, ResolvedVariant
 from propmatch.records.estimates import Assumption, completed
 from propmatch.records.parts import Airframe, PowerTrain
 
-__all__ = ["CLOSE", "Check", "Design", "checks_of", "excludes", "graded", "run_checks", "smallest_margin", "verdict_of"]
+__all__ = [
+    "CLOSE",
+    "Check",
+    "Design",
+    "check_of",
+    "checks_of",
+    "excludes",
+    "graded",
+    "missed",
+    "run_checks",
+    "smallest_margin",
+    "verdict_of",
+    "warnings_of",
+]
 
 
 @attrs.frozen(kw_only=True)
@@ -63,15 +76,15 @@ class Check:
         """Where the limit is from: the basis, or ``assumed``."""
         return "assumed" if self.assumed else self.basis
 
+    @property
+    def danger(self) -> bool:
+        """Whether it is named before all others."""
+        return self.verdict == "fails" and self.name in CHECKS and CHECKS[self.name].danger
+
 
 def excludes(check: Check) -> bool:
     """True when this check alone rules a design out."""
-    return check.verdict == "fails" and check.excluding
-
-
-def _danger(check: Check) -> bool:
-    """Whether it is named before all others."""
-    return check.verdict == "fails" and check.name in CHECKS and CHECKS[check.name].danger
+    return check.verdict == "fails" and check.excluding and may_exclude(check.basis)
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -117,8 +130,7 @@ def run_checks(design: Design, brief: Brief | ResolvedBrief, *, extra: Iterable[
     Returns
     -------
     list of Check
-        In the order of ``measures.CHECKS``, a danger before all others. Currents fresh from the charger, thrust and
-        climb at half charge.
+        In the order of ``measures.CHECKS``. Currents fresh from the charger, thrust and climb at half charge.
 
     Raises
     ------
@@ -145,24 +157,43 @@ def measures_of(design: Design, resolved: ResolvedBrief) -> tuple[TrainMeasures,
 
 
 def checks_of(measured: TrainMeasures) -> list[list[Check]]:
-    """Checks of every lane, in the order of ``CHECKS``; a danger stands before all others."""
+    """Checks of every lane."""
     lanes = [Lane(measured, index) for index in range(measured.lanes.size)]
-    every = [[_check(measured, rule, lane) for rule in CHECKS.values()] for lane in lanes]
-    return [sorted(checks, key=lambda check: not _danger(check)) for checks in every]
+    return [[_check(measured, rule, lane) for rule in CHECKS.values()] for lane in lanes]
+
+
+def missed(checks: Iterable[Check]) -> tuple[Check, ...]:
+    """Those that rule a design out, a danger first."""
+    return tuple(sorted((check for check in checks if excludes(check)), key=lambda check: not check.danger))
+
+
+def warnings_of(checks: Iterable[Check]) -> tuple[Check, ...]:
+    """Limits missed that rule nothing out: common practice, and estimated ratings that only warn; a danger first."""
+    found = (check for check in checks if check.verdict == "fails" and not excludes(check))
+    return tuple(sorted(found, key=lambda check: not check.danger))
+
+
+def check_of(measured: TrainMeasures, name: str, index: int = 0) -> Check:
+    """One check of one lane."""
+    return _check(measured, CHECKS[name], Lane(measured, index))
 
 
 def _check(measured: TrainMeasures, rule: CheckRule, lane: Lane) -> Check:
     measure = measured[rule.name]
     value, limit = lane.of(measure.value), lane.of(measure.limit)
     margin, verdict = verdict_of(value, limit, least=rule.least)
-    judged, estimated = bool(measure.judged[lane.index]), bool(measure.estimated[lane.index])
+    shape = measure.value.shape
+    judged, estimated, unknown = (
+        bool(np.broadcast_to(flags, shape)[lane.index])
+        for flags in (measure.judged, measure.estimated, measure.unknown)
+    )
     return Check(
         name=rule.name,
         value=value,
         limit=limit,
         unit=rule.unit,
         margin=margin,
-        verdict="unknown" if measure.unknown[lane.index] else verdict,
+        verdict="unknown" if unknown else verdict,
         basis=ESTIMATED if estimated else rule.basis if judged else PRACTICE,
         note=rule.remark(lane, value),
         least=rule.least,
@@ -172,9 +203,9 @@ def _check(measured: TrainMeasures, rule: CheckRule, lane: Lane) -> Check:
 
 
 def smallest_margin(checks: Sequence[Check]) -> Check | None:
-    """The check nearest to its limit among those that can exclude, a danger first; None when there is none."""
+    """The check nearest to its limit among those that can exclude; None when there is none."""
     judged = [c for c in checks if c.excluding and not np.isnan(c.margin)]
-    return min(judged, key=lambda c: (not _danger(c), c.margin), default=None)
+    return min(judged, key=lambda c: c.margin, default=None)
 
 
 def graded(checks: Sequence[Check]) -> list[Check]:

@@ -93,12 +93,13 @@ class RatingLanes:
     @property
     def controller(self) -> "Rating":
         """Motor current that one controller carries."""
-        return Rating(self.controller_a, self.controller_burst_a, self.controller_burst_s)
+        return Rating(self.controller_a, self.controller_burst_a, self.controller_burst_s, _none(self.controller_a))
 
     @property
     def pack(self) -> "Rating":
         """Pack current; the C label has no time beside its burst rating: 10 s, common practice."""
-        return Rating(self.usable_a, self.burst_a, np.full(self.usable_a.shape, BURST_SECONDS))
+        seconds = np.full(self.usable_a.shape, BURST_SECONDS)
+        return Rating(self.usable_a, self.burst_a, seconds, _none(self.usable_a))
 
     @property
     def propeller_rpm(self) -> "Rating":
@@ -114,7 +115,7 @@ class Rating:
     continuous: Floats
     burst: Floats
     burst_seconds: Floats
-    estimated: Flags | bool = False
+    estimated: Flags
 
     def limit(self, seconds: Any) -> Floats:
         """For a load of this length [s], (N,) or more; None where bursts do not serve."""
@@ -128,6 +129,10 @@ class Rating:
 
 
 RATING_FIELDS = tuple(a.name for a in attrs.fields(RatingLanes))
+
+
+def _none(like: Floats) -> Flags:
+    return np.zeros(like.shape, dtype=np.bool_)
 
 
 def _number(value: float | None, default: float = np.nan) -> float:

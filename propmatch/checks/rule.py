@@ -81,14 +81,14 @@ class Measure:
 
     value: Floats
     limit: Floats
-    judged: Flags
-    estimated: Flags
-    unknown: Flags
+    judged: Flags | bool
+    estimated: Flags | bool = False
+    unknown: Flags | bool = False
 
     def passes(self, rule: "CheckRule") -> Flags:
         """Lanes within the limit, or without one to judge; a value that is NaN does not pass."""
         within = self.value >= self.limit if rule.least else self.value <= self.limit
-        return np.asarray(within | np.isnan(self.limit) | ~self.judged)
+        return np.asarray(within | np.isnan(self.limit) | ~np.asarray(self.judged))
 
     def margin(self, rule: "CheckRule") -> Floats:
         """Margin of each lane; NaN where nothing that could exclude it is known."""

@@ -179,9 +179,13 @@ def _reasons(shortlist: "Shortlist", candidate: "Candidate", shown: Shown) -> li
     if (near := smallest_margin(graded(candidate.checks))) is not None:
         sentences.append(
             f"What binds it is the {check_name(near.name)}: {value_text(near.value, near.unit)} against "
-            f"{limit_number(near)} ({near.basis})."
+            f"{limit_number(near)} ({near.limit_source})."
         )
-    close = [check_name(c.name) for c in candidate.checks if c.verdict == "over" and c.basis == "common practice"]
+    close = [
+        check_name(c.name)
+        for c in candidate.checks
+        if c.verdict == "fails" and not c.excluding and c.basis == "common practice"
+    ]
     if close:
         sentences.append(f"Outside common practice: {', '.join(close)} (--why tells more).")
     for variant, failing in candidate.variants.items():
@@ -236,7 +240,7 @@ def check_block(checks: "Sequence[Check]") -> list[str]:
             else "-",
             "margin": f"{100 * check.margin:.0f} %" if math.isfinite(check.margin) else "-",
             "verdict": check.verdict,
-            "basis": check.basis if math.isfinite(check.limit) else "",
+            "basis": check.limit_source if math.isfinite(check.limit) else "",
         }
         for check in checks
     ]
@@ -260,7 +264,7 @@ def why_reply(stock: LazyCatalogue, brief: "Brief", options: dict[str, Any], whi
     cells = f"{train.pack.cells_series}S"
     if found.excluded_by:
         words = "; ".join(
-            f"{check_name(c.name)} {value_text(c.value, c.unit)} against {limit_number(c)} ({c.basis})"
+            f"{check_name(c.name)} {value_text(c.value, c.unit)} against {limit_number(c)} ({c.limit_source})"
             for c in found.excluded_by
         )
         sentence = f"{name} is left out: {words}."
@@ -279,7 +283,7 @@ def why_reply(stock: LazyCatalogue, brief: "Brief", options: dict[str, Any], whi
         headline=[sentence, *([known] if known else []), *([which] if which else [])],
         blocks=[
             check_block(list(found.checks)),
-            [line for c in found.checks if c.note and c.verdict != "unknown" for line in _note(c)],
+            [line for c in found.checks if c.note and c.verdict != "no limit" for line in _note(c)],
         ],
         rows=[attrs.asdict(check) for check in found.checks],
         assumptions=list(dict.fromkeys((*variant.assumptions, *completed(found.train)[1]))),

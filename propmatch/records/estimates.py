@@ -426,3 +426,16 @@ def _train(part: PowerTrain) -> tuple[PowerTrain, tuple[Assumption, ...]]:
         return part, ()
     full: PowerTrain = replace(part, motor=motor, controller=controller, propeller=propeller, pack=pack)
     return full, made + beyond_law(of_drive, part.pack)
+
+
+def _motor_current(motor: Motor, cells: int) -> tuple[Motor, tuple[Assumption, ...]]:
+    """Continuous current of a motor of known power at the cell count flown."""
+    notes = _Notes(motor)
+    power, burst = float(motor.max_power_w or 0.0), motor.burst_current_a
+    current = notes.within("max_current_a", float(estimated_current_a(power, cells, burst or math.inf)))
+    basis = f"{power:.3g} W of input power at {cells}S of {NOMINAL_CELL_V} V a cell"
+    if current == burst:
+        basis = "its burst limit, which is below the estimate"
+    notes.note("max_current_a", current, f"continuous current {current:.1f} A from {basis}")
+    rated: tuple[Motor, tuple[Assumption, ...]] = notes.filled()
+    return rated

@@ -6,7 +6,19 @@ The attribute of the object is the key of the file; ``[[phase]]`` of the file is
 
 from collections.abc import Sequence
 
-from propmatch.records.fields import Rule, choice, declared, flag, integer, many, number, one, record, text, words_or_number
+from propmatch.records.fields import (
+    Rule,
+    choice,
+    declared,
+    flag,
+    integer,
+    many,
+    number,
+    one,
+    record,
+    text,
+    words_or_number,
+)
 from propmatch.records.layout import FILAMENT_FACTORS, Balance, Item, Structure, Tail, ThrustLine, filament_factor
 from propmatch.records.parts import CD0_WORDS, aspect_ratio
 

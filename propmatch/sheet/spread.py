@@ -78,17 +78,17 @@ def spread_of(design: Design, brief: Brief | ResolvedBrief) -> Spread:
                 f"{100 * (factors[1] - 1):+.0f} % (80 %)"
             )
             trains.append((text, low, high))
-    pairs: list[tuple[str, list[Check], list[Check]]] = []
+    pairs: list[tuple[str, dict[str, Check], dict[str, Check]]] = []
     if trains:
         measured, _ = measures_of(attrs.evolve(design, train=train), resolved)
         every = [one for _, low, high in trains for one in (low, high)]
-        lists = checks_of(TrainMeasures(measured.setting, train_lanes(every)[0], rating_lanes(every)))
+        lists = _named(checks_of(TrainMeasures(measured.setting, train_lanes(every)[0], rating_lanes(every))))
         pairs += [(text, lists[2 * i], lists[2 * i + 1]) for i, (text, *_) in enumerate(trains)]
     for each in of_frame:
         if each.low is not None and each.high is not None:
             low_checks, high_checks = (
-                checks_of(measures_of(attrs.evolve(
-                    design, train=train, airframe=replace(design.airframe, **{each.field: value})), resolved)[0])[0]
+                _named(checks_of(measures_of(attrs.evolve(
+                    design, train=train, airframe=replace(design.airframe, **{each.field: value})), resolved)[0]))[0]
                 for value in (each.low, each.high)
             )  # fmt: skip
             pairs.append((_range(each), low_checks, high_checks))
@@ -98,10 +98,14 @@ def spread_of(design: Design, brief: Brief | ResolvedBrief) -> Spread:
     return _combined(middle, pairs)
 
 
-def _combined(middle: list[Check], pairs: list[tuple[str, list[Check], list[Check]]]) -> Spread:
+def _named(lists: list[list[Check]]) -> list[dict[str, Check]]:
+    return [{check.name: check for check in checks} for checks in lists]
+
+
+def _combined(middle: list[Check], pairs: list[tuple[str, dict[str, Check], dict[str, Check]]]) -> Spread:
     low, high = {}, {}
-    for at, check in enumerate(middle):
-        ends = np.array([[a[at].value, b[at].value] for _, a, b in pairs]) - check.value
+    for check in middle:
+        ends = np.array([[a[check.name].value, b[check.name].value] for _, a, b in pairs]) - check.value
         if not np.isfinite(ends).all():
             continue
         up, down = (np.sqrt(np.sum(np.max(side, axis=1).clip(0) ** 2)) for side in (ends, -ends))

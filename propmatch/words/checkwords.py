@@ -10,7 +10,18 @@ if TYPE_CHECKING:
     from propmatch.checks.limits import Check
     from propmatch.records.parts import PowerTrain
 
-__all__ = ["check_name", "fewer_amps", "joined", "limit_number", "limit_text", "parts_text", "percent", "value_text"]
+__all__ = [
+    "check_name",
+    "family_question",
+    "fewer_amps",
+    "joined",
+    "limit_number",
+    "limit_text",
+    "parts_text",
+    "percent",
+    "speed_question",
+    "value_text",
+]
 
 
 def check_name(name: str) -> str:
@@ -41,6 +52,22 @@ def limit_text(check: "Check", shown: Shown | None = None) -> str:
     if not math.isfinite(check.limit):
         return "-"
     return f"at {'least' if check.least else 'most'} {limit_number(check, shown)}"
+
+
+def speed_question(check: "Check", train: "PowerTrain") -> list[str]:
+    """What to ask where the limit of the propeller's speed is not known."""
+    return family_question(train) if check.verdict == "unknown" else []
+
+
+def family_question(train: "PowerTrain") -> list[str]:
+    """Which family a propeller is of, or what its highest speed is."""
+    from propmatch.records.parts import FAMILIES
+
+    families = ", ".join(f"{name} ({look})" for name, look in FAMILIES.items())
+    return [
+        f"The highest speed of {train.propeller.name} is not known. Which family is it: {families}? "
+        "Or give its max_rpm."
+    ]
 
 
 def percent(share: float, digits: int = 0) -> str:

@@ -179,7 +179,9 @@ def bursting_case(seed: int) -> tuple[Setting, Shelf]:
     speed = float(rng.uniform(8.0, 14.0))
     phases = (
         Phase(name="short", throttle=1.0, seconds=float(rng.uniform(2, 19))),
-        Phase(name="held", airspeed_m_s=speed, climb_m_s=float(rng.uniform(0.0, 6.0)), seconds=float(rng.uniform(2, 30))),
+        Phase(
+            name="held", airspeed_m_s=speed, climb_m_s=float(rng.uniform(0.0, 6.0)), seconds=float(rng.uniform(2, 30))
+        ),
         Phase(name="part", throttle=float(rng.uniform(0.5, 0.95)), seconds=float(rng.uniform(5, 300))),
         Phase(name="cruise", airspeed_m_s=speed, share=1.0),
     )

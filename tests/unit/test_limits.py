@@ -42,21 +42,21 @@ def checks_for(train=None, **limits):
         (8.0, 10.0, False, 0.2, "ok"),
         (9.0, 10.0, False, 0.1, "close"),
         (10.0, 10.0, False, 0.0, "close"),
-        (11.0, 10.0, False, -0.1, "over"),
+        (11.0, 10.0, False, -0.1, "fails"),
         (1.2, 1.0, True, 0.2, "ok"),
-        (0.9, 1.0, True, -0.1, "over"),
+        (0.9, 1.0, True, -0.1, "fails"),
         (5.0, math.inf, False, math.inf, "ok"),
         (0.0, 0.0, False, 0.0, "close"),
-        (1.0, 0.0, False, -math.inf, "over"),
+        (1.0, 0.0, False, -math.inf, "fails"),
     ],
 )
 def test_margin_is_the_distance_to_the_limit_as_a_share_of_it(value, limit, least, margin, verdict):
     assert verdict_of(value, limit, least=least) == (pytest.approx(margin), verdict)
 
 
-def test_no_limit_is_unknown_and_no_answer_is_over():
-    assert verdict_of(3.0, math.nan)[1] == "unknown"
-    assert verdict_of(math.nan, 3.0)[1] == "over"
+def test_no_limit_is_said_and_no_answer_fails():
+    assert verdict_of(3.0, math.nan)[1] == "no limit"
+    assert verdict_of(math.nan, 3.0)[1] == "fails"
 
 
 def test_every_check_appears_once_in_order():
@@ -102,7 +102,7 @@ def test_notes_never_print_a_number_that_is_none():
     assert not any("nan" in check.note for check in checks.values())
 
 
-def test_only_over_against_brief_or_rating_excludes():
+def test_only_failing_against_brief_or_rating_excludes():
     design, checks = checks_for(min_thrust_to_weight=9.0)
     assert excludes(checks["thrust_to_weight"])
     practice = attrs.evolve(checks["thrust_to_weight"], basis="common practice")
@@ -111,14 +111,35 @@ def test_only_over_against_brief_or_rating_excludes():
     assert design.all_up_mass_g == pytest.approx(300.0 + design.train.mass_g)
 
 
-def test_burst_limit_counts_for_short_full_throttle_only():
+def test_burst_limits_count_where_the_brief_allows_it_and_full_throttle_is_short():
     train = simple_train()
-    motor = attrs.evolve(train.motor, burst_current_a=25.0, burst_seconds=30.0)
-    _, short = checks_for(attrs.evolve(train, motor=motor))
-    assert short["motor_current_static"].limit == 25.0
-    motor = attrs.evolve(train.motor, burst_current_a=25.0, burst_seconds=10.0)
-    _, long = checks_for(attrs.evolve(train, motor=motor))
-    assert long["motor_current_static"].limit == train.motor.max_current_a
+
+    def limit(seconds, **limits):
+        motor = attrs.evolve(train.motor, burst_current_a=25.0, burst_seconds=seconds)
+        return checks_for(attrs.evolve(train, motor=motor), **limits)[1]["motor_current_static"]
+
+    assert limit(30.0).limit == train.motor.max_current_a  # full throttle lasts 20 s
+    assert "continuous" in limit(30.0).note
+    assert limit(30.0, allow_burst=True).limit == 25.0
+    assert "burst rating, as the brief allows, for 20 s" in limit(30.0, allow_burst=True).note
+    assert limit(10.0, allow_burst=True).limit == train.motor.max_current_a
+
+
+def test_the_burst_c_of_a_pack_serves_for_ten_seconds_where_the_brief_allows_it():
+    pack = attrs.evolve(simple_train().pack, c_rating=20.0, burst_c_rating=50.0, cell_resistance_mohm=0.0)
+    train = simple_train(pack=pack)
+    capacity = pack.capacity_mah / 1000
+
+    def limit(seconds, allowed):
+        design = Design(train=train, airframe=attrs.evolve(FRAME, bare_mass_g=300.0))
+        phases = (attrs.evolve(PHASES[0], seconds=seconds), PHASES[1])
+        brief = attrs.evolve(brief_of(allow_burst=allowed), phase=phases)
+        return {check.name: check for check in run_checks(design, brief)}["pack_burst"].limit
+
+    # half the label; 10 s: common practice, no published source
+    assert limit(10.0, False) == pytest.approx(10.0 * capacity)
+    assert limit(10.0, True) == pytest.approx(50.0 * capacity)
+    assert limit(11.0, True) == pytest.approx(10.0 * capacity)
 
 
 def test_smallest_margin_is_among_what_can_exclude():

@@ -276,7 +276,10 @@ class _Bounds:
         )
 
     def _repeated(self) -> tuple[Floats, Floats, Floats, Floats]:
-        """Seconds and currents (2, N) of pack and motor of a list flown again and again: between the currents at the ends, within a round."""
+        """Seconds and currents (2, N) of pack and motor of a list flown again and again.
+
+        They lie between the currents at the ends, within a round.
+        """
         mix, coulombs = self._mixture(), self.pack.coulombs * (1.0 - self.pack.reserve)
         round_s = sum(self._weight(i) for i in self.shares)
         low = np.where(mix.holds, np.maximum(coulombs * mix.least - round_s, 0.0), 0.0)
@@ -448,7 +451,7 @@ class _Bounds:
 
 @attrs.frozen(kw_only=True, eq=False)
 class _Mixture:
-    """Mean of 1/I at best and at worst, least and greatest 1/I, all (N,) [1/A]; currents of pack and motor (2, N) [A]."""
+    """Mean of 1/I at best and at worst, least and greatest 1/I, all (N,) [1/A]; currents of pack and motor (2, N)."""
 
     best: Floats
     worst: Floats

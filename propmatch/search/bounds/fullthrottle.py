@@ -49,7 +49,9 @@ def _asked(
     rho = tables.density
     if metric == "thrust_to_weight":
         rest = np.zeros(propeller.size)
-        return _speed_and_torque(tables, propeller, value * frames.weight_n / frames.installed_thrust / tables.count, rest)
+        return _speed_and_torque(
+            tables, propeller, value * frames.weight_n / frames.installed_thrust / tables.count, rest
+        )
     airspeed = np.where(np.isfinite(value) & (value > 1.0), value, 1.0)
     need = np.asarray(thrust_needed_n(frames, rho, airspeed))
     u, torque = _speed_and_torque(tables, propeller, need / tables.count, airspeed)
