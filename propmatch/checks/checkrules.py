@@ -89,57 +89,60 @@ def _worst_phase(currents: Floats, limit: Floats) -> Index:
     return np.asarray(np.argmax(np.nan_to_num(currents / limit, nan=-np.inf), axis=0))
 
 
-def _pack_phase(m: TrainStates) -> tuple[Floats, Floats, Index]:
-    """Mean pack current of the worst phase, what it may draw, and which it is; (N,) each."""
+def _pack_phase(m: TrainStates) -> tuple[Floats, Floats, Index, Flags]:
+    """Mean pack current of the worst phase, what it may draw, which it is, and the phases (P, N) a burst serves."""
 
-    def make() -> tuple[Floats, Floats, Index]:
+    def make() -> tuple[Floats, Floats, Index, Flags]:
         currents, lane = m.flight.phase_current_a, np.arange(m.lanes.size)
         limit = _borne(m, currents, m.ratings.pack)
         worst = _worst_phase(currents, limit)
-        return currents[worst, lane], limit[worst, lane], worst
+        return currents[worst, lane], limit[worst, lane], worst, limit > m.ratings.usable_a
 
     return m.once("pack phase", make)
 
 
-def _motor_phase(m: TrainStates) -> tuple[Floats, Floats, Index, Flags]:
+def _motor_phase(m: TrainStates) -> tuple[Floats, Floats, Index, Flags, Flags]:
     """The same for the motor current, against motor and controller; last whether the limit is an estimate.
 
     Where an estimate only warns, a phase beyond the controller's own rating is held against that one.
     """
 
-    def make() -> tuple[Floats, Floats, Index, Flags]:
+    def make() -> tuple[Floats, Floats, Index, Flags, Flags]:
         currents, lane, r = m.flight.phase_motor_current_a, np.arange(m.lanes.size), m.ratings
         motor, controller = (_borne(m, currents, rating) for rating in (r.motor, r.controller))
+        bursts = (motor > r.motor.continuous) | (controller > r.controller.continuous)
         warned = r.motor.estimated & (m.setting.brief.limits.estimated_ratings == "warn")
         motor = np.where(warned & np.any(currents > controller, axis=0), np.inf, motor)
         limit = np.fmin(motor, controller)
         worst = _worst_phase(currents, limit)
         estimated = r.motor.estimated & (motor < controller)[worst, lane]
-        return currents[worst, lane], limit[worst, lane], worst, estimated
+        return currents[worst, lane], limit[worst, lane], worst, bursts, estimated
 
     return m.once("motor phase", make)
 
 
-def _phase_note(found: Callable[[TrainStates], tuple[Any, ...]], continuous: Callable[[TrainStates], Floats], usual: str
-                ) -> Callable[[Lane, float], str]:  # fmt: skip
-    """Which phase it is, and which rating it is held against."""
+def _phase_note(found: Callable[[TrainStates], tuple[Any, ...]], usual: str) -> Callable[[Lane, float], str]:
+    """Which phase it is, which rating it is held against, and which phases a burst rating serves."""
 
     def note(lane: Lane, value: float) -> str:
-        _, limit, worst, *_ = found(lane.states)
-        name = f"'{lane.states.setting.phases[int(worst[lane.index])].name}'" if np.isfinite(value) else ""
-        burst = lane.of(limit) > lane.of(continuous(lane.states))
-        return "; ".join(x for x in (name, "burst rating, as the brief allows" if burst else usual) if x)
+        _, _, worst, bursts, *_ = found(lane.states)
+        names = [phase.name for phase in lane.states.setting.phases]
+        served = [f"'{name}'" for name, burst in zip(names, bursts[:, lane.index], strict=True) if burst]
+        return "; ".join(
+            text
+            for text in (
+                f"'{names[int(worst[lane.index])]}'" if np.isfinite(value) else "", usual,
+                f"burst ratings, as the brief allows, for {', '.join(served)}" if served else "",
+            )
+            if text
+        )  # fmt: skip
 
     return note
 
 
-def _lower_rating(m: TrainStates) -> Floats:
-    return np.fmin(m.ratings.motor.continuous, m.ratings.controller.continuous)
-
-
 def _driven(lane: Lane) -> float:
     """Motor current over pack current of one motor, mean of the worst phase."""
-    value, _, worst, _ = _motor_phase(lane.states)
+    value, _, worst, *_ = _motor_phase(lane.states)
     pack = lane.of(lane.states.flight.phase_current_a[worst[lane.index]])
     own = (pack - lane.of(lane.states.lanes.radio_a)) / lane.of(lane.states.lanes.count)
     return lane.of(value) / own if own else 0.0
@@ -236,6 +239,11 @@ def _full_throttle(rating: Callable[[TrainStates], Rating]) -> Callable[[TrainSt
     return lambda m: rating(m).limit(m.setting.burst_load_seconds)
 
 
+def _bursts(rating: Callable[[TrainStates], Rating]) -> Callable[[TrainStates], Flags]:
+    """Where a burst rating serves."""
+    return lambda m: np.asarray(rating(m).limit(m.setting.burst_load_seconds) > rating(m).continuous)
+
+
 def _estimated(rating: Callable[[TrainStates], Rating]) -> Callable[[TrainStates], Flags]:
     """Where that is an estimate; a burst never is."""
 
@@ -294,11 +302,13 @@ _RULES = (
     CheckRule(
         name="motor_current_static", what="motor current at full throttle at rest, full pack", unit="A", basis=RATING,
         limit_from="continuous current of the motor", limit=_full_throttle(_motor), estimated=_estimated(_motor),
+        bursts=_bursts(_motor),
         state=REST, cost=Cost.REST, field=motor_current, formula="I = (V_m - n_m/K_v)/R", note=_current_note(_motor),
     ),
     CheckRule(
         name="motor_current_flight", what="motor current at full throttle in flight, full pack", unit="A", basis=RATING,
         limit_from="continuous current of the motor", limit=_full_throttle(_motor), estimated=_estimated(_motor),
+        bursts=_bursts(_motor),
         applies=lambda m: bool(m.flown), state=FLOWN, cost=Cost.POINT, field=motor_current,
         formula="I = (V_m - n_m/K_v)/R", note=_current_note(_motor), missing=no_words,
     ),
@@ -311,12 +321,14 @@ _RULES = (
     CheckRule(
         name="controller_current", what="motor current through the controller, full pack", unit="A", basis=RATING,
         limit_from="continuous current of the controller", limit=_full_throttle(_controller),
+        bursts=_bursts(_controller),
         state=WORST, cost=Cost.POINT, field=motor_current, formula="I = (V_m - n_m/K_v)/R",
         note=_current_note(_controller),
     ),
     CheckRule(
         name="pack_burst", what="pack current at full throttle, full pack", unit="A", basis=RATING,
-        limit_from="usable current of the pack", limit=_full_throttle(_pack), state=WORST, cost=Cost.POINT,
+        limit_from="usable current of the pack", limit=_full_throttle(_pack), bursts=_bursts(_pack),
+        state=WORST, cost=Cost.POINT,
         field=lambda point: np.asarray(point.pack_current_a), formula="I_b = N_m * I + I_a", note=_pack_note,
     ),
     CheckRule(
@@ -371,18 +383,20 @@ _RULES = (
     CheckRule(
         name="pack_sustained", what="mean pack current of the phase nearest to its limit", unit="A", basis=RATING,
         limit_from="usable current of the pack", limit=lambda m: _pack_phase(m)[1],
+        bursts=lambda m: np.any(_pack_phase(m)[3], axis=0),
         state=FLIGHT, cost=Cost.FLIGHT, value=lambda m: _pack_phase(m)[0],
         formula="I = Q/1000/(t/60)",
         own={
             "Q": Symbol("charge drawn by it", "mAh", _in_worst(_pack_phase, "phase_mah"), "thrust it needs"),
             "t": Symbol("time flown in it", "min", _in_worst(_pack_phase, "phase_minutes"), "brief"),
         },
-        beside=_phase_currents, note=_phase_note(_pack_phase, lambda m: m.ratings.usable_a, _USABLE),
+        beside=_phase_currents, note=_phase_note(_pack_phase, _USABLE),
     ),
     CheckRule(
         name="motor_current_phase", what="mean motor current of the phase nearest to its limit", unit="A", basis=RATING,
         limit_from="continuous current of motor and controller, the lower of the two",
-        limit=lambda m: _motor_phase(m)[1], estimated=lambda m: _motor_phase(m)[3],
+        limit=lambda m: _motor_phase(m)[1],
+        bursts=lambda m: np.any(_motor_phase(m)[3], axis=0), estimated=lambda m: _motor_phase(m)[4],
         state=FLIGHT, cost=Cost.FLIGHT, value=lambda m: _motor_phase(m)[0], formula="I = r * (I_p - I_a)/N_m",
         own={
             "r": Symbol("motor current over pack current of one motor, mean of the phase", "", _driven,
@@ -390,7 +404,7 @@ _RULES = (
             "I_p": Symbol("mean pack current of the phase", "A", _in_worst(_motor_phase, "phase_current_a"),
                           "thrust that the phase needs"),
         },
-        note=_phase_note(_motor_phase, _lower_rating, "continuous rating"),
+        note=_phase_note(_motor_phase, "continuous rating"),
     ),
     CheckRule(
         name="flight_time", what="flight time", unit="min", least=True, basis=BRIEF,

@@ -57,6 +57,8 @@ class Check:
         turns them into warnings.
     assumed : bool
         True when the limit stands in for one that the brief leaves out.
+    burst : bool
+        True when a burst rating serves, as the brief allows.
     """
 
     name: str
@@ -70,6 +72,7 @@ class Check:
     least: bool = False
     excluding: bool = attrs.field(default=attrs.Factory(lambda self: may_exclude(self.basis), takes_self=True))
     assumed: bool = False
+    burst: bool = False
 
     @property
     def limit_source(self) -> str:
@@ -183,9 +186,9 @@ def _check(measured: TrainMeasures, rule: CheckRule, lane: Lane) -> Check:
     value, limit = lane.of(measure.value), lane.of(measure.limit)
     margin, verdict = verdict_of(value, limit, least=rule.least)
     shape = measure.value.shape
-    judged, estimated, unknown = (
+    judged, estimated, unknown, burst = (
         bool(np.broadcast_to(flags, shape)[lane.index])
-        for flags in (measure.judged, measure.estimated, measure.unknown)
+        for flags in (measure.judged, measure.estimated, measure.unknown, measure.bursts)
     )
     return Check(
         name=rule.name,
@@ -199,6 +202,7 @@ def _check(measured: TrainMeasures, rule: CheckRule, lane: Lane) -> Check:
         least=rule.least,
         excluding=judged,
         assumed=rule.assumed(measured.setting),
+        burst=burst,
     )
 
 

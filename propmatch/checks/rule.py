@@ -76,7 +76,7 @@ class Measure:
     """A value and its limit for N lanes; ``limit`` is NaN where there is none.
 
     ``judged`` is True where ``fails`` would exclude, ``estimated`` where the limit is an estimated rating, ``unknown``
-    where limit or value cannot be known.
+    where limit or value cannot be known, ``bursts`` where a burst rating serves.
     """
 
     value: Floats
@@ -84,6 +84,7 @@ class Measure:
     judged: Flags | bool
     estimated: Flags | bool = False
     unknown: Flags | bool = False
+    bursts: Flags | bool = False
 
     def passes(self, rule: "CheckRule") -> Flags:
         """Lanes within the limit, or without one to judge; a value that is NaN does not pass."""
@@ -163,6 +164,8 @@ class CheckRule:
         Where the limit is an estimated rating.
     unknown : callable, optional
         Where limit or value cannot be known from what was stated.
+    bursts : callable, optional
+        Where a burst rating serves.
     formula : str
         How the value follows, in symbols of ``working.SYMBOLS`` and ``own``; :mod:`checks.formula` reckons it.
     own : mapping of str to Symbol
@@ -195,6 +198,7 @@ class CheckRule:
     judged: Callable[[TrainStates], Flags | bool] | None = None
     estimated: Callable[[TrainStates], Flags | bool] = _never
     unknown: Callable[[TrainStates], Flags | bool] = _never
+    bursts: Callable[[TrainStates], Flags | bool] = _never
     formula: str
     own: Mapping[str, Symbol] = attrs.Factory(dict)
     beside: Callable[[Lane], Iterable[Input]] | None = None
@@ -247,6 +251,7 @@ class CheckRule:
             judged=np.broadcast_to(judged, shape) & ~warned,
             estimated=estimated,
             unknown=np.broadcast_to(self.unknown(states), shape),
+            bursts=np.broadcast_to(self.bursts(states), shape),
         )
 
     def working(self, states: TrainStates, index: int) -> Working:

@@ -10,7 +10,7 @@ from propmatch.columns import columns_of, headed
 from propmatch.commands.output import Reply
 from propmatch.commands.saying import check_names, checks_table, danger_words, mass_block, over_text
 from propmatch.commands.trains import LazyCatalogue, train_data
-from propmatch.words.checkwords import joined, parts_text, speed_question
+from propmatch.words.checkwords import burst_words, joined, parts_text, speed_question
 from propmatch.words.shown import Shown, signed, table, wrapped
 
 if TYPE_CHECKING:
@@ -208,7 +208,7 @@ def _headline(comparison: "CellComparison", shown: Shown) -> list[str]:
                 f"{signed(case.motor_current_a)} A ({_times(case.motor_current_a, first.motor_current_a)}), heat "
                 f"{signed(case.heat_w, 0)} W ({_times(case.heat_w, first.heat_w)}), {signed(case.minutes)} minutes"
             )
-        sentences.append(f"{text}. {_verdict(case, shown)}")
+        sentences.append(" ".join([f"{text}. {_verdict(case, shown)}", *burst_words(case.checks)]))
     return [*sentences, *speed_question(first.check("propeller_rpm"), comparison.train)]
 
 

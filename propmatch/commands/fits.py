@@ -10,7 +10,7 @@ from propmatch.commands.output import Reply
 from propmatch.commands.saying import checks_table, danger_words, mass_block, over_text
 from propmatch.commands.trains import TRAIN_OPTIONS, LazyCatalogue, train_data, with_table
 from propmatch.faults import Fault, InputFaults
-from propmatch.words.checkwords import joined, parts_text, speed_question
+from propmatch.words.checkwords import burst_words, joined, parts_text, speed_question
 from propmatch.words.shown import Shown, signed, table, wrapped
 
 __all__ = ["command", "fits_reply", "substitutes"]
@@ -71,6 +71,7 @@ def fits_reply(
     for each in fit.variants[1:]:
         reasons = "; ".join(over_text(check, shown) for check in each.failing)
         sentences.append(f"{each.variant}: {'yes' if each.fits else f'no, {reasons}'}.")
+    sentences += burst_words(first.checks)
     sentences += speed_question(next(c for c in first.checks if c.name == "propeller_rpm"), fit.train)
     blocks = [
         _changes(first, shown),

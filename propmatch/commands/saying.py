@@ -54,12 +54,17 @@ _GROUPS = {
     "part rating": "by the parts' ratings", "estimated rating": "by estimated ratings",
     "common practice": "common practice",
 }  # fmt: skip
-_MARKS = {"fails": " fails", "close": " close", "unknown": " unknown"}
+_MARKS = {"fails": " fails", "close": " close", "unknown": " ?"}
 _MOST_COLUMNS = 5
 
 
 def checks_table(heads: Sequence[str], designs: Sequence[Sequence[Any]], shown: Shown) -> list[str]:
     """Every check with its value in each design, grouped by where limits are from; verdicts stand beside the value."""
+    if len(heads) > _MOST_COLUMNS:
+        half = -(-len(heads) // 2)
+        parts = (slice(half), slice(half, None))
+        first, second = (checks_table(heads[part], designs[part], shown) for part in parts)
+        return [*first, "", *second]
     groups: dict[str, list[dict[str, str]]] = {source: [] for source in _GROUPS}
     named = [{check.name: check for check in checks} for checks in designs]
     for name in named[0]:
@@ -81,8 +86,7 @@ def checks_table(heads: Sequence[str], designs: Sequence[Sequence[Any]], shown: 
     for basis, word in _GROUPS.items():
         if groups[basis]:
             rows += [{"": f"  {word}"}, *groups[basis]]
-    columns = ["", *heads, *(["limit"] if len(heads) <= _MOST_COLUMNS else [])]
-    return table(rows, columns=columns, left=("", "limit"))
+    return table(rows, columns=["", *heads, "limit"], left=("", "limit"))
 
 
 def mass_block(settings: Sequence["Setting"], train: "PowerTrain", shown: Shown) -> list[str]:

@@ -23,7 +23,7 @@ from propmatch.search.matching import match, shelf_for
 from propmatch.sheet.briefwords import brief_sentences
 from propmatch.sheet.speeds import THROTTLES, fastest_of, phase_points, speeds
 from propmatch.train.coupling import solve
-from propmatch.words.checkwords import check_name, limit_text, speed_question, value_text
+from propmatch.words.checkwords import burst_words, check_name, limit_text, speed_question, value_text
 from propmatch.words.shown import Shown
 
 __all__ = ["best_answer", "brief_answer", "fault_rows", "map_answer", "measured_train", "numbers", "train_answer"]
@@ -112,7 +112,9 @@ def train_answer(brief: Brief, catalogue: Catalogue, ids: str, variant: str | No
         "meets": not missed(checks),
         "misses": [f"{check_name(c.name)} {value_text(c.value, c.unit)}, {limit_text(c)}"
                    for c in missed(checks)],
-        "question": " ".join(speed_question(next(c for c in checks if c.name == "propeller_rpm"), train)),
+        "beside": " ".join([
+            *burst_words(checks), *speed_question(next(c for c in checks if c.name == "propeller_rpm"), train)
+        ]),
         "nearest": None if near is None else f"{check_name(near.name)}: {value_text(near.value, near.unit)}, "
                                              f"{limit_text(near)}",
         "checks": [

@@ -22,7 +22,7 @@ from propmatch.sheet.trimsection import stability_text, trim_picture
 from propmatch.status import Flag, Status
 from propmatch.train.lanes import train_lanes
 from propmatch.units import GRAM_KG
-from propmatch.words.checkwords import check_name, parts_text, speed_question
+from propmatch.words.checkwords import burst_words, check_name, parts_text, speed_question
 from propmatch.words.shown import signed
 
 __all__ = ["CAUTIONS", "assumed", "cautions", "extra", "questions", "sources"]
@@ -49,7 +49,11 @@ def answer(case: Case) -> Section:
         if hard
         else f"Yes: with {parts_text(case.train)} at {mass} all-up it keeps every limit of the brief and of the parts."
     )
-    text = [verdict, *speed_question(next(c for c in case.checks if c.name == "propeller_rpm"), case.train)]
+    text = [
+        verdict,
+        *burst_words(case.checks),
+        *speed_question(next(c for c in case.checks if c.name == "propeller_rpm"), case.train),
+    ]
     asked = case.brief.limits.cells
     for cells in asked:
         if case.shortlist is not None and not case.shortlist.by_cells.get(cells):

@@ -1,7 +1,7 @@
 """Numbers of checks, and parts, as people write them: one wording for the command line, the sheet and the page."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from propmatch.words.shown import Shown, signed
@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from propmatch.records.parts import PowerTrain
 
 __all__ = [
+    "burst_words",
     "check_name",
     "family_question",
     "fewer_amps",
@@ -68,6 +69,12 @@ def family_question(train: "PowerTrain") -> list[str]:
         f"The highest speed of {train.propeller.name} is not known. Which family is it: {families}? "
         "Or give its max_rpm."
     ]
+
+
+def burst_words(checks: "Iterable[Check]") -> list[str]:
+    """Which limits are burst ratings, where the brief allows them."""
+    names = [check_name(check.name) for check in checks if check.burst]
+    return [f"Burst ratings serve here, as the brief allows for short phases: {joined(names)}."] if names else []
 
 
 def percent(share: float, digits: int = 0) -> str:

@@ -223,7 +223,9 @@ def test_explained_inputs_make_the_value(page: Served) -> None:
     amps, motor = told("motor_current_static")
     k = 60 / (2 * 3.141592653589793 * motor["speed constant"])
     back_v = k * motor["motor speed"] * 2 * 3.141592653589793 / 60
-    assert (motor["motor voltage"] - back_v) / motor["resistance of the motor at this speed"] == pytest.approx(amps, rel=1e-6)
+    assert (motor["motor voltage"] - back_v) / motor["resistance of the motor at this speed"] == pytest.approx(
+        amps, rel=1e-6
+    )
     volts, cell = told("cell_voltage")
     assert cell["pack voltage under load"] / cell["cells in series"] == pytest.approx(volts)
 

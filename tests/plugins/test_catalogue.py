@@ -143,7 +143,7 @@ def test_strict_reads_everything_and_raises_every_fault(monkeypatch):
 
 def test_assumptions_of_a_part_with_gaps(bundled):
     made = {each.field for each in bundled.assumptions("motors", "2204-1400")}
-    assert {"kv_rpm_per_v", "resistance_ohm", "no_load_current_a", "max_current_a"} <= made
+    assert {"kv_rpm_per_v", "resistance_ohm", "no_load_current_a", "max_power_w"} <= made
     assert bundled.assumptions("controllers", "12a-linear") == ()
 
 

@@ -182,7 +182,7 @@ function useTrain(answer) {
   $("verdict").textContent = answer.meets
     ? `Meets the brief. Nearest to its limit: ${answer.nearest ?? "nothing is limited"}.`
     : `Does not meet the brief: ${answer.misses.join("; ")}.`;
-  if (answer.question) $("verdict").textContent += ` ${answer.question}`;
+  if (answer.beside) $("verdict").textContent += ` ${answer.beside}`;
   $("chart").replaceChildren(drawChart(answer.chart));
   $("chart-words").textContent = answer.chart.words;
   drawMargins(answer);
