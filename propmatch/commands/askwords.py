@@ -11,7 +11,7 @@ from propmatch.commands.output import Reply
 from propmatch.commands.saying import check_names, mass_block, speed_words
 from propmatch.commands.trains import LazyCatalogue, train_data
 from propmatch.faults import Fault, InputFaults
-from propmatch.words.checkwords import fewer_amps, joined, parts_text
+from propmatch.words.checkwords import fewer_amps, joined, parts_text, speed_question
 from propmatch.words.shown import Shown, signed, table, wrapped
 
 if TYPE_CHECKING:
@@ -53,8 +53,8 @@ class Asked:
 
     def reply(self, **parts: Any) -> Reply:
         """A reply with what every answer carries."""
-        danger, question = speed_words(self.settings[0], self.train, self.shown)
-        headline = [*danger, *parts.pop("headline"), *question, *self.said]
+        danger = speed_words(self.settings[0], self.train, self.shown)
+        headline = [*danger, *parts.pop("headline"), *speed_question(self.train), *self.said]
         made = dict.fromkeys((*self.chosen.assumptions, *parts.pop("assumptions", ())))
         extra = {"train": train_data(self.train), **parts.pop("extra", {})}
         return Reply(

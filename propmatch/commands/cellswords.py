@@ -209,7 +209,7 @@ def _headline(comparison: "CellComparison", shown: Shown) -> list[str]:
                 f"{signed(case.heat_w, 0)} W ({_times(case.heat_w, first.heat_w)}), {signed(case.minutes)} minutes"
             )
         sentences.append(" ".join([f"{text}. {_verdict(case, shown)}", *burst_words(case.checks)]))
-    return [*sentences, *speed_question(first.check("propeller_rpm"), comparison.train)]
+    return [*sentences, *speed_question(comparison.train)]
 
 
 def _times(value: float, base: float) -> str:

@@ -72,7 +72,7 @@ def fits_reply(
         reasons = "; ".join(over_text(check, shown) for check in each.failing)
         sentences.append(f"{each.variant}: {'yes' if each.fits else f'no, {reasons}'}.")
     sentences += burst_words(first.checks)
-    sentences += speed_question(next(c for c in first.checks if c.name == "propeller_rpm"), fit.train)
+    sentences += speed_question(fit.train)
     blocks = [
         _changes(first, shown),
         ["Every check, as designed:", *checks_table(["the design", "substitute"], [first.before, first.checks], shown)],

@@ -9,7 +9,7 @@ import attrs
 from propmatch.columns import headed
 from propmatch.commands.output import Reply
 from propmatch.commands.trains import LazyCatalogue, train_data
-from propmatch.words.checkwords import burst_words, check_name, limit_number, parts_text, value_text
+from propmatch.words.checkwords import burst_words, check_name, limit_number, parts_text, speed_question, value_text
 from propmatch.words.shown import Shown, table, wrapped
 
 if TYPE_CHECKING:
@@ -188,7 +188,7 @@ def _reasons(shortlist: "Shortlist", candidate: "Candidate", shown: Shown) -> li
     ]
     if close:
         sentences.append(f"Outside common practice: {', '.join(close)} (--why tells more).")
-    sentences += burst_words(candidate.checks)
+    sentences += [*burst_words(candidate.checks), *speed_question(candidate.train)]
     for variant, failing in candidate.variants.items():
         words = ", ".join(check_name(name) for name in failing)
         sentences.append(f"Variant '{variant}': " + (f"fails {words}." if failing else "meets the brief too."))

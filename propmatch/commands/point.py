@@ -19,7 +19,7 @@ from propmatch.commands.trains import (
     train_options,
 )
 from propmatch.status import Status
-from propmatch.words.checkwords import family_question
+from propmatch.words.checkwords import speed_question
 from propmatch.words.shown import WIDTH, Shown, signed, table, wrapped
 
 if TYPE_CHECKING:
@@ -427,7 +427,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
             headline=[
                 *speed_first(chosen.train, rows),
                 *headline_of(chosen.train, question, rows, shown),
-                *_asked_back(chosen.train),
+                *speed_question(chosen.train),
                 *drawn,
             ],
             blocks=[*blocks_of(chosen.train, question, rows, shown), sources_block(chosen.train)],
@@ -442,13 +442,6 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     )
     if all(row["status"] > Status.OFF for row in rows):
         ctx.exit(1)
-
-
-def _asked_back(train: "PowerTrain") -> list[str]:
-    """What to ask where the propeller's highest speed is not known."""
-    from propmatch.checks.ratings import rating_lanes
-
-    return family_question(train) if math.isnan(rating_lanes([train]).max_rpm[0]) else []
 
 
 def _question(options: dict[str, Any], faults: list[Any]) -> Question | None:

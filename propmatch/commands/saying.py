@@ -4,7 +4,7 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from propmatch.words.checkwords import check_name, joined, limit_text, speed_question, value_text
+from propmatch.words.checkwords import check_name, joined, limit_text, value_text
 from propmatch.words.shown import Shown, signed, table, wrapped
 
 if TYPE_CHECKING:
@@ -29,15 +29,13 @@ _BY = {
 }  # fmt: skip
 
 
-def speed_words(setting: "Setting", train: "PowerTrain", shown: Shown) -> tuple[list[str], list[str]]:
-    """What to say of the propeller's speed before anything else where it is over its limit, and what to ask where the
-    limit is not known."""
+def speed_words(setting: "Setting", train: "PowerTrain", shown: Shown) -> list[str]:
+    """What to say of a propeller over its highest speed, before anything else."""
     from propmatch.checks.judged import judged_trains
     from propmatch.checks.limits import check_of
 
     check = check_of(judged_trains(setting, [train])[0], "propeller_rpm")
-    danger = [f"Danger: {over_text(check, shown)} at full throttle."] if check.verdict == "fails" else []
-    return danger, speed_question(check, train)
+    return [f"Danger: {over_text(check, shown)} at full throttle."] if check.verdict == "fails" else []
 
 
 def danger_words(checks: "Sequence[Check]", shown: Shown) -> list[str]:

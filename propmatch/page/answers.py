@@ -112,9 +112,7 @@ def train_answer(brief: Brief, catalogue: Catalogue, ids: str, variant: str | No
         "meets": not missed(checks),
         "misses": [f"{check_name(c.name)} {value_text(c.value, c.unit)}, {limit_text(c)}"
                    for c in missed(checks)],
-        "beside": " ".join([
-            *burst_words(checks), *speed_question(next(c for c in checks if c.name == "propeller_rpm"), train)
-        ]),
+        "beside": " ".join([*burst_words(checks), *speed_question(train)]),
         "nearest": None if near is None else f"{check_name(near.name)}: {value_text(near.value, near.unit)}, "
                                              f"{limit_text(near)}",
         "checks": [

@@ -52,7 +52,7 @@ def answer(case: Case) -> Section:
     text = [
         verdict,
         *burst_words(case.checks),
-        *speed_question(next(c for c in case.checks if c.name == "propeller_rpm"), case.train),
+        *speed_question(case.train),
     ]
     asked = case.brief.limits.cells
     for cells in asked:

@@ -13,7 +13,6 @@ if TYPE_CHECKING:
 __all__ = [
     "burst_words",
     "check_name",
-    "family_question",
     "fewer_amps",
     "joined",
     "limit_number",
@@ -55,13 +54,10 @@ def limit_text(check: "Check", shown: Shown | None = None) -> str:
     return f"at {'least' if check.least else 'most'} {limit_number(check, shown)}"
 
 
-def speed_question(check: "Check", train: "PowerTrain") -> list[str]:
-    """What to ask where the limit of the propeller's speed is not known."""
-    return family_question(train) if check.verdict == "unknown" else []
-
-
-def family_question(train: "PowerTrain") -> list[str]:
-    """Which family a propeller is of, or what its highest speed is."""
+def speed_question(train: "PowerTrain") -> list[str]:
+    """What to ask where nobody knows the propeller's highest speed: which family it is of, or its max_rpm."""
+    if train.propeller.max_rpm is not None or train.propeller.family is not None:
+        return []
     from propmatch.records.parts import FAMILIES
 
     families = ", ".join(f"{name} ({look})" for name, look in FAMILIES.items())
