@@ -149,8 +149,9 @@ class Combination:
         self.slow, self.fast = 1.05 * float(s.j_zero_high[which]), 0.95 * float(s.j_zero_low[which])
         self.per_q, self.per_t = loop.rho * d**5 / (8 * math.pi**3), loop.rho * d**4 / (4 * math.pi**2)
         self.motor_w, self.usable_a = float(ratings.motor_w[0]), float(ratings.usable_a[0])
-        burst = float(ratings.burst_a[0]) - p["radio_a"]
-        self.current = min(float(ratings.motor_a[0]), float(ratings.controller_a[0]), burst)
+        usable = self.usable_a - p["radio_a"]
+        self.current = min(float(ratings.motor.continuous[0]), float(ratings.controller_a[0]), usable)
+        self.rpm = float(np.nan_to_num(ratings.max_rpm[0], nan=math.inf))
         self.climb_a = math.nan
 
     def electric(self, q: float) -> tuple[float, float]:
@@ -187,7 +188,11 @@ class Combination:
         p = self.p
         for v in (0.0, 10.0, 13.0):
             u, current = self.point(1.0, v)
-            if current > self.current or (p["k"] * u + p["resistance_ohm"] * current) * current > self.motor_w:
+            if (
+                current > self.current
+                or u * RPM > self.rpm
+                or (p["k"] * u + p["resistance_ohm"] * current) * current > self.motor_w
+            ):
                 return False
         u, _ = self.point(0.5, 0.0)
         if self.thrust(u, 0.0) < (self.limits.min_thrust_to_weight or 0.0) * self.weight:

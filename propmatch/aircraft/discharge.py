@@ -124,6 +124,15 @@ class Load:
             holds=np.where(self.running, holds, True),
         )
 
+    def mean_motor_current_a(self, mean_pack_current_a: Floats) -> Floats:
+        """Mean motor current (N,) where the pack's mean is known: a held thrust has one motor current at any charge."""
+        if self.throttle is None:
+            return np.where(self.running, self.current_a, 0.0)
+        if self.throttle == 0:
+            return np.zeros(self.train.size)
+        driven = line.motor_current_from_pack_a(self.train, mean_pack_current_a, self.throttle)
+        return np.where(self.running, driven, 0.0)
+
     def _current(self, open_v: Floats, battery: Floats, d: float) -> Floats:
         """Motor current at a held throttle: the root x of S - K (w + x) - (r + b (w + x)) I(x) = 0.
 

@@ -245,7 +245,7 @@ def _full_throttle(
         "steepest_airspeed_m_s": steep_speed,
         "zero_thrust_speed_m_s": _last_zero(speeds, thrust, thrust_at),
         "pitch_speed_m_s": rest.pitch_speed_m_s,
-        "hand_launch_thrust_to_weight": airframe.installed_thrust * thrust[1] / airframe.weight_n,
+        "hand_launch_thrust_to_weight": airframe.thrust_to_weight(thrust[1]),
         "stall_speed_m_s": stall,
         "status": status,
     }

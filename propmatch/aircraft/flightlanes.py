@@ -60,6 +60,7 @@ class FlightLanes:
     charge : left at the end; used_mah : drawn from the pack; average_current_a : mean pack current
     status : OK, or why there is no answer
     phase_minutes, phase_mah, phase_current_a : time, charge and mean pack current of each phase; no time, NaN current
+    phase_motor_current_a : mean current of one motor in each phase; no time, NaN
     airspeed_m_s : of each phase
     throttle_from, throttle_to : of each phase at its first and last moment; NaN where it is not flown
     cell_voltage_v, motor_current_a : lowest and highest of each phase
@@ -75,6 +76,7 @@ class FlightLanes:
     phase_minutes: Floats
     phase_mah: Floats
     phase_current_a: Floats
+    phase_motor_current_a: Floats
     airspeed_m_s: Floats
     throttle_from: Floats
     throttle_to: Floats
@@ -307,6 +309,11 @@ class _Flight:
             "phase_minutes": self.seconds / 60.0,
             "phase_mah": phase_ah / MAH_AH,
             "phase_current_a": phase_mean,
+            "phase_motor_current_a": np.where(
+                flown,
+                [load.mean_motor_current_a(mean) for load, mean in zip(self.loads, phase_mean, strict=True)],
+                np.nan,
+            ),
             "airspeed_m_s": np.array([load.airspeed_m_s for load in self.loads]),
             "throttle_from": np.where(flown, rows(lambda a, b: a.throttle), np.nan),
             "throttle_to": np.where(flown, rows(lambda a, b: b.throttle), np.nan),

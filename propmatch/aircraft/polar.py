@@ -53,6 +53,10 @@ class AirframeLanes:
     installed_thrust: Floats
     mass_kg: Floats
 
+    def thrust_to_weight(self, thrust_n: Floats) -> Floats:
+        """Installed thrust over weight for the propellers' own thrust (..., N) [N]."""
+        return np.asarray(thrust_n * self.installed_thrust / self.weight_n)
+
     @property
     def weight_n(self) -> Floats:
         """Mass times 9.80665 m/s2."""

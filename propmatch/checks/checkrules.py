@@ -3,18 +3,21 @@
 Currents are taken fresh from the charger (charge 1), thrust and climb at half charge.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from itertools import groupby
+from typing import Any
 
 import numpy as np
 
 from propmatch.aircraft.flightlanes import ENDED_BY
+from propmatch.checks.ratings import Rating
 from propmatch.checks.rule import BRIEF, PRACTICE, RATING, CheckRule, Cost, no_words
 from propmatch.checks.states import Flown, State, TrainStates
 from propmatch.checks.working import GIVEN, Input, Lane, Stated, Symbol
-from propmatch.models.arrays import Floats
+from propmatch.models.arrays import Flags, Floats, Index
 from propmatch.models.controller import linear_supply_heat_w
 from propmatch.records.estimates import PRACTICE as UNSOURCED
+from propmatch.records.parts import FAMILIES
 from propmatch.train.operating import OperatingPoint
 from propmatch.units import GRAM_KG, INCH_M
 
@@ -43,6 +46,7 @@ MOTOR_OFF = State(words="motor off, full pack")
 
 TOP_SPEED = "V = sqrt(2 * f * T/(rho * S/100 * C_D))"
 """How the top speed follows, which no check judges."""
+_USABLE = "against half the C label, or what the cell resistance supports if that is lower"
 _TIP_REMARK = 0.6  # noisy from there on: common practice, no published source
 
 
@@ -51,14 +55,103 @@ def motor_current(point: OperatingPoint) -> Floats:
     return np.asarray(point.motor_current_a)
 
 
-def _motor_limit(m: TrainStates) -> Floats:
-    return m.ratings.motor_limit_a(m.setting.full_throttle_seconds)
+def _current_note(rating: Callable[[TrainStates], Rating]) -> Callable[[Lane, float], str]:
+    """Which rating a full-throttle current is held against."""
+
+    def note(lane: Lane, _: float) -> str:
+        seconds, own = lane.states.setting.burst_load_seconds, rating(lane.states)
+        burst = seconds is not None and lane.of(own.limit(seconds)) > lane.of(own.continuous)
+        held = (
+            f"burst rating, as the brief allows, for {seconds:g} s of full throttle" if burst else "continuous rating"
+        )
+        return f"{held}; at part throttle a motor carries more than it draws from the pack, where a wattmeter sits"
+
+    return note
 
 
-def _current_note(lane: Lane, _: float) -> str:
-    seconds = lane.states.setting.full_throttle_seconds
-    limit = "continuous limit" if seconds is None else f"limit for {seconds:g} s of full throttle"
-    return f"{limit}; at part throttle a motor carries more than it draws from the pack, where a wattmeter sits"
+def _pack_note(lane: Lane, _: float) -> str:
+    seconds, own = lane.states.setting.burst_load_seconds, lane.states.ratings.pack
+    if seconds is not None and lane.of(own.limit(seconds)) > lane.of(own.continuous):
+        return f"burst C of the label, as the brief allows, for {seconds:g} s of full throttle"
+    return _USABLE
+
+
+def _borne(m: TrainStates, currents: Floats, rating: Rating) -> Floats:
+    """What each phase (P, N) may draw: the continuous rating, or a burst where the brief allows it and it is short."""
+    continuous = np.broadcast_to(rating.continuous, currents.shape)
+    if not m.setting.brief.limits.allow_burst:
+        return continuous
+    loud = currents > continuous
+    return np.where(loud, rating.limit(m.setting.seconds_on_end(loud)), continuous)
+
+
+def _worst_phase(currents: Floats, limit: Floats) -> Index:
+    """The phase (N,) that comes nearest to what it may draw."""
+    return np.asarray(np.argmax(np.nan_to_num(currents / limit, nan=-np.inf), axis=0))
+
+
+def _pack_phase(m: TrainStates) -> tuple[Floats, Floats, Index, Flags]:
+    """Mean pack current of the worst phase, what it may draw, which it is, and the phases (P, N) a burst serves."""
+
+    def make() -> tuple[Floats, Floats, Index, Flags]:
+        currents, lane = m.flight.phase_current_a, np.arange(m.lanes.size)
+        limit = _borne(m, currents, m.ratings.pack)
+        worst = _worst_phase(currents, limit)
+        return currents[worst, lane], limit[worst, lane], worst, limit > m.ratings.usable_a
+
+    return m.once("pack phase", make)
+
+
+def _motor_phase(m: TrainStates) -> tuple[Floats, Floats, Index, Flags, Flags]:
+    """The same for the motor current, against motor and controller; last whether the limit is an estimate.
+
+    Where an estimate only warns, a phase beyond the controller's own rating is held against that one.
+    """
+
+    def make() -> tuple[Floats, Floats, Index, Flags, Flags]:
+        currents, lane, r = m.flight.phase_motor_current_a, np.arange(m.lanes.size), m.ratings
+        motor, controller = (_borne(m, currents, rating) for rating in (r.motor, r.controller))
+        bursts = (motor > r.motor.continuous) | (controller > r.controller.continuous)
+        warned = r.motor.estimated & (m.setting.brief.limits.estimated_ratings == "warn")
+        motor = np.where(warned & np.any(currents > controller, axis=0), np.inf, motor)
+        limit = np.fmin(motor, controller)
+        worst = _worst_phase(currents, limit)
+        estimated = r.motor.estimated & (motor < controller)[worst, lane]
+        return currents[worst, lane], limit[worst, lane], worst, bursts, estimated
+
+    return m.once("motor phase", make)
+
+
+def _phase_note(found: Callable[[TrainStates], tuple[Any, ...]], usual: str) -> Callable[[Lane, float], str]:
+    """Which phase it is, which rating it is held against, and which phases a burst rating serves."""
+
+    def note(lane: Lane, value: float) -> str:
+        _, _, worst, bursts, *_ = found(lane.states)
+        names = [phase.name for phase in lane.states.setting.phases]
+        served = [f"'{name}'" for name, burst in zip(names, bursts[:, lane.index], strict=True) if burst]
+        return "; ".join(
+            text
+            for text in (
+                f"'{names[int(worst[lane.index])]}'" if np.isfinite(value) else "", usual,
+                f"burst ratings, as the brief allows, for {', '.join(served)}" if served else "",
+            )
+            if text
+        )  # fmt: skip
+
+    return note
+
+
+def _driven(lane: Lane) -> float:
+    """Motor current over pack current of one motor, mean of the worst phase."""
+    value, _, worst, *_ = _motor_phase(lane.states)
+    pack = lane.of(lane.states.flight.phase_current_a[worst[lane.index]])
+    own = (pack - lane.of(lane.states.lanes.radio_a)) / lane.of(lane.states.lanes.count)
+    return lane.of(value) / own if own else 0.0
+
+
+def _in_worst(found: Callable[[TrainStates], tuple[Any, ...]], field: str) -> Callable[[Lane], float]:
+    """A number of the flight in the worst phase."""
+    return lambda lane: lane.of(getattr(lane.states.flight, field)[found(lane.states)[2][lane.index]])
 
 
 def _cells_limit(m: TrainStates) -> Floats:
@@ -72,8 +165,10 @@ def _all_up_g(m: TrainStates) -> Floats:
 
 
 def _rpm_note(lane: Lane, _: float) -> str:
-    stated = lane.of(lane.states.ratings.max_rpm_stated)
-    return "" if stated else "limit of the blade family, unverified: the maker's comes first"
+    r = lane.states.ratings
+    if np.isnan(lane.of(r.max_rpm)):
+        return f"limit not known: which family is it ({', '.join(FAMILIES)})? or give max_rpm"
+    return "" if lane.of(r.max_rpm_stated) else "limit of the blade family, unverified: the maker's comes first"
 
 
 def _fresh_and_reserve(lane: Lane) -> tuple[float, float]:
@@ -81,8 +176,8 @@ def _fresh_and_reserve(lane: Lane) -> tuple[float, float]:
 
 
 def _thrust_note(lane: Lane, _: float) -> str:
-    weight = lane.of(lane.states.frames.weight_n)
-    return _beside([lane.of(lane.states.full(q).thrust_n) / weight for q in _fresh_and_reserve(lane)], digits=2)
+    each = (lane.states.frames.thrust_to_weight(lane.states.full(q).thrust_n) for q in _fresh_and_reserve(lane))
+    return _beside([lane.of(ratio) for ratio in each], digits=2)
 
 
 def _climb_note(lane: Lane, _: float) -> str:
@@ -105,13 +200,6 @@ def _target_mm(lane: Lane) -> float:
     return np.nan if geometry is None else float(geometry.balance.target_cg_mm)
 
 
-def _hungriest(lane: Lane, field: str) -> float:
-    """A number of the phase that draws most."""
-    flight = lane.states.flight
-    phase = np.argmax(np.nan_to_num(flight.phase_current_a[:, lane.index], nan=-np.inf))
-    return lane.of(getattr(flight, field)[phase])
-
-
 def _ended(lane: Lane, _: float) -> str:
     return f"ends by {ENDED_BY.get(int(lane.of(lane.states.flight.ended_by)), 'no answer')}"
 
@@ -126,16 +214,18 @@ def _motor_off_v(m: TrainStates) -> Floats:
     return m.lanes.open_circuit_v(full) - m.lanes.pack_ohm(full) * m.lanes.radio_a
 
 
+def _linear(m: TrainStates) -> Flags:
+    return np.asarray(m.ratings.servo_supply_linear > 0)
+
+
 def _servo_heat(m: TrainStates) -> Floats:
     heat = linear_supply_heat_w(_motor_off_v(m), m.ratings.servo_supply_v, m.lanes.radio_a)
-    return np.where(m.ratings.servo_supply_linear > 0, heat, 0.0)
+    return np.where(_linear(m), heat, 0.0)
 
 
 def _supplied_v(m: TrainStates) -> Floats:
     lowest = m.lanes.cells * m.setting.cutoff_cell_v
-    return np.where(
-        m.ratings.servo_supply_linear > 0, np.minimum(m.ratings.servo_supply_v, lowest), m.ratings.servo_supply_v
-    )
+    return np.where(_linear(m), np.minimum(m.ratings.servo_supply_v, lowest), m.ratings.servo_supply_v)
 
 
 def _supply_note(lane: Lane, _: float) -> str:
@@ -171,6 +261,39 @@ _SUPPLY = {
     ),
 }  # fmt: skip
 
+
+def _full_throttle(rating: Callable[[TrainStates], Rating]) -> Callable[[TrainStates], Floats]:
+    """The continuous rating, or the burst for as long as full throttle lasts where the brief allows it."""
+    return lambda m: rating(m).limit(m.setting.burst_load_seconds)
+
+
+def _bursts(rating: Callable[[TrainStates], Rating]) -> Callable[[TrainStates], Flags]:
+    """Where a burst rating serves."""
+    return lambda m: np.asarray(rating(m).limit(m.setting.burst_load_seconds) > rating(m).continuous)
+
+
+def _estimated(rating: Callable[[TrainStates], Rating]) -> Callable[[TrainStates], Flags]:
+    """Where that is an estimate; a burst never is."""
+
+    def found(m: TrainStates) -> Flags:
+        own = rating(m)
+        return np.asarray(own.estimated & (own.limit(m.setting.burst_load_seconds) == own.continuous))
+
+    return found
+
+
+def _motor(m: TrainStates) -> Rating:
+    return m.ratings.motor
+
+
+def _controller(m: TrainStates) -> Rating:
+    return m.ratings.controller
+
+
+def _pack(m: TrainStates) -> Rating:
+    return m.ratings.pack
+
+
 _RULES = (
     CheckRule(
         name="cell_count", what="cells in series against motor and controller", unit="S", graded=False, basis=RATING,
@@ -179,7 +302,7 @@ _RULES = (
     ),
     CheckRule(
         name="propeller_diameter", what="propeller diameter", unit="in", basis=BRIEF,
-        limit_from="room for the propeller", asked=lambda setting: setting.brief.limits.max_propeller_diameter_in,
+        limit_from="room for the propeller", limit_key="max_propeller_diameter_in",
         state=STATED, cost=Cost.PARTS, value=lambda m: m.ratings.diameter_in, formula="d",
     ),
     CheckRule(
@@ -190,67 +313,83 @@ _RULES = (
     ),
     CheckRule(
         name="wing_loading", what="all-up mass over wing area", unit="g/dm2", basis=BRIEF,
-        limit_from="highest wing loading", asked=lambda setting: setting.brief.limits.max_wing_loading_g_dm2,
+        limit_from="highest wing loading", limit_key="max_wing_loading_g_dm2",
         state=STATED, cost=Cost.PARTS, value=lambda m: _all_up_g(m) / m.setting.variant.airframe.wing_area_dm2,
         formula="m/S",
     ),
     CheckRule(
+        name="servo_supply_voltage", what="pack voltage at a linear servo supply, which cannot step up", unit="V",
+        least=True, graded=False, basis=RATING, limit_from="voltage of the servo supply, which the pack's must exceed",
+        limit=lambda m: np.nextafter(m.ratings.servo_supply_v, np.inf), applies=_linear, state=MOTOR_OFF,
+        cost=Cost.PARTS, value=lambda m: m.lanes.open_circuit_v(np.ones(m.lanes.size)), formula="V_0",
+        own={"V_0": Symbol("open-circuit voltage of the full pack", "V",
+                           lambda lane: lane.of(lane.states.lanes.open_circuit_v(np.ones(lane.states.lanes.size))),
+                           "cells in series and chemistry")},
+        missing=no_words,
+    ),
+    CheckRule(
         name="motor_current_static", what="motor current at full throttle at rest, full pack", unit="A", basis=RATING,
-        limit_from="current of the motor for as long as full throttle lasts", limit=_motor_limit,
-        state=REST, cost=Cost.REST, field=motor_current, formula="I = (V_m - n_m/K_v)/R", note=_current_note,
+        limit_from="continuous current of the motor", limit=_full_throttle(_motor), estimated=_estimated(_motor),
+        bursts=_bursts(_motor),
+        state=REST, cost=Cost.REST, field=motor_current, formula="I = (V_m - n_m/K_v)/R", note=_current_note(_motor),
     ),
     CheckRule(
         name="motor_current_flight", what="motor current at full throttle in flight, full pack", unit="A", basis=RATING,
-        limit_from="current of the motor for as long as full throttle lasts", limit=_motor_limit,
+        limit_from="continuous current of the motor", limit=_full_throttle(_motor), estimated=_estimated(_motor),
+        bursts=_bursts(_motor),
         applies=lambda m: bool(m.flown), state=FLOWN, cost=Cost.POINT, field=motor_current,
-        formula="I = (V_m - n_m/K_v)/R", note=_current_note, missing=no_words,
+        formula="I = (V_m - n_m/K_v)/R", note=_current_note(_motor), missing=no_words,
     ),
     CheckRule(
         name="motor_power", what="motor input at full throttle, full pack", unit="W", basis=RATING,
-        limit_from="power of the motor", limit=lambda m: m.ratings.motor_w, state=WORST, cost=Cost.POINT,
+        limit_from="continuous power of the motor", limit=lambda m: m.ratings.motor_w,
+        estimated=lambda m: m.ratings.motor_power.estimated, state=WORST, cost=Cost.POINT,
         field=lambda point: np.asarray(point.motor_voltage_v * point.motor_current_a), formula="P = V_m * I",
     ),
     CheckRule(
         name="controller_current", what="motor current through the controller, full pack", unit="A", basis=RATING,
-        limit_from="current of the controller for as long as full throttle lasts",
-        limit=lambda m: m.ratings.controller_limit_a(m.setting.full_throttle_seconds),
-        state=WORST, cost=Cost.POINT, field=motor_current, formula="I = (V_m - n_m/K_v)/R", note=_current_note,
+        limit_from="continuous current of the controller", limit=_full_throttle(_controller),
+        bursts=_bursts(_controller),
+        state=WORST, cost=Cost.POINT, field=motor_current, formula="I = (V_m - n_m/K_v)/R",
+        note=_current_note(_controller),
     ),
     CheckRule(
         name="pack_burst", what="pack current at full throttle, full pack", unit="A", basis=RATING,
-        limit_from="short-time current of the pack", limit=lambda m: m.ratings.burst_a, state=WORST, cost=Cost.POINT,
-        field=lambda point: np.asarray(point.pack_current_a), formula="I_b = N_m * I + I_a",
+        limit_from="usable current of the pack", limit=_full_throttle(_pack), bursts=_bursts(_pack),
+        state=WORST, cost=Cost.POINT,
+        field=lambda point: np.asarray(point.pack_current_a), formula="I_b = N_m * I + I_a", note=_pack_note,
     ),
     CheckRule(
-        name="propeller_rpm", what="propeller speed at full throttle, full pack", unit="rpm", basis=RATING,
-        limit_from="highest speed of the propeller; that of its family does not exclude",
-        limit=lambda m: m.ratings.max_rpm, judged=lambda m: m.ratings.max_rpm_stated > 0,
+        name="propeller_rpm", what="propeller speed at full throttle, full pack", unit="rpm", basis=RATING, danger=True,
+        limit_from="highest speed of the propeller, or of its family", limit=lambda m: m.ratings.max_rpm,
+        estimated=lambda m: m.ratings.propeller_rpm.estimated, unknown=lambda m: np.isnan(m.ratings.max_rpm),
         state=WORST, cost=Cost.POINT, field=lambda point: np.asarray(point.rpm), formula="n = K_v * (V_m - R * I)/g",
         note=_rpm_note,
     ),
     CheckRule(
         name="thrust_to_weight", what="static thrust over weight at half charge", least=True, basis=BRIEF,
-        limit_from="lowest thrust to weight", asked=lambda setting: setting.brief.limits.min_thrust_to_weight,
-        state=HALF, cost=Cost.POINT, value=lambda m: m.full(0.5).thrust_n / m.frames.weight_n, formula="T/W",
+        limit_from="lowest thrust to weight", limit_key="min_thrust_to_weight",
+        state=HALF, cost=Cost.POINT, formula="f * T/W",
+        value=lambda m: m.frames.thrust_to_weight(m.full(0.5).thrust_n),
         note=_thrust_note,
     ),
     CheckRule(
         name="hand_launch", what="thrust over weight at half the stall speed, half charge", least=True, basis=BRIEF,
         limit_from="lowest thrust to weight at the launch",
-        asked=lambda setting: setting.brief.limits.min_launch_thrust_to_weight, state=LAUNCH, cost=Cost.POINT,
-        value=lambda m: m.points(LAUNCH)[0].point.thrust_n * m.frames.installed_thrust / m.frames.weight_n,
+        limit_key="min_launch_thrust_to_weight", state=LAUNCH, cost=Cost.POINT,
+        value=lambda m: m.frames.thrust_to_weight(m.points(LAUNCH)[0].point.thrust_n),
         formula="f * T/W",
     ),
     CheckRule(
         name="climb", what="best climb at full throttle, half charge", unit="m/s", least=True, basis=BRIEF,
-        limit_from="lowest best climb", asked=lambda setting: setting.brief.limits.min_climb_m_s,
+        limit_from="lowest best climb", limit_key="min_climb_m_s",
         state=CLIMB, cost=Cost.SEARCH, value=lambda m: m.top.climb_m_s, formula="w = V * (f * T - D)/W",
         note=_climb_note,
     ),
     CheckRule(
         name="cell_voltage", what="cell voltage at full throttle at rest, half charge", unit="V", least=True,
         basis=BRIEF, limit_from="lowest cell voltage; one that is assumed does not exclude",
-        asked=lambda setting: setting.stated.limits.cutoff_cell_v,
+        limit_key="cutoff_cell_v", asked=lambda setting: setting.stated.limits.cutoff_cell_v,
         limit=lambda m: m.setting.brief.limits.cutoff_cell_v,
         judged=lambda m: m.setting.stated.limits.cutoff_cell_v is not None,
         state=HALF, cost=Cost.POINT, value=lambda m: m.full(0.5).cell_voltage_v, formula="V_b/N_c",
@@ -258,7 +397,8 @@ _RULES = (
     CheckRule(
         name="balance", what="centre of gravity off target with the pack at its best place", unit="mm", basis=BRIEF,
         limit_from="tolerance of the centre of gravity", asked=lambda setting: setting.geometry,
-        limit=lambda m: m.balance[1], state=STATED, cost=Cost.PARTS, value=lambda m: m.balance[0],
+        limit=lambda m: m.balance[1], unknown=lambda m: m.setting.geometry is not None and np.isnan(m.balance[0]),
+        state=STATED, cost=Cost.PARTS, value=lambda m: m.balance[0],
         formula="x = abs((m_0 * x_0 + m_pack * x_pack)/(m_0 + m_pack) - x_t)",
         own={
             "m_0": Symbol("all but the pack", "g", lambda lane: _placed(lane, "base_mass_g"), "brief and parts"),
@@ -269,20 +409,34 @@ _RULES = (
         missing=no_words,
     ),
     CheckRule(
-        name="pack_sustained", what="mean pack current of the hungriest phase", unit="A", basis=RATING,
-        limit_from="continuous current of the pack", limit=lambda m: m.ratings.usable_a,
-        state=FLIGHT, cost=Cost.FLIGHT, value=lambda m: np.fmax.reduce(m.flight.phase_current_a),
+        name="pack_sustained", what="mean pack current of the phase nearest to its limit", unit="A", basis=RATING,
+        limit_from="usable current of the pack", limit=lambda m: _pack_phase(m)[1],
+        bursts=lambda m: np.any(_pack_phase(m)[3], axis=0),
+        state=FLIGHT, cost=Cost.FLIGHT, value=lambda m: _pack_phase(m)[0],
         formula="I = Q/1000/(t/60)",
         own={
-            "Q": Symbol("charge drawn by it", "mAh", lambda lane: _hungriest(lane, "phase_mah"), "thrust it needs"),
-            "t": Symbol("time flown in it", "min", lambda lane: _hungriest(lane, "phase_minutes"), "brief"),
+            "Q": Symbol("charge drawn by it", "mAh", _in_worst(_pack_phase, "phase_mah"), "thrust it needs"),
+            "t": Symbol("time flown in it", "min", _in_worst(_pack_phase, "phase_minutes"), "brief"),
         },
-        beside=_phase_currents,
-        note=lambda *_: "against half the C label, or what the cell resistance supports if that is lower",
+        beside=_phase_currents, note=_phase_note(_pack_phase, _USABLE),
+    ),
+    CheckRule(
+        name="motor_current_phase", what="mean motor current of the phase nearest to its limit", unit="A", basis=RATING,
+        limit_from="continuous current of motor and controller, the lower of the two",
+        limit=lambda m: _motor_phase(m)[1],
+        bursts=lambda m: np.any(_motor_phase(m)[3], axis=0), estimated=lambda m: _motor_phase(m)[4],
+        state=FLIGHT, cost=Cost.FLIGHT, value=lambda m: _motor_phase(m)[0], formula="I = r * (I_p - I_a)/N_m",
+        own={
+            "r": Symbol("motor current over pack current of one motor, mean of the phase", "", _driven,
+                        "throttle and part-throttle loss"),
+            "I_p": Symbol("mean pack current of the phase", "A", _in_worst(_motor_phase, "phase_current_a"),
+                          "thrust that the phase needs"),
+        },
+        note=_phase_note(_motor_phase, "continuous rating"),
     ),
     CheckRule(
         name="flight_time", what="flight time", unit="min", least=True, basis=BRIEF,
-        limit_from="shortest flight", asked=lambda setting: setting.brief.limits.min_flight_minutes,
+        limit_from="shortest flight", limit_key="min_flight_minutes",
         state=FLIGHT, cost=Cost.FLIGHT, value=lambda m: m.flight.minutes,
         formula="t = 60 * C/1000 * (1 - q)/I_mean",
         own={
@@ -297,7 +451,7 @@ _RULES = (
     CheckRule(
         name="servo_supply_heat", what="heat in a linear servo supply", unit="W", basis=PRACTICE,
         limit_from=f"what a supply sheds without a heat sink; {UNSOURCED}", usual=2.0,
-        applies=lambda m: m.ratings.servo_supply_linear > 0, state=MOTOR_OFF, cost=Cost.PARTS, value=_servo_heat,
+        applies=_linear, state=MOTOR_OFF, cost=Cost.PARTS, value=_servo_heat,
         formula="P = L * (abs(V_0 - V_r) + V_0 - V_r)/2 * I_a",
         own={
             **_SUPPLY,
@@ -349,7 +503,7 @@ _RULES = (
     ),
     CheckRule(
         name="mass_threshold", what="all-up mass against a legal mass class", unit="g", basis=PRACTICE,
-        limit_from="threshold that the brief names", asked=lambda setting: setting.brief.limits.mass_threshold_g,
+        limit_from="threshold that the brief names", limit_key="mass_threshold_g",
         state=STATED, cost=Cost.PARTS, value=_all_up_g,
         formula="m = m_bare + m_motors + m_controllers + m_supply + m_propellers + m_pack",
         note=lambda *_: "rules differ by country and change: check yours",

@@ -75,8 +75,8 @@ def _failures(measured: TrainMeasures, without: Sequence[str]) -> dict[str, Flag
 
 
 def failing(measured: TrainMeasures, *, without: Sequence[str] = ()) -> list[tuple[str, ...]]:
-    """For each lane the checks of the brief and of part ratings that it fails."""
-    failed = _failures(measured, without)
+    """For each lane the checks of the brief and of ratings that it fails, a danger first."""
+    failed = dict(sorted(_failures(measured, without).items(), key=lambda item: not CHECKS[item[0]].danger))
     return [tuple(name for name, out in failed.items() if out[lane]) for lane in range(measured.lanes.size)]
 
 

@@ -8,14 +8,27 @@ import numpy as np
 
 from propmatch.checks.judged import judged_trains
 from propmatch.checks.measures import CHECKS, CheckRule, TrainMeasures
-from propmatch.checks.rule import CLOSE, PRACTICE, may_exclude, verdict_of
+from propmatch.checks.rule import CLOSE, ESTIMATED, PRACTICE, may_exclude, verdict_of
 from propmatch.checks.setting import ResolvedBrief
 from propmatch.checks.working import Lane
 from propmatch.records.brief import Brief, ResolvedVariant
 from propmatch.records.estimates import Assumption, completed
 from propmatch.records.parts import Airframe, PowerTrain
 
-__all__ = ["CLOSE", "Check", "Design", "checks_of", "excludes", "graded", "run_checks", "smallest_margin", "verdict_of"]
+__all__ = [
+    "CLOSE",
+    "Check",
+    "Design",
+    "check_of",
+    "checks_of",
+    "excludes",
+    "graded",
+    "missed",
+    "run_checks",
+    "smallest_margin",
+    "verdict_of",
+    "warnings_of",
+]
 
 
 @attrs.frozen(kw_only=True)
@@ -31,13 +44,21 @@ class Check:
     margin : float
         (limit - value)/limit, for minima (value - limit)/limit; NaN without a limit.
     verdict : str
-        ``ok``, ``close`` (margin up to 0.10), ``over`` or ``unknown``.
+        ``ok``, ``close`` (margin up to 0.10), ``fails``, ``no limit`` (nobody gives one) or ``unknown`` (limit or value
+        cannot be known from what was stated).
     basis : str
-        ``brief``, ``part rating`` or ``common practice``. Only ``over`` against the first two excludes.
+        ``brief``, ``part rating``, ``estimated rating`` or ``common practice``.
     note : str
         What the value is, and what it rests on.
     least : bool
         True when the limit is a minimum.
+    excluding : bool
+        True when ``fails`` rules a design out: any basis but common practice, and estimated ratings unless the brief
+        turns them into warnings.
+    assumed : bool
+        True when the limit stands in for one that the brief leaves out.
+    burst : bool
+        True when a burst rating serves, as the brief allows.
     """
 
     name: str
@@ -49,11 +70,24 @@ class Check:
     basis: str
     note: str = ""
     least: bool = False
+    excluding: bool = attrs.field(default=attrs.Factory(lambda self: may_exclude(self.basis), takes_self=True))
+    assumed: bool = False
+    burst: bool = False
+
+    @property
+    def limit_source(self) -> str:
+        """Where the limit is from: the basis, or ``assumed``."""
+        return "assumed" if self.assumed else self.basis
+
+    @property
+    def danger(self) -> bool:
+        """Whether it is named before all others."""
+        return self.verdict == "fails" and self.name in CHECKS and CHECKS[self.name].danger
 
 
 def excludes(check: Check) -> bool:
     """True when this check alone rules a design out."""
-    return check.verdict == "over" and may_exclude(check.basis)
+    return check.verdict == "fails" and check.excluding and may_exclude(check.basis)
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -131,27 +165,50 @@ def checks_of(measured: TrainMeasures) -> list[list[Check]]:
     return [[_check(measured, rule, lane) for rule in CHECKS.values()] for lane in lanes]
 
 
+def missed(checks: Iterable[Check]) -> tuple[Check, ...]:
+    """Those that rule a design out, a danger first."""
+    return tuple(sorted((check for check in checks if excludes(check)), key=lambda check: not check.danger))
+
+
+def warnings_of(checks: Iterable[Check]) -> tuple[Check, ...]:
+    """Limits missed that rule nothing out: common practice, and estimated ratings that only warn; a danger first."""
+    found = (check for check in checks if check.verdict == "fails" and not excludes(check))
+    return tuple(sorted(found, key=lambda check: not check.danger))
+
+
+def check_of(measured: TrainMeasures, name: str, index: int = 0) -> Check:
+    """One check of one lane."""
+    return _check(measured, CHECKS[name], Lane(measured, index))
+
+
 def _check(measured: TrainMeasures, rule: CheckRule, lane: Lane) -> Check:
     measure = measured[rule.name]
     value, limit = lane.of(measure.value), lane.of(measure.limit)
     margin, verdict = verdict_of(value, limit, least=rule.least)
-    judged = np.broadcast_to(measure.judged, measure.value.shape)
+    shape = measure.value.shape
+    judged, estimated, unknown, burst = (
+        bool(np.broadcast_to(flags, shape)[lane.index])
+        for flags in (measure.judged, measure.estimated, measure.unknown, measure.bursts)
+    )
     return Check(
         name=rule.name,
         value=value,
         limit=limit,
         unit=rule.unit,
         margin=margin,
-        verdict=verdict,
-        basis=rule.basis if lane.of(judged) else PRACTICE,
+        verdict="unknown" if unknown else verdict,
+        basis=ESTIMATED if estimated else rule.basis if judged else PRACTICE,
         note=rule.remark(lane, value),
         least=rule.least,
+        excluding=judged,
+        assumed=rule.assumed(measured.setting),
+        burst=burst,
     )
 
 
 def smallest_margin(checks: Sequence[Check]) -> Check | None:
     """The check nearest to its limit among those that can exclude; None when there is none."""
-    judged = [c for c in checks if may_exclude(c.basis) and not np.isnan(c.margin)]
+    judged = [c for c in checks if c.excluding and not np.isnan(c.margin)]
     return min(judged, key=lambda c: c.margin, default=None)
 
 

@@ -6,12 +6,12 @@ from typing import Any
 import attrs
 import numpy as np
 
-from propmatch.models.arrays import Floats
-from propmatch.records.estimates import BURST_SECONDS, burst_c, completed, usable_c
+from propmatch.models.arrays import Flags, Floats
+from propmatch.records.estimates import BURST_SECONDS, burst_c, completed, estimated_current_a, usable_c
 from propmatch.records.parts import PowerTrain
 from propmatch.units import MAH_AH
 
-__all__ = ["RatingLanes", "rating_lanes"]
+__all__ = ["Rating", "RatingLanes", "rating_lanes"]
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -22,12 +22,15 @@ class RatingLanes:
     ----------
     motors_g, controllers_g, propellers_g : masses of all sets together; pack_g
     supply_g : separate supply for receiver and servos; supply_separate : 1 where one is needed, else 0
-    motor_a, motor_burst_a, motor_burst_s, motor_w : one motor
+    motor_stated_a, motor_burst_a, motor_burst_s, motor_w : one motor; ``motor_w_stated`` is 0 where it is an estimate
     controller_a, controller_burst_a, controller_burst_s : one controller
-    usable_a, burst_a : pack, continuous and short
+    usable_a, burst_a : pack, continuous and short; half the C label, or what the cell resistance supports if lower,
+        counts as the pack's own rating
+    pack_cells : cells in series
     motor_cells_least, motor_cells_most, controller_cells_least, controller_cells_most : 0 and infinity if not stated
     servo_supply_linear : 1 for a linear supply, else 0; servo_supply_v
-    max_rpm, max_rpm_stated : propeller; 1 when the part brings the limit, 0 when the family's stands in
+    max_rpm, max_rpm_stated : propeller; 1 when the part brings the limit, 0 when the family's stands in; NaN where
+        nobody states either
     diameter_in
     """
 
@@ -37,15 +40,17 @@ class RatingLanes:
     pack_g: Floats
     supply_g: Floats
     supply_separate: Floats
-    motor_a: Floats
+    motor_stated_a: Floats
     motor_burst_a: Floats
     motor_burst_s: Floats
     motor_w: Floats
+    motor_w_stated: Floats
     controller_a: Floats
     controller_burst_a: Floats
     controller_burst_s: Floats
     usable_a: Floats
     burst_a: Floats
+    pack_cells: Floats
     motor_cells_least: Floats
     motor_cells_most: Floats
     controller_cells_least: Floats
@@ -75,22 +80,62 @@ class RatingLanes:
         """The lanes of an index array, slice or mask."""
         return RatingLanes(**{name: getattr(self, name)[index] for name in RATING_FIELDS})
 
-    def motor_limit_a(self, seconds: float | None) -> Floats:
-        """Motor current allowed for a load of this length; None is of unknown length, so continuous."""
-        return _limit(self.motor_a, self.motor_burst_a, self.motor_burst_s, seconds)
+    @property
+    def motor(self) -> "Rating":
+        """Motor current of one motor; without a stated limit estimated at the cell count flown."""
+        estimate = estimated_current_a(self.motor_w, self.pack_cells, self.motor_burst_a)
+        stated = np.isfinite(self.motor_stated_a)
+        return Rating(np.where(stated, self.motor_stated_a, estimate), self.motor_burst_a, self.motor_burst_s, ~stated)
 
-    def controller_limit_a(self, seconds: float | None) -> Floats:
-        """Motor current the controller allows for a load of this length."""
-        return _limit(self.controller_a, self.controller_burst_a, self.controller_burst_s, seconds)
+    @property
+    def motor_power(self) -> "Rating":
+        """Input power of one motor; nobody states how much it bears for short."""
+        nothing = np.full(self.motor_w.shape, np.nan)
+        return Rating(self.motor_w, nothing, nothing, np.isfinite(self.motor_w) & ~(self.motor_w_stated > 0))
+
+    @property
+    def controller(self) -> "Rating":
+        """Motor current that one controller carries."""
+        return Rating(self.controller_a, self.controller_burst_a, self.controller_burst_s, _none(self.controller_a))
+
+    @property
+    def pack(self) -> "Rating":
+        """Pack current; the C label has no time beside its burst rating: 10 s, common practice."""
+        seconds = np.full(self.usable_a.shape, BURST_SECONDS)
+        return Rating(self.usable_a, self.burst_a, seconds, _none(self.usable_a))
+
+    @property
+    def propeller_rpm(self) -> "Rating":
+        """Speed of the propeller."""
+        nothing = np.full(self.max_rpm.shape, np.nan)
+        return Rating(self.max_rpm, nothing, nothing, np.isfinite(self.max_rpm) & ~(self.max_rpm_stated > 0))
+
+
+@attrs.frozen(eq=False)
+class Rating:
+    """What N parts bear (N,): for long, for a burst (NaN: none) of so many seconds, and where it is an estimate."""
+
+    continuous: Floats
+    burst: Floats
+    burst_seconds: Floats
+    estimated: Flags
+
+    def limit(self, seconds: Any) -> Floats:
+        """For a load of this length [s], (N,) or more; None where bursts do not serve."""
+        if seconds is None:
+            return self.continuous
+        return np.where(np.isfinite(self.burst) & (seconds <= self.burst_seconds), self.burst, self.continuous)
+
+    def most(self, allow_burst: bool) -> Floats:
+        """The highest that any load may be held against."""
+        return np.fmax(self.continuous, self.burst) if allow_burst else self.continuous
 
 
 RATING_FIELDS = tuple(a.name for a in attrs.fields(RatingLanes))
 
 
-def _limit(continuous: Floats, burst: Floats, burst_seconds: Floats, seconds: float | None) -> Floats:
-    if seconds is None:
-        return continuous
-    return np.where(np.isfinite(burst) & (burst_seconds >= seconds), burst, continuous)
+def _none(like: Floats) -> Flags:
+    return np.zeros(like.shape, dtype=np.bool_)
 
 
 def _number(value: float | None, default: float = np.nan) -> float:
@@ -108,22 +153,24 @@ def _row(train: PowerTrain) -> dict[str, float]:
         "pack_g": pack.mass_g,
         "supply_g": full.supply_g,
         "supply_separate": float(full.separate_supply),
-        "motor_a": _number(motor.max_current_a),
+        "motor_stated_a": _number(train.motor.max_current_a),
         "motor_burst_a": _number(motor.burst_current_a),
         "motor_burst_s": _number(motor.burst_seconds, BURST_SECONDS),
         "motor_w": _number(motor.max_power_w),
+        "motor_w_stated": float(train.motor.max_power_w is not None),
         "controller_a": controller.max_current_a,
         "controller_burst_a": _number(controller.burst_current_a),
         "controller_burst_s": _number(controller.burst_seconds, BURST_SECONDS),
         "usable_a": usable_c(pack) * ampere_hours,
         "burst_a": burst_c(pack) * ampere_hours,
+        "pack_cells": pack.cells_series,
         "motor_cells_least": _number(motor.cells_min, 0.0),
         "motor_cells_most": _number(motor.cells_max, np.inf),
         "controller_cells_least": _number(controller.cells_min, 0.0),
         "controller_cells_most": _number(controller.cells_max, np.inf),
         "servo_supply_linear": float(controller.servo_supply == "linear"),
         "servo_supply_v": controller.servo_supply_v,
-        "max_rpm": propeller.max_rpm,
+        "max_rpm": _number(propeller.max_rpm),
         "max_rpm_stated": float(train.propeller.max_rpm is not None),
         "diameter_in": propeller.diameter_in,
     }

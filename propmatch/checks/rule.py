@@ -16,6 +16,7 @@ from propmatch.status import Status
 __all__ = [
     "BRIEF",
     "CLOSE",
+    "ESTIMATED",
     "PRACTICE",
     "RATING",
     "CheckRule",
@@ -28,7 +29,7 @@ __all__ = [
 ]
 
 
-BRIEF, RATING, PRACTICE = "brief", "part rating", "common practice"
+BRIEF, RATING, ESTIMATED, PRACTICE = "brief", "part rating", "estimated rating", "common practice"
 CLOSE = 0.10
 """Margin below which a check is ``close``."""
 
@@ -45,7 +46,7 @@ class Cost(Enum):
 
 def may_exclude(basis: str) -> bool:
     """Whether a limit from there rules a design out; common practice does not."""
-    return basis in (BRIEF, RATING)
+    return basis in (BRIEF, RATING, ESTIMATED)
 
 
 # ---------------------------------------------------------------- margin
@@ -61,12 +62,12 @@ def margins(value: ArrayLike, limit: ArrayLike, *, least: bool) -> Floats:
 
 
 def verdict_of(value: float, limit: float, *, least: bool = False) -> tuple[float, str]:
-    """Margin and verdict of a value against a limit; no answer (NaN value) against a limit is ``over``."""
+    """Margin and verdict of a value against a limit; physics without an answer (NaN value) ``fails`` a limit."""
     margin = float(margins(value, limit, least=least))
     if np.isnan(limit):
-        return margin, "unknown"
+        return margin, "no limit"
     if not margin >= 0:
-        return margin, "over"
+        return margin, "fails"
     return margin, "close" if margin <= CLOSE else "ok"
 
 
@@ -74,12 +75,16 @@ def verdict_of(value: float, limit: float, *, least: bool = False) -> tuple[floa
 class Measure:
     """A value and its limit for N lanes; ``limit`` is NaN where there is none.
 
-    ``judged`` is True where ``over`` would exclude: the limit comes from the brief or a part's rating.
+    ``judged`` is True where ``fails`` would exclude, ``estimated`` where the limit is an estimated rating, ``unknown``
+    where limit or value cannot be known, ``bursts`` where a burst rating serves.
     """
 
     value: Floats
     limit: Floats
     judged: Flags | bool
+    estimated: Flags | bool = False
+    unknown: Flags | bool = False
+    bursts: Flags | bool = False
 
     def passes(self, rule: "CheckRule") -> Flags:
         """Lanes within the limit, or without one to judge; a value that is NaN does not pass."""
@@ -96,6 +101,10 @@ class Measure:
 
 def _always(_: object) -> bool:
     return True
+
+
+def _never(_: object) -> bool:
+    return False
 
 
 def no_words(*_: object) -> str:
@@ -125,10 +134,16 @@ class CheckRule:
         False where a value fits or does not, so that one on its limit is not near to anything.
     basis : str
         ``brief``, ``part rating`` or ``common practice``; where the limit may come from either, the one that excludes.
+        A rating that is an estimate has the basis ``estimated rating`` in the lanes that ``estimated`` names.
+    danger : bool
+        True where a limit missed is named before all others.
+    limit_key : str
+        The key of ``[limits]`` that gives the limit; one that the brief leaves out and that is filled in is assumed.
     limit_from : str
         The field of the brief, the rating, or what common practice rests on.
     asked : callable
-        What of the setting gives the limit; None where the brief leaves it out, so that nothing need be computed.
+        What of the setting gives the limit, by default ``limit_key``; None where the brief leaves it out, so that
+        nothing need be computed.
     usual : float, optional
         The limit of common practice.
     state : State
@@ -144,7 +159,13 @@ class CheckRule:
     applies : callable, optional
         Where there is anything to judge; default everywhere.
     judged : callable, optional
-        Where ``over`` would exclude; default by ``basis``.
+        Where ``fails`` would exclude; default by ``basis``, and by the brief for estimated ratings.
+    estimated : callable, optional
+        Where the limit is an estimated rating.
+    unknown : callable, optional
+        Where limit or value cannot be known from what was stated.
+    bursts : callable, optional
+        Where a burst rating serves.
     formula : str
         How the value follows, in symbols of ``working.SYMBOLS`` and ``own``; :mod:`checks.formula` reckons it.
     own : mapping of str to Symbol
@@ -163,8 +184,10 @@ class CheckRule:
     least: bool = False
     graded: bool = True
     basis: str
+    danger: bool = False
     limit_from: str
-    asked: Callable[[Setting], object] = _always
+    limit_key: str = ""
+    asked: Callable[[Setting], object] | None = None
     usual: float | None = None
     state: State
     cost: Cost
@@ -173,6 +196,9 @@ class CheckRule:
     limit: Callable[[TrainStates], ArrayLike | None] | None = None
     applies: Callable[[TrainStates], Flags | bool] = _always
     judged: Callable[[TrainStates], Flags | bool] | None = None
+    estimated: Callable[[TrainStates], Flags | bool] = _never
+    unknown: Callable[[TrainStates], Flags | bool] = _never
+    bursts: Callable[[TrainStates], Flags | bool] = _never
     formula: str
     own: Mapping[str, Symbol] = attrs.Factory(dict)
     beside: Callable[[Lane], Iterable[Input]] | None = None
@@ -184,14 +210,27 @@ class CheckRule:
         """Whether it may rule a design out."""
         return may_exclude(self.basis)
 
+    def asks(self, setting: Setting) -> object:
+        """What of a setting gives the limit; None where it gives none."""
+        if self.asked is not None:
+            return self.asked(setting)
+        return getattr(setting.brief.limits, self.limit_key) if self.limit_key else True
+
     def has_limit(self, setting: Setting) -> bool:
         """False when the brief gives no limit, so that the value need not be computed to judge."""
-        return self.asked(setting) is not None
+        return self.asks(setting) is not None
+
+    def assumed(self, setting: Setting) -> bool:
+        """Whether the limit stands in for one that the brief leaves out."""
+        if not self.limit_key or getattr(setting.stated.limits, self.limit_key) is not None:
+            return False
+        return getattr(setting.brief.limits, self.limit_key) is not None
 
     def measure(self, states: TrainStates) -> Measure:
         """Value and limit of N lanes."""
-        asked = self.asked(states.setting) if self.usual is None else self.usual
-        limit = asked if self.limit is None else self.limit(states)
+        limit = self.usual if self.usual is not None else self.asks(states.setting)
+        if self.limit is not None:
+            limit = self.limit(states)
         shape = (states.lanes.size,)
 
         if self.value is not None:
@@ -203,10 +242,16 @@ class CheckRule:
         def spread(number: object) -> Floats:
             return np.broadcast_to(np.asarray(np.nan if number is None else number, dtype=np.float64), shape)
 
+        estimated = np.broadcast_to(self.estimated(states), shape)
+        judged: Flags | bool = self.may_exclude if self.judged is None else self.judged(states)
+        warned = estimated & (states.setting.brief.limits.estimated_ratings == "warn")
         return Measure(
             value=spread(value),
             limit=np.where(self.applies(states), spread(limit), np.nan),
-            judged=self.may_exclude if self.judged is None else self.judged(states),
+            judged=np.broadcast_to(judged, shape) & ~warned,
+            estimated=estimated,
+            unknown=np.broadcast_to(self.unknown(states), shape),
+            bursts=np.broadcast_to(self.bursts(states), shape),
         )
 
     def working(self, states: TrainStates, index: int) -> Working:

@@ -13,7 +13,7 @@ from propmatch.aircraft.geometry import Geometry
 from propmatch.aircraft.polar import AirframeLanes, completed_lanes, default_airspeed_m_s, phase_airspeed_m_s
 from propmatch.faults import Fault, InputFaults
 from propmatch.models.air import Air
-from propmatch.models.arrays import Floats
+from propmatch.models.arrays import Flags, Floats
 from propmatch.records.brief import Brief, ResolvedVariant, laid_out
 from propmatch.records.estimates import Assumption, completed
 from propmatch.records.fields import replace
@@ -89,24 +89,40 @@ class Setting:
 
     @property
     def full_throttle_seconds(self) -> float | None:
-        """Longest time on end above throttle 0.95; None when it has no end, or no phase says how long.
+        """Longest time on end above throttle 0.95; None when it has no end, or no phase says how long."""
+        loud = [[p.throttle is not None and p.throttle > 0.95] for p in self.phases]
+        longest = float(np.max(self.seconds_on_end(np.array(loud))))
+        return longest if 0 < longest < np.inf else None
 
-        Timed phases that follow each other add up; without shares the list repeats, so the last meets the first.
+    @property
+    def burst_load_seconds(self) -> float | None:
+        """How long full throttle lasts where the brief lets burst ratings serve; else None."""
+        return self.full_throttle_seconds if self.brief.limits.allow_burst else None
+
+    def seconds_on_end(self, loud: Flags) -> Floats:
+        """How long the stretch lasts that each loud phase (P, N) belongs to [s]; 0 for the others.
+
+        Phases that follow each other add up, a share of the time has no end, and without shares the list repeats.
         """
-        phases = list(self.phases)
-        quiet = [at for at, p in enumerate(phases) if p.throttle is None or p.throttle <= 0.95]
-        if not quiet:
-            return None
-        if all(p.share is None for p in phases):
-            phases = phases[quiet[0] :] + phases[: quiet[0]]
-        longest = stretch = 0.0
-        for phase in phases:
-            loud = phase.throttle is not None and phase.throttle > 0.95
-            if loud and phase.seconds is None:
-                return None
-            stretch = stretch + (phase.seconds or 0.0) if loud else 0.0
-            longest = max(longest, stretch)
-        return longest or None
+        own = np.array([[np.inf if p.seconds is None else p.seconds] for p in self.phases])
+        lasts = np.where(loud, own, 0.0)
+        if all(p.share is None for p in self.phases):
+            lasts = np.where(np.all(loud, axis=0), np.inf, lasts)
+
+        def summed(order: list[int]) -> Floats:
+            """Each phase and those before it on end."""
+            out, so_far = np.zeros(lasts.shape), np.zeros(lasts.shape[1])
+            rounds = 2 if all(p.share is None for p in self.phases) else 1
+            for i in order * rounds:
+                so_far = np.where(loud[i], so_far + lasts[i], 0.0)
+                out[i] = so_far
+            return out
+
+        forth = list(range(len(lasts)))
+        before, after = summed(forth), summed(forth[::-1])
+        endless = np.isinf(before) | np.isinf(after)
+        with np.errstate(invalid="ignore"):
+            return np.where(endless, np.inf, before + after - lasts)
 
     # ------------------------------------------------------------ masses and airspeeds
 

@@ -144,15 +144,15 @@ def cap_lanes(
 def ratings_cap(measured: TrainMeasures) -> CapLanes:
     """The cap that keeps motor, controller, pack and propeller within their ratings, over rest and the brief's speeds.
 
-    Ratings as the checks judge them: burst where full throttle is used no longer than the burst lasts.
+    Ratings as the checks judge them, estimates included: continuous, or burst where the brief allows it.
     """
-    seconds = measured.setting.full_throttle_seconds
+    seconds = measured.setting.burst_load_seconds
     r = measured.ratings
     limits = CapLimits(
-        motor_a=np.fmin(r.motor_limit_a(seconds), r.controller_limit_a(seconds)),
-        pack_a=r.burst_a,
+        motor_a=np.fmin(r.motor.limit(seconds), r.controller.limit(seconds)),
+        pack_a=r.pack.limit(seconds),
         motor_w=r.motor_w,
-        rpm=np.where(r.max_rpm_stated > 0, r.max_rpm, np.inf),
+        rpm=r.max_rpm,
     )
     n = measured.lanes.size
     airspeeds = [flown.airspeed for flown in measured.flown]

@@ -8,10 +8,10 @@ import attrs
 import numpy as np
 
 from propmatch.commands.output import Reply
-from propmatch.commands.saying import check_names, mass_block
+from propmatch.commands.saying import check_names, mass_block, speed_words
 from propmatch.commands.trains import LazyCatalogue, train_data
 from propmatch.faults import Fault, InputFaults
-from propmatch.words.checkwords import fewer_amps, joined, parts_text
+from propmatch.words.checkwords import fewer_amps, joined, parts_text, speed_question
 from propmatch.words.shown import Shown, signed, table, wrapped
 
 if TYPE_CHECKING:
@@ -53,7 +53,8 @@ class Asked:
 
     def reply(self, **parts: Any) -> Reply:
         """A reply with what every answer carries."""
-        headline = [*parts.pop("headline"), *self.said]
+        danger = speed_words(self.settings[0], self.train, self.shown)
+        headline = [*danger, *parts.pop("headline"), *speed_question(self.train), *self.said]
         made = dict.fromkeys((*self.chosen.assumptions, *parts.pop("assumptions", ())))
         extra = {"train": train_data(self.train), **parts.pop("extra", {})}
         return Reply(
@@ -78,7 +79,7 @@ def _amps(asked: Asked, option: str) -> list[float]:
     text = asked.options[option]
     if text is None:
         r = rating_lanes([asked.train])
-        return [float(np.fmin(r.motor_a, r.controller_a)[0])]
+        return [float(np.fmin(r.motor.continuous, r.controller.continuous)[0])]
     found = [read_number(Motor, "max_current_a", piece.strip(), f"--{option}") for piece in text.split(",")]
     faults = [each for each in found if isinstance(each, Fault)]
     if faults:
@@ -195,8 +196,8 @@ def throttle(asked: Asked) -> tuple[Reply, bool]:
 
     found = throttle_cap(asked.train, _amps(asked, "limit"), air=asked.air)
     names = ("limit_a", "throttle", "motor_current_a", "pack_current_a", "pack_power_w", "thrust_n", "full_thrust_n",
-             "full_motor_current_a")  # fmt: skip
-    rows = _rows_of(found, names)
+             "full_motor_current_a", "by_speed")  # fmt: skip
+    rows = [row | {"by_speed": bool(row["by_speed"])} for row in _rows_of(found, names)]
     sentences = [f"{asked.place}: at rest, fresh from the charger."]
     for row in rows:
         if not math.isfinite(row["throttle"]):
@@ -208,9 +209,12 @@ def throttle(asked: Asked) -> tuple[Reply, bool]:
             )
         else:
             fewer = fewer_amps(asked.train.count, row["motor_current_a"], row["pack_current_a"])
+            kept = f"the motor current below {row['limit_a']:g} A"
+            if row["by_speed"]:
+                kept = f"the propeller below its highest speed, and so {kept}"
             sentences.append(
-                f"A cap at {100 * row['throttle']:.0f} % duty keeps the motor current below {row['limit_a']:g} A (full "
-                f"throttle draws {signed(row['full_motor_current_a'])} A): a wattmeter at the pack then shows "
+                f"A cap at {100 * row['throttle']:.0f} % duty keeps {kept} (full throttle draws "
+                f"{signed(row['full_motor_current_a'])} A): a wattmeter at the pack then shows "
                 f"{signed(row['pack_current_a'])} A and {signed(row['pack_power_w'], 0)} W{fewer}; thrust is "
                 f"{asked.shown.thrust_text(row['thrust_n'])} of {asked.shown.thrust_text(row['full_thrust_n'])}."
             )

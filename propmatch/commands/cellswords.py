@@ -8,9 +8,9 @@ import attrs
 
 from propmatch.columns import columns_of, headed
 from propmatch.commands.output import Reply
-from propmatch.commands.saying import check_names, checks_table, mass_block, over_text
+from propmatch.commands.saying import check_names, checks_table, danger_words, mass_block, over_text
 from propmatch.commands.trains import LazyCatalogue, train_data
-from propmatch.words.checkwords import joined, parts_text
+from propmatch.words.checkwords import burst_words, joined, parts_text, speed_question
 from propmatch.words.shown import Shown, signed, table, wrapped
 
 if TYPE_CHECKING:
@@ -25,7 +25,7 @@ def cap_text(case: Any, shown: Shown) -> str:
     if not math.isfinite(case.cap_throttle):
         return "No throttle keeps the ratings."
     if case.cap_throttle >= 1:
-        return "Full throttle keeps the motor, controller and pack ratings; no throttle cap is needed."
+        return "Full throttle keeps the ratings of motor, controller, pack and propeller; no throttle cap is needed."
     return (
         f"A throttle cap at {100 * case.cap_throttle:.0f} % duty keeps the motor current below "
         f"{signed(case.cap_motor_limit_a)} A and the motor's power, the pack and the propeller within their ratings: "
@@ -208,8 +208,8 @@ def _headline(comparison: "CellComparison", shown: Shown) -> list[str]:
                 f"{signed(case.motor_current_a)} A ({_times(case.motor_current_a, first.motor_current_a)}), heat "
                 f"{signed(case.heat_w, 0)} W ({_times(case.heat_w, first.heat_w)}), {signed(case.minutes)} minutes"
             )
-        sentences.append(f"{text}. {_verdict(case, shown)}")
-    return sentences
+        sentences.append(" ".join([f"{text}. {_verdict(case, shown)}", *burst_words(case.checks)]))
+    return [*sentences, *speed_question(comparison.train)]
 
 
 def _times(value: float, base: float) -> str:
@@ -217,8 +217,13 @@ def _times(value: float, base: float) -> str:
 
 
 def _verdict(case: Any, shown: Shown) -> str:
+    danger = " ".join(danger_words(case.checks, shown))
     if not case.failing:
-        return "It keeps every limit of the brief and of the parts."
+        return (
+            f"{danger} It keeps every limit of the brief and of the parts that excludes.".strip()
+            if danger
+            else ("It keeps every limit of the brief and of the parts.")
+        )
     texts = [over_text(check, shown) for check in case.failing]
     more = f" and {len(texts) - 3} more" if len(texts) > 3 else ""
     return f"It exceeds: {'; '.join(texts[:3])}{more}."

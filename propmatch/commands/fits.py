@@ -7,10 +7,10 @@ import click
 
 from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
 from propmatch.commands.output import Reply
-from propmatch.commands.saying import checks_table, mass_block, over_text
+from propmatch.commands.saying import checks_table, danger_words, mass_block, over_text
 from propmatch.commands.trains import TRAIN_OPTIONS, LazyCatalogue, train_data, with_table
 from propmatch.faults import Fault, InputFaults
-from propmatch.words.checkwords import joined, parts_text
+from propmatch.words.checkwords import burst_words, joined, parts_text, speed_question
 from propmatch.words.shown import Shown, signed, table, wrapped
 
 __all__ = ["command", "fits_reply", "substitutes"]
@@ -67,10 +67,12 @@ def fits_reply(
     names = joined([f"the {kind} {part.name}" for kind, part in fit.changes.items()])
     where = f"{fit.brief.aircraft.name} with {parts_text(fit.design)}"
     sentences = [f"{'Yes' if fit.fits else 'No'}: {names} {'may' if fit.fits else 'may not'} be fitted to {where}."]
-    sentences += _why(first, shown)
+    sentences += [*danger_words(first.checks, shown), *_why(first, shown)]
     for each in fit.variants[1:]:
         reasons = "; ".join(over_text(check, shown) for check in each.failing)
         sentences.append(f"{each.variant}: {'yes' if each.fits else f'no, {reasons}'}.")
+    sentences += burst_words(first.checks)
+    sentences += speed_question(fit.train)
     blocks = [
         _changes(first, shown),
         ["Every check, as designed:", *checks_table(["the design", "substitute"], [first.before, first.checks], shown)],
@@ -107,7 +109,7 @@ def _why(first: Any, shown: Shown) -> list[str]:
             sentences.append(f"Close to a limit: {'; '.join(over_text(check, shown) for check in near)}.")
         if first.outside_practice:
             texts = "; ".join(over_text(check, shown) for check in first.outside_practice)
-            sentences.append(f"Outside common practice: {texts}.")
+            sentences.append(f"Missed, though no reason to refuse it: {texts}.")
         return sentences
     sentences.append(f"Why: {'; '.join(over_text(check, shown) for check in first.failing)}.")
     if not first.new_failing:

@@ -9,7 +9,15 @@ import attrs
 from propmatch.columns import headed
 from propmatch.commands.output import Reply
 from propmatch.commands.trains import LazyCatalogue, train_data
-from propmatch.words.checkwords import check_name, limit_number, parts_text, supply_text, value_text
+from propmatch.words.checkwords import (
+    burst_words,
+    check_name,
+    limit_number,
+    parts_text,
+    speed_question,
+    supply_text,
+    value_text,
+)
 from propmatch.words.shown import Shown, table, wrapped
 
 if TYPE_CHECKING:
@@ -181,11 +189,16 @@ def _reasons(shortlist: "Shortlist", candidate: "Candidate", shown: Shown) -> li
     if (near := smallest_margin(graded(candidate.checks))) is not None:
         sentences.append(
             f"What binds it is the {check_name(near.name)}: {value_text(near.value, near.unit)} against "
-            f"{limit_number(near)} ({near.basis})."
+            f"{limit_number(near)} ({near.limit_source})."
         )
-    close = [check_name(c.name) for c in candidate.checks if c.verdict == "over" and c.basis == "common practice"]
+    close = [
+        check_name(c.name)
+        for c in candidate.checks
+        if c.verdict == "fails" and not c.excluding and c.basis == "common practice"
+    ]
     if close:
         sentences.append(f"Outside common practice: {', '.join(close)} (--why tells more).")
+    sentences += [*burst_words(candidate.checks), *speed_question(candidate.train)]
     for variant, failing in candidate.variants.items():
         words = ", ".join(check_name(name) for name in failing)
         sentences.append(f"Variant '{variant}': " + (f"fails {words}." if failing else "meets the brief too."))
@@ -238,7 +251,7 @@ def check_block(checks: "Sequence[Check]") -> list[str]:
             else "-",
             "margin": f"{100 * check.margin:.0f} %" if math.isfinite(check.margin) else "-",
             "verdict": check.verdict,
-            "basis": check.basis if math.isfinite(check.limit) else "",
+            "basis": check.limit_source if math.isfinite(check.limit) else "",
         }
         for check in checks
     ]
@@ -262,7 +275,7 @@ def why_reply(stock: LazyCatalogue, brief: "Brief", options: dict[str, Any], whi
     cells = f"{train.pack.cells_series}S"
     if found.excluded_by:
         words = "; ".join(
-            f"{check_name(c.name)} {value_text(c.value, c.unit)} against {limit_number(c)} ({c.basis})"
+            f"{check_name(c.name)} {value_text(c.value, c.unit)} against {limit_number(c)} ({c.limit_source})"
             for c in found.excluded_by
         )
         sentence = f"{name} is left out: {words}."
@@ -281,7 +294,7 @@ def why_reply(stock: LazyCatalogue, brief: "Brief", options: dict[str, Any], whi
         headline=[sentence, *([known] if known else []), *([which] if which else [])],
         blocks=[
             check_block(list(found.checks)),
-            [line for c in found.checks if c.note and c.verdict != "unknown" for line in _note(c)],
+            [line for c in found.checks if c.note and c.verdict != "no limit" for line in _note(c)],
         ],
         rows=[attrs.asdict(check) for check in found.checks],
         assumptions=list(dict.fromkeys((*variant.assumptions, *completed(found.train)[1]))),

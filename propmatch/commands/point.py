@@ -19,6 +19,7 @@ from propmatch.commands.trains import (
     train_options,
 )
 from propmatch.status import Status
+from propmatch.words.checkwords import speed_question
 from propmatch.words.shown import WIDTH, Shown, signed, table, wrapped
 
 if TYPE_CHECKING:
@@ -72,6 +73,14 @@ def headline_of(train: "PowerTrain", question: "Question", rows: Sequence[Row], 
     if question.thrust_n is not None:
         answer = f"throttle {100 * row['throttle']:.0f} % (duty, not stick position) gives {answer}"
     return [f"{first} {answer}."]
+
+
+def speed_first(train: "PowerTrain", rows: Sequence[Row]) -> list[str]:
+    """A propeller over its speed at any of the points, said before anything else."""
+    fastest = max(rows, key=lambda row: row["rpm"] if row["status"] == Status.OK else -math.inf)
+    label, value, limit, share, note = _ratings(train, fastest)[0]
+    over = label == "propeller speed" and share > 1
+    return [f"Danger: {label} {value}, limit {limit}{f' ({note})' if note else ''}."] if over else []
 
 
 def _draw(row: Row) -> str:
@@ -156,31 +165,41 @@ def _power_way(train: "PowerTrain", row: Row, shown: Shown) -> list[str]:
     return lines
 
 
-def _loads(train: "PowerTrain", row: Row, shown: Shown) -> list[str]:
-    """Each load beside the rating it must stay below."""
+def _ratings(train: "PowerTrain", row: Row) -> list[tuple[str, str, str, float, str]]:
+    """Each load with what it is, its rating, its share of that (NaN where nobody knows it) and a note.
+
+    Propeller speed over its limit stands first.
+    """
     from propmatch.checks.ratings import rating_lanes
 
-    rating = rating_lanes([train])
-    stated = train.motor.max_current_a is not None
-    ampere_hours = train.pack.capacity_mah / 1000
-    c_rate = row["pack_current_a"] / ampere_hours
+    r = rating_lanes([train])
+    motor, controller = float(r.motor.continuous[0]), float(r.controller.continuous[0])
+    usable, rpm = float(r.usable_a[0]), float(r.max_rpm[0])
+    amps, drawn, ampere_hours = row["motor_current_a"], row["pack_current_a"], train.pack.capacity_mah / 1000
+    speed = (
+        "propeller speed", f"{row['rpm']:.0f} rpm", "not known" if math.isnan(rpm) else f"{rpm:.0f} rpm",
+        row["rpm"] / rpm, "by family, unverified" if r.propeller_rpm.estimated[0] else "",
+    )  # fmt: skip
     lines = [
-        ("motor current", f"{row['motor_current_a']:.1f} A", f"{rating.motor_a[0]:.1f} A continuous",
-         row["motor_current_a"] / rating.motor_a[0], "" if stated else "estimated rating"),
-        ("the same, for the controller", f"{row['motor_current_a']:.1f} A",
-         f"{rating.controller_a[0]:.1f} A continuous", row["motor_current_a"] / rating.controller_a[0], ""),
-        ("pack current", f"{row['pack_current_a']:.1f} A, {c_rate:.0f} C",
-         f"{rating.usable_a[0]:.1f} A, {rating.usable_a[0] / ampere_hours:.0f} C usable",
-         row["pack_current_a"] / rating.usable_a[0], f"label {train.pack.c_rating:.0f} C"),
-        ("propeller speed", f"{row['rpm']:.0f} rpm", f"{rating.max_rpm[0]:.0f} rpm",
-         row["rpm"] / rating.max_rpm[0], "" if rating.max_rpm_stated[0] else "by family, unverified"),
+        ("motor current", f"{amps:.1f} A", f"{motor:.1f} A continuous", amps / motor,
+         "estimated rating" if r.motor.estimated[0] else ""),
+        ("the same, for the controller", f"{amps:.1f} A", f"{controller:.1f} A continuous", amps / controller, ""),
+        ("pack current", f"{drawn:.1f} A, {drawn / ampere_hours:.0f} C",
+         f"{usable:.1f} A, {usable / ampere_hours:.0f} C usable", drawn / usable,
+         f"label {train.pack.c_rating:.0f} C"),
     ]  # fmt: skip
+    return [speed, *lines] if speed[3] > 1 else [*lines, speed]
+
+
+def _loads(train: "PowerTrain", row: Row, shown: Shown) -> list[str]:
+    """Each load beside the rating it must stay below."""
     cells = [
         {
-            "load": f"  {label}", "value": value, "limit": limit, "share": f"{100 * share:.0f} %",
-            "note": "OVER" + (f", {note}" if note else "") if share > 1 else note,
+            "load": f"  {label}", "value": value, "limit": limit,
+            "share": "-" if math.isnan(share) else f"{100 * share:.0f} %",
+            "note": "FAILS" + (f", {note}" if note else "") if share > 1 else note,
         }
-        for label, value, limit, share, note in lines
+        for label, value, limit, share, note in _ratings(train, row)
     ]  # fmt: skip
     text = table(cells, left=("load", "value", "limit", "note"))[1:]
     speed = f"Pitch speed {shown.speed_text(row['pitch_speed_m_s'])}, blade tips at Mach {row['tip_mach']:.2f}."
@@ -393,7 +412,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     if faults or question is None:
         raise InputFaults(faults)
 
-    from propmatch.commands.point import blocks_of, headline_of
+    from propmatch.commands.point import blocks_of, headline_of, speed_first
     from propmatch.status import Status
     from propmatch.train.coupling import POINT_FIELDS
 
@@ -410,7 +429,12 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     show(
         Reply(
             command="point",
-            headline=[*headline_of(chosen.train, question, rows, shown), *drawn],
+            headline=[
+                *speed_first(chosen.train, rows),
+                *headline_of(chosen.train, question, rows, shown),
+                *speed_question(chosen.train),
+                *drawn,
+            ],
             blocks=[*blocks_of(chosen.train, question, rows, shown), sources_block(chosen.train)],
             rows=rows,
             assumptions=[each for each in (*chosen.assumptions, *_assumed(chosen.train)) if "mass_g" not in each.field],

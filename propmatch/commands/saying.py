@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from propmatch.checks.setting import Setting
     from propmatch.records.parts import PowerTrain
 
-__all__ = ["check_names", "checks_table", "mass_block", "over_text"]
+__all__ = ["check_names", "checks_table", "danger_words", "mass_block", "over_text", "speed_words"]
 
 
 def over_text(check: "Check", shown: Shown) -> str:
@@ -20,41 +20,71 @@ def over_text(check: "Check", shown: Shown) -> str:
     value = value_text(check.value, check.unit, shown, missing="no answer")
     if check.name == "cell_count" and check.limit == 0:
         return f"{value} is fewer cells than motor or controller allow"
-    by = {"brief": "by the brief", "part rating": "by the part's rating"}.get(check.basis, f"by {check.basis}")
-    return f"{check_name(check.name)} {value} ({limit_text(check, shown)} {by})"
+    return f"{check_name(check.name)} {value} ({limit_text(check, shown)} {_BY[check.limit_source]})"
+
+
+_BY = {
+    "brief": "by the brief", "assumed": "assumed, as the brief gives none", "part rating": "by the part's rating",
+    "estimated rating": "by an estimated rating", "common practice": "by common practice",
+}  # fmt: skip
+
+
+def speed_words(setting: "Setting", train: "PowerTrain", shown: Shown) -> list[str]:
+    """What to say of a propeller over its highest speed, before anything else."""
+    from propmatch.checks.judged import judged_trains
+    from propmatch.checks.limits import check_of
+
+    check = check_of(judged_trains(setting, [train])[0], "propeller_rpm")
+    return [f"Danger: {over_text(check, shown)} at full throttle."] if check.verdict == "fails" else []
+
+
+def danger_words(checks: "Sequence[Check]", shown: Shown) -> list[str]:
+    """A danger that only warns, said before anything else; one that rules a design out is the first of its reasons."""
+    return [f"Danger: {over_text(check, shown)}." for check in checks if check.danger and not check.excluding]
 
 
 def check_names(names: Sequence[str]) -> str:
     return joined([check_name(name) for name in names])
 
 
-_GROUPS = {"brief": "by the brief", "part rating": "by the parts' ratings", "common practice": "common practice"}
+_GROUPS = {
+    "danger": "danger, before all others", "brief": "by the brief", "assumed": "assumed, as the brief gives none",
+    "part rating": "by the parts' ratings", "estimated rating": "by estimated ratings",
+    "common practice": "common practice",
+}  # fmt: skip
+_MARKS = {"fails": " fails", "close": " close", "unknown": " ?"}
 _MOST_COLUMNS = 5
 
 
 def checks_table(heads: Sequence[str], designs: Sequence[Sequence[Any]], shown: Shown) -> list[str]:
-    """Every check with its value in each design, grouped by basis; over and close are said beside the value."""
-    groups: dict[str, list[dict[str, str]]] = {basis: [] for basis in _GROUPS}
-    for checks in zip(*designs, strict=True):
-        if all(check.verdict == "unknown" for check in checks):
+    """Every check with its value in each design, grouped by where limits are from; verdicts stand beside the value."""
+    if len(heads) > _MOST_COLUMNS:
+        half = -(-len(heads) // 2)
+        parts = (slice(half), slice(half, None))
+        first, second = (checks_table(heads[part], designs[part], shown) for part in parts)
+        return [*first, "", *second]
+    groups: dict[str, list[dict[str, str]]] = {source: [] for source in _GROUPS}
+    named = [{check.name: check for check in checks} for checks in designs]
+    for name in named[0]:
+        checks = [each[name] for each in named]
+        if all(check.verdict == "no limit" for check in checks):
             continue
         first = checks[0]
         _, _, unit = value_text(first.limit if math.isfinite(first.limit) else 1.0, first.unit, shown).partition(" ")
         word = check_name(first.name)
         row = {"": f"    {word if word.endswith(unit) else f'{word} {unit}'}".rstrip()}
         for head, check in zip(heads, checks, strict=True):
-            mark = {"over": " over", "close": " close"}.get(check.verdict, "")
+            mark = _MARKS.get(check.verdict, "")
             number = value_text(check.value, check.unit, shown, missing="no answer")
             row[head] = ("-" if number == "no answer" else number.partition(" ")[0]) + mark
         limits = list(dict.fromkeys(limit_text(check, shown).removesuffix(f" {unit}") for check in checks))
         row["limit"] = limits[0] if len(limits) == 1 else "by the part"
-        groups[first.basis].append(row)
+        groups["danger" if any(check.danger for check in checks) else first.limit_source].append(row)
     rows = []
     for basis, word in _GROUPS.items():
         if groups[basis]:
             rows += [{"": f"  {word}"}, *groups[basis]]
-    columns = ["", *heads, *(["limit"] if len(heads) <= _MOST_COLUMNS else [])]
-    return table(rows, columns=columns, left=("", "limit"))
+    return table(rows, columns=["", *heads, "limit"], left=("", "limit"))
 
 
 def mass_block(settings: Sequence["Setting"], train: "PowerTrain", shown: Shown) -> list[str]:

@@ -11,7 +11,7 @@ import numpy as np
 
 from propmatch.models.arrays import Number
 
-__all__ = ["eta", "linear_supply_heat_w", "pack_current_per_motor_a", "throttle_for"]
+__all__ = ["eta", "linear_supply_heat_w", "motor_current_from_pack_a", "pack_current_per_motor_a", "throttle_for"]
 
 
 def eta(throttle: Number, part_throttle_loss: Number) -> Number:
@@ -28,6 +28,11 @@ def pack_current_per_motor_a(motor_current_a: Number, throttle: Number, part_thr
 def linear_supply_heat_w(pack_voltage_v: Number, supply_v: Number, radio_current_a: Number) -> Number:
     """(V_t - V_supply) I_acc [W]: a linear supply drops what the pack has more; 0 where the pack has less."""
     return np.maximum(np.asarray(pack_voltage_v, dtype=np.float64) - supply_v, 0.0) * radio_current_a
+
+
+def motor_current_from_pack_a(per_motor_a: Number, throttle: Number, part_throttle_loss: Number) -> Number:
+    """I = I_b eta/d of a motor that is driven at a throttle above 0 [A]."""
+    return per_motor_a * eta(throttle, part_throttle_loss) / throttle
 
 
 def throttle_for(

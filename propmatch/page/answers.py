@@ -7,7 +7,7 @@ import numpy as np
 
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.judged import judged_trains
-from propmatch.checks.limits import Design, checks_of, excludes, graded, smallest_margin
+from propmatch.checks.limits import Design, checks_of, graded, missed, smallest_margin
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.setting import ResolvedBrief, Setting
 from propmatch.columns import headed
@@ -23,7 +23,14 @@ from propmatch.search.matching import match, shelf_for
 from propmatch.sheet.briefwords import brief_sentences
 from propmatch.sheet.speeds import THROTTLES, fastest_of, phase_points, speeds
 from propmatch.train.coupling import solve
-from propmatch.words.checkwords import check_name, limit_text, supply_text, value_text
+from propmatch.words.checkwords import (
+    burst_words,
+    check_name,
+    limit_text,
+    speed_question,
+    supply_text,
+    value_text,
+)
 from propmatch.words.shown import Shown
 
 __all__ = ["best_answer", "brief_answer", "fault_rows", "map_answer", "measured_train", "numbers", "train_answer"]
@@ -110,14 +117,16 @@ def train_answer(brief: Brief, catalogue: Catalogue, ids: str, variant: str | No
             for column in headed(columns()) if column.page
             for value in [float(column(measured)[0])]
         ],
-        "meets": not any(excludes(c) for c in checks),
+        "meets": not missed(checks),
         "misses": [f"{check_name(c.name)} {value_text(c.value, c.unit)}, {limit_text(c)}"
-                   for c in checks if excludes(c)],
+                   for c in missed(checks)],
+        "beside": " ".join([*burst_words(checks), *speed_question(train)]),
         "nearest": None if near is None else f"{check_name(near.name)}: {value_text(near.value, near.unit)}, "
                                              f"{limit_text(near)}",
         "checks": [
             {"name": c.name, "label": check_name(c.name), "value": _number(c.value), "limit": _number(c.limit),
-             "margin": _number(c.margin), "verdict": c.verdict, "basis": c.basis, "note": c.note, "unit": c.unit,
+             "margin": _number(c.margin), "verdict": c.verdict, "basis": c.basis, "limit_source": c.limit_source,
+             "danger": c.danger, "note": c.note, "unit": c.unit,
              "text": value_text(c.value, c.unit), "limit_text": limit_text(c)}
             for c in checks
         ],

@@ -84,7 +84,7 @@ def _limit(check: Check) -> str:
     if not np.isfinite(check.limit):
         return ""
     source = f": {CHECKS[check.name].limit_from}" if check.name in CHECKS else ""
-    return f"{limit_text(check)}; from {check.basis}{source}"
+    return f"{limit_text(check)}; from {check.limit_source}{source}"
 
 
 def _source(train: PowerTrain, each: Input) -> str:

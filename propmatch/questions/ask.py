@@ -380,7 +380,7 @@ def site_range(
     def ratio(air: Air, n: int, charge: float = 0.5) -> Floats:
         lanes, ratings, _ = _many(train, n)
         measured = judged(setting, lanes, ratings, air=air)
-        return np.asarray(measured.full(charge).thrust_n / measured.frames.weight_n)
+        return np.asarray(measured.frames.thrust_to_weight(measured.full(charge).thrust_n))
 
     def on_day(heights: Floats, celsius: Any = None) -> Air:
         if celsius is None:
@@ -663,6 +663,7 @@ class ThrottleCap:
     Attributes
     ----------
     limit_a : one motor's
+    by_speed : 1 where the propeller's highest speed asks for less throttle than the current
     throttle : duty; 1 where full throttle keeps it already, NaN where none does
     motor_current_a : one motor's at the cap
     pack_current_a, pack_power_w : whole train, what a wattmeter shows
@@ -673,6 +674,7 @@ class ThrottleCap:
     """
 
     limit_a: Any
+    by_speed: Any
     throttle: Any
     motor_current_a: Any
     pack_current_a: Any
@@ -691,7 +693,7 @@ def throttle_cap(
     charge: float = 1.0,
     air: Air | None = None,
 ) -> ThrottleCap:
-    """The largest duty that keeps the static motor current below a limit.
+    """The largest duty that keeps the static motor current below a limit, and the propeller below its highest speed.
 
     Parameters
     ----------
@@ -708,12 +710,12 @@ def throttle_cap(
     )  # fmt: skip
     n = lanes.size
     asked = np.isfinite(limit) & (limit > 0)
-    cap = cap_lanes(
-        lanes, CapLimits(motor_a=np.where(asked, limit, 0.0)), charge=charge, density=rho, sound=a
-    )  # fmt: skip
+    limits = CapLimits(motor_a=np.where(asked, limit, 0.0), rpm=rating_lanes([train]).max_rpm)
+    cap = cap_lanes(lanes, limits, charge=charge, density=rho, sound=a)
     full = solve_lanes(lanes, np.zeros(n), np.ones(n), np.full(n, charge), rho, a)
     return ThrottleCap(
         limit_a=_out(limit, shape),
+        by_speed=_out(np.where(cap.needed & (cap.motor_current_a < 0.999 * limit), 1.0, 0.0), shape),
         throttle=_out(np.where(asked, cap.throttle, np.nan), shape),
         motor_current_a=_out(cap.motor_current_a, shape),
         pack_current_a=_out(cap.pack_current_a, shape),

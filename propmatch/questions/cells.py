@@ -15,7 +15,7 @@ from propmatch.aircraft.flight import level_lanes
 from propmatch.aircraft.flightlanes import FlightLanes, flight_time_lanes
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.judged import judged_trains
-from propmatch.checks.limits import Check, checks_of, excludes
+from propmatch.checks.limits import Check, checks_of, missed, warnings_of
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.placing import Placing, placing
 from propmatch.checks.setting import ResolvedBrief, Setting
@@ -206,7 +206,7 @@ class CellCase:
     cap_pack_current_a: float = _further("", lambda w: w.cap.pack_current_a)
     cap_pack_power_w: float = _further("", lambda w: w.cap.pack_power_w)
     cap_thrust_n: float = _further("", lambda w: w.cap.thrust_n)
-    cap_thrust_to_weight: float = _further("", lambda w: w.cap.thrust_n / w.measured.frames.weight_n)
+    cap_thrust_to_weight: float = _further("", lambda w: w.measured.frames.thrust_to_weight(w.cap.thrust_n))
 
     @property
     def row(self) -> dict[str, str | int | float | list[str]]:
@@ -223,13 +223,13 @@ class CellCase:
 
     @property
     def failing(self) -> tuple[Check, ...]:
-        """Checks of the brief and of part ratings that it exceeds."""
-        return tuple(check for check in self.checks if excludes(check))
+        """Checks of the brief and of ratings that it misses, a danger first."""
+        return missed(self.checks)
 
     @property
     def outside_practice(self) -> tuple[Check, ...]:
-        """Checks of common practice that it exceeds."""
-        return tuple(check for check in self.checks if check.verdict == "over" and not excludes(check))
+        """Checks of common practice that it misses, and estimated ratings that only warn."""
+        return warnings_of(self.checks)
 
     def check(self, name: str) -> Check:
         """A check by name."""

@@ -49,6 +49,8 @@ _STAGES = (0.0625, 0.125, 0.1875, 0.25, 0.3125, 0.375, 0.5, 0.625, 0.75, 0.875, 
 _ORDER = ("kv_rpm_per_v", "all_up_mass_g", "diameter_in", "pitch_in", "resistance_ohm", "air", "capacity_mah",
           "motor_mass_g")  # fmt: skip
 _SAMPLES = 128
+_STATED = ("motor_stated_a", "motor_w", "motor_w_stated", "max_rpm_stated")
+"""What a filled-in part would pass off as stated."""
 
 
 def air_between(setting: Setting, share: Any) -> tuple[Floats, Floats]:
@@ -105,7 +107,7 @@ class Corners:
             "motor_mass_g": motor.mass_g, "diameter_in": propeller.diameter_in, "pitch_in": propeller.pitch_in,
             "capacity_mah": pack.capacity_mah, "all_up_mass_g": mass, "air": 0.0,
         }  # fmt: skip
-        self._rated_rpm = train.propeller.max_rpm is not None
+        self._rated = rating_lanes([train])
         self._propellers: dict[tuple[float, float], PowerTrain] = {}
         self._widest = {axis: self._ends(axis) for axis in AXES}
 
@@ -149,7 +151,7 @@ class Corners:
             pack_g=self.pack_mass_g(capacity),
             usable_a=ratings.usable_a * over,
             burst_a=ratings.burst_a * over,
-            max_rpm_stated=np.full(index.size, float(self._rated_rpm)),
+            **{name: np.full(index.size, getattr(self._rated, name)[0]) for name in _STATED},
         )
         altitude, temperature = air_between(self.setting, values["air"])
         standard = np.asarray(Air.standard(altitude).temperature_k)

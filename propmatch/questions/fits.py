@@ -6,7 +6,7 @@ import attrs
 
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.judged import judged_trains
-from propmatch.checks.limits import Check, checks_of, excludes
+from propmatch.checks.limits import Check, checks_of, missed, warnings_of
 from propmatch.checks.placing import Placing, placing
 from propmatch.checks.setting import ResolvedBrief
 from propmatch.checks.throttlecap import ratings_cap
@@ -65,19 +65,19 @@ class FitInVariant:
 
     @property
     def failing(self) -> tuple[Check, ...]:
-        """Checks that rule it out."""
-        return tuple(check for check in self.checks if excludes(check))
+        """Checks that rule it out, a danger first."""
+        return missed(self.checks)
 
     @property
     def new_failing(self) -> tuple[Check, ...]:
         """Those of them that the design itself passes."""
-        already = {check.name for check in self.before if excludes(check)}
+        already = {check.name for check in missed(self.before)}
         return tuple(check for check in self.failing if check.name not in already)
 
     @property
     def outside_practice(self) -> tuple[Check, ...]:
-        """Checks of common practice that it exceeds: no reason to refuse it, but worth knowing."""
-        return tuple(check for check in self.checks if check.verdict == "over" and not excludes(check))
+        """The same of what is no reason to refuse it: common practice, and estimated ratings that only warn."""
+        return warnings_of(self.checks)
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -154,7 +154,7 @@ def may_fit(brief: Brief | ResolvedBrief, catalogue: Catalogue, train: PowerTrai
         variants.append(
             FitInVariant(
                 variant=setting.variant.name,
-                fits=not any(excludes(check) for check in checks[1]),
+                fits=not missed(checks[1]),
                 checks=tuple(checks[1]),
                 before=tuple(checks[0]),
                 numbers=numbers,

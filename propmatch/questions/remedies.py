@@ -109,8 +109,8 @@ def remedies(setting: Setting, catalogue: Catalogue, train: PowerTrain, *, faili
         for pair in _PAIRS:
             pairs += _tried(setting, shelf, pair)
     limits = rating_lanes([train])
-    seconds = setting.full_throttle_seconds
-    limit = float(np.fmin(limits.motor_limit_a(seconds), limits.controller_limit_a(seconds))[0])
+    seconds = setting.burst_load_seconds
+    limit = float(np.fmin(limits.motor.limit(seconds), limits.controller.limit(seconds))[0])
     kv = kv_for_current(train, limit, air=setting.air, catalogue=stock)
     diameter = largest_propeller(train, limit, air=setting.air, catalogue=stock)
     mass = setting.all_up_mass_g(train.mass_g)

@@ -24,7 +24,9 @@ from functools import singledispatch
 from typing import Any
 
 import attrs
+import numpy as np
 
+from propmatch.models.arrays import Number
 from propmatch.models.pack import CHEMISTRIES
 from propmatch.records.fields import declared, replace
 from propmatch.records.parts import (
@@ -48,7 +50,7 @@ __all__ = [
     "burst_c",
     "completed",
     "completed_drive",
-    "current_limit_a",
+    "estimated_current_a",
     "motor_constant_nm_per_sqrt_w",
     "motor_no_load_current_a",
     "motor_resistance_ohm",
@@ -84,7 +86,6 @@ PART_THROTTLE_LOSS = {"usual": (0.25, 0.0, 0.45), "light": (0.45, 0.45, 0.499)}
 """part_throttle_loss with its range; the model ends at 0.5."""
 INPUT_W_PER_G = 3.5
 NOMINAL_CELL_V = 3.7
-DEFAULT_CELLS = 2
 BURST_SECONDS = 10.0
 _NO_LOAD_MOST_V = 60.0
 CELL_RESISTANCE_MOHM_AH = 12.0
@@ -195,16 +196,12 @@ def burst_c(pack: Pack) -> float:
     return pack.c_rating if pack.burst_c_rating is None else pack.burst_c_rating
 
 
-def current_limit_a(part: Motor | Controller, seconds: float | None = None) -> float | None:
-    """Motor-current limit [A] for a load of this length; None when the part brings none.
+def estimated_current_a(power_w: Number, cells: Number, burst_a: Number = math.inf) -> Number:
+    """Continuous current of a motor [A]: its input power over 3.7 V a cell of the pack it flies on.
 
-    The burst limit holds for loads up to ``burst_seconds`` (10 s when the part names a burst limit without a
-    time); longer loads, and loads of unknown length (None), get the continuous limit.
+    A burst limit (NaN or infinity for none) that is lower takes its place.
     """
-    longest = BURST_SECONDS if part.burst_seconds is None else part.burst_seconds
-    if part.burst_current_a is not None and seconds is not None and seconds <= longest:
-        return part.burst_current_a
-    return part.max_current_a
+    return np.fmin(power_w / (NOMINAL_CELL_V * cells), burst_a)
 
 
 # ---------------------------------------------------------------- filling in
@@ -273,8 +270,10 @@ def _motor(part: Motor) -> tuple[Motor, tuple[Assumption, ...]]:
         changes["controller_included"] = True
     if part.no_load_current_a is None:
         changes |= _motor_no_load(part, kv, notes)
-    if part.max_current_a is None:
-        _motor_rating(part, notes)
+    if part.max_current_a is None and part.max_power_w is None:
+        power = notes.within("max_power_w", INPUT_W_PER_G * part.mass_g)
+        text = f"continuous input power {power:.0f} W from {INPUT_W_PER_G:g} W input per gram of motor ({MEMORY})"
+        notes.note("max_power_w", power, text)
     motor: tuple[Motor, tuple[Assumption, ...]] = notes.filled(**changes)
     return motor
 
@@ -337,22 +336,6 @@ def _motor_no_load(part: Motor, kv: float, notes: _Notes) -> dict[str, float]:
     return {"no_load_voltage_v": volts, "no_load_exponent": NO_LOAD_EXPONENT}
 
 
-def _motor_rating(part: Motor, notes: _Notes) -> None:
-    """Continuous current, and power when that is unknown too."""
-    power, basis = part.max_power_w, f"its limit of {part.max_power_w} W"
-    if power is None:
-        power = notes.within("max_power_w", INPUT_W_PER_G * part.mass_g)
-        basis = f"{INPUT_W_PER_G:g} W input per gram of motor ({MEMORY})"
-        notes.note("max_power_w", power, f"continuous input power {power:.0f} W from {basis}")
-    cells = part.cells_max or max(DEFAULT_CELLS, part.cells_min or 0)
-    which = "its highest cell count" if part.cells_max else "its highest cell count not being stated"
-    current = notes.within("max_current_a", power / (NOMINAL_CELL_V * cells))
-    if part.burst_current_a is not None and part.burst_current_a < current:
-        current, basis = part.burst_current_a, "its burst limit, which is below the estimate"
-    text = f"continuous current {current:.1f} A from {basis} at {cells}S of {NOMINAL_CELL_V} V a cell, {which}"
-    notes.note("max_current_a", current, text)
-
-
 @completed.register
 def _controller(part: Controller) -> tuple[Controller, tuple[Assumption, ...]]:
     notes = _Notes(part)
@@ -387,12 +370,11 @@ def _propeller(part: Propeller) -> tuple[Propeller, tuple[Assumption, ...]]:
         mass = notes.within("mass_g", propeller_mass_g(part.diameter_in, part.blades))
         text = f"propeller mass {mass:.1f} g, 0.025 g per blade times inches of diameter to the 2.5; {PRACTICE}"
         notes.note("mass_g", mass, text, mass / 2, mass * 2)
-    if part.max_rpm is None:
-        product = RPM_IN[part.family] if part.family else min(RPM_IN.values())
-        which = f"{part.family} blades" if part.family else "the slowest family, none being stated"
+    if part.max_rpm is None and part.family is not None:
+        product = RPM_IN[part.family]
         rpm = notes.within("max_rpm", product / part.diameter_in)
         text = (
-            f"speed limit {rpm:.0f} rpm, {product:.0f} over inches of diameter for {which}; {MEMORY}, "
+            f"speed limit {rpm:.0f} rpm, {product:.0f} over inches of diameter for {part.family} blades; {MEMORY}, "
             "unverified: the maker's limit comes first"
         )
         notes.note("max_rpm", rpm, text)
@@ -442,6 +424,9 @@ def beyond_law(made: Sequence[Assumption], pack: Pack) -> tuple[Assumption, ...]
 @completed.register
 def _train(part: PowerTrain) -> tuple[PowerTrain, tuple[Assumption, ...]]:
     motor, controller, of_drive = completed_drive(part.motor, part.controller)
+    if part.motor.max_current_a is None:
+        motor, rating = _motor_current(motor, part.pack.cells_series)
+        of_drive += rating
     (propeller, of_propeller), (pack, of_pack) = completed(part.propeller), completed(part.pack)
     supply = supply_assumed(part)
     made = of_drive + of_propeller + of_pack + supply
@@ -463,3 +448,16 @@ def supply_assumed(train: PowerTrain) -> tuple[Assumption, ...]:
     )
     made = Assumption("receiver supply", "receiver_supply_mass_g", mass, "g", text, mass / 2, mass * 2)
     return (made,)
+
+
+def _motor_current(motor: Motor, cells: int) -> tuple[Motor, tuple[Assumption, ...]]:
+    """Continuous current of a motor of known power at the cell count flown."""
+    notes = _Notes(motor)
+    power, burst = float(motor.max_power_w or 0.0), motor.burst_current_a
+    current = notes.within("max_current_a", float(estimated_current_a(power, cells, burst or math.inf)))
+    basis = f"{power:.3g} W of input power at {cells}S of {NOMINAL_CELL_V} V a cell"
+    if current == burst:
+        basis = "its burst limit, which is below the estimate"
+    notes.note("max_current_a", current, f"continuous current {current:.1f} A from {basis}")
+    rated: tuple[Motor, tuple[Assumption, ...]] = notes.filled()
+    return rated

@@ -166,7 +166,7 @@ def _solve(row: ListingRow, propeller: Propeller, where: str) -> ListedMotor:
         max_current_a=row.max_current_a,
         cells_min=row.cells_min,
         cells_max=row.cells_max,
-        source=Source(text=f"listing row: {row.volts:g} V, {row.amps:g} A, {propeller.name}", kind="predicted"),
+        source=Source(text=f"listing row: {row.volts:g} V, {row.amps:g} A, {propeller.name}", kind="label"),
     )
     basis = f"so that the row of {row.volts:g} V, {row.amps:g} A on {propeller.name} comes out"
     warnings += _unusual(row, r, motor_resistance_ohm(row.mass_g, usual), "winding resistance", "ohm", where)

@@ -7,7 +7,19 @@ The attribute of the object is the key of the file; ``[[phase]]`` of the file is
 from collections.abc import Sequence
 from typing import Any
 
-from propmatch.records.fields import Rule, choice, declared, integer, many, number, one, record, text, words_or_number
+from propmatch.records.fields import (
+    Rule,
+    choice,
+    declared,
+    flag,
+    integer,
+    many,
+    number,
+    one,
+    record,
+    text,
+    words_or_number,
+)
 from propmatch.records.layout import FILAMENT_FACTORS, Balance, Item, Structure, Tail, ThrustLine, filament_factor
 from propmatch.records.parts import CD0_WORDS, aspect_ratio
 from propmatch.records.radio import Radio
@@ -122,6 +134,12 @@ class Limits:
     )
     reserve_charge: float | None = number(ge=0, le=0.9, default=None, doc="charge left at the end of the flight")
     cutoff_cell_v: float | None = number("V", ge=2.0, le=4.0, default=None, doc="lowest cell voltage under load")
+    allow_burst: bool = flag(
+        default=False, doc="let burst ratings serve for phases no longer than the part's burst_seconds"
+    )
+    estimated_ratings: str = choice(
+        ("exclude", "warn"), default="exclude", doc="what a rating that is an estimate does when it is missed"
+    )
 
 
 def _given(value: object) -> bool:

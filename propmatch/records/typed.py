@@ -13,7 +13,14 @@ from typing import Any
 import attrs
 
 from propmatch.faults import Fault, did_you_mean
-from propmatch.records.estimates import MEMORY, NOMINAL_CELL_V, PRACTICE, Assumption, completed
+from propmatch.records.estimates import (
+    MEMORY,
+    NOMINAL_CELL_V,
+    PRACTICE,
+    Assumption,
+    completed,
+    estimated_current_a,
+)
 from propmatch.records.fields import Declared, build, check, declared
 from propmatch.records.listing import ListingRow
 from propmatch.records.parts import Controller, Motor, Pack, Propeller, Source
@@ -291,10 +298,12 @@ def _controller_gaps(values: Mapping[str, Any]) -> dict[str, Assumption]:
     return {"mass_g": Assumption("", "mass_g", mass, "g", text, 0.5 * mass, 2.0 * mass)}
 
 
-def controller_for(motor: Motor) -> TypedPart:
+def controller_for(motor: Motor, cells: int) -> TypedPart:
     """A controller for a motor when none was named: rated 1.25 times its continuous current, in steps of 5 A."""
-    filled, _ = completed(motor)
-    needed = 1.25 * (filled.max_current_a or 0.0)
+    current = motor.max_current_a
+    if current is None:
+        current = float(estimated_current_a(completed(motor)[0].max_power_w, cells))
+    needed = 1.25 * current
     rating = min(max(5.0, 5.0 * -(-needed // 5.0)), _CONTROLLER_MOST_A)
     typed = read_part(Controller, f"name='controller of {rating:g} A' {rating:g}A", "--controller")
     text = f"no controller was named: one rated {rating:g} A, 1.25 times the motor's continuous current; {MEMORY}"

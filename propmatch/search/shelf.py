@@ -20,8 +20,8 @@ __all__ = ["KIND_FIELDS", "Shelf"]
 
 KIND_FIELDS: dict[str, tuple[str, ...]] = {
     "motor": (
-        *MOTOR_FIELDS, "resistance_ohm", "alone", "usual_loss", "motors_g", "motor_a", "motor_burst_a",
-        "motor_burst_s", "motor_w", "motor_cells_least", "motor_cells_most",
+        *MOTOR_FIELDS, "resistance_ohm", "alone", "usual_loss", "motors_g", "motor_stated_a", "motor_burst_a",
+        "motor_burst_s", "motor_w", "motor_w_stated", "motor_cells_least", "motor_cells_most",
     ),
     "controller": (
         "switch_ohm", "stated_loss", "controllers_g", "supply_g", "supply_separate", "controller_a",
@@ -30,7 +30,7 @@ KIND_FIELDS: dict[str, tuple[str, ...]] = {
     ),
     "pack": (
         "cells", "cells_ohm", "leads_ohm", "capacity_ah", "chemistry", "count", "radio_a", "pack_g", "usable_a",
-        "burst_a",
+        "burst_a", "pack_cells",
     ),
     "propeller": (
         "propeller", "diameter_m", "pitch_in", "propellers_g", "max_rpm", "max_rpm_stated", "diameter_in",
@@ -167,10 +167,9 @@ class Shelf:
         lanes = attrs.evolve(self.lanes, **{name: x for name, x in taken.items() if name not in rating_names})
         return lanes, ratings
 
-    def ratings_of(self, motor: Index, controller: Index) -> RatingLanes:
-        """Ratings of pairs of motor and controller, (N,) each; those of pack and propeller are the first ones'."""
-        first = np.zeros(motor.size, dtype=np.intp)
-        return self.combine(motor, controller, first, first)[1]
+    def ratings_of(self, motor: Index, controller: Index, pack: Index) -> RatingLanes:
+        """Ratings of drives, (N,) each; those of the propeller are the first one's."""
+        return self.combine(motor, controller, pack, np.zeros(motor.size, dtype=np.intp))[1]
 
     def train(self, motor: int, controller: int, pack: int, propeller: int) -> PowerTrain:
         """The power train of one combination."""

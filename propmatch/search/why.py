@@ -4,7 +4,7 @@ import attrs
 import numpy as np
 
 from propmatch.catalogue.catalogue import Catalogue
-from propmatch.checks.limits import Check, checks_of, excludes
+from propmatch.checks.limits import Check, checks_of, missed
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.setting import ResolvedBrief
 from propmatch.models.arrays import Index
@@ -29,8 +29,7 @@ class Why:
     train : PowerTrain
     checks : tuple of Check
     excluded_by : tuple of Check
-        Those that rule it out, in the order in which combinations are counted as left out; the first is the one it is
-        counted under.
+        Those that rule it out, a danger first, then in the order in which combinations are counted as left out.
     score : float
         As the brief prefers; the higher the better.
     score_bound : float
@@ -62,7 +61,7 @@ class Why:
         if self.excluded_by:
             limits = "; ".join(
                 f"{c.name} {c.value:.4g} against at {'least' if c.least else 'most'} {c.limit:.4g} {c.unit}".rstrip()
-                + f" ({c.basis})"
+                + f" ({c.limit_source})"
                 for c in self.excluded_by
             )
             return f"left out by {limits}"
@@ -92,7 +91,7 @@ def why(brief: Brief | ResolvedBrief, catalogue: Catalogue, id: str, *, variant:
     order = ranking(setting)
     measured = TrainMeasures(setting, *shelf.combine(*row[:, None]))
     checks = tuple(checks_of(measured)[0])
-    excluded = tuple(check for check in checks if excludes(check))
+    excluded = missed(checks)
     cells = shelf.column("cells")
     own = np.flatnonzero(cells == cells[row[2]])
     shelf, row[2] = shelf.with_packs(own), int(np.searchsorted(own, row[2]))

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from propmatch.checks.limits import CLOSE, Check, graded
-from propmatch.checks.rule import may_exclude
+from propmatch.checks.rule import PRACTICE
 from propmatch.sheet.picture import Picture, Table
 from propmatch.sheet.spread import Spread
 from propmatch.sheet.style import GREY, INK
@@ -18,8 +18,16 @@ _LEAST, _MOST = -0.6, 1.0
 _LOOK: dict[str, dict[str, Any]] = {
     "brief": {"facecolor": "#0072B2", "edgecolor": "#00405f"},
     "part rating": {"facecolor": "#b7d5e6", "edgecolor": "#00405f", "hatch": "////"},
+    "estimated rating": {"facecolor": "#e7f1f7", "edgecolor": "#00405f", "hatch": "...."},
+    "assumed": {"facecolor": "#f2f2f2", "edgecolor": "#00405f", "hatch": "\\\\", "linestyle": ":"},
     "common practice": {"facecolor": "white", "edgecolor": "#00405f", "linestyle": "--"},
 }
+
+
+_KEY = {
+    "part rating": "limit from a part's rating", "estimated rating": "limit is an estimated rating",
+    "assumed": "limit assumed, as the brief gives none",
+}  # fmt: skip
 
 
 def margin_chart(checks: Sequence[Check], *, spread: Spread | None = None, name: str = "margins") -> Picture:
@@ -28,7 +36,9 @@ def margin_chart(checks: Sequence[Check], *, spread: Spread | None = None, name:
     ``spread`` adds whiskers from the worst to the best margin. Checks without a limit are in the table alone.
     """
     known = spread or Spread()
-    judged = sorted((c for c in checks if np.isfinite(c.limit)), key=lambda c: (not np.isnan(c.margin), c.margin))
+    judged = sorted(
+        (c for c in checks if np.isfinite(c.limit)), key=lambda c: (not c.danger, not np.isnan(c.margin), c.margin)
+    )
 
     def draw(figure: Any) -> None:
         ax = figure.add_subplot(111)
@@ -36,7 +46,7 @@ def margin_chart(checks: Sequence[Check], *, spread: Spread | None = None, name:
         ax.axvspan(0, CLOSE, color="#ececec", lw=0)
         for at, check in enumerate(judged):
             width = float(np.clip(check.margin, _LEAST, _MOST)) if np.isfinite(check.margin) else _LEAST
-            ax.barh(at, width, height=0.62, lw=0.8, **_LOOK.get(check.basis, _LOOK["brief"]))
+            ax.barh(at, width, height=0.62, lw=0.8, **_LOOK.get(check.limit_source, _LOOK["brief"]))
             ends = known.margins(check)
             if ends is not None:
                 low, high = (float(np.clip(end, _LEAST, _MOST)) for end in ends)
@@ -51,7 +61,7 @@ def margin_chart(checks: Sequence[Check], *, spread: Spread | None = None, name:
         ax.set_yticks(range(len(judged)), [f"{check_name(c.name)}\n{limit_text(c)}" for c in judged], fontsize=7.3)
         ax.set(xlim=(_LEAST, 1.3), ylim=(len(judged) - 0.4, -0.8), xlabel="margin, % of the limit")
         ax.set_xticks([-0.5, 0, 0.5, 1.0], ["-50", "0", "50", "100"])
-        _key(figure, {c.basis for c in judged})
+        _key(figure, {c.limit_source for c in judged})
 
     rows = [
         {
@@ -61,7 +71,7 @@ def margin_chart(checks: Sequence[Check], *, spread: Spread | None = None, name:
             "margin": percent(c.margin),
             "likely margin": _range(known, c),
             "verdict": c.verdict,
-            "limit from": c.basis if np.isfinite(c.limit) else "",
+            "limit from": c.limit_source if np.isfinite(c.limit) else "",
             "what it is": c.note,
         }
         for c in checks
@@ -77,9 +87,9 @@ def _key(figure: Any, bases: set[str]) -> None:
 
     shown = [basis for basis in _LOOK if basis in bases]
     if shown:
-        figure.legend(handles=[Patch(label=f"limit from {basis}" if basis != "part rating" else "limit from a part's "
-                      "rating", **_LOOK[basis]) for basis in shown], loc="outside lower center", ncols=len(shown),
-                      fontsize=7, frameon=False, labelcolor=GREY)  # fmt: skip
+        handles = [Patch(label=_KEY.get(basis, f"limit from {basis}"), **_LOOK[basis]) for basis in shown]
+        figure.legend(handles=handles, loc="outside lower center", ncols=min(len(shown), 3), fontsize=7, frameon=False,
+                      labelcolor=GREY)  # fmt: skip
 
 
 def _range(spread: Spread, check: Check) -> str:
@@ -88,15 +98,18 @@ def _range(spread: Spread, check: Check) -> str:
 
 
 def _words(checks: Sequence[Check]) -> str:
-    over = [c for c in checks if c.verdict == "over"]
+    over = [c for c in checks if c.verdict == "fails"]
     close = [c for c in graded(checks) if c.verdict == "close"]
-    hard = [check_name(c.name) for c in over if may_exclude(c.basis)]
-    soft = [check_name(c.name) for c in over if not may_exclude(c.basis)]
+    hard = [check_name(c.name) for c in over if c.excluding]
+    soft = [check_name(c.name) for c in over if not c.excluding and c.basis == PRACTICE]
+    warned = [check_name(c.name) for c in over if not c.excluding and c.basis != PRACTICE]
     parts = []
     parts.append(f"Beyond a limit of the brief or of a part: {', '.join(hard)}." if hard
                  else "Every limit of the brief and of the parts is kept.")  # fmt: skip
     if close:
         parts.append(f"Within a tenth of the limit: {', '.join(check_name(c.name) for c in close)}.")
+    if warned:
+        parts.append(f"Beyond an estimated rating, which the brief takes as a warning: {', '.join(warned)}.")
     if soft:
         parts.append(f"Outside common practice: {', '.join(soft)}.")
     return " ".join(parts)

@@ -7,7 +7,7 @@ import numpy as np
 
 from propmatch.aircraft.balance import place_trains, power_train_items
 from propmatch.checks.judged import judged_trains
-from propmatch.checks.limits import checks_of, excludes
+from propmatch.checks.limits import checks_of, missed
 from propmatch.records.estimates import Assumption, completed
 from propmatch.search.candidate import Candidate, columns
 from propmatch.sheet.balancecharts import masses_table, side_view
@@ -22,7 +22,7 @@ from propmatch.sheet.trimsection import stability_text, trim_picture
 from propmatch.status import Flag, Status
 from propmatch.train.lanes import train_lanes
 from propmatch.units import GRAM_KG
-from propmatch.words.checkwords import check_name, parts_text, supply_text
+from propmatch.words.checkwords import burst_words, check_name, parts_text, speed_question, supply_text
 from propmatch.words.shown import signed
 
 __all__ = ["CAUTIONS", "assumed", "cautions", "extra", "questions", "sources"]
@@ -42,14 +42,18 @@ CAUTIONS = (
 
 
 def answer(case: Case) -> Section:
-    hard = [check_name(c.name) for c in case.checks if excludes(c)]
+    hard = [check_name(c.name) for c in missed(case.checks)]
     mass = case.shown.mass_text(case.design.all_up_mass_g)
     verdict = (
         f"Not as the brief asks: with {parts_text(case.train)} at {mass} all-up it misses {', '.join(hard)}."
         if hard
         else f"Yes: with {parts_text(case.train)} at {mass} all-up it keeps every limit of the brief and of the parts."
     )
-    text = [verdict]
+    text = [
+        verdict,
+        *burst_words(case.checks),
+        *speed_question(case.train),
+    ]
     asked = case.brief.limits.cells
     for cells in asked:
         if case.shortlist is not None and not case.shortlist.by_cells.get(cells):
@@ -180,7 +184,7 @@ def others(case: Case) -> Section | None:
     rows = []
     for setting in case.resolved.settings:
         checks = {c.name: c for c in checks_of(judged_trains(setting, [case.train])[0])[0]}
-        failing = [check_name(c.name) for c in checks.values() if excludes(c)]
+        failing = [check_name(c.name) for c in missed(checks.values())]
         rows.append(
             {
                 "build": setting.variant.name,

@@ -3,8 +3,9 @@
 Every uncertain number of the train and the airframe is set to the low and to the high end of its range with all others
 kept; the moves of a check are added as the root of the sum of squares, upwards and downwards apart. Ranges: those that
 stand beside the assumptions (label kV, estimated resistances and currents, drag in words), and CT and CP of a
-propeller's table by 1.28 times the relative standard uncertainty of its source (80 %), each by itself. What nobody gave
-a range for is taken as exact, so the spread is the least one should expect.
+propeller's table by 1.28 times the relative standard uncertainty of its source (80 %), each by itself. What a motor or
+a pack is known for from a label alone gets a label's spread (:mod:`tolerances.samples`). What nobody gave a range
+for is taken as exact, so the spread is the least one should expect.
 """
 
 from typing import Any
@@ -23,6 +24,7 @@ from propmatch.records.estimates import Assumption, completed
 from propmatch.records.fields import replace
 from propmatch.records.parts import PowerTrain
 from propmatch.tablehtml import number_text
+from propmatch.tolerances.samples import part_spread
 from propmatch.train.lanes import train_lanes
 
 __all__ = ["Spread", "spread_of"]
@@ -68,6 +70,7 @@ def spread_of(design: Design, brief: Brief | ResolvedBrief) -> Spread:
             if each.subject == part.name and each.low is not None and each.high is not None:
                 low, high = (_with(train, kind, each.field, value) for value in (each.low, each.high))
                 trains.append((_range(each), low, high))
+    trains += _labelled(design.train, train)
     sure = train.propeller.source.uncertainty
     if sure:
         factors = np.exp(-Z80 * sure), np.exp(Z80 * sure)
@@ -78,17 +81,17 @@ def spread_of(design: Design, brief: Brief | ResolvedBrief) -> Spread:
                 f"{100 * (factors[1] - 1):+.0f} % (80 %)"
             )
             trains.append((text, low, high))
-    pairs: list[tuple[str, list[Check], list[Check]]] = []
+    pairs: list[tuple[str, dict[str, Check], dict[str, Check]]] = []
     if trains:
         measured, _ = measures_of(attrs.evolve(design, train=train), resolved)
         every = [one for _, low, high in trains for one in (low, high)]
-        lists = checks_of(TrainMeasures(measured.setting, train_lanes(every)[0], rating_lanes(every)))
+        lists = _named(checks_of(TrainMeasures(measured.setting, train_lanes(every)[0], rating_lanes(every))))
         pairs += [(text, lists[2 * i], lists[2 * i + 1]) for i, (text, *_) in enumerate(trains)]
     for each in of_frame:
         if each.low is not None and each.high is not None:
             low_checks, high_checks = (
-                checks_of(measures_of(attrs.evolve(
-                    design, train=train, airframe=replace(design.airframe, **{each.field: value})), resolved)[0])[0]
+                _named(checks_of(measures_of(attrs.evolve(
+                    design, train=train, airframe=replace(design.airframe, **{each.field: value})), resolved)[0]))[0]
                 for value in (each.low, each.high)
             )  # fmt: skip
             pairs.append((_range(each), low_checks, high_checks))
@@ -98,10 +101,30 @@ def spread_of(design: Design, brief: Brief | ResolvedBrief) -> Spread:
     return _combined(middle, pairs)
 
 
-def _combined(middle: list[Check], pairs: list[tuple[str, list[Check], list[Check]]]) -> Spread:
+def _labelled(stated: PowerTrain, train: PowerTrain) -> list[tuple[str, PowerTrain, PowerTrain]]:
+    """Numbers that a label alone states, at both ends of a label's spread; a label kV has its range by the law."""
+    out: list[tuple[str, PowerTrain, PowerTrain]] = []
+    for kind, field in (("motor", "kv_rpm_per_v"), ("motor", "resistance_ohm"), ("pack", "cell_resistance_mohm")):
+        part = getattr(stated, kind)
+        value = getattr(part, field)
+        by_law = field == "kv_rpm_per_v" and part.kv_kind == "label"
+        if part.source.kind != "label" or not value or by_law:
+            continue
+        factor = float(np.exp(Z80 * (part.source.uncertainty or part_spread(part, field))))
+        each = Assumption(part.name, field, value, "", "", value / factor, value * factor)
+        low, high = (_with(train, kind, field, end) for end in (value / factor, value * factor))
+        out.append((_range(each), low, high))
+    return out
+
+
+def _named(lists: list[list[Check]]) -> list[dict[str, Check]]:
+    return [{check.name: check for check in checks} for checks in lists]
+
+
+def _combined(middle: list[Check], pairs: list[tuple[str, dict[str, Check], dict[str, Check]]]) -> Spread:
     low, high = {}, {}
-    for at, check in enumerate(middle):
-        ends = np.array([[a[at].value, b[at].value] for _, a, b in pairs]) - check.value
+    for check in middle:
+        ends = np.array([[a[check.name].value, b[check.name].value] for _, a, b in pairs]) - check.value
         if not np.isfinite(ends).all():
             continue
         up, down = (np.sqrt(np.sum(np.max(side, axis=1).clip(0) ** 2)) for side in (ends, -ends))

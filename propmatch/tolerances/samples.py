@@ -3,7 +3,7 @@
 Every motor's kV and winding resistance and every pack's cell resistance is multiplied by exp(s z), z from a scrambled
 Sobol sequence through the normal quantile, s the relative standard deviation below, or the part's own stated
 uncertainty for kV. Common practice, no published source: two motors of one make differ by a few per cent in kV, a
-resistance read from a data sheet by a fifth.
+resistance read from a data sheet by a fifth. What only a shop's row says (source kind ``label``) is less sure.
 """
 
 from collections.abc import Iterator, Sequence
@@ -15,10 +15,17 @@ from propmatch.records.estimates import Assumption, completed
 from propmatch.records.fields import replace
 from propmatch.records.parts import Motor, Pack
 
-__all__ = ["SAMPLE_SPREAD", "sampled", "spread_assumptions"]
+__all__ = ["LABEL_SPREAD", "SAMPLE_SPREAD", "part_spread", "sampled", "spread_assumptions"]
 
 SAMPLE_SPREAD = {"kv_rpm_per_v": 0.03, "resistance_ohm": 0.20, "cell_resistance_mohm": 0.20}
 """Relative standard deviation of each number that is varied."""
+LABEL_SPREAD = {"kv_rpm_per_v": 0.05, "resistance_ohm": 0.35, "cell_resistance_mohm": 0.45}
+"""The same of a part whose source is a label; common practice, no published source."""
+
+
+def part_spread(part: Motor | Pack, field: str) -> float:
+    """Relative standard deviation of a number of a part."""
+    return (LABEL_SPREAD if part.source.kind == "label" else SAMPLE_SPREAD)[field]
 
 
 def spread_assumptions() -> tuple[Assumption, ...]:
@@ -29,7 +36,10 @@ def spread_assumptions() -> tuple[Assumption, ...]:
             field=field,
             value=spread,
             unit="",
-            text=f"{field} varied by {spread:.0%} standard deviation; common practice, no published source",
+            text=(
+                f"{field} varied by {spread:.0%} standard deviation, {LABEL_SPREAD[field]:.0%} where only a label says "
+                "it; common practice, no published source"
+            ),
         )
         for field, spread in SAMPLE_SPREAD.items()
     )
@@ -65,8 +75,8 @@ def sampled(
                 replace(
                     motor,
                     kv_rpm_per_v=motor.kv_rpm_per_v
-                    * float(np.exp((motor.source.uncertainty or SAMPLE_SPREAD["kv_rpm_per_v"]) * a)),
-                    resistance_ohm=motor.resistance_ohm * float(np.exp(SAMPLE_SPREAD["resistance_ohm"] * b)),
+                    * float(np.exp((motor.source.uncertainty or part_spread(motor, "kv_rpm_per_v")) * a)),
+                    resistance_ohm=motor.resistance_ohm * float(np.exp(part_spread(motor, "resistance_ohm") * b)),
                 )
                 for motor, a, b in zip(full, kv, winding, strict=True)
             ),
@@ -74,7 +84,7 @@ def sampled(
                 replace(
                     pack,
                     cell_resistance_mohm=pack.cell_resistance_mohm
-                    * float(np.exp(SAMPLE_SPREAD["cell_resistance_mohm"] * c)),
+                    * float(np.exp(part_spread(pack, "cell_resistance_mohm") * c)),
                 )
                 for pack, c in zip(cells, cell, strict=True)
             ),

@@ -34,6 +34,7 @@ __all__ = [
     "held_throttle",
     "lanes_of",
     "left_over_v",
+    "motor_current_from_pack_a",
     "no_load_a",
     "ohm_at",
     "pack_current_a",
@@ -249,6 +250,12 @@ def pack_current_a(p: Supplies, current: Floats, throttle: Number) -> Floats:
     """Pack current of all motors and the radio and payload [A] for the current of each motor."""
     per_motor = controller.pack_current_per_motor_a(current, throttle, p.loss)
     return np.asarray(p.count * per_motor + p.radio_a)
+
+
+def motor_current_from_pack_a(p: Supplies, pack_current: Floats, throttle: float) -> Floats:
+    """Current of each motor at a throttle above 0 [A] for the pack current."""
+    per_motor = (pack_current - p.radio_a) / p.count
+    return np.asarray(controller.motor_current_from_pack_a(per_motor, throttle, p.loss))
 
 
 # ---------------------------------------------------------------- the same as torque over propeller speed, in place

@@ -1,7 +1,7 @@
 """Numbers of checks, and parts, as people write them: one wording for the command line, the sheet and the page."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from propmatch.words.shown import Shown, signed
@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from propmatch.records.parts import PowerTrain
 
 __all__ = [
+    "burst_words",
     "check_name",
     "fewer_amps",
     "joined",
@@ -18,6 +19,7 @@ __all__ = [
     "limit_text",
     "parts_text",
     "percent",
+    "speed_question",
     "supply_text",
     "value_text",
 ]
@@ -51,6 +53,25 @@ def limit_text(check: "Check", shown: Shown | None = None) -> str:
     if not math.isfinite(check.limit):
         return "-"
     return f"at {'least' if check.least else 'most'} {limit_number(check, shown)}"
+
+
+def speed_question(train: "PowerTrain") -> list[str]:
+    """What to ask where nobody knows the propeller's highest speed: which family it is of, or its max_rpm."""
+    if train.propeller.max_rpm is not None or train.propeller.family is not None:
+        return []
+    from propmatch.records.parts import FAMILIES
+
+    families = ", ".join(f"{name} ({look})" for name, look in FAMILIES.items())
+    return [
+        f"The highest speed of {train.propeller.name} is not known. Which family is it: {families}? "
+        "Or give its max_rpm."
+    ]
+
+
+def burst_words(checks: "Iterable[Check]") -> list[str]:
+    """Which limits are burst ratings, where the brief allows them."""
+    names = [check_name(check.name) for check in checks if check.burst]
+    return [f"Burst ratings serve here, as the brief allows for short phases: {joined(names)}."] if names else []
 
 
 def percent(share: float, digits: int = 0) -> str:

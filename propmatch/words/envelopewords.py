@@ -9,7 +9,7 @@ import attrs
 from propmatch.checks.checkrules import CHECKS
 from propmatch.questions.envelope import CellEnvelope, Envelope, Range
 from propmatch.records.estimates import KV_LABEL_FACTOR
-from propmatch.words.checkwords import parts_text, supply_text
+from propmatch.words.checkwords import parts_text, speed_question, supply_text
 from propmatch.words.shown import Shown, signed, wrapped
 
 __all__ = ["CAUTIONS", "Part", "envelope_markdown", "envelope_parts", "envelope_text"]
@@ -134,7 +134,7 @@ def _opening(envelope: Envelope, shown: Shown) -> Part:
         "ranges go together: every corner of all of them at once, and points inside, was reckoned and keeps every "
         "limit of the brief and every rating."
     )
-    return Part(title="What this covers", sentences=(text,))
+    return Part(title="What this covers", sentences=(text, *speed_question(train)))
 
 
 def _of_count(envelope: Envelope, each: CellEnvelope, shown: Shown) -> Part:

@@ -88,10 +88,10 @@ def test_one_part_shows_where_each_number_comes_from(run, catalogue):
     text = " ".join(done.out.split())
     assert catalogue.motors[name].source.text in text
     assert "estimated, see below" in text
-    assert "continuous current" in text
+    assert "continuous input power" in text
     document = run("parts", "--show", name, "--json").document
     assert document["rows"][0]["source"]["kind"] == "assumed"
-    assert "max_current_a" in {each["field"] for each in document["assumptions"]}
+    assert "max_power_w" in {each["field"] for each in document["assumptions"]}
 
 
 def test_a_propeller_shows_and_exports_its_table(run, catalogue):

@@ -103,11 +103,11 @@ def test_a_flight_that_cannot_be_flown_is_still_drawn() -> None:
 def check(name: str, value: float, limit: float, *, least: bool = False, basis: str = "brief") -> Check:
     margin = (value - limit) / limit if least else (limit - value) / limit
     return Check(name=name, value=value, limit=limit, unit="A", margin=margin, least=least, basis=basis,
-                 verdict="over" if margin < 0 else "close" if margin <= 0.1 else "ok")  # fmt: skip
+                 verdict="fails" if margin < 0 else "close" if margin <= 0.1 else "ok")  # fmt: skip
 
 
 def test_margin_bars_start_at_the_limit() -> None:
-    unknown = attrs.evolve(check("far", 1, 10), margin=float("nan"), limit=float("nan"), verdict="unknown")
+    unknown = attrs.evolve(check("far", 1, 10), margin=float("nan"), limit=float("nan"), verdict="no limit")
     under, least = check("under", 8, 10, basis="part rating"), check("least", 15, 10, least=True)
     checks = [check("over", 12, 10), under, least, unknown]
     picture = margin_chart(checks)

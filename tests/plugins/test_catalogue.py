@@ -149,7 +149,7 @@ def test_strict_reads_everything_and_raises_every_fault(monkeypatch):
 def test_assumptions_of_a_part_with_gaps(bundled):
     listed = ids("motors", no_load_current_a=None)[0]
     made = {each.field for each in bundled.assumptions("motors", listed)}
-    assert {"kv_rpm_per_v", "resistance_ohm", "no_load_current_a", "max_current_a"} <= made
+    assert {"kv_rpm_per_v", "resistance_ohm", "no_load_current_a", "max_power_w"} <= made
     whole = ids("packs", cell_resistance_mohm=(0.0, 1000.0))[0]
     assert bundled.assumptions("packs", whole) == ()
 

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from support.random_cases import random_case
+from support.random_cases import bursting_case, random_case
 
 from propmatch.checks.measures import TrainMeasures
 from propmatch.search.bounds.pruned import search
@@ -45,6 +45,22 @@ def test_equals_judging_every_combination(group):
         assert quick.left_out == {}
 
 
+def test_equals_judging_every_combination_where_bursts_are_allowed():
+    left, passing = {}, 0
+    for seed in range(40):
+        setting, shelf = bursting_case(seed)
+        order = ranking(setting)
+        plain = exhaustive(setting, shelf, order, top=12)
+        counted = search(setting, shelf, order, top=12)
+        assert same(plain, counted), seed
+        assert (counted.passing, counted.left_out) == (plain.passing, plain.left_out), seed
+        assert same(plain, search(setting, shelf, order, top=12, count=False)), seed
+        left |= plain.left_out
+        passing += plain.passing
+    assert passing > 100
+    assert {"motor_current_phase", "motor_current_static", "controller_current"} <= set(left)
+
+
 def test_the_random_cases_are_worth_comparing():
     # enough of them let something pass, and every excluding check leaves something out somewhere
     cases = [random_case(seed) for seed in range(0, GROUPS * EACH, 2)]
@@ -53,7 +69,7 @@ def test_the_random_cases_are_worth_comparing():
     left = set().union(*(f.left_out for f in found))
     assert {"all_up_mass", "motor_current_static", "motor_current_flight", "motor_power", "controller_current",
             "pack_burst", "propeller_rpm", "thrust_to_weight", "climb", "cell_voltage", "pack_sustained",
-            "flight_time"} <= left  # fmt: skip
+            "servo_supply_voltage", "flight_time"} <= left  # fmt: skip
 
 
 @given(seed=seeds, metric=st.sampled_from(METRICS), top=st.integers(1, 40))
@@ -81,10 +97,15 @@ def test_bounds_hold_for_everything_that_passes(seed):
         minutes = np.nan_to_num(measured.flight.minutes)
         assert np.all(minutes <= flight.minutes_high)
         assert np.all(minutes >= flight.minutes_low)
-        current = np.fmax.reduce(measured.flight.phase_current_a)
-        known = np.isfinite(current)
-        assert np.all((current <= flight.current_high_a)[known])
-        assert np.all((current >= flight.current_low_a)[known])
+        flown = measured.flight
+        for each, low, high in (
+            (flown.phase_current_a, flight.current_low_a, flight.current_high_a),
+            (flown.phase_motor_current_a, flight.motor_low_a, flight.motor_high_a),
+        ):
+            current = np.fmax.reduce(each)
+            known = np.isfinite(current)
+            assert np.all((current <= high)[known])
+            assert np.all((current >= low)[known])
         sure = ~open_
         for metric in METRICS:
             order = single(metric)

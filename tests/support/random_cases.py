@@ -8,7 +8,7 @@ import numpy as np
 from propmatch.brief import Aircraft, Brief, Limits, Phase, Prefer, Radio, Site, Variant, Wing
 from propmatch.checks.setting import Setting, settings
 from propmatch.records.layout import Balance
-from propmatch.records.parts import CoefficientTable, Controller, Motor, Pack, Propeller
+from propmatch.records.parts import FAMILIES, CoefficientTable, Controller, Motor, Pack, Propeller
 from propmatch.search.shelf import Shelf
 
 METRICS = ("flight_time", "thrust_to_weight", "mass", "top_speed", "climb", "margin")
@@ -54,7 +54,7 @@ def random_parts(rng: np.random.Generator, sizes: tuple[int, int, int, int]) -> 
         amps = float(rng.choice([8.0, 12.0, 20.0, 30.0]))
         more = {"resistance_mohm": float(rng.uniform(2, 10))} if rng.random() < 0.6 else {}
         if rng.random() < 0.5:
-            more |= {"burst_current_a": amps * 1.3, "burst_seconds": 10.0}
+            more |= {"burst_current_a": amps * 1.3, "burst_seconds": float(rng.choice([10.0, 35.0]))}
         more |= {"servo_supply": str(rng.choice(["none", "linear", "switching"]))}
         controllers.append(
             Controller(
@@ -67,11 +67,11 @@ def random_parts(rng: np.random.Generator, sizes: tuple[int, int, int, int]) -> 
         cells, capacity = int(rng.integers(1, 4)), float(rng.choice([450.0, 850.0, 1300.0, 2200.0]))
         more = {"cell_resistance_mohm": float(rng.uniform(5, 30))} if rng.random() < 0.5 else {}
         if rng.random() < 0.3:
-            more |= {"burst_c_rating": 40.0}
+            more |= {"burst_c_rating": 100.0}
         packs.append(
             Pack(
                 name=f"pack {i}", id=f"p{i}", chemistry=str(rng.choice(["lipo", "lipo", "lihv", "liion"])),
-                cells_series=cells, capacity_mah=capacity, c_rating=float(rng.choice([10.0, 20.0, 35.0])),
+                cells_series=cells, capacity_mah=capacity, c_rating=float(rng.choice([10.0, 20.0, 35.0, 90.0])),
                 mass_g=cells * capacity * float(rng.uniform(0.018, 0.03)), **more,
             )
         )  # fmt: skip
@@ -79,6 +79,8 @@ def random_parts(rng: np.random.Generator, sizes: tuple[int, int, int, int]) -> 
         diameter, ratio = float(rng.choice([4.0, 5.0, 6.0, 7.0, 8.0, 9.0])), float(rng.uniform(0.45, 1.0))
         blades = int(rng.choice([2, 2, 2, 3]))
         more = {"max_rpm": float(rng.uniform(8000, 26000))} if rng.random() < 0.5 else {}
+        if rng.random() < 0.5:
+            more |= {"family": str(rng.choice(sorted(FAMILIES)))}
         propellers.append(
             Propeller(
                 name=f"propeller {i}", id=f"q{i}", diameter_in=diameter, pitch_in=diameter * ratio, blades=blades,
@@ -98,7 +100,7 @@ def _fields(part: Any) -> dict[str, Any]:
 def random_phases(rng: np.random.Generator) -> tuple[Phase, ...]:
     """Climb out, held speeds, glides, landing; sometimes a list without shares."""
     speed = float(rng.uniform(8.0, 14.0))
-    kind = rng.integers(0, 7)
+    kind = rng.integers(0, 10)
     climb = Phase(name="climb out", throttle=1.0, seconds=float(rng.uniform(5, 40)))
     cruise = Phase(name="cruise", airspeed_m_s=speed, load_factor=float(rng.choice([1.0, 1.2])), share=1.0)
     glide = Phase(name="glide", throttle=0.0, airspeed_m_s=9.0, share=0.4)
@@ -107,9 +109,11 @@ def random_phases(rng: np.random.Generator) -> tuple[Phase, ...]:
     land = Phase(name="landing", airspeed_m_s=0.9 * speed, seconds=float(rng.uniform(10, 60)))
     up = Phase(name="climb", airspeed_m_s=speed, climb_m_s=1.0, seconds=40.0)
     loop = (Phase(name="up", throttle=1.0, seconds=30.0), Phase(name="along", airspeed_m_s=speed, seconds=60.0))
+    short = Phase(name="short", throttle=1.0, seconds=float(rng.uniform(2, 9)))
+    long = Phase(name="long", throttle=float(rng.uniform(0.85, 0.95)), seconds=float(rng.uniform(20, 400)))
     return [
         (climb, cruise), (cruise,), (climb, cruise, glide), (climb, part), (climb, up, cruise, down, land),
-        (climb, cruise, land), loop,
+        (climb, cruise, land), loop, (short, cruise), (short, long), (short, long, glide),
     ][kind]  # fmt: skip
 
 
@@ -136,12 +140,14 @@ def random_brief(rng: np.random.Generator) -> Brief:
             receiver_supply_mass_g=(None, 0.0, float(rng.uniform(1.0, 25.0)))[rng.integers(3)],
         ),
         radio=None if total or rng.random() < 0.3 else Radio(servos=int(rng.integers(0, 7)), servo_size="mini"),
-        wing=Wing(area_dm2=span * span / 7.0 / 1e4, span_mm=span, cd0=float(rng.uniform(0.03, 0.07)), cl_max=1.1),
+        wing=Wing(area_dm2=span * span / 7.0 / 1e4, span_mm=span, cd0=float(rng.uniform(0.03, 0.07)), cl_max=1.1,
+                  installed_thrust=float(rng.uniform(0.8, 1.0))),
         limits=Limits(
             min_thrust_to_weight=maybe(0.7, 0.2, 0.8), min_flight_minutes=maybe(0.6, 1.0, 12.0),
             min_climb_m_s=maybe(0.25, 0.5, 4.0), min_launch_thrust_to_weight=maybe(0.2, 0.2, 0.6),
             max_propeller_diameter_in=maybe(0.5, 5.0, 9.0), max_wing_loading_g_dm2=maybe(0.3, 15.0, 50.0),
             reserve_charge=float(rng.choice([0.0, 0.2, 0.25, 0.3])), cutoff_cell_v=maybe(0.6, 2.8, 3.6),
+            allow_burst=bool(rng.random() < 0.5), estimated_ratings=str(rng.choice(["exclude", "warn"])),
         ),
         variant=(Variant(name="heavier", bare_mass_g=1.15 * bare),) if rng.random() < 0.2 else (),
         phase=random_phases(rng),
@@ -158,8 +164,39 @@ def random_case(seed: int, sizes: tuple[int, int, int, int] | None = None) -> tu
     rng = np.random.default_rng(seed)
     if sizes is None:
         sizes = tuple(int(n) for n in rng.integers((1, 1, 2, 2), (9, 5, 9, 9)))  # type: ignore[assignment]
-    parts = random_parts(rng, sizes)
+    return _case(random_parts(rng, sizes), random_brief(rng))
+
+
+def bursting_case(seed: int) -> tuple[Setting, Shelf]:
+    """Strong packs, and a brief that allows bursts for its short phases and asks for little else."""
+    rng = np.random.default_rng(seed)
+    parts = random_parts(rng, (7, 4, 4, 6))
+    parts["packs"] = [attrs.evolve(pack, c_rating=300.0, burst_c_rating=None) for pack in parts["packs"]]
+    motors = parts["motors"]
+    for i in range(0, len(motors), 2):
+        amps = motors[i].max_current_a or 0.3 * motors[i].mass_g
+        motors[i] = attrs.evolve(
+            motors[i], max_current_a=amps, burst_current_a=2.5 * amps, burst_seconds=20.0, max_power_w=None
+        )
     brief = random_brief(rng)
+    speed = float(rng.uniform(8.0, 14.0))
+    phases = (
+        Phase(name="short", throttle=1.0, seconds=float(rng.uniform(2, 19))),
+        Phase(
+            name="held", airspeed_m_s=speed, climb_m_s=float(rng.uniform(0.0, 6.0)), seconds=float(rng.uniform(2, 30))
+        ),
+        Phase(name="part", throttle=float(rng.uniform(0.5, 0.95)), seconds=float(rng.uniform(5, 300))),
+        Phase(name="cruise", airspeed_m_s=speed, share=1.0),
+    )
+    limits = Limits(
+        reserve_charge=0.2, cutoff_cell_v=2.8, allow_burst=True,
+        estimated_ratings=str(rng.choice(["exclude", "warn"])),
+    )  # fmt: skip
+    flown = phases[: int(rng.integers(2, 5))]
+    return _case(parts, attrs.evolve(brief, limits=limits, phase=flown, variant=(), balance=None))
+
+
+def _case(parts: dict[str, list[Any]], brief: Brief) -> tuple[Setting, Shelf]:
     chosen = settings(brief)[-1]
     shelf = Shelf.of(
         parts["motors"], parts["controllers"], parts["packs"], parts["propellers"],

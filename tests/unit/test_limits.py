@@ -4,14 +4,15 @@ import math
 
 import attrs
 import pytest
-from support.trains import simple_airframe, simple_train
+from scipy.integrate import solve_ivp
+from support.trains import simple_airframe, simple_propeller, simple_train
 
-from propmatch import Phase, solve
+from propmatch import Phase, level_flight, solve
 from propmatch.aircraft.endurance import flight_time
 from propmatch.aircraft.flight import full_throttle
 from propmatch.brief import Aircraft, Brief, Limits, Site, Wing
 from propmatch.checks.checkrules import CHECKS
-from propmatch.checks.limits import Design, excludes, run_checks, smallest_margin, verdict_of
+from propmatch.checks.limits import Design, excludes, missed, run_checks, smallest_margin, verdict_of
 from propmatch.models.air import Air
 
 FRAME = simple_airframe()
@@ -42,21 +43,21 @@ def checks_for(train=None, **limits):
         (8.0, 10.0, False, 0.2, "ok"),
         (9.0, 10.0, False, 0.1, "close"),
         (10.0, 10.0, False, 0.0, "close"),
-        (11.0, 10.0, False, -0.1, "over"),
+        (11.0, 10.0, False, -0.1, "fails"),
         (1.2, 1.0, True, 0.2, "ok"),
-        (0.9, 1.0, True, -0.1, "over"),
+        (0.9, 1.0, True, -0.1, "fails"),
         (5.0, math.inf, False, math.inf, "ok"),
         (0.0, 0.0, False, 0.0, "close"),
-        (1.0, 0.0, False, -math.inf, "over"),
+        (1.0, 0.0, False, -math.inf, "fails"),
     ],
 )
 def test_margin_is_the_distance_to_the_limit_as_a_share_of_it(value, limit, least, margin, verdict):
     assert verdict_of(value, limit, least=least) == (pytest.approx(margin), verdict)
 
 
-def test_no_limit_is_unknown_and_no_answer_is_over():
-    assert verdict_of(3.0, math.nan)[1] == "unknown"
-    assert verdict_of(math.nan, 3.0)[1] == "over"
+def test_no_limit_is_said_and_no_answer_fails():
+    assert verdict_of(3.0, math.nan)[1] == "no limit"
+    assert verdict_of(math.nan, 3.0)[1] == "fails"
 
 
 def test_every_check_appears_once_in_order():
@@ -102,7 +103,7 @@ def test_notes_never_print_a_number_that_is_none():
     assert not any("nan" in check.note for check in checks.values())
 
 
-def test_only_over_against_brief_or_rating_excludes():
+def test_only_failing_against_brief_or_rating_excludes():
     design, checks = checks_for(min_thrust_to_weight=9.0)
     assert excludes(checks["thrust_to_weight"])
     practice = attrs.evolve(checks["thrust_to_weight"], basis="common practice")
@@ -111,14 +112,35 @@ def test_only_over_against_brief_or_rating_excludes():
     assert design.all_up_mass_g == pytest.approx(300.0 + design.train.mass_g)
 
 
-def test_burst_limit_counts_for_short_full_throttle_only():
+def test_burst_limits_count_where_the_brief_allows_it_and_full_throttle_is_short():
     train = simple_train()
-    motor = attrs.evolve(train.motor, burst_current_a=25.0, burst_seconds=30.0)
-    _, short = checks_for(attrs.evolve(train, motor=motor))
-    assert short["motor_current_static"].limit == 25.0
-    motor = attrs.evolve(train.motor, burst_current_a=25.0, burst_seconds=10.0)
-    _, long = checks_for(attrs.evolve(train, motor=motor))
-    assert long["motor_current_static"].limit == train.motor.max_current_a
+
+    def limit(seconds, **limits):
+        motor = attrs.evolve(train.motor, burst_current_a=25.0, burst_seconds=seconds)
+        return checks_for(attrs.evolve(train, motor=motor), **limits)[1]["motor_current_static"]
+
+    assert limit(30.0).limit == train.motor.max_current_a  # full throttle lasts 20 s
+    assert "continuous" in limit(30.0).note
+    assert limit(30.0, allow_burst=True).limit == 25.0
+    assert "burst rating, as the brief allows, for 20 s" in limit(30.0, allow_burst=True).note
+    assert limit(10.0, allow_burst=True).limit == train.motor.max_current_a
+
+
+def test_the_burst_c_of_a_pack_serves_for_ten_seconds_where_the_brief_allows_it():
+    pack = attrs.evolve(simple_train().pack, c_rating=20.0, burst_c_rating=50.0, cell_resistance_mohm=0.0)
+    train = simple_train(pack=pack)
+    capacity = pack.capacity_mah / 1000
+
+    def limit(seconds, allowed):
+        design = Design(train=train, airframe=attrs.evolve(FRAME, bare_mass_g=300.0))
+        phases = (attrs.evolve(PHASES[0], seconds=seconds), PHASES[1])
+        brief = attrs.evolve(brief_of(allow_burst=allowed), phase=phases)
+        return {check.name: check for check in run_checks(design, brief)}["pack_burst"].limit
+
+    # half the label; 10 s: common practice, no published source
+    assert limit(10.0, False) == pytest.approx(10.0 * capacity)
+    assert limit(10.0, True) == pytest.approx(50.0 * capacity)
+    assert limit(11.0, True) == pytest.approx(10.0 * capacity)
 
 
 def test_smallest_margin_is_among_what_can_exclude():
@@ -127,3 +149,138 @@ def test_smallest_margin_is_among_what_can_exclude():
     judged = [c for c in checks.values() if c.basis != "common practice" and not math.isnan(c.margin)]
     assert near.margin == min(c.margin for c in judged)
     assert smallest_margin([]) is None
+
+
+# ---------------------------------------------------------------- phases
+
+
+def mean_motor_current(train, throttle, airspeed, seconds, charge=1.0):
+    """Mean motor current of a held throttle, the charge integrated by scipy; and the charge left."""
+
+    def slopes(_, state):
+        point = solve(train, airspeed_m_s=airspeed, throttle=throttle, charge=float(state[0]))
+        capacity = 3600.0 * train.pack.capacity_mah / 1000
+        return [-point.pack_current_a / capacity, point.motor_current_a]
+
+    end = solve_ivp(slopes, (0.0, seconds), [charge, 0.0], rtol=1e-9, atol=1e-9).y[:, -1]
+    return end[1] / seconds, end[0]
+
+
+def checked(train, phases, **limits):
+    design = Design(train=train, airframe=attrs.evolve(FRAME, bare_mass_g=300.0))
+    brief = attrs.evolve(brief_of(min_thrust_to_weight=0.1, **limits), phase=phases)
+    return {check.name: check for check in run_checks(design, brief)}
+
+
+LONG = (Phase(name="full", throttle=1.0, airspeed_m_s=9.0, seconds=10.0),
+        Phase(name="ninety", throttle=0.90, airspeed_m_s=9.0, seconds=60.0),
+        Phase(name="cruise", airspeed_m_s=10.0, share=1.0))  # fmt: skip
+
+
+def test_the_mean_motor_current_of_a_phase_is_that_of_an_integration() -> None:
+    train = simple_train(controller={"part_throttle_loss": 0.2})
+    first, charge = mean_motor_current(train, 1.0, 9.0, 10.0)
+    second, _ = mean_motor_current(train, 0.9, 9.0, 60.0, charge)
+    alone = (LONG[1], LONG[2])
+    # interpolation between five operating points: 1e-4
+    assert checked(train, LONG)["motor_current_phase"].value == pytest.approx(first, rel=3e-4)
+    flown = flight_time(train, FRAME, 0.4, LONG, reserve_charge=0.2, cutoff_cell_v=3.0)
+    assert flown.phases[1].name == "ninety"
+    only = checked(train, alone)["motor_current_phase"]
+    assert only.value == pytest.approx(mean_motor_current(train, 0.9, 9.0, 60.0)[0], rel=3e-4)
+    assert second < only.value < first
+
+
+def test_a_held_thrust_has_one_motor_current_whatever_the_charge() -> None:
+    train = simple_train(controller={"part_throttle_loss": 0.2})
+    held = checked(train, (Phase(name="cruise", airspeed_m_s=10.0, share=1.0),))["motor_current_phase"]
+    mass = (300.0 + train.mass_g) * 1e-3
+    for charge in (1.0, 0.4):
+        point = level_flight(train, attrs.evolve(FRAME, bare_mass_g=300.0), mass, 10.0, charge=charge)
+        assert held.value == pytest.approx(point.motor_current_a, rel=1e-9)
+
+
+def test_a_long_phase_is_held_against_the_continuous_rating_even_where_bursts_are_allowed() -> None:
+    weak = {"max_current_a": 5.0, "burst_current_a": 20.0, "burst_seconds": 15.0}
+    train = simple_train(motor=weak)
+    short, long = LONG[:1] + LONG[2:], LONG
+    names = ("motor_current_static", "motor_current_flight", "motor_current_phase")
+    closed = checked(train, short)
+    assert {name for name in names if excludes(closed[name])} == set(names)
+    allowed = checked(train, short, allow_burst=True)
+    assert not [name for name in names if excludes(allowed[name])]
+    assert "burst rating, as the brief allows" in allowed["motor_current_static"].note
+    assert "burst ratings, as the brief allows, for 'full'" in allowed["motor_current_phase"].note
+    both = checked(train, long, allow_burst=True)
+    assert [name for name in names if excludes(both[name])] == ["motor_current_phase"]
+    # two loads on end count as one: 10 s and 6 s are longer than 15 s
+    on_end = (LONG[0], attrs.evolve(LONG[1], seconds=6.0), LONG[2])
+    assert excludes(checked(train, on_end, allow_burst=True)["motor_current_phase"])
+    apart = (LONG[0], attrs.evolve(LONG[1], throttle=0.0, seconds=6.0), LONG[2])
+    assert not excludes(checked(train, apart, allow_burst=True)["motor_current_phase"])
+
+
+# ---------------------------------------------------------------- where limits come from
+
+
+def test_an_estimated_rating_is_taken_at_the_cells_flown_and_excludes_unless_it_only_warns() -> None:
+    train = simple_train(motor={"max_current_a": None, "max_power_w": 67.0, "cells_max": 3})
+    two = attrs.evolve(train, pack=attrs.evolve(train.pack, cells_series=2))
+    _, checks = checks_for(two)
+    assert checks["motor_current_static"].limit == pytest.approx(67.0 / 7.4)  # 3.7 V a cell
+    assert checks["motor_current_static"].basis == "estimated rating"
+    assert checks["motor_power"].basis == "part rating"
+    weak = attrs.evolve(two, motor=attrs.evolve(two.motor, max_power_w=10.0))
+    assert excludes(checks_for(weak)[1]["motor_current_static"])
+    warned = checks_for(weak, estimated_ratings="warn")[1]
+    assert warned["motor_current_static"].verdict == "fails"
+    assert not excludes(warned["motor_current_static"])
+    assert excludes(warned["motor_power"]), "a stated rating excludes all the same"
+    low = attrs.evolve(weak, controller=attrs.evolve(weak.controller, max_current_a=1.0))
+    assert excludes(checks_for(low, estimated_ratings="warn")[1]["motor_current_phase"])
+
+
+def test_a_propeller_over_its_speed_is_named_before_all_others() -> None:
+    fast = simple_train(propeller=simple_propeller(max_rpm=5000.0))
+    design = Design(train=fast, airframe=attrs.evolve(FRAME, bare_mass_g=300.0))
+    checks = run_checks(design, brief_of(min_thrust_to_weight=9.0, max_propeller_diameter_in=1.0))
+    assert missed(checks)[0].name == "propeller_rpm"
+    assert len(missed(checks)) == 3
+    family = simple_train(propeller=attrs.evolve(simple_propeller(), max_rpm=None, family="broad", diameter_in=20.0))
+    assert checks_for(family)[1]["propeller_rpm"].basis == "estimated rating"
+
+
+def test_a_family_that_nobody_stated_leaves_the_speed_unknown_and_asks() -> None:
+    unknown = simple_train(propeller=attrs.evolve(simple_propeller(), max_rpm=None, family=None))
+    check = checks_for(unknown)[1]["propeller_rpm"]
+    assert check.verdict == "unknown"
+    assert not excludes(check)
+    assert "which family is it" in check.note
+    assert "max_rpm" in check.note
+
+
+def test_a_linear_supply_cannot_step_up() -> None:
+    linear = simple_train(controller={"servo_supply": "linear"})
+    for cells, out in ((1, True), (2, False)):
+        _, checks = checks_for(attrs.evolve(linear, pack=attrs.evolve(linear.pack, cells_series=cells)))
+        assert excludes(checks["servo_supply_voltage"]) is out  # 4.2 V full is below 5 V
+    assert "cannot step up" in checks["servo_supply_voltage"].note
+    _, none = checks_for()
+    assert none["servo_supply_voltage"].verdict == "no limit"
+
+
+def test_thrust_to_weight_counts_what_the_airframe_takes() -> None:
+    design, checks = checks_for()
+    less = Design(train=design.train, airframe=attrs.evolve(design.airframe, installed_thrust=0.9))
+    found = {check.name: check for check in run_checks(less, brief_of())}
+    assert found["thrust_to_weight"].value == pytest.approx(0.9 * checks["thrust_to_weight"].value)
+
+
+def test_an_assumed_limit_of_the_brief_is_said() -> None:
+    _, stated = checks_for()
+    assert [name for name, check in stated.items() if check.assumed] == []
+    _, checks = checks_for(min_thrust_to_weight=None, cutoff_cell_v=None)
+    assert {name for name, check in checks.items() if check.assumed} == {"thrust_to_weight", "cell_voltage"}
+    assert checks["thrust_to_weight"].limit_source == "assumed"
+    assert checks["thrust_to_weight"].basis == "brief"
+    assert excludes(attrs.evolve(checks["thrust_to_weight"], verdict="fails"))

@@ -90,11 +90,11 @@ def test_what_a_pack_and_a_controller_leave_out_is_assumed_and_said():
 
 
 def test_a_controller_for_a_motor_leaves_room():
-    made = controller_for(values_of(Motor, "1500kV 28g max=12A"))
+    made = controller_for(values_of(Motor, "1500kV 28g max=12A"), 2)
     assert made.part.max_current_a == 15
     assert "no controller was named" in made.assumptions[0].text
-    assert controller_for(values_of(Motor, "9000kV 2g max=1A")).part.max_current_a == 5
-    assert controller_for(values_of(Motor, "20kV 5000g")).part.max_current_a == 500
+    assert controller_for(values_of(Motor, "9000kV 2g max=1A"), 2).part.max_current_a == 5
+    assert controller_for(values_of(Motor, "20kV 5000g"), 2).part.max_current_a == 500
 
 
 @pytest.mark.parametrize(

@@ -220,11 +220,11 @@ export function drawCompare(pins) {
 
 export function marginBar(check) {
   const low = -0.6, wide = 300, x = (share) => (Math.min(1, Math.max(low, share)) - low) / (1 - low) * wide;
-  const kinds = { brief: "brief", "part rating": "rating", "common practice": "practice" };
+  const kinds = { brief: "brief", "part rating": "rating", "estimated rating": "estimated", assumed: "assumed", "common practice": "practice" };
   const share = check.margin ?? low;
   const words = check.margin === null ? "no answer" : `${Math.round(100 * check.margin)} % of the limit ${check.margin < 0 ? "beyond it" : "left"}`;
   return svg("svg", { viewBox: `0 0 ${wide} 18`, preserveAspectRatio: "none", role: "img", "aria-label": words },
     svg("rect", { x: x(0), width: x(0.1) - x(0), y: 0, height: 18, fill: "#eceef0" }),
-    svg("rect", { class: kinds[check.basis] ?? "brief", x: Math.min(x(0), x(share)), width: Math.abs(x(share) - x(0)), y: 4, height: 10 }),
+    svg("rect", { class: kinds[check.limit_source] ?? "brief", x: Math.min(x(0), x(share)), width: Math.abs(x(share) - x(0)), y: 4, height: 10 }),
     svg("line", { class: "limit", x1: x(0), x2: x(0), y1: 0, y2: 18 }));
 }

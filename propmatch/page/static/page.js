@@ -182,6 +182,7 @@ function useTrain(answer) {
   $("verdict").textContent = answer.meets
     ? `Meets the brief. Nearest to its limit: ${answer.nearest ?? "nothing is limited"}.`
     : `Does not meet the brief: ${answer.misses.join("; ")}.`;
+  if (answer.beside) $("verdict").textContent += ` ${answer.beside}`;
   $("chart").replaceChildren(drawChart(answer.chart));
   $("chart-words").textContent = answer.chart.words;
   drawMargins(answer);
@@ -193,12 +194,13 @@ function useTrain(answer) {
 
 function drawMargins(answer) {
   const limited = answer.checks.filter((check) => check.limit !== null);
-  limited.sort((a, b) => (a.margin ?? -9) - (b.margin ?? -9));
-  const words = { over: "beyond the limit", close: "less than a tenth left", ok: "", unknown: "no answer" };
+  limited.sort((a, b) => b.danger - a.danger || (a.margin ?? -9) - (b.margin ?? -9));
+  const words = { fails: "beyond the limit", close: "less than a tenth left", ok: "" };
+  const sources = { "estimated rating": "an estimate", assumed: "assumed" };
   $("margins").replaceChildren(...limited.map((check) => make("li", { "data-check": check.name },
     make("span", {}, check.label), marginBar(check),
     number(answer.id, check.name, check.text),
-    make("small", {}, [check.limit_text, check.name === "cell_count" && check.margin === 0 ? "" : words[check.verdict]].filter(Boolean).join(", ")))));
+    make("small", {}, [check.limit_text, sources[check.limit_source], check.name === "cell_count" && check.margin === 0 ? "" : words[check.verdict]].filter(Boolean).join(", ")))));
 }
 
 async function explain(train, name) {

@@ -11,7 +11,7 @@ from typing import Any
 import attrs
 import numpy as np
 
-from propmatch.checks.setting import Setting
+from propmatch.checks.ratings import Rating
 from propmatch.models.arrays import Floats, Index
 from propmatch.models.pack import pack_resistance_ohm
 from propmatch.search.bounds.tables import PropellerTables
@@ -42,7 +42,7 @@ class Pairs:
     In the order of motor, then controller; ``motors`` are their columns, ``numbers`` the names of those that are (D,).
     """
 
-    def __init__(self, setting: Setting, shelf: Shelf) -> None:
+    def __init__(self, shelf: Shelf) -> None:
         self.shelf = shelf
         motors, controllers, _, _ = shelf.sizes
         self.motor = np.repeat(np.arange(motors), controllers)
@@ -54,10 +54,6 @@ class Pairs:
         numbers |= {name: self._controller(name) for name in ("switch_ohm", "stated_loss")}
         same = {"count": np.array([float(shelf.count)]), "radio_a": np.array([float(shelf.radio_current_a)])}
         self.motors, self.numbers = Trains(**numbers, **same), tuple(numbers)
-        seconds = setting.full_throttle_seconds
-        ratings = shelf.ratings_of(self.motor, self.controller)
-        self.motor_a, self.controller_a = ratings.motor_limit_a(seconds), ratings.controller_limit_a(seconds)
-        self.motor_w = self._motor("motor_w")
 
     def _motor(self, name: str) -> Floats:
         return np.asarray(self.shelf.column(name)[self.motor])
@@ -84,6 +80,11 @@ class Drives:
     most_a : the current that no combination which passed so far exceeds
     limits : thresholds at charge 1 by check; ``all`` is the lowest of them
     sustained_a, sustained : pack current a little below what it bears for long, and its threshold at charge 1
+    steady_a, steady : the same for the motor current, of what motor and controller bear for long
+    phase_a, phase_most_a : motor current that a phase surely may draw, and that none may exceed; infinity where an
+        estimate only warns
+    usable_a, usable_most_a : the same for the pack
+    steps_up : where the pack does not exceed the voltage of a linear servo supply
     voltage : threshold at charge 0.5 for the cut-off; None where the brief states none
     odd : where the voltage hardly covers the no-load current: nothing is decided there without solving
     power_turns : where motor power falls again before the motor stalls; power_again : threshold of the current from
@@ -95,7 +96,7 @@ class Drives:
         self.shelf, self.size = shelf, some.size
         self.motor, self.controller, self.pack = pairs.motor[some], pairs.controller[some], pack
         self.chemistry = shelf.lanes.chemistries[int(shelf.column("chemistry")[pack[0]])]
-        columns = ("cells", "cells_ohm", "leads_ohm", "pack_g", "burst_a", "capacity_ah")
+        columns = ("cells", "cells_ohm", "leads_ohm", "pack_g", "capacity_ah")
         self.of_pack: dict[str, Floats] = {name: shelf.column(name)[pack] for name in columns}
         self.pack_g = self.of_pack["pack_g"]
         self.mass_g = pairs.mass_g[some] + self.pack_g
@@ -104,7 +105,15 @@ class Drives:
         count, radio_a = self.motors.count, self.motors.radio_a
         self.full, self.half = (line.source(self.motors, 1.0, self.open_v(q), self.pack_ohm(q)) for q in (1.0, 0.5))
         e, r = self.full.volts, self.full.ohm
-        power = pairs.motor_w[some]
+        limits, ratings = setting.brief.limits, shelf.ratings_of(self.motor, self.controller, pack)
+        exclude, seconds = limits.estimated_ratings != "warn", setting.burst_load_seconds
+
+        def held(rating: Rating, limit: Floats) -> Floats:
+            """A limit where missing it excludes, else infinity; a burst limit is no estimate."""
+            free = np.isnan(limit) | (rating.estimated & (limit == rating.continuous) & (not exclude))
+            return np.where(free, np.inf, limit)
+
+        power = held(ratings.motor_power, ratings.motor_w)
         drop = r - self.motors.resistance_ohm
         with np.errstate(all="ignore"):
             root = np.sqrt(e * e - 4.0 * drop * power)
@@ -113,12 +122,11 @@ class Drives:
         self.power_turns = again_a < 1.01 * e / r
         self.power_again = self.threshold(self.full, again_a, tables)
         each = {
-            "motor_current_static": pairs.motor_a[some],
+            "motor_current_static": held(ratings.motor, ratings.motor.limit(seconds)),
             "motor_power": power_a,
-            "controller_current": pairs.controller_a[some],
-            "pack_burst": (self.of_pack["burst_a"] - radio_a) / count,
+            "controller_current": held(ratings.controller, ratings.controller.limit(seconds)),
+            "pack_burst": (held(ratings.pack, ratings.pack.limit(seconds)) - radio_a) / count,
         }
-        each = {name: np.where(np.isnan(limit), np.inf, limit) for name, limit in each.items()}
         self.limit_a: Floats = np.minimum.reduce(list(each.values()))
         but_power: Floats = np.minimum.reduce([limit for name, limit in each.items() if name != "motor_power"])
         self.widest_a: Floats = np.where(self.power_turns, but_power, self.limit_a)
@@ -126,8 +134,20 @@ class Drives:
         self.limits = {name: self.threshold(self.full, limit, tables) for name, limit in each.items()}
         self.limits["motor_current_flight"] = self.limits["motor_current_static"]
         self.limits["all"] = self.threshold(self.full, self.limit_a, tables)
-        self.sustained_a = _BELOW * shelf.column("usable_a")[pack]
+        warns = np.where(ratings.motor.estimated & (not exclude), np.inf, 0.0)
+        self.phase_a, self.phase_most_a = (
+            np.minimum(motor + warns, controller)
+            for motor, controller in (
+                (ratings.motor.continuous, ratings.controller.continuous),
+                (ratings.motor.most(limits.allow_burst), ratings.controller.most(limits.allow_burst)),
+            )
+        )
+        self.usable_a, self.usable_most_a = ratings.usable_a, ratings.pack.most(limits.allow_burst)
+        self.sustained_a, self.steady_a = _BELOW * self.usable_a, _BELOW * self.phase_a
         self.sustained = self.threshold(self.full, (self.sustained_a - radio_a) / count, tables)
+        self.steady = self.threshold(self.full, self.steady_a, tables)
+        supply = np.nextafter(ratings.servo_supply_v, np.inf)
+        self.steps_up = (ratings.servo_supply_linear > 0) & ~(self.open_v(1.0) >= supply)
         self.voltage: Threshold | None = None
         cutoff = setting.stated.limits.cutoff_cell_v
         if cutoff is not None:

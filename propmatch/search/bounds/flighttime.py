@@ -1,4 +1,4 @@
-"""Bounds of flight time and of the hungriest phase's mean current, for many combinations, without flying them.
+"""Bounds of flight time and of the greatest mean currents of a phase, for many combinations, without flying them.
 
 At a held thrust the pack current of one motor is I_b with E' = R_b count I_b + V_c/d and 1/d = (y count I - k)/
 ((1 - k) count) for y = 1/I_b: E' is convex in y, so y is concave and rising in E'. Adding radio current, or mixing
@@ -8,7 +8,8 @@ falls: the upper bound takes it at full, the lower one at the reserve. Current r
 above a combination's mass bound it.
 
 Timed phases take a charge between their least and greatest current. A list without shares is flown round after round
-between the currents at the ends. Where bounds hold nothing the lower one is 0 and the upper one infinite.
+between the currents at the ends. The motor current of a held thrust is the same at any charge; at a held throttle it
+follows from the pack's. Where bounds hold nothing the lower one is 0 and the upper one infinite.
 """
 
 from typing import Any
@@ -19,7 +20,7 @@ import numpy as np
 from propmatch.checks.setting import Setting
 from propmatch.models.arrays import Flags, Floats, Index
 from propmatch.models.pack import Chemistry
-from propmatch.search.bounds.drives import Drives
+from propmatch.search.bounds.drives import Drives, Threshold
 from propmatch.search.bounds.tables import IMPOSSIBLE, OFF, UNKNOWN, HeldTable, PropellerTables
 from propmatch.status import Status
 from propmatch.train import line
@@ -86,15 +87,17 @@ _END_HALVINGS = 7
 
 @attrs.frozen(kw_only=True, eq=False)
 class FlightBounds:
-    """Bounds (N,) of what flying would tell: minutes, and the mean current of the hungriest phase.
+    """Bounds (N,) of what flying would tell: minutes, and the greatest mean current of pack and motor in a phase.
 
-    A combination that has no flight time at all (below stall) has ``minutes_high`` 0 and ``current_low_a`` infinite.
+    A combination that has no flight time at all (below stall) has ``minutes_high`` 0 and the low currents infinite.
     """
 
     minutes_low: Floats
     minutes_high: Floats
     current_low_a: Floats
     current_high_a: Floats
+    motor_low_a: Floats
+    motor_high_a: Floats
 
     def take(self, some: Any) -> "FlightBounds":
         """Some combinations."""
@@ -213,11 +216,32 @@ class _Bounds:
 
     def _roughly(self, throttle: float) -> Floats:
         """Greatest pack current at a throttle by the limits, or what the pack bears for long where it keeps to that."""
-        tables, drives, p, d = self.tables, self.drives, self.p, self.d
-        most = self._drawn(drives.most_a[d], throttle)
-        torque = tables.torque_high.reshape(-1)[p * tables.cells + drives.sustained.cell[d]] * tables.flight_ratio[p]
-        keeps = torque * (1 + _ROUNDING) <= drives.sustained.torque_nm[d]
-        return np.where(keeps, np.minimum(most, drives.sustained_a[d]), most)
+        drives, d = self.drives, self.d
+        most = self._drawn(self._motor_roughly(), throttle)
+        return np.where(self._keeps(drives.sustained), np.minimum(most, drives.sustained_a[d]), most)
+
+    def _motor_roughly(self) -> Floats:
+        """The same for the motor current."""
+        drives, d = self.drives, self.d
+        return np.where(self._keeps(drives.steady), np.minimum(drives.most_a[d], drives.steady_a[d]), drives.most_a[d])
+
+    def _keeps(self, threshold: Threshold) -> Flags:
+        """Whether full throttle surely keeps a threshold, at rest and in flight."""
+        tables, p, d = self.tables, self.p, self.d
+        torque = tables.torque_high.reshape(-1)[p * tables.cells + threshold.cell[d]] * tables.flight_ratio[p]
+        return np.asarray(torque * (1 + _ROUNDING) <= threshold.torque_nm[d])
+
+    def _motor_ends(self, i: int, least: Floats, most: Floats) -> tuple[Floats, Floats]:
+        """Least and greatest mean motor current of a phase between pack currents."""
+        throttle = self.setting.phases[i].throttle
+        if throttle is None:
+            low, high = self._held(i, 0), self._held(i, 1)
+            return np.where(low.off, 0.0, low.current), np.where(high.off, 0.0, high.current)
+        if throttle == 0.0:
+            nothing = np.zeros(self.p.size)
+            return nothing, nothing
+        least, most = (line.motor_current_from_pack_a(self.pack.supply, x, throttle) for x in (least, most))
+        return least, np.minimum(most, self._motor_roughly() * (1 + _SLACK)) if self.rough else most
 
     def _ends(self, i: int, charge: Floats) -> tuple[Floats, Floats]:
         """Least and greatest current of a phase flown somewhere between full and a charge (N,)."""
@@ -232,10 +256,11 @@ class _Bounds:
     def result(self) -> FlightBounds:
         n = self.p.size
         low, high = np.zeros(n), np.full(n, np.inf)
-        current_low, current_high = low, high
+        current_low = motor_low = low
+        current_high = motor_high = high
         if n:
             bounds = self._repeated() if self.repeats else self._mixed()
-            low, high, current_low, current_high = bounds
+            low, high, (current_low, motor_low), (current_high, motor_high) = bounds
         unsure = self.unknown | ~np.isfinite(low + high)
 
         def bound(value: Floats, unknown: float, impossible: float) -> Floats:
@@ -246,10 +271,15 @@ class _Bounds:
             minutes_high=bound(high / 60.0 * (1 + _ROUNDING), np.inf, 0.0),
             current_low_a=bound(current_low * (1 - _SLACK), 0.0, np.inf),
             current_high_a=bound(current_high * (1 + _SLACK), np.inf, np.inf),
+            motor_low_a=bound(motor_low * (1 - _SLACK), 0.0, np.inf),
+            motor_high_a=bound(motor_high * (1 + _SLACK), np.inf, np.inf),
         )
 
     def _repeated(self) -> tuple[Floats, Floats, Floats, Floats]:
-        """Seconds and currents of a list flown again and again: between the currents at the ends, within a round."""
+        """Seconds and currents (2, N) of pack and motor of a list flown again and again.
+
+        They lie between the currents at the ends, within a round.
+        """
         mix, coulombs = self._mixture(), self.pack.coulombs * (1.0 - self.pack.reserve)
         round_s = sum(self._weight(i) for i in self.shares)
         low = np.where(mix.holds, np.maximum(coulombs * mix.least - round_s, 0.0), 0.0)
@@ -258,12 +288,13 @@ class _Bounds:
         return low, coulombs * mix.most + round_s, low_a, high_a
 
     def _mixed(self) -> tuple[Floats, Floats, Floats, Floats]:
-        """Seconds and currents of timed phases, then shares, then timed phases."""
+        """Seconds and currents (2, N) of pack and motor: timed phases, then shares, then timed phases."""
         n, pack, phases = self.p.size, self.pack, self.setting.phases
         zero = np.zeros(n)
         timed, landing = (sum(float(phases[i].seconds or 0.0) for i in some) for some in (self.before, self.after))
         end, used_least, fits = np.ones(n), zero, np.ones(n, dtype=bool)
-        lows, highs = [zero], [zero]
+        nothing = np.zeros((2, n))
+        lows, highs = [nothing], [nothing]
         for i in self.before:
             seconds = float(phases[i].seconds or 0.0)
             most = self._most(i, end)
@@ -272,8 +303,7 @@ class _Bounds:
             end = end - (1 + _SLACK) * seconds * most / pack.coulombs
             used_least = used_least + (1 - _SLACK) * seconds * least / pack.coulombs
             fits &= (end >= guess) & (end > pack.reserve) & self._flies(i, guess, most)
-            lows.append(least)
-            highs.append(most)
+            self._note(i, least, most, lows, highs)
         mix = self._mixture()
         # timed phases after the shares are reserved whether they can be flown or not
         lands, after_least, after_most = np.ones(n, dtype=bool), zero, zero
@@ -284,7 +314,7 @@ class _Bounds:
             after_least = after_least + (1 - _SLACK) * seconds * least / pack.coulombs
             after_most = after_most + (1 + _SLACK) * seconds * most / pack.coulombs
             lands &= self._flies(i, reserve, most)
-            highs.append(np.where(np.isnan(most), np.inf, most))
+            self._note(i, least, np.where(np.isnan(most), np.inf, most), [], highs)
         lands &= end - after_most > pack.reserve
         full = (1.0 - pack.reserve) * mix.best
         high = timed + landing + pack.coulombs * np.maximum(full - (used_least + after_least) * mix.least, 0.0)
@@ -311,6 +341,12 @@ class _Bounds:
         if not self.before:
             low_a = np.where(never & (not self.after), np.inf, low_a)
         return low, high, low_a, np.where(some, high_a, np.inf)
+
+    def _note(self, i: int, least: Floats, most: Floats, lows: list[Floats], highs: list[Floats]) -> None:
+        """Put the currents of pack and motor in a phase, (2, N) each, to the others."""
+        motor = self._motor_ends(i, least, most)
+        lows.append(np.array([least, motor[0]]))
+        highs.append(np.array([most, motor[1]]))
 
     def _flies(self, i: int, charge: Floats, most: Floats) -> Flags:
         """Whether a phase can surely be flown down to a charge."""
@@ -367,7 +403,7 @@ class _Bounds:
         r_full, r_low = pack.ohm(1.0), pack.ohm(pack.reserve)
         n = self.p.size
         sums = {name: np.zeros(n) for name in ("mean", "full", "low", "best full")}
-        current_low, current_high = np.zeros(n), np.zeros(n)
+        lows, highs = [np.zeros((2, n))], [np.zeros((2, n))]
         holds = np.ones(n, dtype=bool)
         for i in self.shares:
             weight = self._weight(i) / total
@@ -395,7 +431,7 @@ class _Bounds:
                 low_a, high_a = ends["best full"], np.fmin(at_low, carried)
             for name, current in ends.items():
                 sums[name] = sums[name] + weight * current
-            current_low, current_high = np.maximum(current_low, low_a), np.maximum(current_high, high_a)
+            self._note(i, low_a, high_a, lows, highs)
         share = (pack.mean_v - e_low) / (e_full - e_low)
         # where the thrust cannot be held with the open voltage of the reserve, 1/I there is bounded by 0
         at_low = np.where(np.isnan(sums["low"]), 0.0, 1.0 / sums["low"])
@@ -408,14 +444,14 @@ class _Bounds:
             least=at_low,
             most=1.0 / sums["best full"],
             holds=holds,
-            current_low=current_low,
-            current_high=current_high,
+            current_low=np.max(lows, axis=0),
+            current_high=np.max(highs, axis=0),
         )
 
 
 @attrs.frozen(kw_only=True, eq=False)
 class _Mixture:
-    """Mean of 1/I at best and at worst, least and greatest 1/I, all (N,) [1/A]."""
+    """Mean of 1/I at best and at worst, least and greatest 1/I, all (N,) [1/A]; currents of pack and motor (2, N)."""
 
     best: Floats
     worst: Floats

@@ -48,7 +48,10 @@ def _asked(
     """Propeller speed and torque that a value of a metric takes; NaN where the test says nothing."""
     rho = tables.density
     if metric == "thrust_to_weight":
-        return _speed_and_torque(tables, propeller, value * frames.weight_n / tables.count, np.zeros(propeller.size))
+        rest = np.zeros(propeller.size)
+        return _speed_and_torque(
+            tables, propeller, value * frames.weight_n / frames.installed_thrust / tables.count, rest
+        )
     airspeed = np.where(np.isfinite(value) & (value > 1.0), value, 1.0)
     need = np.asarray(thrust_needed_n(frames, rho, airspeed))
     u, torque = _speed_and_torque(tables, propeller, need / tables.count, airspeed)

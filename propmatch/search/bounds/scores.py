@@ -78,7 +78,7 @@ def _power_bounds(
             if tables.regular[p]:
                 at = np.searchsorted(watts[p], power[mine])
                 best[mine] = np.append(thrust[p], np.inf)[at]
-        out["thrust_to_weight"] = count * best / weight
+        out["thrust_to_weight"] = count * best * frame.installed_thrust / weight
     useful = count * power * tables.efficiency[propeller] * frame.installed_thrust
     if "top_speed" in wanted:
         area = screen.setting.variant.airframe.wing_area_dm2 * DM2_M2

@@ -62,14 +62,17 @@ class Lanes:
 
 
 class RpmLimit:
-    """A stated highest rpm is kept where the propeller there takes more torque than full throttle gives.
+    """A highest rpm is kept where the propeller there takes more torque than full throttle gives.
 
     Known for each propeller: its torque at its highest rpm, at rest and the least at any airspeed of the phases.
     """
 
     def __init__(self, tables: PropellerTables, shelf: Shelf) -> None:
         self.tables = tables
-        self._rated = (shelf.column("max_rpm_stated") > 0) & np.isfinite(shelf.column("max_rpm"))
+        judged = shelf.column("max_rpm_stated") > 0
+        if tables.setting.brief.limits.estimated_ratings != "warn":
+            judged = np.ones(judged.shape, dtype=bool)
+        self._rated = judged & np.isfinite(shelf.column("max_rpm"))
         self._top = tables.speed_of_rpm(shelf.column("max_rpm"))
         p = np.arange(tables.mass_g.size)
         with np.errstate(all="ignore"):
@@ -110,9 +113,9 @@ _MANY = 65536
 """Drives looked at together where no propeller multiplies them."""
 _CHUNK = 12288
 """Lanes in work at a time, so that what they need stays in the cache."""
-SIZES = ("cell_count", "propeller_diameter", "all_up_mass", "wing_loading")
+SIZES = ("cell_count", "propeller_diameter", "all_up_mass", "wing_loading", "servo_supply_voltage")
 CURRENTS = ("motor_current_static", "motor_current_flight", "motor_power", "controller_current", "pack_burst")
-FLOWN = ("pack_sustained", "flight_time")
+FLOWN = ("pack_sustained", "motor_current_phase", "flight_time")
 """Checks decided together, by numbers of the parts, by currents at full throttle and by bounds of the flight."""
 
 Decide = Callable[[Drives, Lanes], tuple[Flags, Flags]]
@@ -133,7 +136,7 @@ class Screen:
     ) -> None:
         self.setting, self.shelf, self.counting = setting, shelf, counting
         self.tables = PropellerTables(setting, shelf) if tables is None else tables
-        self.pairs = Pairs(setting, shelf)
+        self.pairs = Pairs(shelf)
         self._kept: dict[tuple[float, int], tuple[float, float, float]] = {}
         self.counts: Counter[str] = Counter()
         tables = self.tables
@@ -239,6 +242,9 @@ class Screen:
         self._count("propeller_diameter", int(np.count_nonzero(~fit)) * drives.size)
         propellers = propellers[fit]
         alive = self._mass(drives, propellers)
+        if drives.steps_up.any():
+            self._count("servo_supply_voltage", int(np.count_nonzero(alive[:, drives.steps_up])))
+            alive &= ~drives.steps_up
         if wanted is not None:
             alive &= wanted[drives.pack][:, propellers].T
         if self.least is not None:
@@ -428,35 +434,43 @@ class Screen:
     # ------------------------------------------------------------ flight
 
     def _flight(self, drives: Drives, lanes: Lanes) -> tuple[Lanes, FlightBounds, Flags]:
-        """Sustained current and flight time from bounds: what passes or may pass, and which of them may."""
+        """Currents of the phases and flight time from bounds: what passes or may pass, and which of them may."""
         bounds = self._bounds(drives, lanes, rough=True)
-        sustained, timed = self._verdicts(drives, lanes, bounds)
-        open_ = np.flatnonzero((sustained == 0) | ((sustained > 0) & (timed == 0)))
+        told = self._verdicts(drives, lanes, bounds)
+        open_ = np.flatnonzero(np.any(told == 0, axis=0) & ~np.any(self._first_failure(told), axis=0))
         if open_.size:
             some = lanes.take(open_)
             better = self._bounds(drives, some, rough=False)
             bounds.put(open_, better)
-            sustained[open_], timed[open_] = self._verdicts(drives, some, better)
-        # the first check that fails counts: an open sustained current needs an answer even if the time fails
-        by_current, by_time = sustained < 0, (sustained > 0) & (timed < 0)
-        self._count("pack_sustained", int(np.count_nonzero(by_current)))
-        self._count("flight_time", int(np.count_nonzero(by_time)))
-        kept = ~(by_current | by_time)
+            told[:, open_] = self._verdicts(drives, some, better)
+        failed = self._first_failure(told)
+        for name, out in zip(FLOWN, failed, strict=True):
+            self._count(name, int(np.count_nonzero(out)))
+        kept = ~np.any(failed, axis=0)
         if not self.counting:
-            kept &= timed >= 0
-        open_ = (sustained == 0) | (timed == 0)
-        return lanes.take(kept), bounds.take(kept), open_[kept]
+            kept &= np.all(told >= 0, axis=0)
+        return lanes.take(kept), bounds.take(kept), np.any(told == 0, axis=0)[kept]
+
+    @staticmethod
+    def _first_failure(told: NDArray[np.int8]) -> Flags:
+        """Of checks in their order (C, N) the one that surely is the first to fail: those before it surely pass."""
+        passed = np.ones(told.shape[1], dtype=bool)
+        out = np.zeros(told.shape, dtype=bool)
+        for at, row in enumerate(told):
+            out[at] = passed & (row < 0)
+            passed &= row > 0
+        return out
 
     def flown(self, combination: Index) -> Flags:
-        """Which combinations (N, 4) pass the last two checks, computed; the others are counted."""
+        """Which combinations (N, 4) pass the last checks, computed; the others are counted."""
         measured = TrainMeasures(self.setting, *self.shelf.combine(*combination.T))
-        current = measured.passes("pack_sustained")
-        time = np.ones(current.shape, dtype=bool)
-        if self.setting.brief.limits.min_flight_minutes is not None:
-            time = measured.passes("flight_time")
-        self._count("pack_sustained", int(np.count_nonzero(~current)))
-        self._count("flight_time", int(np.count_nonzero(current & ~time)))
-        return current & time
+        good = np.ones(len(combination), dtype=bool)
+        for name in FLOWN:
+            if measured.has_limit(name):
+                passes = measured.passes(name)
+                self._count(name, int(np.count_nonzero(good & ~passes)))
+                good &= passes
+        return good
 
     def _bounds(self, drives: Drives, lanes: Lanes, *, rough: bool) -> FlightBounds:
         parts = [lanes.take(slice(at, at + _CHUNK)) for at in range(0, max(lanes.size, 1), _CHUNK)]
@@ -464,19 +478,23 @@ class Screen:
             [flight_bounds(self.tables, drives, part.propeller, part.drive, rough=rough) for part in parts]
         )
 
-    def _verdicts(
-        self, drives: Drives, lanes: Lanes, bounds: FlightBounds
-    ) -> tuple[NDArray[np.int8], NDArray[np.int8]]:
-        """Sustained current and flight time against their limits, as :meth:`_between` tells."""
-        usable = self.shelf.column("usable_a")[drives.pack[lanes.drive]]
-        least = self.setting.brief.limits.min_flight_minutes
-        sustained = self._between(bounds.current_low_a, bounds.current_high_a, usable)
-        if least is None:
-            return sustained, np.ones(lanes.size, dtype=np.int8)
-        return sustained, self._between(-bounds.minutes_high, -bounds.minutes_low, -least)
+    def _verdicts(self, drives: Drives, lanes: Lanes, bounds: FlightBounds) -> NDArray[np.int8]:
+        """The checks of ``FLOWN`` (3, N): 1 where bounds show that they pass, -1 where they show that they fail."""
+        d, least = lanes.drive, self.setting.brief.limits.min_flight_minutes
+        timed = np.ones(lanes.size, dtype=np.int8)
+        if least is not None:
+            timed = self._between(-bounds.minutes_high, -bounds.minutes_low, -least, -least)
+        return np.array(
+            [
+                self._between(bounds.current_low_a, bounds.current_high_a, drives.usable_a[d], drives.usable_most_a[d]),
+                self._between(bounds.motor_low_a, bounds.motor_high_a, drives.phase_a[d], drives.phase_most_a[d]),
+                timed,
+            ]
+        )
 
     @staticmethod
-    def _between(low: Floats, high: Floats, limit: Any) -> NDArray[np.int8]:
-        """1 where a value between bounds keeps below a limit, -1 where it does not, 0 where bounds do not tell."""
-        band = BAND * np.abs(limit)
-        return np.where(high < limit - band, 1, np.where(low > limit + band, -1, 0)).astype(np.int8)
+    def _between(low: Floats, high: Floats, limit: Any, most: Any) -> NDArray[np.int8]:
+        """1 where a value between bounds keeps below a limit, -1 where it exceeds the most allowed, else 0."""
+        return np.where(
+            high < limit - BAND * np.abs(limit), 1, np.where(low > most + BAND * np.abs(most), -1, 0)
+        ).astype(np.int8)

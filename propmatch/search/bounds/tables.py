@@ -269,7 +269,9 @@ class PropellerTables:
         least = self.setting.brief.limits.min_thrust_to_weight
         if least is None:
             return None
-        u, torque, status = self._lowest_speed(least * self.node_frames.weight_n / self.count, 0.0)
+        frames = self.node_frames
+        thrust_n = least * frames.weight_n / frames.installed_thrust
+        u, torque, status = self._lowest_speed(thrust_n / self.count, 0.0)
         good = (status == Status.OK) & self.regular[self.node_rows]
         shape = (self.mass_g.size, self.nodes)
         return HeldTable(

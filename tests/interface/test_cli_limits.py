@@ -1,0 +1,83 @@
+"""A limit missed is said with the same words by every command, a propeller over its speed before all else."""
+
+import json
+
+import pytest
+
+FAST = ("--motor", "2300kV 28g", "--propeller", "7x6 broad", "--pack", "2S 850mAh 35C", "--controller", "20A")
+"""Broad blades are good for 60,000 rpm inches (value from memory): 8,571 rpm at 7 inches."""
+UNKNOWN = ("--motor", "1500kV 28g", "--propeller", "6x4", "--pack", "2S 850mAh 35C", "--controller", "20A")
+
+
+def plain(text: str) -> str:
+    return " ".join(text.split())
+
+
+def test_point_says_a_propeller_over_its_speed_first(run) -> None:
+    text = plain(run("point", *FAST).out)
+    assert text.startswith("Danger: propeller speed ")
+    assert "limit 8571 rpm (by family, unverified)" in text
+    swept = plain(run("point", *FAST, "--throttle", "0.3..1").out)
+    assert swept.startswith("Danger: propeller speed ")
+    assert not plain(run("point", *FAST, "--throttle", "0.3").out).startswith("Danger")
+
+
+@pytest.mark.parametrize("words", [("point",), ("ask", "throttle"), ("ask", "kv"), ("cells", "club_racer")])
+def test_an_unknown_family_is_asked_for_and_nothing_is_over(run, words) -> None:
+    done = run(*words, *UNKNOWN)
+    text = plain(done.out)
+    assert "The highest speed of 6x4 is not known. Which family is it: thin (stiff and narrow)" in text
+    assert "Or give its max_rpm." in text
+    assert "Danger" not in text
+
+
+def test_cells_and_ask_name_it_first_and_count_it(run) -> None:
+    done = run("cells", "club_racer", *FAST)
+    assert "It exceeds: propeller speed" in plain(done.out)
+    rows = json.loads(run("cells", "club_racer", *FAST, "--json").out)["rows"]
+    assert {row["failing"][0] for row in rows} == {"propeller_rpm"}
+    assert plain(run("ask", "throttle", *FAST).out).startswith("Danger: propeller speed")
+    cap = json.loads(run("ask", "throttle", *FAST, "--limit", "30", "--json").out)["rows"][0]
+    assert cap["by_speed"] is True
+    assert cap["throttle"] < 1
+
+
+def test_fits_refuses_a_propeller_over_its_speed_before_all_else(run) -> None:
+    train = ("--train", "bundled/2208-1450 + bundled/20a-none + bundled/2s-2200-30c + bundled/6x5.5-thin")
+    text = plain(run("fits", "club_racer", *train, "--propeller", "7x6 broad", "--motor", "2600kV 40g max=40A").out)
+    assert "Why: propeller speed" in text
+
+
+def test_an_estimated_rating_only_warns_where_the_brief_says_so(run, tmp_path) -> None:
+    brief = (
+        '[aircraft]\nname = "b"\nbare_mass_g = 200\n[limits]\nmin_thrust_to_weight = 0.1\n'
+        'estimated_ratings = {}\n[[phase]]\nname = "cruise"\nairspeed_m_s = 12\nshare = 1\n'
+    )
+    found = {}
+    for word in ("exclude", "warn"):
+        path = tmp_path / f"{word}.toml"
+        path.write_text(brief.format(json.dumps(word)), encoding="utf-8")
+        done = run("cells", str(path), "--cells", "2", *FAST, "--json")
+        found[word] = next(row for row in json.loads(done.out)["rows"] if row["basis"] == "same energy")
+    assert "motor_current_static" in found["exclude"]["failing"]
+    assert "motor_current_static" not in found["warn"]["failing"]
+    assert found["warn"]["outside_practice"][0] == "propeller_rpm"
+
+
+def test_bursts_serve_only_where_the_brief_says_so_and_that_is_said(run, tmp_path) -> None:
+    text = (
+        '[aircraft]\nname = "b"\nbare_mass_g = 200\n[limits]\nmin_thrust_to_weight = 0.1\nallow_burst = {}\n'
+        '[[phase]]\nname = "up"\nthrottle = 1.0\nseconds = 8\n[[phase]]\nname = "along"\nairspeed_m_s = 12\nshare = 1\n'
+    )
+    train = ("--motor", "2300kV 28g max=10A burst_current_a=30A burst_seconds=10", "--propeller", "6x4 thin", "--pack",
+             "2S 1300mAh 60C", "--controller", "40A")  # fmt: skip
+    failing = {}
+    for word in ("false", "true"):
+        path = tmp_path / f"{word}.toml"
+        path.write_text(text.format(word), encoding="utf-8")
+        done = run("cells", str(path), "--cells", "2", *train, "--json")
+        failing[word] = next(row["failing"] for row in json.loads(done.out)["rows"] if row["basis"] == "same energy")
+    assert {"motor_current_static", "motor_current_phase"} <= set(failing["false"])
+    assert not {"motor_current_static", "motor_current_phase"} & set(failing["true"])
+    said = plain(run("cells", str(tmp_path / "true.toml"), "--cells", "2", *train).out)
+    assert "Burst ratings serve here, as the brief allows for short phases: motor current static" in said
