@@ -39,6 +39,7 @@ from propmatch.records.parts import (
     Propeller,
     propeller_mass_g,
 )
+from propmatch.records.radio import SERVOS, SUPPLY_G, SUPPLY_G_PER_A, usual_radio_a
 from propmatch.units import KV_TO_K, MAH_AH, MILLIOHM_OHM, RPM_RAD_S
 
 __all__ = [
@@ -129,9 +130,11 @@ class Assumption:
         return f"{self.subject}: {self.text}"
 
 
+_RADIO_A, *_RADIO_SPREAD = usual_radio_a()
 RADIO = Assumption(
-    "radio", "radio_current_a", 0.2, "A", f"receiver and three micro servos draw 0.2 A; {PRACTICE}", 0.09, 0.55
-)
+    "radio", "radio_current_a", _RADIO_A, "A", f"receiver and {SERVOS} micro servos draw {_RADIO_A:g} A; {PRACTICE}",
+    *_RADIO_SPREAD,
+)  # fmt: skip
 """What a train draws for receiver and servos where nobody says."""
 
 
@@ -444,7 +447,7 @@ def supply_assumed(train: PowerTrain) -> tuple[Assumption, ...]:
     mass = train.supply_g
     text = (
         f"receiver and servos get a separate supply (BEC) of {mass:.1f} g beside the controller, which brings none: "
-        f"3 g and 4 g per ampere of the {train.radio_current_a:.2g} A they draw; {PRACTICE}"
+        f"{SUPPLY_G:g} g and {SUPPLY_G_PER_A:g} g per ampere of the {train.radio_current_a:.2g} A they draw; {PRACTICE}"
     )
     made = Assumption("receiver supply", "receiver_supply_mass_g", mass, "g", text, mass / 2, mass * 2)
     return (made,)

@@ -26,7 +26,7 @@ from propmatch.records.fields import (
     text,
     words_or_number,
 )
-from propmatch.records.radio import separate_supply_g
+from propmatch.records.radio import separate_supply_g, usual_radio_a
 from propmatch.units import MM_M
 
 __all__ = [
@@ -282,7 +282,7 @@ class PowerTrain:
     controller: Controller = one(Controller, doc="of each set")
     count: int = integer(ge=1, le=12, default=1, doc="motors on the pack")
     radio_current_a: float = number(
-        "A", ge=0, le=50, default=0.2, doc="receiver, servos and payload, drawn from the pack"
+        "A", ge=0, le=50, default=usual_radio_a()[0], doc="receiver, servos and payload, drawn from the pack"
     )
     receiver_supply_mass_g: float | None = number(
         "g", ge=0, le=500, default=None, doc="separate supply (BEC), flown where the controller brings none"

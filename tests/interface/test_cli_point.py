@@ -185,7 +185,7 @@ def test_the_heat_of_a_linear_servo_supply_stands_alone(run):
 
 
 def test_a_radio_current_nobody_stated_is_said(run):
-    said = "receiver and three micro servos draw 0.2 A"
+    said = "receiver and 3 micro servos draw 0.2 A"
     assert said in " ".join(run("point", *PARTS).out.split())
     assert said not in " ".join(run("point", *PARTS, "--radio-current", "0.2").out.split())
 
