@@ -251,7 +251,7 @@ _RULES = (
         name="cell_voltage", what="cell voltage at full throttle at rest, half charge", unit="V", least=True,
         basis=BRIEF, limit_from="lowest cell voltage; one that is assumed does not exclude",
         asked=lambda setting: setting.stated.limits.cutoff_cell_v,
-        limit=lambda m: m.setting.brief.limits.cutoff_cell_v,
+        limit=lambda m: m.lanes.flown_to_v(m.setting.cutoff_cell_v),
         judged=lambda m: m.setting.stated.limits.cutoff_cell_v is not None,
         state=HALF, cost=Cost.POINT, value=lambda m: m.full(0.5).cell_voltage_v, formula="V_b/N_c",
     ),

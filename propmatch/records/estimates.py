@@ -25,7 +25,7 @@ from typing import Any
 
 import attrs
 
-from propmatch.models.pack import CHEMISTRIES
+from propmatch.models.pack import CHEMISTRIES, chemistry_named
 from propmatch.records.fields import declared, replace
 from propmatch.records.parts import (
     CD0_WORDS,
@@ -87,7 +87,6 @@ NOMINAL_CELL_V = 3.7
 DEFAULT_CELLS = 2
 BURST_SECONDS = 10.0
 _NO_LOAD_MOST_V = 60.0
-CELL_RESISTANCE_MOHM_AH = 12.0
 SUPPORTED_SAG_V = 0.25
 RPM_IN = {"thin": 140_000.0, "thick": 150_000.0, "broad": 60_000.0, "folding": 110_000.0, "wide": 150_000.0}
 """Highest rpm times diameter in inches by family: values from memory, conservative, unverified."""
@@ -178,13 +177,13 @@ def usual_part_throttle_loss(motor_mass_g: float) -> "Assumption":
 def usable_c(pack: Pack) -> float:
     """Continuous C that the pack can be trusted with [1/h].
 
-    Half the label, or the C at which one cell sags by 0.25 V across its own resistance, whichever is lower.
-    Where the resistance is unknown, 12 mohm A h stands in. Common practice, no published source.
+    Half the label, or the C at which one cell sags by 0.25 V across its own resistance, whichever is lower; an unknown
+    resistance is the estimate of the chemistry. Common practice, no published source.
     """
     cell_ah = pack.capacity_mah * MAH_AH / pack.cells_parallel
     resistance_mohm = pack.cell_resistance_mohm
     if resistance_mohm is None:
-        resistance_mohm = CELL_RESISTANCE_MOHM_AH / cell_ah
+        resistance_mohm = chemistry_named(pack.chemistry).resistance.cell_mohm(cell_ah, pack.c_rating)
     half = pack.c_rating / 2
     sag_v_per_c = resistance_mohm * MILLIOHM_OHM * cell_ah
     return half if half * sag_v_per_c <= SUPPORTED_SAG_V else SUPPORTED_SAG_V / sag_v_per_c
@@ -367,11 +366,15 @@ def _controller(part: Controller) -> tuple[Controller, tuple[Assumption, ...]]:
 @completed.register
 def _pack(part: Pack) -> tuple[Pack, tuple[Assumption, ...]]:
     notes = _Notes(part)
-    cell_ah = part.capacity_mah * MAH_AH / part.cells_parallel
+    cell_ah, chemistry = part.capacity_mah * MAH_AH / part.cells_parallel, chemistry_named(part.chemistry)
     if part.cell_resistance_mohm is None:
-        r = notes.within("cell_resistance_mohm", CELL_RESISTANCE_MOHM_AH / cell_ah)
-        text = f"cell resistance {r:.1f} mohm, 12 mohm A h over {cell_ah:.3g} A h a cell; {PRACTICE}"
-        notes.note("cell_resistance_mohm", r, text, r / 2, r * 2)
+        law = chemistry.resistance
+        r = notes.within("cell_resistance_mohm", law.cell_mohm(cell_ah, part.c_rating))
+        text = (
+            f"cell resistance {r:.1f} mohm from {cell_ah:.3g} A h a cell and the label's {part.c_rating:g}C, "
+            f"{chemistry.name}: {law.basis}; a single pack lies within a factor {law.factor:g} either way"
+        )
+        notes.note("cell_resistance_mohm", r, text, r / law.factor, r * law.factor)
     if part.lead_resistance_mohm is None:
         leads, size = (8.0, "below") if part.capacity_mah < 1000 else (4.0, "from")
         text = f"leads and plugs {leads:g} mohm, usual {size} 1 A h; {PRACTICE}"
