@@ -14,7 +14,7 @@ Motors        Stators of 16, 17, 19, 21, 25, 27 and 29 mm. kV = C/(d h N) with s
               resistance with controller and leads and its rise with speed, torque constant, all by that law. Some
               leave values out.
 Packs         Capacities 190 260 320 380 480 560 680 820 950 1150 1400 1600 1900 2350 mAh, 22 28 38 48 62 C, burst 1.6
-              times. LiPo cell resistance 0.51 V over (A h C), Li-ion 129 C^-0.53 mohm A h, scatter 12 %; a cell weighs
+              times. Cell resistance by the law of each chemistry in ``models.pack``, scatter 12 %; a cell weighs
               0.0215 g per mAh and 0.00008 more for each C, leads and plugs 0.5 g, 0.6 more for each cell and 0.055 for
               each ampere of the label: 110 to 160 Wh/kg; scatter 3 %.
 Controllers   Ratings off the usual steps. Mass 0.5 g + 0.32 g/A without servo supply; with one 0.8 g + 0.36 g/A +
@@ -40,6 +40,7 @@ from statistics import NormalDist
 
 import numpy as np
 
+from propmatch.models.pack import CHEMISTRIES
 from propmatch.records.estimates import (
     KV_LABEL_FACTOR,
     NO_LOAD_EXPONENT,
@@ -101,7 +102,6 @@ OTHER_PACKS = (
     ("liion", 3, 2780, 6, 46.0),
 )
 BURST_C = 1.6
-LIPO_RESISTANCE_V = 0.51
 NO_CELL_RESISTANCE = 0.12
 
 # continuous current [A], servo supply, fewest and most cells
@@ -242,8 +242,8 @@ def packs() -> Iterator[Row]:
 
 def _pack(chemistry: str, cells: int, capacity: int, rating: int, cell_g: float) -> Row:
     part = f"{cells}s-{capacity}-{rating}c" + ("" if chemistry == "lipo" else f"-{chemistry}")
-    mohm_ah = 129.0 * rating**-0.53 if chemistry == "liion" else 1000 * LIPO_RESISTANCE_V / rating
-    resistance = mohm_ah / (capacity / 1000) * spread(part, "resistance", 0.12)
+    usual = CHEMISTRIES[chemistry].resistance.cell_mohm(capacity / 1000, rating)
+    resistance = usual * spread(part, "resistance", 0.12)
     leads_g = 0.5 + 0.6 * cells + 0.055 * capacity / 1000 * rating
     told = share(part, "told") >= NO_CELL_RESISTANCE
     return {

@@ -156,7 +156,7 @@ def load_of(
     phase: Phase, train: TrainLanes, airframe: AirframeLanes, reserve: float, density: Floats, sound: Floats
 ) -> Load:
     """Solve what does not depend on the charge: one operating point for a held airspeed, five for a throttle."""
-    n = train.size
+    train, n = train.sustained(), train.size
     full, zero = np.ones(n), np.zeros(n)
     empty = {name: np.full(n, np.nan) for name in ("current_a", "behind_v", "speed_rad_s")}
     empty |= {name: np.full((2, n), np.nan) for name in ("slope", "bend")}

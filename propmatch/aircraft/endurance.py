@@ -13,6 +13,7 @@ from propmatch.aircraft.flightlanes import ENDED_BY, MIXTURE, flight_time_lanes
 from propmatch.aircraft.polar import airframe_lanes
 from propmatch.models.air import Air
 from propmatch.records.estimates import PRACTICE, Assumption
+from propmatch.records.packflight import flight_notes
 from propmatch.records.parts import Airframe, PowerTrain
 from propmatch.records.sections import DEFAULT_SPEED_OVER_STALL, Phase
 from propmatch.status import Status
@@ -80,6 +81,8 @@ class FlightTime:
         Left in the pack, 0..1.
     phases : tuple of PhaseTime
     status : Status
+    cutoff_cell_v : float [V]
+        Cell voltage under load below which the flight does not go on.
     assumptions : tuple of Assumption
     """
 
@@ -92,6 +95,7 @@ class FlightTime:
     charge: float
     phases: tuple[PhaseTime, ...]
     status: Status
+    cutoff_cell_v: float
     assumptions: tuple[Assumption, ...] = ()
 
     def _repr_html_(self) -> str:
@@ -108,7 +112,7 @@ def flight_time(
     phases: Sequence[Phase],
     *,
     reserve_charge: float = 0.2,
-    cutoff_cell_v: float = 3.3,
+    cutoff_cell_v: float | None = None,
     air: Air | None = None,
 ) -> FlightTime:
     """Flight time over phases, from a full pack to the reserve, the cell cut-off or lost thrust.
@@ -120,7 +124,7 @@ def flight_time(
     mass_kg : float [kg], all-up mass
     phases : sequence of Phase
     reserve_charge : float [-], 0 to below 1
-    cutoff_cell_v : float [V] under load
+    cutoff_cell_v : float [V] under load, default the usual one of the cells; never below the least they allow
     air : Air, default the standard atmosphere at sea level
 
     Returns
@@ -138,7 +142,7 @@ def flight_time(
     asked = _one(train, mass_kg, air)
     frames, assumed = airframe_lanes(airframe, asked["mass_kg"])
     found = flight_time_lanes(
-        asked.lanes, frames, phases, float(reserve_charge), float(cutoff_cell_v), asked.density, asked.sound
+        asked.lanes, frames, phases, float(reserve_charge), cutoff_cell_v, asked.density, asked.sound
     )
     by = ENDED_BY.get(int(found.ended_by[0]))
     where = int(found.ended_in[0])
@@ -170,7 +174,8 @@ def flight_time(
         charge=float(found.charge[0]),
         phases=rows,
         status=Status(int(found.status[0])),
-        assumptions=asked.assumptions + assumed + _assumptions(phases),
+        cutoff_cell_v=float(asked.lanes.flown_to_v(cutoff_cell_v)[0]),
+        assumptions=asked.assumptions + assumed + flight_notes(cutoff_cell_v, [train.pack]) + _assumptions(phases),
     )
 
 

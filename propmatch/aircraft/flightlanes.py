@@ -89,13 +89,14 @@ def flight_time_lanes(
     airframe: AirframeLanes,
     phases: Sequence[Phase],
     reserve: float,
-    cutoff: float,
+    cutoff: float | None,
     density: Floats,
     sound: Floats,
 ) -> FlightLanes:
     """The array path of :func:`propmatch.aircraft.endurance.flight_time`.
 
-    ``lanes``, ``airframe``, ``density`` [kg/m3] and ``sound`` [m/s] are (N,), the rest is the same for all lanes.
+    ``lanes``, ``airframe``, ``density`` [kg/m3] and ``sound`` [m/s] are (N,), the rest is the same for all lanes;
+    no ``cutoff`` means the usual one of each chemistry.
     """
     plan = _Plan.of(phases, reserve, cutoff)
     n, count = lanes.size, len(phases)
@@ -114,11 +115,11 @@ def flight_time_lanes(
     return FlightLanes(**out)
 
 
-def checked_limits(reserve_charge: float, cutoff_cell_v: float) -> None:
+def checked_limits(reserve_charge: float, cutoff_cell_v: float | None) -> None:
     """Raise ValueError for a reserve outside 0 to below 1 or a cut-off that is no cell voltage."""
     if not 0.0 <= reserve_charge < 1.0:
         raise ValueError(f"reserve_charge must lie in 0 to below 1, got {reserve_charge!r}")
-    if not 0.0 <= cutoff_cell_v < 10.0:
+    if cutoff_cell_v is not None and not 0.0 <= cutoff_cell_v < 10.0:
         raise ValueError(f"cutoff_cell_v must be a cell voltage of 0 to 10 V, got {cutoff_cell_v!r}")
 
 
@@ -131,10 +132,10 @@ class _Plan:
     shares: tuple[int, ...]
     after: tuple[int, ...]
     reserve: float
-    cutoff: float
+    cutoff: float | None
 
     @classmethod
-    def of(cls, phases: Sequence[Phase], reserve: float, cutoff: float) -> "_Plan":
+    def of(cls, phases: Sequence[Phase], reserve: float, cutoff: float | None) -> "_Plan":
         listed = tuple(phases)
         if not listed or not all(isinstance(p, Phase) for p in listed):
             raise TypeError("phases must be a sequence of at least one Phase")
@@ -192,7 +193,8 @@ class _Flight:
         status = np.array([load.status for load in loads])
         status[status == Status.OFF] = Status.OK
         self.status = np.max(status, axis=0)
-        limits = [lowest_charge(load, plan.reserve, plan.cutoff) for load in loads]
+        cutoff = train.chemistries[0].flown_to_v(plan.cutoff)
+        limits = [lowest_charge(load, plan.reserve, cutoff) for load in loads]
         self.lowest = np.array([lowest for lowest, _ in limits])
         self.cause = np.array([cause for _, cause in limits])
         self.charge = np.ones(n)

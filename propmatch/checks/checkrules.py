@@ -223,8 +223,13 @@ def _servo_heat(m: TrainStates) -> Floats:
     return np.where(_linear(m), heat, 0.0)
 
 
+def _cutoff_v(m: TrainStates) -> Floats:
+    """Cell voltage at which each flight ends."""
+    return m.lanes.flown_to_v(m.setting.cutoff_cell_v)
+
+
 def _supplied_v(m: TrainStates) -> Floats:
-    lowest = m.lanes.cells * m.setting.cutoff_cell_v
+    lowest = m.lanes.cells * _cutoff_v(m)
     return np.where(_linear(m), np.minimum(m.ratings.servo_supply_v, lowest), m.ratings.servo_supply_v)
 
 
@@ -390,7 +395,7 @@ _RULES = (
         name="cell_voltage", what="cell voltage at full throttle at rest, half charge", unit="V", least=True,
         basis=BRIEF, limit_from="lowest cell voltage; one that is assumed does not exclude",
         limit_key="cutoff_cell_v", asked=lambda setting: setting.stated.limits.cutoff_cell_v,
-        limit=lambda m: m.setting.brief.limits.cutoff_cell_v,
+        limit=_cutoff_v,
         judged=lambda m: m.setting.stated.limits.cutoff_cell_v is not None,
         state=HALF, cost=Cost.POINT, value=lambda m: m.full(0.5).cell_voltage_v, formula="V_b/N_c",
     ),
@@ -465,7 +470,7 @@ _RULES = (
         formula="V_r - L * (abs(V_r - N_c * V_c) + V_r - N_c * V_c)/2", note=_supply_note,
         own={
             **_SUPPLY,
-            "V_c": Symbol("cut-off of a cell", "V", lambda lane: lane.states.setting.cutoff_cell_v, GIVEN),
+            "V_c": Symbol("cut-off of a cell", "V", lambda lane: lane.of(_cutoff_v(lane.states)), GIVEN),
         },
     ),
     CheckRule(

@@ -14,6 +14,7 @@ from propmatch.checks.ratings import RatingLanes, rating_lanes
 from propmatch.models.air import Air
 from propmatch.models.arrays import Flags, Floats
 from propmatch.records.estimates import Assumption, supply_assumed
+from propmatch.records.packflight import flight_notes
 from propmatch.records.parts import PowerTrain
 from propmatch.train.lanes import TrainLanes, train_lanes
 from propmatch.units import GRAM_KG
@@ -67,7 +68,9 @@ def judged_trains(
     """The same for power trains, with the estimates made for their parts."""
     lanes, made = train_lanes(trains)
     of_mass = [each for train in trains for each in supply_assumed(train)]
-    return judged(setting, lanes, rating_lanes(trains), **numbers), tuple(dict.fromkeys((*made, *of_mass)))
+    of_flight = flight_notes(setting.cutoff_cell_v, [train.pack for train in trains])
+    assumed = tuple(dict.fromkeys((*made, *of_mass, *of_flight)))
+    return judged(setting, lanes, rating_lanes(trains), **numbers), assumed
 
 
 def _failures(measured: TrainMeasures, without: Sequence[str]) -> dict[str, Flags]:

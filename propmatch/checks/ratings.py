@@ -7,7 +7,7 @@ import attrs
 import numpy as np
 
 from propmatch.models.arrays import Flags, Floats
-from propmatch.records.estimates import BURST_SECONDS, burst_c, completed, estimated_current_a, usable_c
+from propmatch.records.estimates import BURST_SECONDS, burst_c, completed, estimated_current_a, nominal_v, usable_c
 from propmatch.records.parts import PowerTrain
 from propmatch.units import MAH_AH
 
@@ -26,7 +26,7 @@ class RatingLanes:
     controller_a, controller_burst_a, controller_burst_s : one controller
     usable_a, burst_a : pack, continuous and short; half the C label, or what the cell resistance supports if lower,
         counts as the pack's own rating
-    pack_cells : cells in series
+    pack_nominal_v : nominal voltage
     motor_cells_least, motor_cells_most, controller_cells_least, controller_cells_most : 0 and infinity if not stated
     servo_supply_linear : 1 for a linear supply, else 0; servo_supply_v
     max_rpm, max_rpm_stated : propeller; 1 when the part brings the limit, 0 when the family's stands in; NaN where
@@ -50,7 +50,7 @@ class RatingLanes:
     controller_burst_s: Floats
     usable_a: Floats
     burst_a: Floats
-    pack_cells: Floats
+    pack_nominal_v: Floats
     motor_cells_least: Floats
     motor_cells_most: Floats
     controller_cells_least: Floats
@@ -83,7 +83,7 @@ class RatingLanes:
     @property
     def motor(self) -> "Rating":
         """Motor current of one motor; without a stated limit estimated at the cell count flown."""
-        estimate = estimated_current_a(self.motor_w, self.pack_cells, self.motor_burst_a)
+        estimate = estimated_current_a(self.motor_w, self.pack_nominal_v, self.motor_burst_a)
         stated = np.isfinite(self.motor_stated_a)
         return Rating(np.where(stated, self.motor_stated_a, estimate), self.motor_burst_a, self.motor_burst_s, ~stated)
 
@@ -163,7 +163,7 @@ def _row(train: PowerTrain) -> dict[str, float]:
         "controller_burst_s": _number(controller.burst_seconds, BURST_SECONDS),
         "usable_a": usable_c(pack) * ampere_hours,
         "burst_a": burst_c(pack) * ampere_hours,
-        "pack_cells": pack.cells_series,
+        "pack_nominal_v": nominal_v(pack),
         "motor_cells_least": _number(motor.cells_min, 0.0),
         "motor_cells_most": _number(motor.cells_max, np.inf),
         "controller_cells_least": _number(controller.cells_min, 0.0),

@@ -224,7 +224,7 @@ class CheckRule:
         """Whether the limit stands in for one that the brief leaves out."""
         if not self.limit_key or getattr(setting.stated.limits, self.limit_key) is not None:
             return False
-        return getattr(setting.brief.limits, self.limit_key) is not None
+        return self.limit is not None or getattr(setting.brief.limits, self.limit_key) is not None
 
     def measure(self, states: TrainStates) -> Measure:
         """Value and limit of N lanes."""

@@ -82,9 +82,8 @@ class Setting:
         return self.brief.limits.reserve_charge
 
     @property
-    def cutoff_cell_v(self) -> float:
-        """Cell voltage under load at which the flight ends."""
-        assert self.brief.limits.cutoff_cell_v is not None
+    def cutoff_cell_v(self) -> float | None:
+        """Cell voltage under load at which the flight ends; None for the usual one of the pack's chemistry."""
         return self.brief.limits.cutoff_cell_v
 
     @property

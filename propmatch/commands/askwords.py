@@ -292,7 +292,7 @@ def pack(asked: Asked) -> tuple[Reply, bool]:
     sentences = [f"{asked.brief.aircraft.name} with {parts_text(asked.train, pack=False)}:"]
     for each in found:
         sentences.append(_pack_sentence(each, asked.train, asked.shown))
-    sentences.append(f"The {found[0].fit.text}.")
+    sentences.append(f"{found[0].fit.text[0].upper()}{found[0].fit.text[1:]}.")
     rows = [
         {
             "variant": each.variant, "wanted_minutes": each.wanted_minutes, "capacity_mah": each.capacity_mah,
@@ -322,8 +322,10 @@ def _pack_sentence(each: Any, train: "PowerTrain", shown: Shown) -> str:
             f"{each.variant}: no {cells}S pack of this kind flies {each.wanted_minutes:g} minutes; the longest is "
             f"{each.longest_minutes:.1f} minutes with {each.longest_mah:.0f} mAh."
         )
+    about = "" if each.fit.round_cells else "about "
+    kind = f"{cells}S{each.pack.cells_parallel}P" if each.fit.round_cells else f"{cells}S"
     text = (
-        f"{each.variant}: {each.wanted_minutes:g} minutes need a {cells}S pack of about {each.capacity_mah:.0f} mAh, "
+        f"{each.variant}: {each.wanted_minutes:g} minutes need a {kind} pack of {about}{each.capacity_mah:.0f} mAh, "
         f"{shown.mass_text(each.pack.mass_g)}, {shown.mass_text(each.all_up_mass_g)} all-up"
     )
     return f"{text}; but then it fails {check_names(each.failing)}." if each.failing else f"{text}."

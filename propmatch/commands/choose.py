@@ -12,7 +12,14 @@ if TYPE_CHECKING:
     from propmatch.checks.setting import ResolvedBrief, Setting
     from propmatch.records.parts import PowerTrain, TrainNumbers
 
-__all__ = ["TrainForBrief", "choose_for_brief", "names_a_train", "train_of_ids", "wanted_settings"]
+__all__ = [
+    "TrainForBrief",
+    "choose_for_brief",
+    "names_a_train",
+    "train_of_ids",
+    "wanted_settings",
+    "with_allowed_cutoff",
+]
 
 
 @attrs.frozen(kw_only=True)
@@ -54,6 +61,22 @@ def train_of_ids(
     return PowerTrain(**parts_in_any_order(text, known, option), **numbers)
 
 
+def with_allowed_cutoff(train: "PowerTrain", setting: "Setting") -> "PowerTrain":
+    """The train itself.
+
+    Raises
+    ------
+    InputFaults
+        Its cells do not allow the cut-off that the brief states.
+    """
+    from propmatch.records.packflight import cutoff_faults
+
+    faults = cutoff_faults(setting.cutoff_cell_v, [train.pack])
+    if faults:
+        raise InputFaults(faults)
+    return train
+
+
 def names_a_train(options: dict[str, Any], train: str = "train") -> bool:
     """Whether the options name a power train, or part of one."""
     return any(options.get(name) is not None for name in (train, *TRAIN_OPTIONS))
@@ -73,10 +96,12 @@ def choose_for_brief(
     if options.get(train) is not None:
         if typed:
             raise InputFaults([Fault(f"--{train}", rule=f"names the whole train, so leave out --{typed[0]}")])
-        return TrainForBrief(train=train_of_ids(stock, options[train], f"--{train}", **setting.train_numbers), how="")
+        named = train_of_ids(stock, options[train], f"--{train}", **setting.train_numbers)
+        return TrainForBrief(train=with_allowed_cutoff(named, setting), how="")
     if typed:
         made = choose_train(stock, options, setting.train_numbers)
-        return TrainForBrief(train=made.train, how="", assumptions=made.assumptions, doubts=made.doubts)
+        named = with_allowed_cutoff(made.train, setting)
+        return TrainForBrief(train=named, how="", assumptions=made.assumptions, doubts=made.doubts)
     from propmatch.search.matching import match
 
     with progress_line("looking for the best power train") as progress:

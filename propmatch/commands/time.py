@@ -81,7 +81,7 @@ def _clock(minutes: float) -> str:
 def _end(flight: Flight) -> str:
     words = {
         "reserve": f"to the reserve of {100 * flight.setting.reserve_charge:.0f} % charge",
-        "cut-off": f"until a cell falls to {flight.setting.cutoff_cell_v:g} V",
+        "cut-off": f"until a cell falls to {flight.time.cutoff_cell_v:g} V",
         "lost thrust": f"until {flight.time.ended_in} can no longer be held",
     }
     return words.get(flight.time.ended_by or "", "")
@@ -90,7 +90,7 @@ def _end(flight: Flight) -> str:
 def _why_not(flight: Flight) -> str:
     """What a flight of no length at all came to grief on."""
     if flight.time.ended_by == "cut-off":
-        cutoff = flight.setting.cutoff_cell_v
+        cutoff = flight.time.cutoff_cell_v
         return f"In {flight.time.ended_in} a cell falls below the cut-off of {cutoff:g} V even with a full pack"
     return f"{flight.time.ended_in} needs more thrust than there is, even with a full pack"
 

@@ -120,7 +120,7 @@ def choose_train(
     if faults:
         raise InputFaults(faults)
     if "controller" not in found:
-        made = controller_for(found["motor"], found["pack"].cells_series)
+        made = controller_for(found["motor"], found["pack"])
         found["controller"] = made.part
         assumptions += made.assumptions
     if found["propeller"].table is None:

@@ -217,6 +217,8 @@ def capacity_for_minutes(
 ) -> CapacityForMinutes:
     """The smallest pack that flies the brief's phases for so long, its mass growing by the catalogue's own fit.
 
+    Round cells come in whole strings of the cells of the train's pack.
+
     Parameters
     ----------
     brief : Brief, resolved already or not
@@ -245,14 +247,14 @@ def capacity_for_minutes(
         measured, _ = judged_trains(setting, trains(capacity))
         return np.nan_to_num(measured["flight_time"].value, nan=0.0)
 
-    grid = np.geomspace(*CAPACITY_MAH, _SCAN)
+    grid = fit.sizes_mah(train.pack, *CAPACITY_MAH, _SCAN)
     times = flown(grid)
     best = int(np.argmax(times))
     reach = np.flatnonzero(times >= minutes)
     capacity = float("nan")
     if reach.size:
         capacity = float(grid[reach[0]])
-        if reach[0] > 0:
+        if reach[0] > 0 and not fit.round_cells:
             low, high = float(grid[reach[0] - 1]), capacity
             for _ in range(5):
                 step = np.linspace(low, high, 16)

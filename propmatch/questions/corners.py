@@ -25,7 +25,7 @@ from propmatch.records.packfit import PackFit
 from propmatch.records.parts import PowerTrain
 from propmatch.train.lanes import train_lanes
 from propmatch.train.scaling import PitchFit, rewound_lanes, scaled_propeller
-from propmatch.units import CELSIUS_K, INCH_M, MAH_AH
+from propmatch.units import CELSIUS_K, INCH_M
 
 __all__ = ["AXES", "Box", "Corners", "air_between"]
 
@@ -141,7 +141,7 @@ class Corners:
             k=np.asarray(torque_constant(kv)),
             k_torque=torque_constant(kv) * (lanes.k_torque / lanes.k),
             resistance_ohm=values["resistance_ohm"],
-            capacity_ah=capacity * MAH_AH,
+            capacity_ah=lanes.capacity_ah * over,
             cells_ohm=lanes.cells_ohm / over,
             diameter_m=values["diameter_in"] * INCH_M,
         )

@@ -63,7 +63,6 @@ CD0 = 0.05
 OSWALD = 0.8
 INSTALLED_THRUST = 1.0
 RESERVE_CHARGE = 0.2
-CUTOFF_CELL_V = 3.3
 ALTITUDE_M = 0.0
 THROTTLE = 0.6
 MIN_THRUST_TO_WEIGHT = 0.4
@@ -234,7 +233,7 @@ def _filament(variant: Variant | None) -> float | str:
 
 @completed.register
 def _completed_brief(brief: Brief) -> tuple[Brief, tuple[Assumption, ...]]:
-    """Fill wing, drag, site, reserve, cut-off, radio, phases and preference where the brief is silent.
+    """Fill wing, drag, site, reserve, radio, phases and preference where the brief is silent.
 
     Limits stay open where the brief has none: what nobody asked for is not judged; only a least static thrust stands in
     where neither thrust nor climb is asked for. ``cd0`` in words stays words.
@@ -244,7 +243,7 @@ def _completed_brief(brief: Brief) -> tuple[Brief, tuple[Assumption, ...]]:
     radio = brief.radio
     if brief.aircraft.radio_current_a is None:
         radio = _completed_radio(radio or Radio(), made)
-    limits = _completed_section(brief.limits, "limits", made, reserve_charge=_RESERVE, cutoff_cell_v=_CUTOFF)
+    limits = _completed_section(brief.limits, "limits", made, reserve_charge=_RESERVE)
     if limits.min_climb_m_s is None:
         limits = _completed_section(limits, "limits", made, min_thrust_to_weight=_THRUST)
     site = _completed_section(brief.site, "site", made, altitude_m=_ALTITUDE)
@@ -264,7 +263,6 @@ def _completed_brief(brief: Brief) -> tuple[Brief, tuple[Assumption, ...]]:
 
 
 _RESERVE = (RESERVE_CHARGE, f"the flight ends with {RESERVE_CHARGE:.0%} of the charge left; {PRACTICE}")
-_CUTOFF = (CUTOFF_CELL_V, f"the flight ends when a cell falls to {CUTOFF_CELL_V:g} V under load; {PRACTICE}")
 _THRUST = (
     MIN_THRUST_TO_WEIGHT,
     f"at least {MIN_THRUST_TO_WEIGHT:g} of the weight as static thrust, the low end of gentle flying, as the brief "

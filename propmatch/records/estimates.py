@@ -27,7 +27,7 @@ import attrs
 import numpy as np
 
 from propmatch.models.arrays import Number
-from propmatch.models.pack import CHEMISTRIES
+from propmatch.models.pack import CHEMISTRIES, chemistry_named
 from propmatch.records.fields import declared, replace
 from propmatch.records.parts import (
     CD0_WORDS,
@@ -56,6 +56,7 @@ __all__ = [
     "motor_no_load_current_a",
     "motor_resistance_ohm",
     "motor_resistance_slope_ohm_s",
+    "nominal_v",
     "supply_assumed",
     "usable_c",
     "usual_part_throttle_loss",
@@ -89,7 +90,6 @@ INPUT_W_PER_G = 3.5
 NOMINAL_CELL_V = 3.7
 BURST_SECONDS = 10.0
 _NO_LOAD_MOST_V = 60.0
-CELL_RESISTANCE_MOHM_AH = 12.0
 SUPPORTED_SAG_V = 0.25
 RPM_IN = {"thin": 140_000.0, "thick": 150_000.0, "broad": 60_000.0, "folding": 110_000.0, "wide": 150_000.0}
 """Highest rpm times diameter in inches by family: values from memory, conservative, unverified."""
@@ -182,13 +182,13 @@ def usual_part_throttle_loss(motor_mass_g: float) -> "Assumption":
 def usable_c(pack: Pack) -> float:
     """Continuous C that the pack can be trusted with [1/h].
 
-    Half the label, or the C at which one cell sags by 0.25 V across its own resistance, whichever is lower.
-    Where the resistance is unknown, 12 mohm A h stands in. Common practice, no published source.
+    Half the label, or the C at which one cell sags by 0.25 V across its own resistance, whichever is lower; an unknown
+    resistance is the estimate of the chemistry. Common practice, no published source.
     """
     cell_ah = pack.capacity_mah * MAH_AH / pack.cells_parallel
     resistance_mohm = pack.cell_resistance_mohm
     if resistance_mohm is None:
-        resistance_mohm = CELL_RESISTANCE_MOHM_AH / cell_ah
+        resistance_mohm = chemistry_named(pack.chemistry).resistance.cell_mohm(cell_ah, pack.c_rating)
     half = pack.c_rating / 2
     sag_v_per_c = resistance_mohm * MILLIOHM_OHM * cell_ah
     return half if half * sag_v_per_c <= SUPPORTED_SAG_V else SUPPORTED_SAG_V / sag_v_per_c
@@ -199,12 +199,17 @@ def burst_c(pack: Pack) -> float:
     return pack.c_rating if pack.burst_c_rating is None else pack.burst_c_rating
 
 
-def estimated_current_a(power_w: Number, cells: Number, burst_a: Number = math.inf) -> Number:
-    """Continuous current of a motor [A]: its input power over 3.7 V a cell of the pack it flies on.
+def nominal_v(pack: Pack) -> float:
+    """Nominal voltage of a pack [V]: 3.7 V a cell of LiPo."""
+    return pack.cells_series * chemistry_named(pack.chemistry).nominal_v
+
+
+def estimated_current_a(power_w: Number, pack_v: Number, burst_a: Number = math.inf) -> Number:
+    """Continuous current of a motor [A]: its input power over the nominal voltage of the pack it flies on.
 
     A burst limit (NaN or infinity for none) that is lower takes its place.
     """
-    return np.fmin(power_w / (NOMINAL_CELL_V * cells), burst_a)
+    return np.fmin(power_w / pack_v, burst_a)
 
 
 # ---------------------------------------------------------------- filling in
@@ -353,11 +358,15 @@ def _controller(part: Controller) -> tuple[Controller, tuple[Assumption, ...]]:
 @completed.register
 def _pack(part: Pack) -> tuple[Pack, tuple[Assumption, ...]]:
     notes = _Notes(part)
-    cell_ah = part.capacity_mah * MAH_AH / part.cells_parallel
+    cell_ah, chemistry = part.capacity_mah * MAH_AH / part.cells_parallel, chemistry_named(part.chemistry)
     if part.cell_resistance_mohm is None:
-        r = notes.within("cell_resistance_mohm", CELL_RESISTANCE_MOHM_AH / cell_ah)
-        text = f"cell resistance {r:.1f} mohm, 12 mohm A h over {cell_ah:.3g} A h a cell; {PRACTICE}"
-        notes.note("cell_resistance_mohm", r, text, r / 2, r * 2)
+        law = chemistry.resistance
+        r = notes.within("cell_resistance_mohm", law.cell_mohm(cell_ah, part.c_rating))
+        text = (
+            f"cell resistance {r:.1f} mohm from {cell_ah:.3g} A h a cell and the label's {part.c_rating:g}C, "
+            f"{chemistry.name}: {law.basis}; a single pack lies within a factor {law.factor:g} either way"
+        )
+        notes.note("cell_resistance_mohm", r, text, r / law.factor, r * law.factor)
     if part.lead_resistance_mohm is None:
         leads, size = (8.0, "below") if part.capacity_mah < 1000 else (4.0, "from")
         text = f"leads and plugs {leads:g} mohm, usual {size} 1 A h; {PRACTICE}"
@@ -428,7 +437,7 @@ def beyond_law(made: Sequence[Assumption], pack: Pack) -> tuple[Assumption, ...]
 def _train(part: PowerTrain) -> tuple[PowerTrain, tuple[Assumption, ...]]:
     motor, controller, of_drive = completed_drive(part.motor, part.controller)
     if part.motor.max_current_a is None:
-        motor, rating = _motor_current(motor, part.pack.cells_series)
+        motor, rating = _motor_current(motor, part.pack)
         of_drive += rating
     (propeller, of_propeller), (pack, of_pack) = completed(part.propeller), completed(part.pack)
     supply = supply_assumed(part)
@@ -453,12 +462,12 @@ def supply_assumed(train: PowerTrain) -> tuple[Assumption, ...]:
     return (made,)
 
 
-def _motor_current(motor: Motor, cells: int) -> tuple[Motor, tuple[Assumption, ...]]:
+def _motor_current(motor: Motor, pack: Pack) -> tuple[Motor, tuple[Assumption, ...]]:
     """Continuous current of a motor of known power at the cell count flown."""
     notes = _Notes(motor)
     power, burst = float(motor.max_power_w or 0.0), motor.burst_current_a
-    current = notes.within("max_current_a", float(estimated_current_a(power, cells, burst or math.inf)))
-    basis = f"{power:.3g} W of input power at {cells}S of {NOMINAL_CELL_V} V a cell"
+    current = notes.within("max_current_a", float(estimated_current_a(power, nominal_v(pack), burst or math.inf)))
+    basis = f"{power:.3g} W of input power at {nominal_v(pack):.3g} V, {pack.cells_series}S"
     if current == burst:
         basis = "its burst limit, which is below the estimate"
     notes.note("max_current_a", current, f"continuous current {current:.1f} A from {basis}")

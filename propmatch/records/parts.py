@@ -175,7 +175,7 @@ class Pack:
     c_rating: float = number("1/h", ge=0.1, le=300, doc="continuous C rating on the label")
     mass_g: float = number("g", ge=0.3, le=20000, doc="mass with leads and plugs")
     chemistry: str | Chemistry = text(
-        default="lipo", or_instance=Chemistry, doc="lipo, lihv, liion, or one that a plugin adds"
+        default="lipo", or_instance=Chemistry, doc="lipo, lihv, liion, lifepo4, nimh, or one that a plugin adds"
     )
     cells_parallel: int = integer(ge=1, le=40, default=1, doc="cells in parallel, P")
     cell_resistance_mohm: float | None = number(

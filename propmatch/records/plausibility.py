@@ -8,7 +8,8 @@ from functools import singledispatch
 from typing import Any
 
 from propmatch.faults import Fault
-from propmatch.records.estimates import KV_LABEL_FACTOR, NOMINAL_CELL_V, motor_no_load_current_a, motor_resistance_ohm
+from propmatch.models.pack import chemistry_named
+from propmatch.records.estimates import KV_LABEL_FACTOR, motor_no_load_current_a, motor_resistance_ohm
 from propmatch.records.parts import Controller, Motor, Pack, Propeller, propeller_mass_g
 from propmatch.units import MAH_AH, MILLIOHM_OHM
 
@@ -16,7 +17,7 @@ __all__ = ["warnings_of"]
 
 MOTOR_RESISTANCE_BAND = 4.0
 NO_LOAD_BAND = 6.0
-CELL_RESISTANCE_MOHM_AH = (2.0, 60.0)
+CELL_RESISTANCE_BAND = 5.0
 LABEL_SAG_V = 0.7
 PACK_G_PER_WH = (3.0, 20.0)
 CONTROLLER_G_PER_A = (0.12, 4.0)
@@ -96,9 +97,10 @@ def _controller(part: Controller) -> Iterator[Doubt]:
 
 @_doubts.register
 def _pack(part: Pack) -> Iterator[Doubt]:
-    cell_ah = part.capacity_mah * MAH_AH / part.cells_parallel
+    cell_ah, chemistry = part.capacity_mah * MAH_AH / part.cells_parallel, chemistry_named(part.chemistry)
     if part.cell_resistance_mohm is not None:
-        low, high = (limit / cell_ah for limit in CELL_RESISTANCE_MOHM_AH)
+        usual = chemistry.resistance.cell_mohm(cell_ah, part.c_rating)
+        low, high = usual / CELL_RESISTANCE_BAND, usual * CELL_RESISTANCE_BAND
         if not low <= part.cell_resistance_mohm <= high:
             hint = ""
             if low <= part.cell_resistance_mohm / MILLIOHM_OHM <= high:
@@ -106,7 +108,8 @@ def _pack(part: Pack) -> Iterator[Doubt]:
             yield (
                 "cell_resistance_mohm",
                 part.cell_resistance_mohm,
-                f"cells of {cell_ah * 1e3:.0f} mAh usually have {low:.2g} to {high:.3g} mohm",
+                f"{chemistry.name} cells of {cell_ah * 1e3:.0f} mAh and {part.c_rating:g}C usually have {low:.2g} to "
+                f"{high:.3g} mohm",
                 hint,
             )
         sag_v = part.c_rating * cell_ah * part.cell_resistance_mohm * MILLIOHM_OHM
@@ -119,7 +122,7 @@ def _pack(part: Pack) -> Iterator[Doubt]:
                 f"{sag_v:.1f} V",
                 "",
             )
-    energy_wh = part.cells_series * NOMINAL_CELL_V * part.capacity_mah * MAH_AH
+    energy_wh = part.cells_series * chemistry.nominal_v * part.capacity_mah * MAH_AH
     low, high = (limit * energy_wh for limit in PACK_G_PER_WH)
     if not low <= part.mass_g <= high:
         yield (

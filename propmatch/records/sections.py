@@ -133,7 +133,10 @@ class Limits:
         integer(ge=1, le=6, doc="cells in series"), default=(), doc="cell counts to consider; empty means any"
     )
     reserve_charge: float | None = number(ge=0, le=0.9, default=None, doc="charge left at the end of the flight")
-    cutoff_cell_v: float | None = number("V", ge=2.0, le=4.0, default=None, doc="lowest cell voltage under load")
+    cutoff_cell_v: float | None = number(
+        "V", ge=0.8, le=4.0, default=None,
+        doc="lowest cell voltage under load; at least 3.0 LiPo, 2.5 Li-ion, 2.0 LiFePO4, 0.8 NiMH",
+    )  # fmt: skip
     allow_burst: bool = flag(
         default=False, doc="let burst ratings serve for phases no longer than the part's burst_seconds"
     )

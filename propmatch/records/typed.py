@@ -2,7 +2,8 @@
 
 A line is a row of words. A word is a number with a unit that can mean only one thing (``28g``), a key with a value
 (``no_load_current_a=0.9``, or a clear beginning or usual short form: ``i0=0.9A``), one of the words a field knows
-(``lihv``, ``thin``, ``label``), ``2S`` or ``3S2P`` for a pack, and ``6x4`` or ``6x4x3`` for a propeller.
+(``thin``, ``label``), ``2S`` or ``3S2P`` for a pack, and ``6x4`` or ``6x4x3`` for a propeller. A pack may be typed as
+its label has it: ``11.1V 2200 30C LiPo``, the nominal voltage for the cells, the capacity without its unit.
 """
 
 import re
@@ -13,13 +14,14 @@ from typing import Any
 import attrs
 
 from propmatch.faults import Fault, did_you_mean
+from propmatch.models.pack import CHEMISTRIES, chemistry_named
 from propmatch.records.estimates import (
     MEMORY,
-    NOMINAL_CELL_V,
     PRACTICE,
     Assumption,
     completed,
     estimated_current_a,
+    nominal_v,
 )
 from propmatch.records.fields import Declared, build, check, declared
 from propmatch.records.listing import ListingRow
@@ -60,15 +62,23 @@ _BARE_UNIT: dict[type, dict[str, str]] = {
 _EXAMPLE: dict[type, str] = {
     Motor: '"1500kV 28g" or "kv=1500 measured mass=28g r=80mohm i0=0.9A"',
     Controller: '"20A" or "20A 18g r=5mohm"',
-    Pack: '"2S 450mAh 35C" or "3S2P 5000mAh 28g cell=18mohm"',
+    Pack: '"2S 450mAh 35C", "11.1V 2200 30C LiPo" or "3S2P 5000mAh 28g cell=18mohm"',
     Propeller: '"6x4", "6x4x3" for three blades, or "6x4 thin 3.5g"',
     ListingRow: '"1500kV 28g 7.4V 8.5A 7x4 320gf"',
 }
 
 _TYPED = Source(text="typed in", kind="label")
 _MEASURED = Source(text="typed in, kV called measured", kind="measured")
-_PACK_G_PER_WH = 7.5
-_PACK_C = 25.0
+_CHEMISTRY_WORDS = {name: name for name in CHEMISTRIES} | {
+    "lipoly": "lipo", "lipolymer": "lipo", "lfp": "lifepo4", "life": "lifepo4",
+}  # fmt: skip
+"""Words of a label without hyphens, and the chemistry each means."""
+_IDLE_WORDS = ("battery", "pack")
+_LABEL_V = "nominal voltage"
+_NOMINAL_WITHIN = 0.04
+"""Labels round: 3.6 and 3.7 V stand for one Li-ion cell, 3.2 and 3.3 V for one of LiFePO4."""
+_LEAST_BARE_MAH = 50.0
+"""From here on a number of a pack without a unit is its capacity."""
 _CONTROLLER_G_PER_A = 0.9
 _CONTROLLER_MOST_A = 500.0
 
@@ -93,6 +103,8 @@ class TypedPart:
 def looks_typed(text: str) -> bool:
     """Whether a line describes a part, rather than names one: its first word begins with a number or is a key."""
     words = text.split()
+    if len(words) > 1 and _chemistry(words[0]):
+        words = words[1:]
     if not words:
         return False
     first = words[0]
@@ -133,6 +145,8 @@ def read_part(cls: type, text: str, where: str) -> TypedPart:
             values[key] = value
     if cls is Motor:
         values.setdefault("kv_kind", "label")
+    if cls is Pack and not faults:
+        faults += [attrs.evolve(fault, where=where) for fault in _cells_of_label(values)]
     assumed = {} if faults else _filled(cls, values)
     complete = {"name": " ".join(words) or text, **{key: each.value for key, each in assumed.items()}, **values}
     part, wrong = build(cls, {key: value for key, value in complete.items() if key in rules}, where)
@@ -176,12 +190,15 @@ def _read_word(cls: type, rules: Mapping[str, Declared], word: str) -> dict[str,
         return _read_quantity(cls, rules, word, *quantity.groups())
     if "kv_kind" in rules and word.lower() == "measured":
         return {"kv_kind": "effective"}
+    if cls is Pack and (chemistry := _chemistry(word)):
+        return {"chemistry": chemistry}
+    if cls is Pack and word.lower() in _IDLE_WORDS:
+        return {}
     options = {option: name for name, rule in rules.items() for option in rule.options if rule.kind == "choice"}
-    if cls is Pack:
-        options |= dict.fromkeys(("lipo", "lihv", "liion"), "chemistry")
     if word.lower() in options:
         return {options[word.lower()]: word.lower()}
-    hint = did_you_mean(word, options) or f"type it like {_EXAMPLE[cls]}"
+    known = [*options, *_CHEMISTRY_WORDS] if cls is Pack else options
+    hint = did_you_mean(word, known) or f"type it like {_EXAMPLE[cls]}"
     return Fault("", value=word, rule="not understood", hint=hint)
 
 
@@ -204,6 +221,8 @@ def _read_key(cls: type, rules: Mapping[str, Declared], key: str, text: str) -> 
     if isinstance(name, Fault):
         return name
     value = read_value(rules[name], text)
+    if name == "chemistry":
+        value = _chemistry(value) or value
     return value if isinstance(value, Fault) else {name: value}
 
 
@@ -246,6 +265,10 @@ def _read_quantity(
     cls: type, rules: Mapping[str, Declared], word: str, number: str, unit: str
 ) -> dict[str, Any] | Fault:
     """A number with a unit and no key."""
+    if cls is Pack and unit in ("V", "v"):
+        return {_LABEL_V: float(number)}
+    if cls is Pack and not unit and float(number) >= _LEAST_BARE_MAH:
+        return {"capacity_mah": float(number)}
     for declared_unit, name in _BARE_UNIT[cls].items():
         convert = conversion(unit, declared_unit)
         if convert is not None:
@@ -264,6 +287,29 @@ def _read_size(word: str, diameter: str, pitch: str, blades: str | None) -> dict
     return size | ({"blades": int(blades)} if blades else {})
 
 
+def _chemistry(word: str) -> str | None:
+    """The chemistry that a word of a label means."""
+    return _CHEMISTRY_WORDS.get(re.sub(r"[-_]", "", word.lower()))
+
+
+def _cells_of_label(values: dict[str, Any]) -> list[Fault]:
+    """Turn a nominal voltage into the cells in series."""
+    volts = values.pop(_LABEL_V, None)
+    if volts is None:
+        return []
+    kind = chemistry_named(values.get("chemistry", "lipo"))
+    cells = round(volts / kind.nominal_v) if 0.0 < volts < 1e3 else 0
+    if not cells or abs(volts / (cells * kind.nominal_v) - 1.0) > _NOMINAL_WITHIN:
+        near = max(cells, 1)
+        hint = f"{near}S is {near * kind.nominal_v:.3g} V"
+        return [Fault("", value=f"{volts:g}V", rule=f"no nominal voltage of {kind.name} cells in series", hint=hint)]
+    stated = values.setdefault("cells_series", cells)
+    if stated != cells:
+        rule = f"{volts:g} V is {cells}S of {kind.name}, but {stated}S is said too"
+        return [Fault("", "cells_series", stated, rule)]
+    return []
+
+
 # ---------------------------------------------------------------- what a line may leave out
 
 
@@ -279,12 +325,13 @@ def _filled(cls: type, values: Mapping[str, Any]) -> dict[str, Assumption]:
 def _pack_gaps(values: Mapping[str, Any]) -> dict[str, Assumption]:
     made = {}
     cells, capacity = values.get("cells_series"), values.get("capacity_mah")
+    kind = chemistry_named(values.get("chemistry", "lipo"))
     if "c_rating" not in values:
-        text = f"continuous rating {_PACK_C:g} C, usual for small packs; {PRACTICE}"
-        made["c_rating"] = Assumption("", "c_rating", _PACK_C, "1/h", text)
+        text = f"continuous rating {kind.usual_c:g} C, usual for {kind.name} packs; {PRACTICE}"
+        made["c_rating"] = Assumption("", "c_rating", kind.usual_c, "1/h", text)
     if "mass_g" not in values and cells and capacity and 0 < cells * capacity < 1e9:
-        mass = round(_PACK_G_PER_WH * cells * NOMINAL_CELL_V * capacity * MAH_AH, 1)
-        text = f"pack mass {mass:g} g, {_PACK_G_PER_WH:g} g per W h at {NOMINAL_CELL_V} V a cell; {PRACTICE}"
+        mass = round(kind.mass_g_per_wh * cells * kind.nominal_v * capacity * MAH_AH, 1)
+        text = f"pack mass {mass:g} g, {kind.mass_g_per_wh:g} g per W h at {kind.nominal_v} V a cell; {PRACTICE}"
         made["mass_g"] = Assumption("", "mass_g", mass, "g", text, 0.75 * mass, 1.35 * mass)
     return made
 
@@ -298,11 +345,11 @@ def _controller_gaps(values: Mapping[str, Any]) -> dict[str, Assumption]:
     return {"mass_g": Assumption("", "mass_g", mass, "g", text, 0.5 * mass, 2.0 * mass)}
 
 
-def controller_for(motor: Motor, cells: int) -> TypedPart:
+def controller_for(motor: Motor, pack: Pack) -> TypedPart:
     """A controller for a motor when none was named: rated 1.25 times its continuous current, in steps of 5 A."""
     current = motor.max_current_a
     if current is None:
-        current = float(estimated_current_a(completed(motor)[0].max_power_w, cells))
+        current = float(estimated_current_a(completed(motor)[0].max_power_w, nominal_v(pack)))
     needed = 1.25 * current
     rating = min(max(5.0, 5.0 * -(-needed // 5.0)), _CONTROLLER_MOST_A)
     typed = read_part(Controller, f"name='controller of {rating:g} A' {rating:g}A", "--controller")

@@ -14,6 +14,7 @@ from propmatch.columns import headed
 from propmatch.faults import Fault, InputFaults
 from propmatch.records.brief import Brief
 from propmatch.records.estimates import Assumption, completed
+from propmatch.records.packflight import cutoff_faults, flight_notes
 from propmatch.records.trainid import TrainId
 from propmatch.search.bounds.pruned import COUNTED, PropellerTables, search
 from propmatch.search.candidate import Candidate, candidates, columns
@@ -154,6 +155,7 @@ def match(
     made = dict.fromkeys(chosen.assumptions)
     for row in rows[:top]:
         made.update(dict.fromkeys(completed(row.train)[1]))
+    made.update(dict.fromkeys(flight_notes(chosen.cutoff_cell_v, [row.train.pack for row in rows[:top]])))
     return Shortlist(
         brief=chosen.stated,
         setting=chosen,
@@ -193,7 +195,7 @@ def shelf_for(setting: Setting, catalogue: Catalogue) -> Shelf:
     Raises
     ------
     InputFaults
-        A kind without parts.
+        A kind without parts; a cut-off that no pack allows.
     """
     wanted = setting.brief.parts
     chosen = catalogue.restricted(
@@ -210,6 +212,7 @@ def shelf_for(setting: Setting, catalogue: Catalogue) -> Shelf:
         for kind, parts in kinds.items()
         if not parts
     ]
+    faults += cutoff_faults(setting.cutoff_cell_v, kinds["packs"])
     if faults:
         raise InputFaults(faults)
     return Shelf.of(

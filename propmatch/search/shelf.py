@@ -30,7 +30,7 @@ KIND_FIELDS: dict[str, tuple[str, ...]] = {
     ),
     "pack": (
         "cells", "cells_ohm", "leads_ohm", "capacity_ah", "chemistry", "count", "radio_a", "pack_g", "usable_a",
-        "burst_a", "pack_cells",
+        "burst_a", "pack_nominal_v",
     ),
     "propeller": (
         "propeller", "diameter_m", "pitch_in", "propellers_g", "max_rpm", "max_rpm_stated", "diameter_in",

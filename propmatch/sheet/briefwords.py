@@ -46,10 +46,12 @@ def brief_sentences(setting: Setting, shown: Shown) -> list[str]:
         wants += f", on {' or '.join(f'{c}S' for c in limits.cells)}"
     flown = "; ".join(_phase_words(phase, shown) for phase in brief.phase)
     warm = "" if site.temperature_c is None else f" at {site.temperature_c:g} °C"
+    cutoff = "the usual cut-off of its cells"
+    if limits.cutoff_cell_v is not None:
+        cutoff = f"{limits.cutoff_cell_v:g} V a cell"
     where = (
         f"Flown as: {flown}. The field lies at {site.altitude_m:g} m{warm}; "
-        f"the flight ends with {100 * (limits.reserve_charge or 0):.0f} % of the charge left or at "
-        f"{limits.cutoff_cell_v:g} V a cell."
+        f"the flight ends with {100 * (limits.reserve_charge or 0):.0f} % of the charge left or at {cutoff}."
     )
     weights = brief.prefer.weights
     total = sum(weights.values())

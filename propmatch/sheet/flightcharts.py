@@ -33,7 +33,7 @@ class FlightPlan:
     mass_kg: float
     phases: Sequence[Phase]
     reserve_charge: float = 0.2
-    cutoff_cell_v: float = 3.3
+    cutoff_cell_v: float | None = None
     air: Air | None = None
 
     def flown(self) -> FlightTime:
@@ -108,7 +108,7 @@ def _stretch(
     q = np.linspace(charge, min(charge, max(0.0, plan.reserve_charge * 0.999)), _POINTS)
     draws = [load.at(q[:, None]) for _, load in group]
     current = sum(w * draw.pack_current_a[:, 0] for w, draw in zip(weights, draws, strict=True))
-    slowness = 60.0 * plan.train.pack.capacity_mah / 1000.0 / np.maximum(current, 1e-9)
+    slowness = 60.0 * group[0][1].train.capacity_ah / np.maximum(current, 1e-9)
     steps = 0.5 * (slowness[1:] + slowness[:-1]) * -np.diff(q)
     elapsed = np.concatenate([[0.0], np.cumsum(np.nan_to_num(steps, nan=np.inf))])
     time = np.linspace(0.0, minutes, _POINTS)
@@ -130,7 +130,7 @@ def flight_chart(
     parts = stretches(plan, flown) if answered else []
     order = list(dict.fromkeys(name for part in parts for name in part.names))
     style = {name: STYLES[i % len(STYLES)] for i, name in enumerate(order)}
-    cutoff = plan.train.pack.cells_series * plan.cutoff_cell_v
+    cutoff = plan.train.pack.cells_series * flown.cutoff_cell_v
 
     def draw(figure: Any) -> None:
         above, below = figure.subplots(2, 1, sharex=True, height_ratios=(3, 2))

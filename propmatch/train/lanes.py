@@ -21,7 +21,7 @@ from propmatch.records.parts import PowerTrain
 from propmatch.train.line import Trains
 from propmatch.units import INCH_M, MAH_AH, MILLIOHM_OHM
 
-__all__ = ["LANE_FIELDS", "TrainLanes", "chemistry_of", "train_lanes"]
+__all__ = ["LANE_FIELDS", "TrainLanes", "train_lanes"]
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -31,8 +31,8 @@ class TrainLanes(Trains):
     Attributes
     ----------
     k, ... : the columns of :class:`propmatch.train.line.Trains`
-    cells : in series; cells_ohm : S/P r_cell at full charge, with the stated temperature; leads_ohm
-    capacity_ah, chemistry (index into ``chemistries``)
+    cells : in series; cells_ohm : S/P r_cell at full charge, at the stated temperature; leads_ohm
+    capacity_ah : at the stated temperature; chemistry : index into ``chemistries``
     propeller : number in ``stack``; diameter_m, pitch_in
     """
 
@@ -70,22 +70,21 @@ class TrainLanes(Trains):
             cell = np.where(self.chemistry == index, chemistry.cell_ocv_v(charge), cell)
         return np.asarray(self.cells * cell)
 
+    def sustained(self) -> "TrainLanes":
+        """The same with the resistance that cells show through a whole discharge."""
+        ratio = np.array([each.sustained_ratio for each in self.chemistries])[self.chemistry]
+        return attrs.evolve(self, cells_ohm=ratio * self.cells_ohm)
+
+    def flown_to_v(self, asked_v: float | None) -> Floats:
+        """Cell voltage [V] at which each lane's flight ends, for the one asked for."""
+        return np.array([each.flown_to_v(asked_v) for each in self.chemistries])[self.chemistry]
+
     def pack_ohm(self, charge: Floats) -> Floats:
         """R_b = S/P r_cell factor(charge) + leads [ohm] of each lane."""
         return np.asarray(battery.pack_resistance_ohm(self.cells_ohm, self.leads_ohm, charge))
 
 
 LANE_FIELDS = tuple(a.name for a in attrs.fields(TrainLanes) if a.name not in ("stack", "chemistries"))
-
-
-def chemistry_of(pack: Any) -> battery.Chemistry:
-    """The pack's chemistry: the object itself, or the built-in one of that name."""
-    if isinstance(pack.chemistry, battery.Chemistry):
-        return pack.chemistry
-    if pack.chemistry not in battery.CHEMISTRIES:
-        known = ", ".join(battery.CHEMISTRIES)
-        raise ValueError(f"pack {pack.name!r}: no chemistry {pack.chemistry!r} (known: {known})")
-    return battery.CHEMISTRIES[pack.chemistry]
 
 
 def train_lanes(trains: Sequence[PowerTrain]) -> tuple[TrainLanes, tuple[Assumption, ...]]:
@@ -115,7 +114,7 @@ def train_lanes(trains: Sequence[PowerTrain]) -> tuple[TrainLanes, tuple[Assumpt
 
     rows = []
     for train in trains:
-        table, chemistry = train.propeller.table, chemistry_of(train.pack)
+        table, chemistry = train.propeller.table, battery.chemistry_of(train.pack)
         if id(table) not in surfaces:
             surfaces[id(table)] = len(found)
             assert table is not None
@@ -142,8 +141,8 @@ def train_lanes(trains: Sequence[PowerTrain]) -> tuple[TrainLanes, tuple[Assumpt
     for name in ("chemistry", "propeller"):
         columns[name] = columns[name].astype(np.intp)
     lanes = TrainLanes(stack=stack_surfaces(found), chemistries=tuple(kinds), **columns)
-    if any(t.pack_temperature_c is not None for t in trains):
-        assumptions[_WARMTH] = None
+    for train in trains:
+        assumptions.update(dict.fromkeys(_cold(train)))
     return lanes, tuple(assumptions)
 
 
@@ -181,13 +180,16 @@ def controller_numbers(controller: Any) -> dict[str, float]:
 
 def pack_numbers(pack: Any, temperature_c: float | None) -> dict[str, float]:
     """The columns that a completed pack at a temperature fills."""
-    warmth = 1.0 if temperature_c is None else battery.temperature_factor(temperature_c)
+    resistance, capacity = 1.0, 1.0
+    if temperature_c is not None:
+        chemistry = battery.chemistry_of(pack)
+        resistance, capacity = chemistry.resistance_at(temperature_c), chemistry.capacity_at(temperature_c)
     cell_ohm = pack.cells_series / pack.cells_parallel * pack.cell_resistance_mohm * MILLIOHM_OHM
     return {
         "cells": pack.cells_series,
-        "cells_ohm": cell_ohm * warmth,
+        "cells_ohm": cell_ohm * resistance,
         "leads_ohm": pack.lead_resistance_mohm * MILLIOHM_OHM,
-        "capacity_ah": pack.capacity_mah * MAH_AH,
+        "capacity_ah": pack.capacity_mah * MAH_AH * capacity,
     }
 
 
@@ -196,10 +198,13 @@ def propeller_numbers(propeller: Any) -> dict[str, float]:
     return {"diameter_m": propeller.diameter_in * INCH_M, "pitch_in": propeller.pitch_in}
 
 
-_WARMTH = Assumption(
-    subject="pack",
-    field="pack_temperature_c",
-    value=0.025,
-    unit="1/K",
-    text="cell resistance multiplied by exp(0.025 (25 - T)) for the stated pack temperature; no published source",
-)
+def _cold(train: PowerTrain) -> tuple[Assumption, ...]:
+    """What a stated temperature does to the cells, said once for each chemistry."""
+    t = train.pack_temperature_c
+    if t is None:
+        return ()
+    chemistry = battery.chemistry_of(train.pack)
+    resistance, capacity = float(chemistry.resistance_at(t)), float(chemistry.capacity_at(t))
+    keeps = f"capacity by {capacity:.2f}" if capacity != 1.0 else "capacity kept"
+    text = f"{chemistry.name} cells at {t:g} degC: resistance multiplied by {resistance:.2f}, {keeps}"
+    return (Assumption("pack", "pack_temperature_c", resistance, "", f"{text}; {chemistry.cold_basis}"),)

@@ -219,7 +219,7 @@ def test_a_sport_model_of_250_g_is_lifted_as_usual(catalogue):
     for mass_g in (200, 250, 300):
         ratio = half / (mass_g * GRAM_FORCE_N)
         usual = np.mean((ratio >= 0.7) & (ratio <= 1.3))
-        assert usual >= 0.33, f"{mass_g} g: {usual:.0%}"
+        assert usual >= 0.25, f"{mass_g} g: {usual:.0%}"
 
 
 @pytest.mark.parametrize("name", TABLES)

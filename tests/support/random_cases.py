@@ -68,9 +68,10 @@ def random_parts(rng: np.random.Generator, sizes: tuple[int, int, int, int]) -> 
         more = {"cell_resistance_mohm": float(rng.uniform(5, 30))} if rng.random() < 0.5 else {}
         if rng.random() < 0.3:
             more |= {"burst_c_rating": 100.0}
+        kinds = ["lipo", "lipo", "lihv", "liion", "liion", "lifepo4", "nimh"]
         packs.append(
             Pack(
-                name=f"pack {i}", id=f"p{i}", chemistry=str(rng.choice(["lipo", "lipo", "lihv", "liion"])),
+                name=f"pack {i}", id=f"p{i}", chemistry=str(rng.choice(kinds)),
                 cells_series=cells, capacity_mah=capacity, c_rating=float(rng.choice([10.0, 20.0, 35.0, 90.0])),
                 mass_g=cells * capacity * float(rng.uniform(0.018, 0.03)), **more,
             )
@@ -146,13 +147,13 @@ def random_brief(rng: np.random.Generator) -> Brief:
             min_thrust_to_weight=maybe(0.7, 0.2, 0.8), min_flight_minutes=maybe(0.6, 1.0, 12.0),
             min_climb_m_s=maybe(0.25, 0.5, 4.0), min_launch_thrust_to_weight=maybe(0.2, 0.2, 0.6),
             max_propeller_diameter_in=maybe(0.5, 5.0, 9.0), max_wing_loading_g_dm2=maybe(0.3, 15.0, 50.0),
-            reserve_charge=float(rng.choice([0.0, 0.2, 0.25, 0.3])), cutoff_cell_v=maybe(0.6, 2.8, 3.6),
+            reserve_charge=float(rng.choice([0.0, 0.2, 0.25, 0.3])), cutoff_cell_v=maybe(0.6, 0.8, 3.6),
             allow_burst=bool(rng.random() < 0.5), estimated_ratings=str(rng.choice(["exclude", "warn"])),
         ),
         variant=(Variant(name="heavier", bare_mass_g=1.15 * bare),) if rng.random() < 0.2 else (),
         phase=random_phases(rng),
         site=Site(
-            altitude_m=float(rng.choice([0.0, 800.0])), temperature_c=15.0, pack_temperature_c=maybe(0.2, 0.0, 30.0)
+            altitude_m=float(rng.choice([0.0, 800.0])), temperature_c=15.0, pack_temperature_c=maybe(0.3, -20.0, 30.0)
         ),
         prefer=Prefer(**{str(name): float(rng.uniform(0.2, 1.0)) for name in names}),
         balance=balance,

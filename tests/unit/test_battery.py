@@ -6,9 +6,9 @@ from support.trains import simple_pack, simple_train
 
 from propmatch import battery
 from propmatch.coupling import solve
-from propmatch.models.pack import CHEMISTRIES, Chemistry
+from propmatch.models.pack import CHEMISTRIES, Chemistry, chemistry_of
 from propmatch.records.estimates import completed
-from propmatch.train.lanes import chemistry_of, train_lanes
+from propmatch.train.lanes import train_lanes
 
 
 def chemistry(**changes: object) -> Chemistry:
@@ -61,6 +61,48 @@ def test_trains_of_several_chemistries_side_by_side() -> None:
     assert lanes.open_circuit_v(np.full((2, 3), 0.5))[1] == pytest.approx([2 * 3.7925, 2 * 3.05, 2 * 3.66])
 
 
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"least_cutoff_v": 0.0},
+        {"least_cutoff_v": 3.2, "cutoff_v": 3.0},
+        {"cutoff_v": 3.6},
+        {"temperature_c": [25.0, -20.0, 60.0]},
+        {"capacity_ratio": [0.0, 1.0, 1.0]},
+        {"resistance_ratio": [2.0, 1.0]},
+        {"sustained_ratio": 0.9},
+        {"sustained_ratio": np.nan},
+    ],
+)
+def test_a_chemistry_that_is_none(change: dict) -> None:
+    with pytest.raises(ValueError, match="own"):
+        chemistry(**change)
+
+
+def test_a_chemistry_that_says_little_is_like_a_lipo_cell() -> None:
+    own = chemistry()
+    lipo = CHEMISTRIES["lipo"]
+    assert own.cutoff_v / own.full_v == pytest.approx(3.3 / 4.2)
+    assert own.least_cutoff_v / own.full_v == pytest.approx(3.0 / 4.2)
+    assert 2.5 < own.nominal_v < 3.6
+    assert own.resistance == lipo.resistance
+    assert (own.sustained_ratio, own.round_cells) == (1.0, False)
+    assert own.capacity_at(-20.0) == 1.0
+
+
+@pytest.mark.parametrize(
+    ("name", "asked", "volts"),
+    [
+        # LiPo never below 3.0 V, Li-ion 2.5 V, LiFePO4 2.0 V, NiMH 0.8 V: common practice, no published source
+        ("lipo", 2.5, 3.0), ("lihv", 2.5, 3.0), ("liion", 2.0, 2.5), ("lifepo4", 1.5, 2.0), ("nimh", 0.5, 0.8),
+        ("lipo", 3.5, 3.5), ("nimh", 0.9, 0.9),
+        ("lipo", None, 3.3), ("liion", None, 3.0), ("lifepo4", None, 2.8), ("nimh", None, 1.0),
+    ],
+)  # fmt: skip
+def test_cut_off_of_each_chemistry(name: str, asked: float | None, volts: float) -> None:
+    assert CHEMISTRIES[name].flown_to_v(asked) == volts
+
+
 def test_resistance_of_series_parallel_and_leads() -> None:
     """R_b = S/P r_cell + leads at full charge."""
     pack = simple_pack(cells_series=3, cells_parallel=2, cell_resistance_mohm=10.0, lead_resistance_mohm=5.0)
@@ -71,8 +113,23 @@ def test_resistance_of_series_parallel_and_leads() -> None:
 
 def test_resistance_falls_with_charge_and_warmth() -> None:
     assert np.all(np.diff(battery.resistance_factor(np.linspace(0, 1, 100))) < 0)
-    assert np.all(np.diff(battery.temperature_factor(np.linspace(-20, 60, 100))) < 0)
-    assert battery.temperature_factor(25.0) == 1.0
+    for kind in CHEMISTRIES.values():
+        assert np.all(np.diff(kind.resistance_at(np.linspace(-20, 60, 100))) < 0)
+        assert np.all(np.diff(kind.capacity_at(np.linspace(-20, 60, 100))) >= 0)
+        assert (kind.resistance_at(25.0), kind.capacity_at(25.0)) == pytest.approx((1.0, 1.0))
     cold, warm = (solve(simple_train(pack_temperature_c=t)) for t in (0.0, 25.0))
     assert cold.thrust_n < warm.thrust_n
     assert any(a.field == "pack_temperature_c" for a in cold.assumptions)
+
+
+def test_cold_takes_capacity_from_li_ion_alone() -> None:
+    packs = [simple_pack(chemistry=kind) for kind in ("liion", "lipo")]
+    lanes, made = train_lanes([simple_train(pack=pack, pack_temperature_c=-10.0) for pack in packs])
+    warm, _ = train_lanes([simple_train(pack=pack) for pack in packs])
+    assert lanes.capacity_ah / warm.capacity_ah == pytest.approx([0.74, 1.0])
+    assert lanes.cells_ohm / warm.cells_ohm == pytest.approx([2.8, np.exp(0.025 * 35)])
+    assert lanes.sustained().cells_ohm / lanes.cells_ohm == pytest.approx([1.8, 1.0])
+    said = [each.text for each in made if each.field == "pack_temperature_c"]
+    assert len(said) == 2
+    assert "0.74" in said[0]
+    assert "no published source" in said[1]

@@ -76,6 +76,21 @@ def test_packs_of_the_same_energy_mass_and_capacity(catalogue):
     assert found["same energy", 3].pack.cell_resistance_mohm == pytest.approx(base.cell_resistance_mohm * 1.5)
 
 
+def test_round_cells_come_in_whole_strings():
+    base = lawful_pack(3, 6000.0, chemistry="liion", cells_parallel=2, mass_g=300.0, cell_resistance_mohm=20.0)
+    fit = PackFit.of([base], "liion")
+    found = compared_packs(base, (2, 3), [], fit)
+    for basis, strings in (("same energy", 3), ("same mass", 3), ("same capacity", 2)):
+        pack = found[basis, 2].pack
+        assert (pack.cells_series, pack.cells_parallel, pack.capacity_mah) == (2, strings, 3000.0 * strings), basis
+        assert pack.mass_g == pytest.approx(300.0 / 6 * 2 * strings)
+        assert pack.cell_resistance_mohm == 20.0
+    assert fit.sizes_mah(base, 50.0, 10_000.0, 48) == pytest.approx([3000.0, 6000.0, 9000.0])
+    assert fit.scaled(base, cells=3, capacity_mah=100.0).cells_parallel == 1
+    assert "whole" in fit.text
+    assert PackFit.of([], "nimh").mass_g(1, 1000.0) == pytest.approx(1.2 * 13.0)
+
+
 def test_a_close_catalogue_pack_is_taken_and_a_far_one_is_named(catalogue):
     base = lawful_pack(2, 850.0)
     found = compared_packs(base, (3,), list(catalogue.packs.values()), PackFit.of(catalogue.packs))

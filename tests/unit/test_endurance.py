@@ -280,7 +280,7 @@ def test_lanes_are_the_single_answers_whatever_their_company():
              for p, s in ((CLIMB, 9.0), (CRUISE, 25.0))]  # fmt: skip
     for phases in ([CLIMB, CRUISE, GLIDE, LANDING], timed):
         found = flight_time_lanes(
-            lanes, frames, phases, 0.2, 3.3, air.density_kg_m3 * full, air.speed_of_sound_m_s * full
+            lanes, frames, phases, 0.2, None, air.density_kg_m3 * full, air.speed_of_sound_m_s * full
         )
         assert np.isnan(found.minutes[3])
         assert found.status[3] == Status.BAD_INPUT

@@ -17,7 +17,7 @@ def case(seed, sizes=(6, 3, 8, 7)):
     parts = random_parts(rng, sizes)
     kinds = {k: [attrs.evolve(p, id=f"{k}/{i}", name=f"{k} {i}") for i, p in enumerate(ps)] for k, ps in parts.items()}
     brief = random_brief(rng)
-    limits = attrs.evolve(brief.limits, min_flight_minutes=1.5, min_thrust_to_weight=0.3)
+    limits = attrs.evolve(brief.limits, min_flight_minutes=1.5, min_thrust_to_weight=0.3, cutoff_cell_v=None)
     return attrs.evolve(brief, limits=limits), Catalogue.of(**kinds)
 
 

@@ -21,7 +21,7 @@ def some_tasks(count, sizes=(4, 2, 4, 4)):
         parts = random_parts(rng, sizes)
         stock = Stock(**{kind: tuple(named(parts[kind], kind)) for kind in parts})
         brief = random_brief(rng)
-        limits = attrs.evolve(brief.limits, min_flight_minutes=1.0)
+        limits = attrs.evolve(brief.limits, min_flight_minutes=1.0, cutoff_cell_v=None)
         free = attrs.evolve(brief, limits=limits)
         tasks.append(Task(name=f"site {seed}", brief=free, stock=stock, top=5))
     return tasks

@@ -90,11 +90,12 @@ def test_what_a_pack_and_a_controller_leave_out_is_assumed_and_said():
 
 
 def test_a_controller_for_a_motor_leaves_room():
-    made = controller_for(values_of(Motor, "1500kV 28g max=12A"), 2)
+    two = values_of(Pack, "2S 450mAh")
+    made = controller_for(values_of(Motor, "1500kV 28g max=12A"), two)
     assert made.part.max_current_a == 15
     assert "no controller was named" in made.assumptions[0].text
-    assert controller_for(values_of(Motor, "9000kV 2g max=1A"), 2).part.max_current_a == 5
-    assert controller_for(values_of(Motor, "20kV 5000g"), 2).part.max_current_a == 500
+    assert controller_for(values_of(Motor, "9000kV 2g max=1A"), two).part.max_current_a == 5
+    assert controller_for(values_of(Motor, "20kV 5000g"), two).part.max_current_a == 500
 
 
 @pytest.mark.parametrize(
@@ -169,3 +170,52 @@ def test_no_text_whatever_raises(cls, text):
 def test_no_row_of_known_words_raises(cls, words):
     typed = read_part(cls, " ".join(words), "here")
     assert (typed.part is None) == bool(typed.faults)
+
+
+@pytest.mark.parametrize(
+    ("text", "cells", "capacity", "rating", "chemistry"),
+    [
+        ("3S 2200 30C", 3, 2200, 30, "lipo"),
+        ("11.1V 2200mAh 30C", 3, 2200, 30, "lipo"),
+        ("LiPo 3S 2200 30C", 3, 2200, 30, "lipo"),
+        ("3S 2200 30C Li-Po battery", 3, 2200, 30, "lipo"),
+        ("11.4V 850 60C LiHV", 3, 850, 60, "lihv"),
+        ("Li-ion pack 10.8V 3000mAh 8C", 3, 3000, 8, "liion"),
+        ("11.1V 3000mAh 8C li_ion", 3, 3000, 8, "liion"),
+        ("9.9V 2500 20C LiFePO4", 3, 2500, 20, "lifepo4"),
+        ("2500mAh 12.8V LFP 20C", 4, 2500, 20, "lifepo4"),
+        ("7.2V 2000mAh NiMH 5C", 6, 2000, 5, "nimh"),
+        ("6S 2000 chemistry=Ni-MH 5C", 6, 2000, 5, "nimh"),
+        ("3S 11.1V 2.2Ah 30C", 3, 2200, 30, "lipo"),
+    ],
+)
+def test_packs_as_their_labels_have_them(text: str, cells: int, capacity: float, rating: float, chemistry: str) -> None:
+    assert looks_typed(text) or text.startswith("Li-ion pack")
+    pack = values_of(Pack, text)
+    assert (pack.cells_series, pack.capacity_mah, pack.c_rating, pack.chemistry) == (cells, capacity, rating, chemistry)
+
+
+@pytest.mark.parametrize(
+    ("text", "rule"),
+    [
+        ("12V 2200 30C", "3S is 11.1 V"),
+        ("3S 7.4V 2200", "2S of lipo, but 3S"),
+        ("nanV 2200", "nominal voltage"),
+        ("infV 2200", "nominal voltage"),
+        ("-11.1V 2200", "nominal voltage"),
+        ("3S 5 30C", "not understood"),
+        ("3S 2200 inf", "capacity_mah"),
+        ("3S 2200 lipoo", "lipo"),
+    ],
+)
+def test_labels_that_contradict_themselves(text: str, rule: str) -> None:
+    assert any(rule in each for each in rules_of(Pack, text))
+
+
+def test_what_a_label_leaves_out_is_that_of_its_chemistry() -> None:
+    for text, rating, g_per_wh, volts in (("3S 2200", 25, 7.5, 3.7), ("3S 3000 liion", 5, 5.0, 3.6)):
+        typed = read_part(Pack, text, "here")
+        energy = 3 * volts * typed.part.capacity_mah / 1e3
+        assert typed.part.c_rating == rating
+        assert typed.part.mass_g == pytest.approx(g_per_wh * energy, rel=1e-3)
+        assert len(typed.assumptions) == 2

@@ -151,7 +151,7 @@ class Drives:
         self.voltage: Threshold | None = None
         cutoff = setting.stated.limits.cutoff_cell_v
         if cutoff is not None:
-            drop_v = self.open_v(0.5) - self.of_pack["cells"] * cutoff
+            drop_v = self.open_v(0.5) - self.of_pack["cells"] * self.chemistry.flown_to_v(cutoff)
             current = (drop_v / np.maximum(self.pack_ohm(0.5), 1e-12) - radio_a) / count
             self.voltage = self.threshold(self.half, current, tables)
         at_rest = line.no_load_a(self.motors, np.zeros(self.size))
@@ -164,6 +164,11 @@ class Drives:
     def pack_ohm(self, charge: Any, lanes: Any = slice(None)) -> Any:
         """Resistance of the packs of some drives at a charge."""
         return pack_resistance_ohm(self.of_pack["cells_ohm"][lanes], self.of_pack["leads_ohm"][lanes], charge)
+
+    def sustained_ohm(self, charge: Any, lanes: Any = slice(None)) -> Any:
+        """The same through a whole discharge."""
+        cells_ohm = self.chemistry.sustained_ratio * self.of_pack["cells_ohm"][lanes]
+        return pack_resistance_ohm(cells_ohm, self.of_pack["leads_ohm"][lanes], charge)
 
     def combinations(self, drive: Index, propeller: Index) -> Index:
         """Indices (N, 4) of motor, controller, pack and propeller."""

@@ -45,7 +45,8 @@ class Packs:
 
     def __init__(self, setting: Setting, drives: Drives, d: Index) -> None:
         limits = setting.brief.limits
-        self.reserve, self.cutoff = float(limits.reserve_charge or 0.0), float(limits.cutoff_cell_v or 0.0)
+        self.reserve = float(limits.reserve_charge or 0.0)
+        self.cutoff = drives.chemistry.flown_to_v(limits.cutoff_cell_v)
         self._drives, self._d = drives, d
         self.cells = drives.of_pack["cells"][d]
         self.coulombs = 3600.0 * drives.of_pack["capacity_ah"][d]
@@ -56,7 +57,7 @@ class Packs:
         return np.asarray(self._drives.open_v(charge, self._d))
 
     def ohm(self, charge: Any) -> Floats:
-        return np.asarray(self._drives.pack_ohm(charge, self._d))
+        return np.asarray(self._drives.sustained_ohm(charge, self._d))
 
 
 class Held:

@@ -1,0 +1,47 @@
+"""What the cells of a pack mean for its flights: where they end, and the resistance through a whole discharge."""
+
+from collections.abc import Iterable
+
+from propmatch.faults import Fault
+from propmatch.models.pack import Chemistry, chemistry_of
+from propmatch.records.estimates import PRACTICE, Assumption
+from propmatch.records.parts import Pack
+
+__all__ = ["cutoff_faults", "flight_notes"]
+
+
+def _kinds(packs: Iterable[Pack]) -> tuple[Chemistry, ...]:
+    return tuple({each.name: each for each in map(chemistry_of, packs)}.values())
+
+
+def cutoff_faults(asked_v: float | None, packs: Iterable[Pack]) -> list[Fault]:
+    """A cut-off [V] that none of these packs allows."""
+    kinds = _kinds(packs)
+    if asked_v is None or not kinds or any(each.least_cutoff_v <= asked_v < each.full_v for each in kinds):
+        return []
+    ranges = " or ".join(f"from {each.least_cutoff_v:g} to below {each.full_v:g} V for {each.name}" for each in kinds)
+    return [Fault("brief", "limits.cutoff_cell_v", asked_v, f"must be {ranges} cells")]
+
+
+def flight_notes(asked_v: float | None, packs: Iterable[Pack]) -> tuple[Assumption, ...]:
+    """What flights with these packs assume: the cut-off of the cells, and their resistance through a discharge.
+
+    A cut-off is the usual one where none is asked for, and the least that the cells allow where less is.
+    """
+    made = []
+    for each in _kinds(packs):
+        volts = each.flown_to_v(asked_v)
+        if asked_v is None:
+            text = f"the flight ends when a cell falls to {volts:g} V under load, usual for {each.name}; {PRACTICE}"
+            made.append(Assumption("limits", "cutoff_cell_v", volts, "V", text))
+        elif volts > asked_v:
+            text = f"the cut-off of {asked_v:g} V is raised to {volts:g} V, the least that {each.name} cells allow"
+            made.append(Assumption("limits", "cutoff_cell_v", volts, "V", text))
+        ratio = each.sustained_ratio
+        if ratio > 1.0:
+            text = (
+                f"{each.name} cells: flown with {ratio:g} times the resistance, as discharges of a Li-ion cell show; "
+                "whole discharges show up to twice what a charger or the first seconds do"
+            )
+            made.append(Assumption("flight time", "sustained_ratio", ratio, "", text, 1.0, 2.0))
+    return tuple(made)
