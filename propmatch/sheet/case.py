@@ -1,11 +1,14 @@
 """The sheet as data: its sections, and what they are made from."""
 
+from functools import cached_property
+
 import attrs
 
 from propmatch.aircraft.endurance import FlightTime
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.limits import Check, Design
 from propmatch.checks.setting import ResolvedBrief, Setting
+from propmatch.questions.cells import CellComparison, compare_cells, usual_cells
 from propmatch.records.brief import Brief
 from propmatch.records.parts import PowerTrain
 from propmatch.search.matching import Candidate, Shortlist
@@ -82,7 +85,7 @@ class Sheet:
 
 @attrs.frozen(kw_only=True, eq=False)
 class Case:
-    """What the sections are made from."""
+    """What the sections are made from; ``unnamed`` where the train is the best that match found."""
 
     resolved: ResolvedBrief
     catalogue: Catalogue
@@ -92,6 +95,7 @@ class Case:
     spread: Spread
     flight: FlightTime
     shortlist: Shortlist | None
+    unnamed: bool
     shown: Shown
 
     @property
@@ -103,6 +107,12 @@ class Case:
     def setting(self) -> Setting:
         """Of the aircraft as designed."""
         return self.resolved.as_designed
+
+    @cached_property
+    def comparison(self) -> CellComparison:
+        """The train on other cell counts."""
+        counts = usual_cells(self.resolved, self.train)
+        return compare_cells(self.resolved, self.catalogue, cells=counts, train=self.train)
 
     @property
     def mass_kg(self) -> float:

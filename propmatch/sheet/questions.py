@@ -8,12 +8,14 @@ import numpy as np
 from propmatch.aircraft.balance import place_trains, power_train_items
 from propmatch.checks.judged import judged_trains
 from propmatch.checks.limits import checks_of, missed
+from propmatch.questions.cells import BASES
 from propmatch.records.estimates import Assumption, completed
 from propmatch.search.candidate import Candidate, columns
+from propmatch.search.matching import UNNAMED
 from propmatch.sheet.balancecharts import masses_table, side_view
 from propmatch.sheet.briefwords import train_reasons
 from propmatch.sheet.case import Case, Section
-from propmatch.sheet.cellsection import cells_table, cells_text, compared, envelope_words, substitutes
+from propmatch.sheet.cellsection import cells_table, cells_text, envelope_words, substitutes
 from propmatch.sheet.flightcharts import FlightPlan, flight_chart
 from propmatch.sheet.margincharts import margin_chart
 from propmatch.sheet.picture import Table
@@ -23,7 +25,7 @@ from propmatch.status import Flag, Status
 from propmatch.train.lanes import train_lanes
 from propmatch.units import GRAM_KG
 from propmatch.words.checkwords import burst_words, check_name, parts_text, speed_question, supply_text
-from propmatch.words.shown import signed
+from propmatch.words.shown import clock, signed
 
 __all__ = ["CAUTIONS", "assumed", "cautions", "extra", "questions", "sources"]
 
@@ -51,6 +53,7 @@ def answer(case: Case) -> Section:
     )
     text = [
         verdict,
+        *((UNNAMED,) if case.unnamed else ()),
         *burst_words(case.checks),
         *speed_question(case.train),
     ]
@@ -125,11 +128,11 @@ def duration(case: Case) -> Section:
     )  # fmt: skip
     picture = flight_chart(plan, flight=case.flight, shown=case.shown)
     if np.isfinite(case.flight.minutes) and case.flight.minutes > 0:
-        seconds = round(60 * case.flight.timer_minutes)
         text = (
-            f"{case.flight.minutes:.1f} minutes. Set the timer to {seconds // 60}:{seconds % 60:02d} "
-            f"(minutes:seconds, a tenth kept back) and expect about {case.flight.returned_mah:.0f} mAh to go back on "
-            "charging. If it is more, fly shorter."
+            f"{case.flight.minutes:.1f} minutes. Set the timer to {clock(case.flight.timer_minutes)} "
+            f"(minutes:seconds, a tenth kept back) and expect about {case.flight.recharge_mah:.0f} mAh to go back on "
+            "charging. If it is more, fly shorter. The timer is for exactly these parts: others of the ranges below "
+            "fly as long as their own line says."
         )
     else:
         text = picture.summary
@@ -155,7 +158,8 @@ def margins(case: Case) -> Section:
 
 
 def cells(case: Case) -> Section:
-    found, cases = compared(case.resolved, case.catalogue, case.train)
+    found = case.comparison
+    cases = [found.case(count) for count in found.cells]
     charts = [
         compare_chart(
             {f"{c.cells}S": c.train for c in cases}, case.design.airframe,
@@ -228,8 +232,9 @@ def balance(case: Case) -> Section | None:
     text: list[str] = []
     if geometry.tail is not None and geometry.leading_edge_mm is not None:
         text.append(stability_text(geometry))
-    trim, advice = trim_picture(case.setting, {**{k: c.train for k, c in case.best.items()}} or {"": case.train},
-                                case.shown)  # fmt: skip
+    found = case.comparison
+    trains = [found.case(count).train for count in found.cells]
+    trim, advice = trim_picture(case.setting, found.placing[BASES[0]], trains, case.shown)
     if trim is not None:
         pictures.append(trim)
         text.append(advice)

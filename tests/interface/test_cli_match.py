@@ -98,7 +98,8 @@ def test_the_first_lines_answer_for_each_cell_count(run, brief_file, shortlist):
     assert f"of {shortlist.combinations} combinations meet the brief" in head
     for cells in (2, 3):
         best = shortlist.by_cells[cells][0]
-        assert f"Best with {cells}S: {best.train.motor.name}, {best.train.propeller.name}" in head
+        of_all = " and of all" if best is shortlist.best else ""
+        assert f"Best with {cells}S{of_all}: {best.train.motor.name}, {best.train.propeller.name}" in head
         assert f"{best.flight_minutes:.1f} minutes" in head
 
 
@@ -154,14 +155,14 @@ def test_why_of_the_best_and_of_one_left_out(run, brief_file, edited, shortlist)
     every = run("match", brief_file, "--cells", "2", "--exhaustive", "--json").document["passing"]
     assert f"is number 1 of the {every} with 2S that meet the brief" in " ".join(done.out.split())
     second = run("match", brief_file, "--why", document["by_cells"]["2"][1]["id"], "--json").document
-    assert (second["place"], second["passing"]) == (2, every)
+    assert (second["place"], second["passing_of_cells"]) == (2, every)
     assert second["score"] <= second["score_bound"]
     strict = edited("min_flight_minutes = 15", "min_flight_minutes = 600")
     done = run("match", strict, "--why", best.id)
     assert done.exit_code == 1
     assert "is left out" in " ".join(done.out.split())
     document = run("match", strict, "--why", best.id, "--json").document
-    assert document["excluded_by"] == ["flight_time"]
+    assert document["failing"] == ["flight_time"]
 
 
 def test_the_front_is_what_nothing_beats(run, brief_file):
@@ -278,7 +279,7 @@ def test_time_is_flight_time(run, brief_file, shortlist):
     mass_kg = (265 + best.train.mass_g) / 1000
     flown = flight_time(best.train, setting.variant.airframe, mass_kg, setting.phases, air=setting.air)
     first = done.document["flights"][0]
-    assert first["minutes"] == pytest.approx(flown.minutes)
+    assert first["flight_minutes"] == pytest.approx(flown.minutes)
     assert first["ended_by"] == flown.ended_by
     assert first["timer_minutes"] == pytest.approx(flown.timer_minutes)
     rows = [row for row in done.document["rows"] if row["variant"] == "as designed"]
@@ -291,7 +292,7 @@ def test_time_is_flight_time(run, brief_file, shortlist):
 def test_time_without_a_train_takes_the_best(run, brief_file, shortlist):
     done = run("time", brief_file)
     assert done.exit_code == 0
-    assert "No power train was named, so this is the best" in " ".join(done.out.split())
+    assert "You named no parts; these are the best that match found." in " ".join(done.out.split())
     assert shortlist.best.train.motor.name in done.out
 
 
