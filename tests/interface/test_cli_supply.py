@@ -1,6 +1,8 @@
 """The separate supply for receiver and servos is part of the train wherever its parts are listed."""
 
 import pytest
+from support.bundled import PROPELLER, nearest
+from support.commands import MOTOR, PACK
 
 from propmatch.catalogue.catalogue import load_catalogue
 from propmatch.checks.setting import settings
@@ -9,8 +11,10 @@ from propmatch.records.brief import loads_brief
 from propmatch.sheet import build_sheet, sheet_html
 from propmatch_datasets import path
 
-IDS = "bundled/2206-1900 + bundled/20a-none + bundled/2s-850-45c + bundled/6x4-thin"
-OWN = IDS.replace("20a-none", "20a-switching")
+IDS, OWN = (
+    " + ".join((MOTOR, nearest("controllers", max_current_a=20, servo_supply=supply), PACK, PROPELLER))
+    for supply in ("none", "switching")
+)
 # receiver 0.05 A, four micro servos of 0.05 A, payload 0.3 A by the brief; 3 g and 4 g for each ampere: common
 # practice, no published source
 RADIO_A = 0.05 + 4 * 0.05 + 0.3
@@ -29,7 +33,7 @@ def flat(text: str) -> str:
 @pytest.mark.parametrize("name", COMMANDS)
 def test_every_command_lists_it(run, name):
     words = (*COMMANDS[name], "wetland_logger", "--train")
-    more = ("--motor", "bundled/2206-1900") if name == "fits" else ()
+    more = ("--motor", MOTOR) if name == "fits" else ()
     out = flat(run(*words, IDS, *more).out)
     assert LISTED in out
     assert "3 g and 4 g per ampere" in out, "and says that it is assumed"
@@ -46,7 +50,7 @@ def test_every_command_lists_it(run, name):
 def test_match_lists_it_and_the_rows_have_its_mass(run, tmp_path):
     text = path("briefs/wetland_logger.toml").read_text(encoding="utf-8")
     file = tmp_path / "none.toml"
-    file.write_text(text + '[parts]\ncontroller = ["bundled/*-none"]\npack = ["bundled/2s-850*"]\n', encoding="utf-8")
+    file.write_text(text + '[parts]\ncontroller = ["bundled/*-none"]\npack = ["bundled/2s-820*"]\n', encoding="utf-8")
     ran = run("match", str(file), "--cells", "2")
     assert f"and a {LISTED}" in flat(ran.out)
     rows = run("match", str(file), "--cells", "2", "--json").document["rows"]
