@@ -144,10 +144,10 @@ def records(cls: type) -> st.SearchStrategy[Any]:
 
 
 SOLVER_NEEDS = {
-    Motor: ("kv_rpm_per_v", "resistance_ohm", "no_load_current_a", "max_current_a"),
+    Motor: ("kv_rpm_per_v", "resistance_ohm", "no_load_current_a"),
     Controller: ("resistance_mohm", "max_current_a"),
     Pack: ("cell_resistance_mohm", "lead_resistance_mohm"),
-    Propeller: ("mass_g", "max_rpm"),
+    Propeller: ("mass_g",),
     Airframe: ("cd0",),
 }
 
