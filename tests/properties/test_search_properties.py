@@ -23,6 +23,10 @@ def same(one, other):
     return np.array_equal(one.combination, other.combination) and np.array_equal(one.score, other.score)
 
 
+def close(one, other):
+    return np.array_equal(one.combination, other.combination) and np.allclose(one.score, other.score, rtol=1e-13)
+
+
 def single(metric):
     scales = {"flight_time": 10.0, "thrust_to_weight": 0.7, "mass": 300.0, "top_speed": 15.0, "climb": 3.0, "margin": 1}
     return Ranking(weights={metric: 1.0}, scales=scales)
@@ -52,9 +56,10 @@ def test_equals_judging_every_combination_where_bursts_are_allowed():
         order = ranking(setting)
         plain = exhaustive(setting, shelf, order, top=12)
         counted = search(setting, shelf, order, top=12)
-        assert same(plain, counted), seed
+        # a list that repeats is flown with the lanes beside it: the last bit of its minutes may differ
+        assert close(plain, counted), seed
         assert (counted.passing, counted.left_out) == (plain.passing, plain.left_out), seed
-        assert same(plain, search(setting, shelf, order, top=12, count=False)), seed
+        assert close(plain, search(setting, shelf, order, top=12, count=False)), seed
         left |= plain.left_out
         passing += plain.passing
     assert passing > 100
