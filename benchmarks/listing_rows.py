@@ -8,10 +8,9 @@ Run ``python benchmarks/listing_rows.py FOLDER [--json]``, or ``--smoke`` for a 
 Every full-throttle row is given to :func:`propmatch.records.listing.motor_from_listing` as a shop would print it, with
 label kV, mass and the *predicted* propeller of its label, in four kinds: with speed and thrust, with either, with
 neither. What comes out predicts (1) the row itself, (2) rows of the same motor and propeller at another voltage, (3)
-rows of the same motor at the same voltage on other propellers, whose coefficients are predicted and unmoved. Printed
-are median absolute errors of rpm, current and thrust; the share of numbers within the range of the estimates is not
-judged here. Left out are rows that the bench's supply limits, as in ``laws.py``, and bench propeller 5, whose pitch
-nobody states. Masses of the bench's motors are from memory. Sea level air.
+rows of the same motor at the same voltage on other propellers, predicted and moved half as far. Printed are median
+absolute errors of rpm, current and thrust. Left out are rows that the bench's supply limits and bench propeller 5,
+whose pitch nobody states. Masses of the bench's motors are from memory. Sea level air.
 """
 
 import argparse
@@ -131,7 +130,7 @@ def study(rows: pd.DataFrame) -> dict[str, Any]:
             made["itself"] += errors(found, found.propeller, rows.loc[[at]])
             made["other volts"] += errors(found, found.propeller, rows[mine & same & ~near])
             for size, others in rows[mine & ~same & near].groupby("size"):
-                made["other propeller"] += errors(found, propellers[size], others)
+                made["other propeller"] += errors(found, found.beside(propellers[size]), others)
         medians = {case: {n: 100.0 * float(np.nanmedian(np.abs([e[n] for e in all_])))
                           for n in NUMBERS} | {"rows": len(all_)} for case, all_ in made.items() if all_}  # fmt: skip
         out[kind] = {"rows": len(rows), "refused": refused, "remarked": remarked,
@@ -145,7 +144,10 @@ def show(found: dict[str, Any]) -> None:
         print(f"\nVolts, amps and {kind}: {result['rows']} rows, {len(result['refused'])} refused, "
               f"{result['remarked']} remarked, {result['milliseconds']:.1f} ms")  # fmt: skip
         for case, off in result["errors"].items():
-            print(f"  {case:<16}{off['rows']:4d} rows, median error, %: " + ", ".join(f"{n} {off[n]:.1f}" for n in NUMBERS))
+            print(
+                f"  {case:<16}{off['rows']:4d} rows, median error, %: "
+                + ", ".join(f"{n} {off[n]:.1f}" for n in NUMBERS)
+            )
         for each in result["refused"]:
             print("  refused:", each)
 

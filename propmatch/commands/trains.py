@@ -136,7 +136,7 @@ TRAIN_OPTIONS = ("motor", "listing", "propeller", "pack", "controller", "motors"
 def _listed_parts(
     stock: LazyCatalogue, text: str, named: Any, faults: list[Fault], assumptions: list[Any], doubts: list[Fault]
 ) -> dict[str, Any]:
-    """The motor that reproduces a row of a listing; and the propeller, if the one named is of the row's size."""
+    """The motor that reproduces a row of a listing, and the propeller named as it is beside that motor."""
     from propmatch.records.fields import declared
     from propmatch.records.listing import ListingRow, motor_from_listing
     from propmatch.records.parts import Propeller
@@ -158,15 +158,17 @@ def _listed_parts(
         getattr(named, name) == getattr(sized.part, name) for name in ("diameter_in", "pitch_in", "blades")
     )
     try:
-        propeller = with_table(stock.catalogue, named if same else sized.part, "--listing")
+        of_row = with_table(stock.catalogue, named if same else sized.part, "--listing")
         values = {rule.name: getattr(row.part, rule.name) for rule in declared(ListingRow)}
-        listed = motor_from_listing(propeller=propeller, where="--listing", **values)
+        listed = motor_from_listing(propeller=of_row, where="--listing", **values)
     except InputFaults as error:
         faults += error.faults
         return {}
     assumptions += [each for each in listed.assumptions if same or each.subject == listed.motor.name]
     doubts += listed.warnings
-    return {"motor": listed.motor} | ({"propeller": listed.propeller} if same else {})
+    if same or named is None:
+        return {"motor": listed.motor, "propeller": listed.propeller}
+    return {"motor": listed.motor, "propeller": listed.beside(with_table(stock.catalogue, named))}
 
 
 def _part(

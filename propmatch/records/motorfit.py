@@ -30,7 +30,7 @@ from propmatch.records.parts import Motor, Propeller, Source
 from propmatch.units import INCH_M, KV_TO_K, RPM_RAD_S
 
 __all__ = ["AIR_DENSITY_KG_M3", "CONSTANTS", "INSTRUMENT_SD", "BenchRow", "Misfit", "MotorFit", "fit_motor",
-           "propeller_sd"]  # fmt: skip
+           "propeller_sd", "scaled_table"]  # fmt: skip
 
 AIR_DENSITY_KG_M3 = 1.225
 INSTRUMENT_SD = {"volts": 0.01, "amps": 0.02, "rpm": 0.01, "thrust_n": 0.03}
@@ -43,7 +43,7 @@ CONSTANTS = (
     "kv_rpm_per_v", "resistance_ohm", "resistance_slope_ohm_s", "torque_constant_ratio", "no_load_current_a",
 )  # fmt: skip
 _SPEEDS_RAD_S = np.geomspace(300.0, 150_000.0, 200) * RPM_RAD_S
-_GAUSS, _STUDENT, _STEPS, _NEAR, _DIFFERENCE = 1e9, 4.0, 50, 1e-4, 1e-6
+_GAUSS, _STUDENT, _STEPS, _NEAR, _FAR, _DIFFERENCE = 1e9, 4.0, 30, 1e-4, 3.0, 1e-6
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -202,14 +202,15 @@ class _Problem:
 
     def misfits(self, residual: Floats, jacobian: Floats) -> tuple[Misfit, ...]:
         """Each number against all others."""
-        rest = 1.0 - np.einsum("ij,jk,ik->i", jacobian, np.linalg.inv(jacobian.T @ jacobian), jacobian)
+        h = np.einsum("ij,jk,ik->i", jacobian, np.linalg.inv(jacobian.T @ jacobian), jacobian)
+        rest = np.maximum(1.0 - h, 1e-9)
         off, sigmas = residual / rest, residual / np.sqrt(rest)
         priors, names = len(self.scale), [*INSTRUMENT_SD]
         places = [(0, 0, "kv_rpm_per_v", math.log(self.motor.kv_rpm_per_v), self.scale[0, 0])] + [
             (priors + i, int(row), names[name], self.given[name, row], self.sd[name, 0])
             for i, (name, row) in enumerate(np.argwhere(self.read))
         ]
-        found = [Misfit(row, name, math.exp(ln), float(np.exp(ln + off[at] * sd)), float(-sigmas[at]))
+        found = [Misfit(row, name, math.exp(ln), math.exp(ln + np.clip(off[at] * sd, -9, 9)), float(-sigmas[at]))
                  for at, row, name, ln, sd in places]  # fmt: skip
         return tuple(sorted(found, key=lambda each: -abs(each.sigmas)))
 
@@ -224,21 +225,23 @@ class _Problem:
         for rule in declared(Motor):
             if rule.name in constants:
                 constants[rule.name] = float(np.clip(constants[rule.name], rule.ge, rule.le))
-        moved = [_moved(*each) for each in zip(self.propellers, value["ct"], value["cp"], sd["cp"], strict=True)]
-        return MotorFit(motor=replace(m, **constants), propellers=tuple(moved), value=value, sd_ln=sd, misfits=misfits)
+        if (v0 := constants.get("no_load_voltage_v")) and constants["resistance_ohm"] > 0:
+            most = 0.5 * v0 / constants["resistance_ohm"]
+            constants["no_load_current_a"] = min(constants["no_load_current_a"], most)
+        propellers = tuple(
+            scaled_table(each, float(ct), float(cp), "to fit rows", round(min(float(left), 1.0), 3))
+            for each, ct, cp, left in zip(self.propellers, value["ct"], value["cp"], sd["cp"], strict=True)
+        )
+        return MotorFit(motor=replace(m, **constants), propellers=propellers, value=value, sd_ln=sd, misfits=misfits)
 
 
-def _moved(propeller: Propeller, ct: float, cp: float, sd: float) -> Propeller:
-    """The propeller with its coefficients times factors."""
-    table = propeller.table
+def scaled_table(propeller: Propeller, ct: float, cp: float, why: str, uncertainty: float | None) -> Propeller:
+    """The propeller with its coefficients times factors, and ``why`` in its source."""
+    table, old = propeller.table, propeller.source
     assert table is not None
-    source = Source(
-        text=f"{propeller.source.text}; thrust coefficient times {ct:.3f}, power coefficient times {cp:.3f} to fit",
-        kind=propeller.source.kind,
-        uncertainty=round(float(min(sd, 1.0)), 3),
-    )
+    text = f"{old.text}; thrust coefficient times {ct:.3f} and power coefficient times {cp:.3f} {why}"
     scaled = CoefficientTable(rpm=table.rpm, advance_ratio=table.advance_ratio, ct=ct * table.ct, cp=cp * table.cp)
-    return replace(propeller, table=scaled, source=source, id=None)
+    return replace(propeller, table=scaled, source=Source(text=text, kind=old.kind, uncertainty=uncertainty), id=None)
 
 
 # ---------------------------------------------------------------- least squares
@@ -256,6 +259,7 @@ def _least(residuals: Callable[[Floats], Floats], x: Floats, nu: float) -> tuple
     for _ in range(_STEPS):
         weight = 1.0 / np.sqrt(1.0 + r**2 / nu)
         step: Any = np.linalg.lstsq(weight[:, None] * jacobian, -weight * r, rcond=None)[0]
+        step = step / max(1.0, np.abs(step).max() / _FAR)
         while (size := np.abs(step).max()) > _NEAR:
             there, slopes = _linear(residuals, x + step)
             if np.sum(np.log1p(there**2 / nu)) <= np.sum(np.log1p(r**2 / nu)):
