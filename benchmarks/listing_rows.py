@@ -117,13 +117,13 @@ def study(rows: pd.DataFrame) -> dict[str, Any]:
         made: dict[str, list[dict[str, float]]] = {"itself": [], "other volts": [], "other propeller": []}
         refused, remarked, seconds = [], 0, []
         for at, row in zip(rows.index, rows.itertuples(), strict=True):
-            propeller, start = propellers[row.size], time.perf_counter()
+            propeller, start = propellers[row.size], time.process_time()
             try:
                 found = listed(row, given, propeller)
             except InputFaults as error:
                 refused.append(f"{row.motor} {row.size}: {error}")
                 continue
-            seconds.append(time.perf_counter() - start)
+            seconds.append(time.process_time() - start)
             remarked += bool(found.warnings)
             mine, same = rows.motor == row.motor, rows.propeller == row.propeller
             near = (rows.volts / row.volts - 1.0).abs() < 0.1

@@ -37,7 +37,6 @@ BEYOND = 3.0
 """Shaft power this many standard uncertainties above what goes in is refused."""
 CONTRADICTS = 2.0
 """A number this many of its standard uncertainties from what the others say (5 % of sound ones) is remarked."""
-
 SHARED = 0.5
 """How far predictions of two propellers err together, in ln. Median errors of current on other propellers of a row's
 motor: 29 % with 0, 13 % with 0.5, 10 % with 1 on the five-inch bench, 7, 7 and 8 % on other stands."""
@@ -64,7 +63,7 @@ class ListingRow:
     kv_kind: str = choice(("effective", "label"), default="label", doc="label: printed on the motor, runs high")
     no_load_current_a: float | None = number("A", gt=0, le=50, default=None, doc="current without propeller")
     controller_resistance_mohm: float | None = number("mohm", ge=0, le=500, default=None, doc="of the test set-up")
-    max_current_a: float | None = number("A", gt=0, le=500, default=None, doc="continuous current limit")
+    max_current_a: float | None = number("A", ge=0.05, le=500, default=None, doc="continuous current limit")
     cells_min: int | None = integer(ge=1, le=14, default=None, doc="fewest cells in series")
     cells_max: int | None = integer(ge=1, le=14, default=None, doc="most cells in series")
 
