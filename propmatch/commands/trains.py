@@ -42,8 +42,8 @@ def train_options(function: F) -> F:
         click.option(
             "--listing",
             metavar="ROW",
-            help='Instead of --motor: a shop listing\'s row, "1500kV 28g 7.4V 8.5A 7x4 320gf" (volts, amps, propeller, '
-            "thrust at full throttle); its winding resistance and no-load current are solved for.",
+            help='Instead of --motor: a shop listing\'s row, "1500kV 28g 7.4V 6.5A 7x4 300gf" (volts, amps, propeller, '
+            "thrust at full throttle); the motor's constants are fitted to it, and a --propeller of its size.",
         ),
         click.option("--motor", metavar="PART", help='Id, or typed: "1500kV 28g", "kv=1500 mass=28 r=0.08 i0=0.9".'),
     ):
@@ -113,7 +113,7 @@ def choose_train(
         if options["motor"] is not None:
             faults.append(Fault("--listing", rule="describes the motor, so leave out --motor"))
         else:
-            found["motor"] = _listed_motor(stock, listing, faults, assumptions, doubts)
+            found |= _listed_parts(stock, listing, found.get("propeller"), faults, assumptions, doubts)
     numbers = {**(defaults or {}), **_numbers(PowerTrain, options, faults)}
     if "radio_current_a" not in numbers:
         assumptions.append(RADIO)
@@ -133,10 +133,10 @@ TRAIN_OPTIONS = ("motor", "listing", "propeller", "pack", "controller", "motors"
 """Parameters that ``train_options`` adds."""
 
 
-def _listed_motor(
-    stock: LazyCatalogue, text: str, faults: list[Fault], assumptions: list[Any], doubts: list[Fault]
-) -> Any:
-    """The motor that reproduces a row of a listing."""
+def _listed_parts(
+    stock: LazyCatalogue, text: str, named: Any, faults: list[Fault], assumptions: list[Any], doubts: list[Fault]
+) -> dict[str, Any]:
+    """The motor that reproduces a row of a listing, and the propeller named as it is beside that motor."""
     from propmatch.records.fields import declared
     from propmatch.records.listing import ListingRow, motor_from_listing
     from propmatch.records.parts import Propeller
@@ -145,22 +145,30 @@ def _listed_motor(
     words = text.split()
     sizes = [word for word in words if _SIZED.fullmatch(word)]
     row = read_part(ListingRow, " ".join(word for word in words if word not in sizes), "--listing")
+    faults += row.faults
     if len(sizes) != 1:
         rule = "needs the propeller of the row, once" if sizes else "needs the propeller of the row"
         faults.append(Fault("--listing", value=text, rule=rule, hint="such as 6x4"))
-    faults += row.faults
-    if row.part is None or len(sizes) != 1:
-        return None
+        return {}
+    sized = read_part(Propeller, sizes[0], "--listing")
+    faults += sized.faults
+    if row.part is None or sized.part is None:
+        return {}
+    same = named is not None and all(
+        getattr(named, name) == getattr(sized.part, name) for name in ("diameter_in", "pitch_in", "blades")
+    )
     try:
-        propeller = with_table(stock.catalogue, read_part(Propeller, sizes[0], "--listing").part)
+        of_row = with_table(stock.catalogue, named if same else sized.part, "--listing")
         values = {rule.name: getattr(row.part, rule.name) for rule in declared(ListingRow)}
-        listed = motor_from_listing(propeller=propeller, where="--listing", **values)
+        listed = motor_from_listing(propeller=of_row, where="--listing", **values)
     except InputFaults as error:
-        faults += [attrs.evolve(fault, where="--listing") for fault in error.faults]
-        return None
-    assumptions += listed.assumptions
+        faults += error.faults
+        return {}
+    assumptions += [each for each in listed.assumptions if same or each.subject == listed.motor.name]
     doubts += listed.warnings
-    return listed.motor
+    if same or named is None:
+        return {"motor": listed.motor, "propeller": listed.propeller}
+    return {"motor": listed.motor, "propeller": listed.beside(with_table(stock.catalogue, named))}
 
 
 def _part(

@@ -64,7 +64,7 @@ _EXAMPLE: dict[type, str] = {
     Controller: '"20A" or "20A 18g r=5mohm"',
     Pack: '"2S 450mAh 35C", "11.1V 2200 30C LiPo" or "3S2P 5000mAh 28g cell=18mohm"',
     Propeller: '"6x4", "6x4x3" for three blades, or "6x4 thin 3.5g"',
-    ListingRow: '"1500kV 28g 7.4V 8.5A 7x4 320gf"',
+    ListingRow: '"1500kV 28g 7.4V 6.5A 7x4 300gf"',
 }
 
 _TYPED = Source(text="typed in", kind="label")

@@ -190,14 +190,28 @@ def test_a_radio_current_nobody_stated_is_said(run):
     assert said not in " ".join(run("point", *PARTS, "--radio-current", "0.2").out.split())
 
 
+STIFF = ("--pack", "2S 90000mAh 30C 4000g cell=0 leads=0", "--radio-current", "0", "--charge", "0..1/201")
+
+
 def test_a_listing_row_comes_out_again(run):
-    """The row's volts and amps at the controller are reproduced: the pack is stiff and sits at the row's voltage."""
-    words = ("--listing", "1500kV 28g 7.4V 6.0A 6x4 i0=0.7", "--propeller", "6x4", "--controller", "20A r=8mohm")
-    pack = ("--pack", "2S 90000mAh 30C 4000g cell=0 leads=0")
-    rows = run("point", *words, *pack, "--radio-current", "0", "--charge", "0..1/201", "--json").document["rows"]
+    """Volts, amps, speed and thrust, within hobby instruments: the pack is stiff and sits at the row's voltage."""
+    words = ("--listing", "1500kV 28g 7.4V 6.0A 6x4 i0=0.7 10000rpm 260gf", "--propeller", "6x4", "--controller", "20A")
+    rows = run("point", *words, *STIFF, "--json").document["rows"]
     near = min(rows, key=lambda row: abs(row["pack_voltage_v"] - 7.4))
     assert near["pack_voltage_v"] == pytest.approx(7.4, abs=0.02)
-    assert near["pack_current_a"] == pytest.approx(6.0, rel=0.01)
+    assert near["pack_current_a"] == pytest.approx(6.0, rel=0.02)
+    assert near["rpm"] == pytest.approx(10000, rel=0.01)
+    assert near["thrust_n"] == pytest.approx(0.260 * 9.80665, rel=0.03)
+
+
+def test_the_propeller_beside_a_listing_row(run):
+    """Of the row's size it is the row's; another predicted one moves half as far, and each says so."""
+    row = ("--listing", "1500kV 28g 7.4V 6.0A 6x4 10000rpm 260gf", "--pack", "2S 850mAh")
+    same, other = (" ".join(run("point", *row, "--propeller", size).out.split()) for size in ("6x4 thick", "7x4"))
+    assert "family thick" in same
+    assert "to fit rows (predicted" in same
+    assert "6x4 thick - thrust coefficient times" in same
+    assert "as 6x4 of the row asks for (predicted" in other
 
 
 @pytest.mark.parametrize("option", ["--motor", "--listing", "--propeller", "--pack", "--controller"])
