@@ -19,7 +19,7 @@ __all__ = ["command"]
 
 @click.command("cells", cls=Command)
 @click.argument("brief", required=False)
-@click.option("--cells", metavar="LIST", default="2,3", show_default=True, help="Cell counts to compare, 1 to 6.")
+@click.option("--cells", metavar="LIST", help="Cell counts to compare, 1 to 6.  [default: 2, 3 and the design's]")
 @click.option("--train", metavar="ID", help='The ids of its parts joined by " + ", as match prints them.')
 @plot_option
 @train_options
@@ -31,28 +31,28 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
     BRIEF is a file, or the name of a bundled brief. Packs are compared three ways: of the same energy, the same mass
     and the same capacity. The power train is that of --train, or of --motor, --propeller, --pack and --controller;
-    without any of them it is the best that match finds with the lowest of the cell counts.
+    without any of them the best that match finds.
 
     Exit code 1 when no cell count keeps the limits as designed.
     """
     from propmatch.checks.setting import ResolvedBrief
     from propmatch.commands.briefs import open_brief
     from propmatch.commands.cellswords import cells_reply
-    from propmatch.commands.choose import choose_for_brief, names_a_train
+    from propmatch.commands.choose import choose_for_brief
     from propmatch.commands.matching import cell_counts
     from propmatch.commands.output import show
     from propmatch.commands.progress import progress_line
-    from propmatch.questions.cells import compare_cells
+    from propmatch.questions.cells import compare_cells, usual_cells
 
     check_plot(options["plot"])
     brief, which = open_brief(options["brief"])
-    counts = cell_counts(options["cells"])
+    counts = None if options["cells"] is None else cell_counts(options["cells"])
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
     resolved = ResolvedBrief.of(brief)
     setting = resolved.as_designed
-    chosen = choose_for_brief(stock, resolved, setting, options) if names_a_train(options) else None
+    chosen = choose_for_brief(stock, resolved, setting, options)
     with progress_line("comparing"):
-        comparison = compare_cells(resolved, stock.catalogue, cells=counts, train=chosen.train if chosen else None)
+        comparison = compare_cells(resolved, stock.catalogue, cells=counts or usual_cells(chosen.train), train=chosen.train)
     shown = shown_units(options["units"], brief)
     reply, met = cells_reply(stock, comparison, resolved.settings, shown, which, chosen)
     drawn = save_plot(options["plot"], lambda: _picture(comparison, setting, shown))

@@ -140,14 +140,13 @@ def cells_reply(
     blocks.append(placing_block(comparison, shown))
     blocks.append(_variants_block(comparison, shown))
     blocks.append(mass_block(settings, comparison.train, shown))
-    how = chosen.how if chosen is not None else comparison.how
     reply = Reply(
         command="cells",
-        headline=[*_headline(comparison, shown), *(text for text in (which, how) if text)],
+        headline=[*_headline(comparison, shown), *(text for text in (which, chosen.how) if text)],
         blocks=blocks,
         rows=[case.row for case in comparison.cases],
-        assumptions=list(dict.fromkeys((*(chosen.assumptions if chosen else ()), *comparison.assumptions))),
-        faults=(*(chosen.doubts if chosen else ()), *stock.broken),
+        assumptions=list(dict.fromkeys((*chosen.assumptions, *comparison.assumptions))),
+        faults=(*chosen.doubts, *stock.broken),
         extra={
             "train": train_data(comparison.train),
             "packs": list(comparison.packs.values()),

@@ -85,7 +85,7 @@ def names_a_train(options: dict[str, Any], train: str = "train") -> bool:
 def choose_for_brief(
     stock: LazyCatalogue, resolved: "ResolvedBrief", setting: "Setting", options: dict[str, Any], train: str = "train"
 ) -> TrainForBrief:
-    """The train that the options name, else the best for the brief.
+    """The train that the options name, else the best for the brief: the same parts whatever variant they are flown in.
 
     Raises
     ------
@@ -102,16 +102,8 @@ def choose_for_brief(
         made = choose_train(stock, options, setting.train_numbers)
         named = with_allowed_cutoff(made.train, setting)
         return TrainForBrief(train=named, how="", assumptions=made.assumptions, doubts=made.doubts)
-    from propmatch.search.matching import match
+    from propmatch.search.matching import UNNAMED, best_train
 
     with progress_line("looking for the best power train") as progress:
-        shortlist = match(resolved, stock.catalogue, top=1, variant=setting.variant.name, progress=progress)
-    if shortlist.best is None:
-        hint = "'propmatch match' says which limits leave nothing; name a train to see its flight all the same"
-        raise InputFaults(
-            [Fault(resolved.stated.aircraft.name, rule="no power train of the catalogue meets it", hint=hint)]
-        )
-    return TrainForBrief(
-        train=shortlist.best.train,
-        how=f"No power train was named, so this is the best of {shortlist.combinations} combinations.",
-    )
+        best = best_train(resolved, stock.catalogue, progress=progress)
+    return TrainForBrief(train=attrs.evolve(best, **setting.train_numbers), how=UNNAMED)

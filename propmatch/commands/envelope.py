@@ -35,7 +35,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     """
     from propmatch.checks.setting import ResolvedBrief
     from propmatch.commands.briefs import open_brief
-    from propmatch.commands.choose import choose_for_brief, names_a_train
+    from propmatch.commands.choose import choose_for_brief
     from propmatch.commands.matching import cell_counts
     from propmatch.commands.output import Reply, show
     from propmatch.commands.progress import progress_line
@@ -48,24 +48,22 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     counts = None if options["cells"] is None else cell_counts(options["cells"])
     resolved = ResolvedBrief.of(brief)
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
-    chosen = choose_for_brief(stock, resolved, resolved.as_designed, options) if names_a_train(options) else None
+    chosen = choose_for_brief(stock, resolved, resolved.as_designed, options)
     with progress_line("checking corners") as progress:
-        found = parts_envelope(
-            resolved, stock.catalogue, None if chosen is None else chosen.train, cells=counts, progress=progress
-        )
+        found = parts_envelope(resolved, stock.catalogue, chosen.train, cells=counts, progress=progress)
     shown = shown_units(options["units"], brief)
     form = form_of(options)
-    assumptions = list(dict.fromkeys((*(chosen.assumptions if chosen else ()), *found.assumptions)))
+    assumptions = list(dict.fromkeys((*chosen.assumptions, *found.assumptions)))
     if options["markdown"] and form == "text":
         click.echo(envelope_markdown(found, shown), nl=False)
     else:
         reply = Reply(
             command="envelope",
-            headline=[f"Parts envelope: {brief.aircraft.name}.", *(text for text in (which, found.how) if text)],
+            headline=[f"Parts envelope: {brief.aircraft.name}.", *(text for text in (which, chosen.how) if text)],
             blocks=[*envelope_text(found, shown), mass_block(resolved.settings, found.train, shown)],
             rows=[_row(each) for each in found.cells.values()],
             assumptions=assumptions,
-            faults=(*(chosen.doubts if chosen else ()), *stock.broken),
+            faults=(*chosen.doubts, *stock.broken),
             extra={
                 "train": train_data(found.train),
                 "target_cg_mm": found.target_cg_mm,

@@ -119,7 +119,8 @@ def _best_sentences(shortlist: "Shortlist", shown: Shown) -> list[str]:
     sentences = []
     for cells, group in shortlist.by_cells.items():
         if group:
-            sentences.append(f"Best with {cells}S: {parts_text(group[0].train)}: {_numbers(group[0], shown)}.")
+            of_all = " and of all" if len(shortlist.by_cells) > 1 and group[0] is shortlist.best else ""
+            sentences.append(f"Best with {cells}S{of_all}: {parts_text(group[0].train)}: {_numbers(group[0], shown)}.")
         elif shortlist.best is not None:
             sentences.append(f"With {cells}S nothing meets it.")
     return sentences

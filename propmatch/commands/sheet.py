@@ -68,9 +68,9 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     sizes = [file.stat().st_size for file in files]
     rows = [{"file": str(file), "bytes": size} for file, size in zip(files, sizes, strict=True)]
     lines = [f"Wrote {file} ({size / 1000:.0f} kB)." for file, size in zip(files, sizes, strict=True)]
-    first = sheet.section("answer").text[0]
+    answer = sheet.section("answer").text[: 2 if train is None else 1]
     show(
-        Reply(command="sheet", headline=[*lines, first, *([which] if which else [])], rows=rows, faults=stock.broken,
+        Reply(command="sheet", headline=[*lines, *answer, *([which] if which else [])], rows=rows, faults=stock.broken,
               caution=True),
         form=form_of(options),
     )  # fmt: skip

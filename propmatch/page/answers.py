@@ -19,7 +19,7 @@ from propmatch.records.parts import PARTS, PowerTrain
 from propmatch.records.trainid import TrainId, parts_in_order
 from propmatch.search.candidate import columns
 from propmatch.search.front import Passing, passing_map
-from propmatch.search.matching import match, shelf_for
+from propmatch.search.matching import UNNAMED, match, shelf_for
 from propmatch.sheet.briefwords import brief_sentences
 from propmatch.sheet.speeds import THROTTLES, fastest_of, phase_points, speeds
 from propmatch.train.coupling import solve
@@ -211,6 +211,7 @@ def best_answer(brief: Brief, catalogue: Catalogue, variant: str | None = None) 
     found = match(brief, catalogue, top=1, variant=variant)
     return {
         "id": None if found.best is None else found.best.id,
+        "how": UNNAMED,
         "by_cells": {str(cells): group[0].id for cells, group in sorted(found.by_cells.items()) if group},
         "left_out": [{"check": check_name(name), "combinations": n} for name, n in found.left_out.items()],
     }

@@ -30,7 +30,7 @@ from propmatch.records.fields import replace
 from propmatch.records.packfit import PackFit
 from propmatch.records.parts import Pack, PowerTrain
 from propmatch.records.sections import Phase
-from propmatch.search.matching import match
+from propmatch.search.matching import best_train
 from propmatch.tablehtml import table_html
 from propmatch.train.operating import OperatingPoint
 from propmatch.units import GRAM_KG
@@ -41,9 +41,9 @@ __all__ = [
     "CellCase",
     "CellComparison",
     "ComparedPack",
-    "base_train",
     "compare_cells",
     "compared_packs",
+    "usual_cells",
 ]
 
 
@@ -245,8 +245,6 @@ class CellComparison:
     brief : Brief
     train : PowerTrain
         The design, with its own pack.
-    how : str
-        How the train was chosen when nobody named it; else empty.
     cells : tuple of int, rising
     variants : tuple of str
     packs : dict
@@ -262,7 +260,6 @@ class CellComparison:
 
     brief: Brief
     train: PowerTrain
-    how: str
     cells: tuple[int, ...]
     variants: tuple[str, ...]
     packs: dict[tuple[str, int], ComparedPack]
@@ -303,30 +300,9 @@ def checked_cells(cells: Sequence[int]) -> tuple[int, ...]:
     return tuple(sorted(int(c) for c in counts))
 
 
-def base_train(
-    resolved: ResolvedBrief, catalogue: Catalogue, cells: Sequence[int], *, variant: str | None = None
-) -> tuple[PowerTrain, str]:
-    """The best train of the first of these cell counts that meets the brief, and a sentence that says so.
-
-    Raises
-    ------
-    InputFaults
-        Nothing meets the brief with any of them.
-    """
-    held = {pack.cells_series for pack in catalogue.packs.values()}
-    for count in cells:
-        if count not in held:
-            continue
-        shortlist = match(resolved.with_cells((count,)), catalogue, top=1, variant=variant)
-        if shortlist.best is not None:
-            text = (
-                f"No power train was named, so this is the best with {count}S of {shortlist.combinations} combinations."
-            )
-            return shortlist.best.train, text
-    counts = ", ".join(f"{count}S" for count in cells)
-    hint = "name a power train to compare it all the same"
-    name, rule = resolved.stated.aircraft.name, f"no power train of the catalogue meets it with {counts}"
-    raise InputFaults([Fault(name, rule=rule, hint=hint)])
+def usual_cells(train: PowerTrain) -> tuple[int, ...]:
+    """The counts that are looked at where nobody names any: 2, 3 and the design's own."""
+    return tuple(sorted({2, 3, train.pack.cells_series}))
 
 
 def compare_cells(
@@ -346,7 +322,7 @@ def compare_cells(
     cells : sequence of int
         Counts of 1 to 6.
     train : PowerTrain, optional
-        The design. Default: the best that matches the brief with the lowest of ``cells`` that has one.
+        The design; default the best that matches the brief.
 
     Returns
     -------
@@ -360,11 +336,10 @@ def compare_cells(
         A propeller without a coefficient table.
     """
     counts = checked_cells(cells)
-    how = ""
     resolved = ResolvedBrief.of(brief)
     design = resolved.as_designed
     if train is None:
-        train, how = base_train(resolved, catalogue, counts)
+        train = best_train(resolved, catalogue)
     wanted = design.brief.parts.pack
     stock = catalogue.restricted(packs=wanted) if wanted else catalogue
     fit = PackFit.of(catalogue.packs, train.pack.chemistry)
@@ -390,7 +365,6 @@ def compare_cells(
     return CellComparison(
         brief=resolved.stated,
         train=train,
-        how=how,
         cells=counts,
         variants=tuple(setting.variant.name for setting in resolved.settings),
         packs=packs,

@@ -17,7 +17,7 @@ from propmatch.checks.judged import failing, judged_trains
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.setting import ResolvedBrief, Setting
 from propmatch.checks.throttlecap import ratings_cap
-from propmatch.questions.cells import BASES, base_train, checked_cells, compared_packs
+from propmatch.questions.cells import BASES, checked_cells, compared_packs, usual_cells
 from propmatch.questions.corners import Box, Corners, air_between
 from propmatch.questions.fits import Fit, may_fit
 from propmatch.questions.remedies import remedies
@@ -26,6 +26,7 @@ from propmatch.records.estimates import Assumption, completed
 from propmatch.records.fields import replace
 from propmatch.records.packfit import PackFit
 from propmatch.records.parts import PowerTrain
+from propmatch.search.matching import best_train
 from propmatch.train.scaling import SAME_TABLE, PitchFit
 from propmatch.units import GRAM_KG
 
@@ -128,8 +129,6 @@ class Envelope:
     ----------
     brief : Brief
     train : PowerTrain
-    how : str
-        How the design was chosen when nobody named it; else empty.
     target_cg_mm, cg_tolerance_mm : float
         NaN without ``[balance]``.
     cells : dict
@@ -142,7 +141,6 @@ class Envelope:
 
     brief: Brief
     train: PowerTrain
-    how: str
     target_cg_mm: float
     cg_tolerance_mm: float
     cells: dict[int, CellEnvelope]
@@ -168,7 +166,7 @@ def parts_envelope(
         Its packs and propellers say how mass and blades change with size, its parts are tried where another cell count
         needs a change.
     train : PowerTrain, optional
-        The design; default the best that matches the brief with its lowest cell count.
+        The design; default the best that matches the brief.
     cells : sequence of int, optional
         Default: 2, 3 and the design's own.
     progress : callable, optional
@@ -179,13 +177,12 @@ def parts_envelope(
     InputFaults
         Cell counts out of range; no train named and none that meets the brief.
     """
-    how = ""
     resolved = ResolvedBrief.of(brief)
     design = resolved.as_designed
     asked = checked_cells(cells) if cells is not None else ()
     if train is None:
-        train, how = base_train(resolved, catalogue, asked or design.brief.limits.cells or (2, 3))
-    counts = asked or tuple(sorted({2, 3, train.pack.cells_series}))
+        train = best_train(resolved, catalogue)
+    counts = asked or usual_cells(train)
     fit = PackFit.of(catalogue.packs, train.pack.chemistry)
     packs = compared_packs(train.pack, counts, list(catalogue.packs.values()), fit)
     made = dict.fromkeys((*design.assumptions, *completed(train)[1]))
@@ -201,7 +198,6 @@ def parts_envelope(
     return Envelope(
         brief=resolved.stated,
         train=train,
-        how=how,
         target_cg_mm=float("nan") if geometry is None else geometry.balance.target_cg_mm,
         cg_tolerance_mm=float("nan") if geometry is None else geometry.cg_tolerance_mm,
         cells=found,

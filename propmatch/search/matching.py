@@ -15,6 +15,7 @@ from propmatch.faults import Fault, InputFaults
 from propmatch.records.brief import Brief
 from propmatch.records.estimates import Assumption, completed
 from propmatch.records.packflight import cutoff_faults, flight_notes
+from propmatch.records.parts import PowerTrain
 from propmatch.records.trainid import TrainId
 from propmatch.search.bounds.pruned import COUNTED, PropellerTables, search
 from propmatch.search.candidate import Candidate, candidates, columns
@@ -25,7 +26,10 @@ from propmatch.search.ranking import Ranking, ranking
 from propmatch.search.shelf import Shelf
 from propmatch.tablehtml import table_html
 
-__all__ = ["Candidate", "Mark", "Shortlist", "match", "shelf_for"]
+__all__ = ["UNNAMED", "Candidate", "Mark", "Shortlist", "best_train", "match", "shelf_for"]
+
+UNNAMED = "You named no parts; these are the best that match found."
+"""Said wherever the design is :func:`best_train`'s."""
 
 
 @attrs.frozen(kw_only=True)
@@ -170,6 +174,25 @@ def match(
         complete=all(found.complete for found in founds.values()),
         whole=whole,
     )
+
+
+def best_train(
+    brief: Brief | ResolvedBrief, catalogue: Catalogue, *, progress: Callable[[int, int], None] | None = None
+) -> PowerTrain:
+    """The design where nobody names one: the best of all that meets the brief, as designed, whatever its cell count.
+
+    Raises
+    ------
+    InputFaults
+        Nothing meets the brief; else as :func:`match`.
+    """
+    resolved = ResolvedBrief.of(brief)
+    best = match(resolved, catalogue, top=1, progress=progress).best
+    if best is None:
+        hint = "'propmatch match' says which limits leave nothing; name a power train to see it all the same"
+        rule = "no power train of the catalogue meets it"
+        raise InputFaults([Fault(resolved.stated.aircraft.name, rule=rule, hint=hint)])
+    return best.train
 
 
 def _marks(shelf: Shelf, passing: Passing) -> tuple[Mark, ...]:

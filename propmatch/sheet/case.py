@@ -82,7 +82,7 @@ class Sheet:
 
 @attrs.frozen(kw_only=True, eq=False)
 class Case:
-    """What the sections are made from."""
+    """What the sections are made from; ``unnamed`` where the train is the best that match found."""
 
     resolved: ResolvedBrief
     catalogue: Catalogue
@@ -92,6 +92,7 @@ class Case:
     spread: Spread
     flight: FlightTime
     shortlist: Shortlist | None
+    unnamed: bool
     shown: Shown
 
     @property

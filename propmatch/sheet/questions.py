@@ -10,6 +10,7 @@ from propmatch.checks.judged import judged_trains
 from propmatch.checks.limits import checks_of, missed
 from propmatch.records.estimates import Assumption, completed
 from propmatch.search.candidate import Candidate, columns
+from propmatch.search.matching import UNNAMED
 from propmatch.sheet.balancecharts import masses_table, side_view
 from propmatch.sheet.briefwords import train_reasons
 from propmatch.sheet.case import Case, Section
@@ -51,6 +52,7 @@ def answer(case: Case) -> Section:
     )
     text = [
         verdict,
+        *((UNNAMED,) if case.unnamed else ()),
         *burst_words(case.checks),
         *speed_question(case.train),
     ]

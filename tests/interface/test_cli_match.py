@@ -291,7 +291,7 @@ def test_time_is_flight_time(run, brief_file, shortlist):
 def test_time_without_a_train_takes_the_best(run, brief_file, shortlist):
     done = run("time", brief_file)
     assert done.exit_code == 0
-    assert "No power train was named, so this is the best" in " ".join(done.out.split())
+    assert "You named no parts; these are the best that match found." in " ".join(done.out.split())
     assert shortlist.best.train.motor.name in done.out
 
 

@@ -283,7 +283,10 @@ async function best(cells) {
   if (look !== state.looks || edits !== state.edits) return;
   say("");
   const id = cells ? found.by_cells[cells] : found.id;
-  if (id) await pick(id);
+  if (id) {
+    await pick(id);
+    if (!cells) say(found.how);
+  }
   else if (cells) say(`Nothing on ${cells}S meets the brief`);
   else $("parts").textContent = `Nothing meets the brief. Lost most to: ${found.left_out.slice(0, 3).map((each) => each.check).join(", ")}.`;
 }

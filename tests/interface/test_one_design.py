@@ -1,0 +1,89 @@
+"""Where nobody names a power train every command takes the same parts, and says so in the same words."""
+
+import re
+
+import pytest
+from propmatch_datasets import briefs
+
+from propmatch.catalogue.catalogue import load_catalogue
+from propmatch.commands import output
+from propmatch.commands.briefs import open_brief
+from propmatch.page.answers import best_answer
+from propmatch.records.trainid import joined_ids
+from propmatch.search.matching import UNNAMED, match
+from propmatch.sheet.content import build_sheet
+
+KINDS = ("motor", "controller", "pack", "propeller")
+COMMANDS = {
+    "cells": (), "envelope": (), "time": (), "fits": ("--propeller", "6x4"), "ask propeller": (), "ask kv": (),
+    "ask throttle": (), "ask mass": (), "ask pack": ("--minutes", "5"), "ask field": ("--thrust-to-weight", "0.4"),
+}  # fmt: skip
+
+
+@pytest.fixture
+def asked(run, monkeypatch):
+    """``asked("time", brief)``: what the command answers, before it is printed in one form or another."""
+    replies = []
+    monkeypatch.setattr(output, "show", lambda reply, form: replies.append(reply))
+
+    def call(command, brief, *words):
+        run(*command.split(), brief, *words)
+        return replies.pop()
+
+    return call
+
+
+@pytest.fixture(scope="module")
+def catalogue():
+    return load_catalogue(parts=None)
+
+
+@pytest.fixture(scope="module", params=sorted(briefs()))
+def best(request, catalogue):
+    """A bundled brief, and the ids of the best of all."""
+    train = match(open_brief(request.param)[0], catalogue, top=20).rows[0].train
+    return request.param, {kind: getattr(train, kind).id for kind in KINDS}
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_takes_the_best_that_match_finds_and_says_so(asked, best, command):
+    brief, parts = best
+    reply = asked(command, brief, *COMMANDS[command])
+    named = {kind: reply.extra["train"][kind]["id"] for kind in KINDS if command != "fits" or kind != "propeller"}
+    assert named == {kind: parts[kind] for kind in named}
+    assert UNNAMED in reply.headline
+
+
+def test_sheet_and_page_take_the_same_and_say_so(best, catalogue):
+    brief, parts = best
+    stated = open_brief(brief)[0]
+    sheet = build_sheet(stated, catalogue)
+    assert {kind: getattr(sheet.design.train, kind).id for kind in KINDS} == parts
+    assert UNNAMED in sheet.section("answer").text
+    page = best_answer(stated, catalogue)
+    assert page["id"] == joined_ids(parts.values())
+    assert page["how"] == UNNAMED
+
+
+def test_the_sheet_and_the_envelope_say_the_same_of_every_cell_count(asked, best, catalogue):
+    """Yes or no for each cell count that both of them name."""
+    brief, _ = best
+    section = build_sheet(open_brief(brief)[0], catalogue).section("envelope")
+    refused = {int(count) for count in re.findall(r"Do not fit (\d)S", " ".join(section.text))}
+    allowed = {int(count) for table in section.tables for count in re.findall(r"^With (\d)S$", table.caption)}
+    rows = asked("envelope", brief).rows
+    both = [row for row in rows if row["cells"] in refused | allowed]
+    assert len(both) >= 2
+    assert all(row["holds"] == (row["cells"] in allowed) for row in both)
+
+
+def test_a_train_that_is_named_is_not_said_to_be_found(asked, best):
+    brief, parts = best
+    assert UNNAMED not in asked("time", brief, "--train", " + ".join(parts.values())).headline
+
+
+def test_a_variant_flies_the_same_parts(asked):
+    every = asked("time", "wetland_logger").extra["flights"]
+    assert len(every) > 1
+    one = asked("time", "wetland_logger", "--variant", every[-1]["variant"]).extra["flights"]
+    assert one == [every[-1]]
