@@ -223,7 +223,7 @@ class TiltAdvice:
     Attributes
     ----------
     tilt_deg : float [deg]
-        Positive: thrust points down. NaN when no lane has an answer.
+        Positive: thrust points down. NaN when no lane has an answer, and when the search ends at its bound.
     residual_deg : float [deg]
         Largest change of elevator from the glide that is left, over all cases, speeds and states.
     tilt_from_deg, tilt_to_deg : float [deg]
@@ -235,10 +235,11 @@ class TiltAdvice:
     through_cg_deg : float [deg]
         For comparison: tilt that takes the thrust line through the centre of gravity of the first case.
     at_limit : bool
-        The answer is the end of the searched range, +-15 degrees.
+        The smallest change lies at the end of the searched range, +-15 degrees, so no tilt is advised.
     lanes_without_answer : int
         Cases times speeds of which a state is left out because the train or the trim has no answer there.
     now, best : ThrottleTrim
+        With the tilt of the brief, and with ``tilt_deg`` where there is one.
     """
 
     tilt_deg: float
@@ -254,21 +255,44 @@ class TiltAdvice:
     now: ThrottleTrim
     best: ThrottleTrim
 
-    def reading(self) -> str:
-        """The advice in plain language."""
-        if np.isnan(self.tilt_deg):
-            return "No tilt can be advised: no case has an answer at these speeds."
-        text = (
-            f"{_tilted(self.tilt_deg)} makes the change of trim with throttle smallest: at most "
-            f"{self.residual_deg:.1f} degrees of elevator are left, against {self.worst_now_deg:.1f} degrees now "
-            f"({_tilted(self.tilt_now_deg)}). From {_tilted(self.tilt_from_deg)} to {_tilted(self.tilt_to_deg)} it "
-            f"stays within {self.tolerance_deg:g} degree{'' if self.tolerance_deg == 1 else 's'} of that."
-        )
+    def reading(self, *, show: Callable[[float], str] = _m_s) -> str:
+        """The advice in plain language, with the cases and speeds it is for; ``show`` writes an airspeed in m/s."""
+        speeds = _listed([show(float(airspeed)) for airspeed in self.now.airspeed_m_s])
+        text = f"Tilt of the thrust line, for {_listed(self.now.names)} at {speeds}: "
+        if np.isnan(self.residual_deg):
+            return f"{text}no tilt can be advised, because no case has an answer at these speeds."
         if self.at_limit:
-            text += f" The search ends at {TILT_RANGE_DEG:.0f} degrees: move the motor rather than tilt it further."
+            text += (
+                f"no tilt within the bounds of the search does it. The change of trim with throttle stays at "
+                f"{self.residual_deg:.1f} degrees of elevator or more ({self.worst_now_deg:.1f} now): move the motor "
+                "rather than tilt it."
+            )
+        else:
+            text += (
+                f"{_tilted(self.tilt_deg)} makes the change of trim with throttle smallest: at most "
+                f"{self.residual_deg:.1f} degrees of elevator are left, against {self.worst_now_deg:.1f} degrees now "
+                f"({_tilted(self.tilt_now_deg)}). {self._around()}"
+            )
         if self.lanes_without_answer:
             text += f" Speeds with a state left out for want of an answer: {self.lanes_without_answer}."
         return text
+
+    def _around(self) -> str:
+        """Between which tilts it does nearly as well; an end that only the search set is not named."""
+        low, high = (
+            "" if abs(end) > TILT_RANGE_DEG - TILT_STEP_DEG / 2 else _tilted(end)
+            for end in (self.tilt_from_deg, self.tilt_to_deg)
+        )
+        within = f"within {self.tolerance_deg:g} degree{'' if self.tolerance_deg == 1 else 's'} of that"
+        if low and high:
+            return f"From {low} to {high} it stays {within}."
+        if low or high:
+            return f"{f'From {low} downwards' if low else f'From {high} upwards'} it stays {within}."
+        return f"Any tilt of the search stays {within}."
+
+
+def _listed(words: Sequence[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
 def _tilted(tilt_deg: float) -> str:
@@ -305,16 +329,18 @@ def best_tilt(geometry: Geometry, cases: ThrottleCases, *, tolerance_deg: float 
     worst = np.where(np.isfinite(changes), changes, -np.inf).max(axis=(1, 2, 3))
     line = geometry.thrust_line
     assert line is not None
-    if not np.any(np.isfinite(changes)):
-        best, low, high, residual = float("nan"), float("nan"), float("nan"), float("nan")
-    else:
+    best = low = high = residual = float("nan")
+    bound = False
+    if np.any(np.isfinite(changes)):
         equal = np.flatnonzero(worst <= worst.min() + 1e-9)
         at = int(equal[np.abs(tilts[equal]).argmin()])
-        best, residual = float(tilts[at]), float(worst[at])
-        near = worst <= residual + tolerance_deg
-        below, above = np.flatnonzero(~near[:at]), np.flatnonzero(~near[at:])
-        low = float(tilts[below[-1] + 1] if below.size else tilts[0])
-        high = float(tilts[at + above[0] - 1] if above.size else tilts[-1])
+        residual, bound = float(worst[at]), at in (0, tilts.size - 1)
+        if not bound:
+            best = float(tilts[at])
+            near = worst <= residual + tolerance_deg
+            below, above = np.flatnonzero(~near[:at]), np.flatnonzero(~near[at:])
+            low = float(tilts[below[-1] + 1] if below.size else tilts[0])
+            high = float(tilts[at + above[0] - 1] if above.size else tilts[-1])
     return TiltAdvice(
         tilt_deg=best,
         residual_deg=residual,
@@ -326,8 +352,8 @@ def best_tilt(geometry: Geometry, cases: ThrottleCases, *, tolerance_deg: float 
         through_cg_deg=float(
             tilt_through_cg_deg(line.height_mm - geometry.cg_height_mm, float(cases.cg_mm[0, 0, 0]) - line.position_mm)
         ),
-        at_limit=abs(best) > TILT_RANGE_DEG - TILT_STEP_DEG / 2,
+        at_limit=bound,
         lanes_without_answer=int(np.size(answered) - np.count_nonzero(answered)),
         now=now,
-        best=throttle_trim(geometry, cases, tilt_deg=0.0 if np.isnan(best) else best),
+        best=now if np.isnan(best) else throttle_trim(geometry, cases, tilt_deg=best),
     )

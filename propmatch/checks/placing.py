@@ -9,6 +9,7 @@ import numpy as np
 
 from propmatch.aircraft.balance import PackPlaces, place_trains
 from propmatch.aircraft.flight import level_lanes
+from propmatch.aircraft.geometry import Geometry
 from propmatch.aircraft.stability import Stability, stability
 from propmatch.aircraft.thrustline import STATES, ThrottleCases, ThrottleTrim, TiltAdvice, best_tilt, throttle_trim
 from propmatch.checks.judged import judged_trains
@@ -17,7 +18,7 @@ from propmatch.models.arrays import Floats
 from propmatch.records.parts import PowerTrain
 from propmatch.train.coupling import solve_lanes
 
-__all__ = ["Placing", "placing"]
+__all__ = ["Placing", "placing", "throttle_cases"]
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -36,7 +37,7 @@ class Placing:
         With the packs at their places; None without a tail.
     trim : ThrottleTrim or None
     tilt : TiltAdvice or None
-        Over all cases; None without tail and thrust line.
+        For the design with its own pack; None without tail and thrust line.
     missing : str
         What the brief lacks for the rest; empty when nothing.
     """
@@ -66,11 +67,13 @@ class Placing:
         if self.trim is not None:
             out += self.trim.readings(show=show)
         if self.tilt is not None:
-            out.append(self.tilt.reading())
+            out.append(self.tilt.reading(show=show))
         return (*out, self.missing) if self.missing else tuple(out)
 
 
-def placing(setting: Setting, trains: Sequence[PowerTrain], names: Sequence[str]) -> Placing:
+def placing(
+    setting: Setting, trains: Sequence[PowerTrain], names: Sequence[str], *, design: PowerTrain | None = None
+) -> Placing:
     """Balance and trim of trains of one motor count; currents and thrust fresh from the charger.
 
     Parameters
@@ -78,6 +81,8 @@ def placing(setting: Setting, trains: Sequence[PowerTrain], names: Sequence[str]
     setting : Setting
     trains : sequence of C
     names : sequence of str, length C
+    design : PowerTrain, optional
+        Whose thrust line the advice on tilt is for; default the first.
     """
     measured, _ = judged_trains(setting, trains)
     mass = measured.frames.mass_kg
@@ -99,8 +104,10 @@ def placing(setting: Setting, trains: Sequence[PowerTrain], names: Sequence[str]
     found["stability"] = stability(geometry, cg_mm=cg)
     if geometry.thrust_line is None:
         return Placing(**found, missing="The brief has no [thrust_line], so nothing can be said about trim.")
-    cases = _cases(setting, trains, names, cg)
-    found |= {"trim": throttle_trim(geometry, cases), "tilt": best_tilt(geometry, cases)}
+    found["trim"] = throttle_trim(geometry, throttle_cases(setting, geometry, trains, names))
+    own = trains[0] if design is None else design
+    named = f"the design with its own pack ({own.pack.name}, full)"
+    found["tilt"] = best_tilt(geometry, throttle_cases(setting, geometry, [own], [named]))
     return Placing(**found, missing="")
 
 
@@ -112,11 +119,25 @@ def _left_there(places: PackPlaces) -> Floats:
     return np.asarray(cg - cg[0])
 
 
-def _cases(setting: Setting, trains: Sequence[PowerTrain], names: Sequence[str], cg: Floats) -> ThrottleCases:
+def throttle_cases(
+    setting: Setting,
+    geometry: Geometry,
+    trains: Sequence[PowerTrain],
+    names: Sequence[str],
+    *,
+    airspeed_m_s: Floats | None = None,
+) -> ThrottleCases:
+    """Level flight and full throttle of each train with a full pack, the pack where it belongs, else at the target.
+
+    ``airspeed_m_s`` (V,), default: those that the brief's phases name, or what stands in for them.
+    """
     measured, _ = judged_trains(setting, trains)
     held = sorted({phase.airspeed_m_s for phase in setting.phases if phase.airspeed_m_s})
+    speeds = airspeed_m_s
+    if speeds is None:
+        speeds = np.array(held or [float(np.max(setting.default_airspeed_m_s(measured.frames)))])
+    cg = np.asarray(place_trains(geometry, setting.build, trains).cg_mm)
     n = len(trains)
-    speeds = np.array(held or [float(np.max(setting.default_airspeed_m_s(measured.frames)))])
     density = np.full(n, setting.air.density_kg_m3)
     sound = np.full(n, setting.air.speed_of_sound_m_s)
     one = np.ones(n)
@@ -128,7 +149,7 @@ def _cases(setting: Setting, trains: Sequence[PowerTrain], names: Sequence[str],
         thrust_n={STATES[1]: np.array(level).T, STATES[2]: np.array(full).T},
         mass_kg=measured.frames.mass_kg,
         diameter_m=measured.lanes.diameter_m,
-        cg_mm=cg,
+        cg_mm=np.where(np.isfinite(cg), cg, geometry.balance.target_cg_mm),
         count=trains[0].count,
         density_kg_m3=float(setting.air.density_kg_m3),
     )

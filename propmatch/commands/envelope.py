@@ -18,7 +18,7 @@ _NUMBERS = ("cells", "holds", "failing", "design_thrust_n", "design_motor_curren
 
 @click.command("envelope", cls=Command)
 @click.argument("brief", required=False)
-@click.option("--cells", metavar="LIST", help="Cell counts, such as 2,3.  [default: 2, 3 and the design's]")
+@click.option("--cells", metavar="LIST", help="Cell counts, such as 2,3.  [default: the brief's and the design's]")
 @click.option("--markdown", is_flag=True, help="As Markdown to paste.")
 @click.option("--train", metavar="ID", help='The ids of its parts joined by " + ", as match prints them.')
 @train_options

@@ -300,9 +300,10 @@ def checked_cells(cells: Sequence[int]) -> tuple[int, ...]:
     return tuple(sorted(int(c) for c in counts))
 
 
-def usual_cells(train: PowerTrain) -> tuple[int, ...]:
-    """The counts that are looked at where nobody names any: 2, 3 and the design's own."""
-    return tuple(sorted({2, 3, train.pack.cells_series}))
+def usual_cells(resolved: ResolvedBrief, train: PowerTrain) -> tuple[int, ...]:
+    """The counts that are looked at where nobody names any: the brief's and the design's own; of one, 2 and 3 too."""
+    own = {train.pack.cells_series, *resolved.stated.limits.cells}
+    return tuple(sorted(own if len(own) > 1 else own | {2, 3}))
 
 
 def compare_cells(
@@ -370,18 +371,24 @@ def compare_cells(
         packs=packs,
         cases=tuple(cases),
         remedies=found,
-        placing=_placings(design, trains, packs, counts),
+        placing=_placings(design, train, trains, packs, counts),
         fit=fit,
         assumptions=tuple(made),
     )
 
 
 def _placings(
-    setting: Setting, trains: Sequence[PowerTrain], packs: dict[tuple[str, int], ComparedPack], counts: Sequence[int]
+    setting: Setting,
+    own: PowerTrain,
+    trains: Sequence[PowerTrain],
+    packs: dict[tuple[str, int], ComparedPack],
+    counts: Sequence[int],
 ) -> dict[str, Placing]:
     by_key = dict(zip(packs, trains, strict=True))
     names = [f"{count}S" for count in counts]
-    return {basis: placing(setting, [by_key[basis, count] for count in counts], names) for basis in BASES}
+    return {
+        basis: placing(setting, [by_key[basis, count] for count in counts], names, design=own) for basis in BASES
+    }
 
 
 def level_airspeed(setting: Setting) -> float | None:

@@ -168,7 +168,7 @@ def parts_envelope(
     train : PowerTrain, optional
         The design; default the best that matches the brief.
     cells : sequence of int, optional
-        Default: 2, 3 and the design's own.
+        Default: the brief's and the design's own; of one, 2 and 3 too.
     progress : callable, optional
         Called with steps done and in all.
 
@@ -182,7 +182,7 @@ def parts_envelope(
     asked = checked_cells(cells) if cells is not None else ()
     if train is None:
         train = best_train(resolved, catalogue)
-    counts = asked or usual_cells(train)
+    counts = asked or usual_cells(resolved, train)
     fit = PackFit.of(catalogue.packs, train.pack.chemistry)
     packs = compared_packs(train.pack, counts, list(catalogue.packs.values()), fit)
     made = dict.fromkeys((*design.assumptions, *completed(train)[1]))

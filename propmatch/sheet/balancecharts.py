@@ -1,5 +1,6 @@
 """Side view to scale with what balances where, and the elevator that a change of throttle takes."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -129,8 +130,13 @@ def _centre(ax: Any, x: float, y: float) -> None:
     ax.plot([x], [y], marker="P", ms=7, color=INK, ls="none")
 
 
-def trim_chart(found: ThrottleTrim, *, shown: Shown | None = None, name: str = "trim") -> Picture:
-    """Up elevator beyond that of the glide at the same speed, for level flight and full throttle of each case."""
+def trim_chart(
+    found: ThrottleTrim, *, words: Sequence[str] = (), shown: Shown | None = None, name: str = "trim"
+) -> Picture:
+    """Up elevator beyond that of the glide at the same speed, for level flight and full throttle of each case.
+
+    ``words`` say what it shows; default: the worst speed of each case.
+    """
     units = shown or Shown()
     x = np.array([units.speed_of(v) for v in found.airspeed_m_s])
     change = found.more_up_deg
@@ -155,8 +161,8 @@ def trim_chart(found: ThrottleTrim, *, shown: Shown | None = None, name: str = "
                                                               lines}}
         for i in range(0, len(x), max(1, len(x) // 8))
     ]  # fmt: skip
-    words = " ".join(found.readings(show=units.speed_text))
-    return Picture(name=name, title="Trim change with throttle", summary=words, table=Table.of(rows), draw=draw,
+    summary = " ".join(words or found.readings(show=units.speed_text))
+    return Picture(name=name, title="Trim change with throttle", summary=summary, table=Table.of(rows), draw=draw,
                    height_in=3.2)  # fmt: skip
 
 

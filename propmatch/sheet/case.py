@@ -1,11 +1,14 @@
 """The sheet as data: its sections, and what they are made from."""
 
+from functools import cached_property
+
 import attrs
 
 from propmatch.aircraft.endurance import FlightTime
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.limits import Check, Design
 from propmatch.checks.setting import ResolvedBrief, Setting
+from propmatch.questions.cells import CellComparison, compare_cells, usual_cells
 from propmatch.records.brief import Brief
 from propmatch.records.parts import PowerTrain
 from propmatch.search.matching import Candidate, Shortlist
@@ -104,6 +107,12 @@ class Case:
     def setting(self) -> Setting:
         """Of the aircraft as designed."""
         return self.resolved.as_designed
+
+    @cached_property
+    def comparison(self) -> CellComparison:
+        """The train on other cell counts."""
+        counts = usual_cells(self.resolved, self.train)
+        return compare_cells(self.resolved, self.catalogue, cells=counts, train=self.train)
 
     @property
     def mass_kg(self) -> float:

@@ -6,7 +6,7 @@ from typing import Any
 
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.setting import ResolvedBrief
-from propmatch.questions.cells import CellCase, CellComparison, compare_cells
+from propmatch.questions.cells import CellCase, CellComparison
 from propmatch.questions.envelope import parts_envelope
 from propmatch.records.parts import PowerTrain
 from propmatch.search.matching import Shortlist
@@ -15,21 +15,9 @@ from propmatch.words.checkwords import check_name
 from propmatch.words.envelopewords import envelope_parts
 from propmatch.words.shown import Shown, signed
 
-__all__ = ["cell_counts", "cells_table", "cells_text", "compared", "envelope_words", "substitutes"]
+__all__ = ["cells_table", "cells_text", "envelope_words", "substitutes"]
 
 _MOST = 5
-
-
-def cell_counts(resolved: ResolvedBrief, train: PowerTrain) -> tuple[int, ...]:
-    """The counts to compare: the brief's and the train's own, with 2S and 3S where that leaves fewer than two."""
-    own = {train.pack.cells_series, *resolved.stated.limits.cells}
-    return tuple(sorted(own if len(own) > 1 else own | {2, 3}))
-
-
-def compared(resolved: ResolvedBrief, catalogue: Catalogue, train: PowerTrain) -> tuple[CellComparison, list[CellCase]]:
-    """The comparison of a train with itself on other cell counts, and its cases as designed at the same energy."""
-    found = compare_cells(resolved, catalogue, cells=cell_counts(resolved, train), train=train)
-    return found, [found.case(cells) for cells in found.cells]
 
 
 def cells_table(cases: list[CellCase], shown: Shown) -> Table:
@@ -90,7 +78,7 @@ def envelope_words(
     resolved: ResolvedBrief, catalogue: Catalogue, train: PowerTrain, shown: Shown
 ) -> tuple[tuple[str, ...], tuple[Table, ...]]:
     """The parts envelope: paragraphs, and a table for each cell count."""
-    found = parts_envelope(resolved, catalogue, train, cells=cell_counts(resolved, train))
+    found = parts_envelope(resolved, catalogue, train)
     parts = [part for part in envelope_parts(found, shown) if part.title not in ("Cautions", "Balance")]
     text = [" ".join(parts[0].sentences)]
     text += [f"{part.title.removeprefix('With ')}: {' '.join(part.sentences)}" for part in parts[1:] if part.sentences]

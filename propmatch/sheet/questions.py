@@ -8,13 +8,14 @@ import numpy as np
 from propmatch.aircraft.balance import place_trains, power_train_items
 from propmatch.checks.judged import judged_trains
 from propmatch.checks.limits import checks_of, missed
+from propmatch.questions.cells import BASES
 from propmatch.records.estimates import Assumption, completed
 from propmatch.search.candidate import Candidate, columns
 from propmatch.search.matching import UNNAMED
 from propmatch.sheet.balancecharts import masses_table, side_view
 from propmatch.sheet.briefwords import train_reasons
 from propmatch.sheet.case import Case, Section
-from propmatch.sheet.cellsection import cells_table, cells_text, compared, envelope_words, substitutes
+from propmatch.sheet.cellsection import cells_table, cells_text, envelope_words, substitutes
 from propmatch.sheet.flightcharts import FlightPlan, flight_chart
 from propmatch.sheet.margincharts import margin_chart
 from propmatch.sheet.picture import Table
@@ -157,7 +158,8 @@ def margins(case: Case) -> Section:
 
 
 def cells(case: Case) -> Section:
-    found, cases = compared(case.resolved, case.catalogue, case.train)
+    found = case.comparison
+    cases = [found.case(count) for count in found.cells]
     charts = [
         compare_chart(
             {f"{c.cells}S": c.train for c in cases}, case.design.airframe,
@@ -230,8 +232,9 @@ def balance(case: Case) -> Section | None:
     text: list[str] = []
     if geometry.tail is not None and geometry.leading_edge_mm is not None:
         text.append(stability_text(geometry))
-    trim, advice = trim_picture(case.setting, {**{k: c.train for k, c in case.best.items()}} or {"": case.train},
-                                case.shown)  # fmt: skip
+    found = case.comparison
+    trains = [found.case(count).train for count in found.cells]
+    trim, advice = trim_picture(case.setting, found.placing[BASES[0]], trains, case.shown)
     if trim is not None:
         pictures.append(trim)
         text.append(advice)

@@ -1,21 +1,19 @@
-"""Trim change with throttle for the trains of a sheet."""
+"""Trim change with throttle for the design of a sheet and its other cell counts."""
 
-from collections.abc import Mapping
+from collections.abc import Sequence
 
 import numpy as np
 
-from propmatch.aircraft.balance import place_trains
-from propmatch.aircraft.flight import level_flight
 from propmatch.aircraft.geometry import Geometry
 from propmatch.aircraft.polar import polar_speeds
 from propmatch.aircraft.stability import stability
-from propmatch.aircraft.thrustline import STATES, ThrottleCases, best_tilt, throttle_trim
+from propmatch.aircraft.thrustline import throttle_trim
 from propmatch.checks.measures import Setting
+from propmatch.checks.placing import Placing, throttle_cases
 from propmatch.records.parts import PowerTrain
 from propmatch.sheet.balancecharts import trim_chart
 from propmatch.sheet.picture import Picture
-from propmatch.train.coupling import solve
-from propmatch.units import INCH_M
+from propmatch.units import GRAM_KG
 from propmatch.words.shown import Shown
 
 __all__ = ["stability_text", "trim_picture"]
@@ -29,27 +27,17 @@ def stability_text(geometry: Geometry) -> str:
     return " ".join((found.reading(), *found.notes))
 
 
-def trim_picture(setting: Setting, trains: Mapping[str, PowerTrain], shown: Shown) -> tuple[Picture | None, str]:
-    """Elevator against airspeed for each train, and the advice on tilt; None without tail or thrust line."""
+def trim_picture(
+    setting: Setting, placing: Placing, trains: Sequence[PowerTrain], shown: Shown
+) -> tuple[Picture | None, str]:
+    """Elevator against airspeed for the trains of a placing, and its advice on tilt; None without what trim needs."""
     geometry = setting.geometry
-    if geometry is None or geometry.tail is None or geometry.thrust_line is None:
+    if geometry is None or placing.trim is None or placing.tilt is None:
         return None, ""
-    every, frame, air = list(trains.values()), setting.variant.airframe, setting.air
-    masses = setting.all_up_mass_kg(np.array([train.mass_g for train in every]))
-    stall = float(np.max(polar_speeds(frame, masses, air=air).stall_speed_m_s))
-    held = [p.airspeed_m_s for p in setting.phases if p.airspeed_m_s]
-    speeds = np.linspace(1.15 * stall, max(2.2 * stall, 1.2 * max(held, default=0.0)), _SPEEDS)
-    full = [solve(train, airspeed_m_s=speeds, charge=0.5, air=air).thrust_n for train in every]
-    level = [
-        level_flight(train, frame, mass, speeds, charge=0.5, air=air).thrust_n
-        for train, mass in zip(every, masses, strict=True)
-    ]
-    places = place_trains(geometry, setting.build, every)
-    cg = np.where(np.isfinite(places.cg_mm), places.cg_mm, geometry.balance.target_cg_mm)
-    cases = ThrottleCases.of(
-        tuple(trains), airspeed_m_s=speeds, thrust_n={STATES[1]: np.array(level), STATES[2]: np.array(full)},
-        mass_kg=masses, diameter_m=[train.propeller.diameter_in * INCH_M for train in every], cg_mm=cg,
-        count=every[0].count, density_kg_m3=air.density_kg_m3,
-    )  # fmt: skip
-    picture = trim_chart(throttle_trim(geometry, cases), shown=shown)
-    return picture, best_tilt(geometry, cases).reading()
+    masses = placing.all_up_mass_g * GRAM_KG
+    stall = float(np.max(polar_speeds(setting.variant.airframe, masses, air=setting.air).stall_speed_m_s))
+    held = float(np.max(placing.trim.airspeed_m_s))
+    speeds = np.linspace(1.15 * stall, max(2.2 * stall, 1.2 * held), _SPEEDS)
+    drawn = throttle_trim(geometry, throttle_cases(setting, geometry, trains, placing.names, airspeed_m_s=speeds))
+    picture = trim_chart(drawn, words=placing.trim.readings(show=shown.speed_text), shown=shown)
+    return picture, placing.tilt.reading(show=shown.speed_text)

@@ -87,3 +87,23 @@ def test_a_variant_flies_the_same_parts(asked):
     assert len(every) > 1
     one = asked("time", "wetland_logger", "--variant", every[-1]["variant"]).extra["flights"]
     assert one == [every[-1]]
+
+
+def test_the_advice_on_tilt_is_the_same_everywhere(asked, catalogue):
+    """For the same cases and speeds, and they are named."""
+    brief = "wetland_logger"
+
+    def advice(texts):
+        return {text for text in texts if text.startswith("Tilt of the thrust line")}
+
+    readings = asked("cells", brief).extra["balance_and_trim"]
+    said = advice(readings["same energy"])
+    assert len(said) == 1
+    assert all(advice(texts) == said for texts in readings.values())
+    assert advice(asked("cells", brief, "--cells", "1,4").extra["balance_and_trim"]["same mass"]) == said
+    assert advice(build_sheet(open_brief(brief)[0], catalogue).section("balance").text) == said
+    fits = " ".join(" ".join(block) for block in asked("fits", brief, "--pack", "3S 1300mAh 45C").blocks)
+    (sentence,) = said
+    assert sentence in " ".join(fits.split())
+    cruise = next(phase.airspeed_m_s for phase in open_brief(brief)[0].phase if phase.airspeed_m_s)
+    assert f"at {3.6 * cruise:.0f} km/h" in sentence

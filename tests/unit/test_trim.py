@@ -1,6 +1,7 @@
 """Thrust line and trim on numbers worked out by hand, and on second paths that share no formula with the model."""
 
 import math
+import re
 
 import numpy as np
 import pytest
@@ -289,7 +290,7 @@ def test_case_without_answer_says_so_and_leaves_the_other():
     assert np.isnan(throttle_trim(geometry(), none).worst_deg)
     advice = best_tilt(geometry(), none)
     assert np.isnan(advice.tilt_deg)
-    assert "No tilt can be advised" in advice.reading()
+    assert "no tilt can be advised" in advice.reading()
 
 
 def test_shapes_that_do_not_fit_are_refused():
@@ -328,7 +329,9 @@ def test_best_tilt_beats_its_neighbours_and_states_its_tolerance():
     for end, out in ((advice.tilt_from_deg, -0.06), (advice.tilt_to_deg, 0.06)):
         assert worst(end) <= advice.residual_deg + 0.5 + 1e-12
         assert worst(end + out) > advice.residual_deg + 0.5
-    text = advice.reading()
+    text = advice.reading(show=lambda airspeed: f"{3.6 * airspeed:.0f} km/h")
+    assert all(name in text for name in cases().names)
+    assert all(f"{3.6 * airspeed:.0f} km/h" in text for airspeed in cases().airspeed_m_s)
     assert f"{-advice.tilt_deg:.1f} degrees of up thrust makes the change of trim with throttle smallest" in text
     assert f"From {-advice.tilt_from_deg:.1f} degrees of up thrust to" in text
     assert "now (0 degrees of tilt)" in text
@@ -340,6 +343,10 @@ def test_tilt_out_of_reach_says_move_the_motor_and_counts_missing_speeds():
     pod = geometry(line={"height_mm": 250.0, "position_mm": 200.0}, tail={"height_mm": -100.0})
     advice = best_tilt(pod, cases(thrust_n=thrusts(full=[[3.5, 3.0, np.nan], [6.0, 5.0, 4.2]])))
     assert advice.at_limit
-    assert "move the motor" in advice.reading()
+    assert np.isnan([advice.tilt_deg, advice.tilt_from_deg, advice.tilt_to_deg]).all()
+    text = advice.reading()
+    assert "no tilt within the bounds of the search does it" in text
+    assert "move the motor" in text
+    assert not re.search(r"degrees of (up|down) thrust", text)
     assert advice.lanes_without_answer == 1
     assert "left out" in advice.reading()
