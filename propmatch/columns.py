@@ -5,7 +5,7 @@ A column is a field of the class whose objects are the rows, declared with :func
 
 from collections.abc import Callable, Iterable
 from functools import cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import attrs
 
@@ -13,10 +13,13 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-__all__ = ["UNIT_OF", "Column", "columns_of", "headed", "lanes_of", "number"]
+__all__ = ["STATIC", "STATIC_HALF", "UNIT_OF", "Column", "columns_of", "headed", "lanes_of", "number", "numbers_of"]
 
 UNIT_OF = {"mass": "g", "thrust": "N", "speed": "m/s"}
 """Kinds of numbers that text shows in the reader's unit, and the unit they are held in."""
+STATIC = "full throttle at rest, full pack"
+STATIC_HALF = "full throttle at rest, half charge"
+"""The conditions of ``_static`` and ``_static_half`` in a name."""
 
 
 @attrs.frozen(kw_only=True)
@@ -34,7 +37,7 @@ class Column:
     digits : int
         After the point.
     label : str
-        In full words, for a list of one row's numbers.
+        What it means in full words, the condition included: one name has one label in every list of every command.
     place : int
         Where people read it, smallest first; equal ones stand as they are declared.
     page : str
@@ -67,14 +70,20 @@ class Column:
 
 
 def number(
-    heading: str, getter: "Callable[..., NDArray[np.float64]]", *, kind: str = "", digits: int = 1, label: str = "",
-    place: int = 9, page: str = "", html: bool = True,
-) -> float:  # fmt: skip
+    heading: str = "",
+    getter: "Callable[..., NDArray[np.float64]] | None" = None,
+    *,
+    kind: str = "",
+    digits: int = 1,
+    label: str = "",
+    place: int = 9,
+    page: str = "",
+    html: bool = True,
+) -> Any:
     """A field of a class of rows that is a column; arguments as the attributes of :class:`Column`."""
     column = Column(heading=heading, getter=getter, kind=kind, digits=digits, label=label, place=place, page=page,
                     html=html)  # fmt: skip
-    field: float = attrs.field(metadata={"column": column})
-    return field
+    return attrs.field(metadata={"column": column})
 
 
 @cache
@@ -85,6 +94,12 @@ def columns_of(cls: type) -> tuple[Column, ...]:
         for field in attrs.fields(cls)
         if "column" in field.metadata
     )
+
+
+def numbers_of(row: object) -> dict[str, Any]:
+    """The columns of one row by name."""
+    own = columns_of(type(row))  # type: ignore[arg-type]
+    return {column.name: getattr(row, column.name) for column in own}
 
 
 def headed(columns: Iterable[Column]) -> list[Column]:

@@ -11,6 +11,7 @@ import attrs
 
 from propmatch.aircraft.flightlanes import ENDED_BY, MIXTURE, flight_time_lanes
 from propmatch.aircraft.polar import airframe_lanes
+from propmatch.columns import number
 from propmatch.models.air import Air
 from propmatch.records.estimates import PRACTICE, Assumption
 from propmatch.records.packflight import flight_notes
@@ -33,29 +34,23 @@ class PhaseTime:
     Attributes
     ----------
     name : str
-    minutes, used_mah : float
-    current_a : float
-        Mean pack current.
-    airspeed_m_s : float
+    minutes, used_mah, pack_current_mean_a, airspeed_m_s : float
     throttle_from, throttle_to : float
-        Duty at its first and last moment; 0 is motor off.
-    cell_voltage_v : float
-        Lowest.
-    motor_current_a : float
-        Highest, of one motor.
+        0 is motor off.
+    cell_voltage_lowest_v, motor_current_highest_a : float
     ended : bool
         True where the flight ended in this phase.
     """
 
     name: str
-    minutes: float
-    used_mah: float
-    current_a: float
-    airspeed_m_s: float
-    throttle_from: float
-    throttle_to: float
-    cell_voltage_v: float
-    motor_current_a: float
+    minutes: float = number(kind="min", label="time in the phase")
+    used_mah: float = number(kind="mAh", label="charge drawn in the phase")
+    pack_current_mean_a: float = number(kind="A", label="mean pack current of the phase")
+    airspeed_m_s: float = number(kind="speed", label="airspeed")
+    throttle_from: float = number(kind="%", label="throttle at the first moment of the phase")
+    throttle_to: float = number(kind="%", label="throttle at the last moment of the phase")
+    cell_voltage_lowest_v: float = number(kind="V", label="lowest voltage of a cell in the phase")
+    motor_current_highest_a: float = number(kind="A", label="highest current of one motor in the phase")
     ended: bool
 
 
@@ -73,8 +68,8 @@ class FlightTime:
         The phase that met the end; all shares, joined, where they reach the reserve together.
     timer_minutes : float
         Timer setting: minutes less the stated margin.
-    returned_mah : float
-        Charge drawn, to expect back on charging; losses in charging come on top.
+    recharge_mah : float
+        Charge drawn, to put back on charging; losses in charging come on top.
     average_current_a : float
         Mean pack current.
     charge : float
@@ -90,7 +85,7 @@ class FlightTime:
     ended_by: str | None
     ended_in: str | None
     timer_minutes: float
-    returned_mah: float
+    recharge_mah: float
     average_current_a: float
     charge: float
     phases: tuple[PhaseTime, ...]
@@ -148,18 +143,18 @@ def flight_time(
     where = int(found.ended_in[0])
     shares = [i for i, p in enumerate(phases) if p.share is not None] or list(range(len(phases)))
     ended = [] if by is None else shares if where == MIXTURE else [where]
-    names = ("minutes", "used_mah", "current_a", "throttle_from", "throttle_to")
+    duty = ("throttle_from", "throttle_to")
     rows = tuple(
         PhaseTime(
             name=phase.name,
             ended=i in ended,
             minutes=float(found.phase_minutes[i, 0]),
             used_mah=float(found.phase_mah[i, 0]),
-            current_a=float(found.phase_current_a[i, 0]),
-            **{name: float(getattr(found, name)[i, 0]) for name in names[3:]},
+            pack_current_mean_a=float(found.phase_current_a[i, 0]),
+            **{name: float(getattr(found, name)[i, 0]) for name in duty},
             airspeed_m_s=float(found.airspeed_m_s[i, 0]),
-            cell_voltage_v=float(found.cell_voltage_v[i, 0]),
-            motor_current_a=float(found.motor_current_a[i, 0]),
+            cell_voltage_lowest_v=float(found.cell_voltage_v[i, 0]),
+            motor_current_highest_a=float(found.motor_current_a[i, 0]),
         )
         for i, phase in enumerate(phases)
     )
@@ -169,7 +164,7 @@ def flight_time(
         ended_by=by,
         ended_in=" + ".join(phases[i].name for i in ended) or None,
         timer_minutes=(1.0 - TIMER_MARGIN) * minutes,
-        returned_mah=float(found.used_mah[0]),
+        recharge_mah=float(found.used_mah[0]),
         average_current_a=float(found.average_current_a[0]),
         charge=float(found.charge[0]),
         phases=rows,

@@ -92,7 +92,7 @@ def passing(measured: TrainMeasures, *, without: Sequence[str] = ()) -> Flags:
 
 
 def smallest_margins(measured: TrainMeasures) -> Floats:
-    """Smallest margin of each lane over the checks that can exclude; 1 where none has a limit."""
-    each = [measured[name].margin(CHECKS[name]) for name in excluding()]
+    """Smallest margin of each lane over the checks that can exclude and be near; 1 where none has a limit."""
+    each = [measured[name].margin(CHECKS[name]) for name in excluding() if CHECKS[name].graded]
     least = np.fmin.reduce([np.where(np.isposinf(margin), np.nan, margin) for margin in each])
     return np.where(np.isnan(least), 1.0, least)

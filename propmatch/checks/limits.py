@@ -21,11 +21,11 @@ __all__ = [
     "Design",
     "check_of",
     "checks_of",
+    "closest_limit",
     "excludes",
     "graded",
     "missed",
     "run_checks",
-    "smallest_margin",
     "verdict_of",
     "warnings_of",
 ]
@@ -206,9 +206,9 @@ def _check(measured: TrainMeasures, rule: CheckRule, lane: Lane) -> Check:
     )
 
 
-def smallest_margin(checks: Sequence[Check]) -> Check | None:
-    """The check nearest to its limit among those that can exclude; None when there is none."""
-    judged = [c for c in checks if c.excluding and not np.isnan(c.margin)]
+def closest_limit(checks: Sequence[Check]) -> Check | None:
+    """The check closest to its limit among those that can exclude and can be near; None when there is none."""
+    judged = [c for c in graded(checks) if c.excluding and not np.isnan(c.margin)]
     return min(judged, key=lambda c: c.margin, default=None)
 
 

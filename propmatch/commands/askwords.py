@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import attrs
 import numpy as np
 
+from propmatch.columns import numbers_of
 from propmatch.commands.output import Reply
 from propmatch.commands.saying import check_names, mass_block, speed_words
 from propmatch.commands.trains import LazyCatalogue, train_data
@@ -98,18 +99,24 @@ def _at_hand(parts: Sequence[Any], heading: str, shown: Shown, describe: Any) ->
         {
             "id": f"  {each.part.id or each.part.name}",
             **describe(each.part),
-            "motor A": signed(each.motor_current_a),
-            "pack A": signed(each.pack_current_a),
-            f"thrust {shown.thrust_unit}": shown.number(each.thrust_n, "thrust", 0),
+            "motor A": signed(each.motor_current_static_a),
+            "pack A": signed(each.pack_current_static_a),
+            f"thrust {shown.thrust_unit}": shown.number(each.thrust_static_n, "thrust", 0),
         }
         for each in parts
     ]
     return [*wrapped(f"{heading}:"), *table(rows, left=("id",))]
 
 
-def _rows_of(answer: Any, names: Sequence[str]) -> list[dict[str, Any]]:
-    columns = {name: np.atleast_1d(getattr(answer, name)) for name in names}
-    return [{name: float(column[at]) for name, column in columns.items()} for at in range(len(columns[names[0]]))]
+def _rows_of(answer: Any) -> list[dict[str, Any]]:
+    """A row for each lane of an answer whose columns are floats or arrays."""
+    columns = {name: np.atleast_1d(value) for name, value in numbers_of(answer).items()}
+    return [dict(zip(columns, map(float, lane), strict=True)) for lane in zip(*columns.values(), strict=True)]
+
+
+def _row_of(answer: Any, *others: str) -> dict[str, Any]:
+    """The row of an answer about one variant, with what else it says."""
+    return {"variant": answer.variant, **numbers_of(answer), **{name: getattr(answer, name) for name in others}}
 
 
 # ---------------------------------------------------------------- the power train alone
@@ -128,34 +135,33 @@ def propeller(asked: Asked) -> tuple[Reply, bool]:
         if isinstance(ratio, Fault):
             raise InputFaults([ratio])
     found = largest_propeller(asked.train, limits, pitch_ratio=ratio, air=asked.air, catalogue=_ask_catalogue(asked))
-    names = ("limit_a", "diameter_in", "pitch_in", "motor_current_a", "pack_current_a", "thrust_n")
-    rows = _rows_of(found, names)
+    rows = _rows_of(found)
     sentences = [f"{asked.place}: full throttle at rest, fresh from the charger."]
     for row in rows:
         if not math.isfinite(row["diameter_in"]):
-            sentences.append(f"No propeller keeps the motor current below {row['limit_a']:g} A.")
+            sentences.append(f"No propeller keeps the motor current below {row['motor_current_limit_a']:g} A.")
         elif row["diameter_in"] >= DIAMETER_IN[1]:
-            sentences.append(f"No propeller up to {DIAMETER_IN[1]:g} in reaches {row['limit_a']:g} A.")
+            sentences.append(f"No propeller up to {DIAMETER_IN[1]:g} in reaches {row['motor_current_limit_a']:g} A.")
         else:
             sentences.append(
-                f"The largest propeller that keeps the motor current below {row['limit_a']:g} A is about "
+                f"The largest propeller that keeps the motor current below {row['motor_current_limit_a']:g} A is about "
                 f"{row['diameter_in']:.1f} x {row['pitch_in']:.1f} in: a wattmeter then shows "
-                f"{signed(row['pack_current_a'])} A at the pack, static thrust is "
-                f"{asked.shown.thrust_text(row['thrust_n'])}."
+                f"{signed(row['pack_current_static_a'])} A at the pack, static thrust is "
+                f"{asked.shown.thrust_text(row['thrust_static_n'])}."
             )
     sentences.append(f"Reckoned with the coefficient table of {found.like.name}, kept while the diameter scales.")
     block = _at_hand(
-        found.nearest, f"Propellers of the catalogue below {limits[0]:g} A, pitch over diameter alike", asked.shown,
+        found.nearest_parts, f"Propellers of the catalogue below {limits[0]:g} A, pitch over diameter alike",
+        asked.shown,
         lambda part: {"in": f"{part.diameter_in:g} x {part.pitch_in:g}"},
     )  # fmt: skip
-    reply = asked.reply(headline=sentences, blocks=[block], rows=rows, assumptions=found.assumptions,
-                        extra={"like": found.like.id, "nearest": [_data(each) for each in found.nearest]})  # fmt: skip
+    extra = {"like": found.like.id, "nearest_parts": [_data(each) for each in found.nearest_parts]}
+    reply = asked.reply(headline=sentences, blocks=[block], rows=rows, assumptions=found.assumptions, extra=extra)
     return reply, all(math.isfinite(row["diameter_in"]) for row in rows)
 
 
 def _data(each: Any) -> dict[str, Any]:
-    return {"id": each.part.id, "name": each.part.name, "motor_current_a": each.motor_current_a,
-            "pack_current_a": each.pack_current_a, "thrust_n": each.thrust_n}  # fmt: skip
+    return {"id": each.part.id, "name": each.part.name, **_rows_of(each)[0]}
 
 
 def kv(asked: Asked) -> tuple[Reply, bool]:
@@ -164,29 +170,28 @@ def kv(asked: Asked) -> tuple[Reply, bool]:
 
     currents = _amps(asked, "current")
     found = kv_for_current(asked.train, currents, air=asked.air, catalogue=_ask_catalogue(asked))
-    names = ("current_a", "kv_rpm_per_v", "resistance_ohm", "rpm", "pack_current_a", "thrust_n")
-    rows = _rows_of(found, names)
+    rows = _rows_of(found)
     train = asked.train
     sentences = [f"{train.propeller.name} on {train.pack.name}: full throttle at rest, fresh from the charger."]
     for row in rows:
         if math.isfinite(row["kv_rpm_per_v"]):
             sentences.append(
-                f"An effective kV of about {row['kv_rpm_per_v']:.0f} rpm/V draws {row['current_a']:g} A through the "
-                f"motor ({signed(row['pack_current_a'])} A at the pack on a wattmeter), turns {row['rpm']:.0f} rpm and "
-                f"gives {asked.shown.thrust_text(row['thrust_n'])}."
+                f"An effective kV of about {row['kv_rpm_per_v']:.0f} rpm/V draws {row['motor_current_wanted_a']:g} A "
+                f"through the motor ({signed(row['pack_current_static_a'])} A at the pack on a wattmeter), turns "
+                f"{row['rpm_static']:.0f} rpm and gives {asked.shown.thrust_text(row['thrust_static_n'])}."
             )
         else:
-            sentences.append(f"No kV makes this propeller draw {row['current_a']:g} A on this pack.")
+            sentences.append(f"No kV makes this propeller draw {row['motor_current_wanted_a']:g} A on this pack.")
     sentences.append(
         f"Reckoned for {found.like.name} ({found.like.kv_rpm_per_v:.0f} rpm/V effective) wound for another kV; labels "
         "run 3 to 15 % above the effective kV."
     )
     block = _at_hand(
-        found.nearest, f"Motors of the catalogue nearest to {currents[0]:g} A with this propeller and pack",
+        found.nearest_parts, f"Motors of the catalogue nearest to {currents[0]:g} A with this propeller and pack",
         asked.shown, lambda part: {"kV": f"{part.kv_rpm_per_v:.0f} {part.kv_kind}", "g": signed(part.mass_g)},
     )  # fmt: skip
     reply = asked.reply(headline=sentences, blocks=[block], rows=rows, assumptions=found.assumptions,
-                        extra={"nearest": [_data(each) for each in found.nearest]})  # fmt: skip
+                        extra={"nearest_parts": [_data(each) for each in found.nearest_parts]})  # fmt: skip
     return reply, all(math.isfinite(row["kv_rpm_per_v"]) for row in rows)
 
 
@@ -195,31 +200,30 @@ def throttle(asked: Asked) -> tuple[Reply, bool]:
     from propmatch.questions.ask import throttle_cap
 
     found = throttle_cap(asked.train, _amps(asked, "limit"), air=asked.air)
-    names = ("limit_a", "throttle", "motor_current_a", "pack_current_a", "pack_power_w", "thrust_n", "full_thrust_n",
-             "full_motor_current_a", "by_speed")  # fmt: skip
-    rows = [row | {"by_speed": bool(row["by_speed"])} for row in _rows_of(found, names)]
+    rows = [row | {"by_speed": bool(row["by_speed"])} for row in _rows_of(found)]
     sentences = [f"{asked.place}: at rest, fresh from the charger."]
     for row in rows:
-        if not math.isfinite(row["throttle"]):
-            sentences.append(f"No throttle keeps the motor current below {row['limit_a']:g} A.")
-        elif row["throttle"] >= 1:
+        if not math.isfinite(row["throttle_at_limit"]):
+            sentences.append(f"No throttle keeps the motor current below {row['motor_current_limit_a']:g} A.")
+        elif row["throttle_at_limit"] >= 1:
             sentences.append(
-                f"Full throttle draws {signed(row['full_motor_current_a'])} A, already below {row['limit_a']:g} A; no "
-                "cap is needed."
+                f"Full throttle draws {signed(row['motor_current_static_a'])} A, already below "
+                f"{row['motor_current_limit_a']:g} A; no cap is needed."
             )
         else:
-            fewer = fewer_amps(asked.train.count, row["motor_current_a"], row["pack_current_a"])
-            kept = f"the motor current below {row['limit_a']:g} A"
+            fewer = fewer_amps(asked.train.count, row["motor_current_at_limit_a"], row["pack_current_at_limit_a"])
+            kept = f"the motor current below {row['motor_current_limit_a']:g} A"
             if row["by_speed"]:
                 kept = f"the propeller below its highest speed, and so {kept}"
             sentences.append(
-                f"A cap at {100 * row['throttle']:.0f} % duty keeps {kept} (full throttle draws "
-                f"{signed(row['full_motor_current_a'])} A): a wattmeter at the pack then shows "
-                f"{signed(row['pack_current_a'])} A and {signed(row['pack_power_w'], 0)} W{fewer}; thrust is "
-                f"{asked.shown.thrust_text(row['thrust_n'])} of {asked.shown.thrust_text(row['full_thrust_n'])}."
+                f"A cap at {100 * row['throttle_at_limit']:.0f} % duty keeps {kept} (full throttle draws "
+                f"{signed(row['motor_current_static_a'])} A): a wattmeter at the pack then shows "
+                f"{signed(row['pack_current_at_limit_a'])} A and {signed(row['pack_power_at_limit_w'], 0)} W{fewer}; "
+                f"thrust is {asked.shown.thrust_text(row['thrust_at_limit_n'])} of "
+                f"{asked.shown.thrust_text(row['thrust_static_n'])}."
             )
     reply = asked.reply(headline=sentences, rows=rows, assumptions=found.assumptions, remarks=[found.note])
-    return reply, all(math.isfinite(row["throttle"]) for row in rows)
+    return reply, all(math.isfinite(row["throttle_at_limit"]) for row in rows)
 
 
 # ---------------------------------------------------------------- the whole aircraft
@@ -237,14 +241,7 @@ def mass(asked: Asked) -> tuple[Reply, bool]:
         headline=sentences,
         blocks=[mass_block(asked.settings, asked.train, asked.shown)],
         rows=[
-            {
-                name: getattr(each, name)
-                for name in (
-                    "variant", "mass_g", "lightest_g", "heaviest_g", "lightest_by", "heaviest_by", "without_target_g",
-                    "without_target_by", "failing",
-                )
-            }
-            for each in found
+            _row_of(each, "lightest_by", "heaviest_by", "without_target_by", "failing") for each in found
         ],
         assumptions=[a for each in found for a in each.assumptions],
         remarks=["The bare aircraft takes up the difference, every line in proportion; wing and drag stay."],
@@ -253,7 +250,7 @@ def mass(asked: Asked) -> tuple[Reply, bool]:
 
 
 def _mass_sentence(each: Any, shown: Shown) -> str:
-    name = f"{each.variant} ({shown.mass_text(each.mass_g)} all-up)"
+    name = f"{each.variant} ({shown.mass_text(each.all_up_mass_g)} all-up)"
     free = ""
     if math.isfinite(each.without_target_g) and (each.failing or each.without_target_g > each.heaviest_g * 1.001):
         by = f", where {check_names(each.without_target_by)} binds" if each.without_target_by else ""
@@ -294,22 +291,16 @@ def pack(asked: Asked) -> tuple[Reply, bool]:
         sentences.append(_pack_sentence(each, asked.train, asked.shown))
     sentences.append(f"{found[0].fit.text[0].upper()}{found[0].fit.text[1:]}.")
     rows = [
-        {
-            "variant": each.variant, "wanted_minutes": each.wanted_minutes, "capacity_mah": each.capacity_mah,
-            "pack_mass_g": each.pack.mass_g if each.pack else None, "minutes": each.minutes,
-            "all_up_mass_g": each.all_up_mass_g, "failing": each.failing, "longest_minutes": each.longest_minutes,
-            "longest_mah": each.longest_mah,
-        }
-        for each in found
-    ]  # fmt: skip
+        {**_row_of(each, "failing_otherwise"), "pack_mass_g": each.pack.mass_g if each.pack else None} for each in found
+    ]
     reply = asked.reply(
         headline=sentences,
         blocks=[_pack_block(found[0], asked.shown), mass_block(asked.settings, asked.train, asked.shown)],
         rows=rows,
         assumptions=[a for each in found for a in each.assumptions],
-        extra={"nearest": [
-            {"id": p.pack.id, "minutes": p.minutes, "all_up_mass_g": p.all_up_mass_g, "failing": p.failing}
-            for p in found[0].nearest
+        extra={"nearest_parts": [
+            {"id": p.pack.id, **_rows_of(p)[0], "failing_otherwise": p.failing_otherwise}
+            for p in found[0].nearest_parts
         ]},
     )  # fmt: skip
     return reply, math.isfinite(found[0].capacity_mah)
@@ -328,7 +319,7 @@ def _pack_sentence(each: Any, train: "PowerTrain", shown: Shown) -> str:
         f"{each.variant}: {each.wanted_minutes:g} minutes need a {kind} pack of {about}{each.capacity_mah:.0f} mAh, "
         f"{shown.mass_text(each.pack.mass_g)}, {shown.mass_text(each.all_up_mass_g)} all-up"
     )
-    return f"{text}; but then it fails {check_names(each.failing)}." if each.failing else f"{text}."
+    return f"{text}; but then it fails {check_names(each.failing_otherwise)}." if each.failing_otherwise else f"{text}."
 
 
 def _pack_block(each: Any, shown: Shown) -> list[str]:
@@ -338,10 +329,12 @@ def _pack_block(each: Any, shown: Shown) -> list[str]:
             "mAh": signed(near.pack.capacity_mah, 0),
             f"pack {shown.mass_unit}": shown.number(near.pack.mass_g, "mass"),
             f"all-up {shown.mass_unit}": shown.number(near.all_up_mass_g, "mass", 0),
-            "min": signed(near.minutes),
-            "otherwise": f"fails {check_names(near.failing)}" if near.failing else "meets the brief",
+            "min": signed(near.flight_minutes),
+            "otherwise": f"fails {check_names(near.failing_otherwise)}"
+            if near.failing_otherwise
+            else "meets the brief",
         }
-        for near in each.nearest
+        for near in each.nearest_parts
     ]
     if not rows:
         return ["The catalogue has no pack of this cell count."]
@@ -368,16 +361,7 @@ def field(asked: Asked) -> tuple[Reply, bool]:
     ]
     sentences = [f"{asked.brief.aircraft.name} with {asked.place}: static thrust to weight at half charge."]
     sentences += [_field_sentence(each) for each in found]
-    rows = [
-        {
-            name: getattr(each, name)
-            for name in (
-                "variant", "wanted", "thrust_to_weight", "altitude_m", "temperature_c", "highest_m", "highest_hot_m",
-                "warmest_c",
-            )
-        }
-        for each in found
-    ]  # fmt: skip
+    rows = [_row_of(each) for each in found]
     first = found[0]
     block = [
         *wrapped(f"Highest field by air temperature there ({first.variant}):"),
@@ -391,7 +375,7 @@ def field(asked: Asked) -> tuple[Reply, bool]:
         remarks=["Thin air also raises stall and take-off speed; a cold pack sags more than this reckons."],
         extra={"by_temperature": [{"variant": e.variant, "highest": e.by_temperature} for e in found]},
     )
-    return reply, first.thrust_to_weight >= first.wanted
+    return reply, first.thrust_to_weight >= first.wanted_thrust_to_weight
 
 
 def _height(metres: float) -> str:
@@ -404,13 +388,14 @@ def _field_sentence(each: Any) -> str:
     here = f"{each.thrust_to_weight:.2f} at {each.altitude_m:.0f} m and {each.temperature_c:.0f} degC"
     fresh = joined([f"{value:.2f} at {charge:.0%} charge" for charge, value in each.by_charge.items() if charge != 0.5])
     if not math.isfinite(each.highest_m):
-        return f"{each.variant}: {here} ({fresh}); {each.wanted:g} is not reached at any field on such a day."
+        wanted = f"{each.wanted_thrust_to_weight:g}"
+        return f"{each.variant}: {here} ({fresh}); {wanted} is not reached at any field on such a day."
     hot = _height(each.highest_hot_m)
     warm = "60 degC and more" if each.warmest_c >= 60 else f"{each.warmest_c:.0f} degC"
     warm_text = (
         f"up to {warm} at {each.altitude_m:.0f} m" if math.isfinite(each.warmest_c) else "at no temperature there"
     )
     return (
-        f"{each.variant}: {here} ({fresh}). It stays at {each.wanted:g} or more up to {_height(each.highest_m)} on a "
-        f"day as warm for its height as this, up to {hot} at 35 degC, and {warm_text}."
+        f"{each.variant}: {here} ({fresh}). It stays at {each.wanted_thrust_to_weight:g} or more up to "
+        f"{_height(each.highest_m)} on a day as warm for its height as this, up to {hot} at 35 degC, and {warm_text}."
     )

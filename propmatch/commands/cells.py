@@ -19,7 +19,9 @@ __all__ = ["command"]
 
 @click.command("cells", cls=Command)
 @click.argument("brief", required=False)
-@click.option("--cells", metavar="LIST", help="Cell counts to compare, 1 to 6.  [default: the brief's and the design's]")
+@click.option(
+    "--cells", metavar="LIST", help="Cell counts to compare, 1 to 6.  [default: the brief's and the design's]"
+)
 @click.option("--train", metavar="ID", help='The ids of its parts joined by " + ", as match prints them.')
 @plot_option
 @train_options
@@ -52,7 +54,9 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     setting = resolved.as_designed
     chosen = choose_for_brief(stock, resolved, setting, options)
     with progress_line("comparing"):
-        comparison = compare_cells(resolved, stock.catalogue, cells=counts or usual_cells(resolved, chosen.train), train=chosen.train)
+        comparison = compare_cells(
+            resolved, stock.catalogue, cells=counts or usual_cells(resolved, chosen.train), train=chosen.train
+        )
     shown = shown_units(options["units"], brief)
     reply, met = cells_reply(stock, comparison, resolved.settings, shown, which, chosen)
     drawn = save_plot(options["plot"], lambda: _picture(comparison, setting, shown))

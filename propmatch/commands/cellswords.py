@@ -4,9 +4,7 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-import attrs
-
-from propmatch.columns import columns_of, headed
+from propmatch.columns import columns_of, headed, numbers_of
 from propmatch.commands.output import Reply
 from propmatch.commands.saying import check_names, checks_table, danger_words, mass_block, over_text
 from propmatch.commands.trains import LazyCatalogue, train_data
@@ -39,8 +37,9 @@ def cap_text(case: Any, shown: Shown) -> str:
 def _remedy(remedy: Any, shown: Shown) -> str:
     parts = " with ".join(f"{part.name} ({part.id})" if part.id else part.name for part in remedy.changes.values())
     return (
-        f"{parts}: motor {signed(remedy.motor_current_a)} A, thrust to weight {signed(remedy.thrust_to_weight, 2)}, "
-        f"{signed(remedy.minutes)} minutes, {shown.mass_text(remedy.all_up_mass_g)} all-up"
+        f"{parts}: motor {signed(remedy.motor_current_static_a)} A, thrust to weight "
+        f"{signed(remedy.thrust_to_weight, 2)}, {signed(remedy.flight_minutes)} minutes, "
+        f"{shown.mass_text(remedy.all_up_mass_g)} all-up"
     )
 
 
@@ -76,7 +75,7 @@ def ways_block(comparison: "CellComparison", count: int, shown: Shown) -> list[s
         say(
             f"by the number: with this propeller an effective kV of about {kv.kv_rpm_per_v:.0f} rpm/V, or with this "
             f"motor a propeller of about {size.diameter_in:.1f} x {size.pitch_in:.1f} in, draws "
-            f"{signed(found.current_limit_a)} A at rest, the lower rating of motor and controller."
+            f"{signed(found.motor_current_limit_a)} A at rest, the lower rating of motor and controller."
         )
     case = comparison.case(count)
     say(cap_text(case, shown))
@@ -150,8 +149,8 @@ def cells_reply(
         extra={
             "train": train_data(comparison.train),
             "packs": list(comparison.packs.values()),
-            "checks": [
-                {"variant": case.variant, "basis": case.basis, "cells": case.cells, "checks": case.checks}
+            "checks_by_case": [
+                {"variant": case.variant, "compared_by": case.compared_by, "cells": case.cells, "checks": case.checks}
                 for case in comparison.cases
             ],
             "remedies": {count: _remedies_data(found) for count, found in comparison.remedies.items()},
@@ -164,19 +163,16 @@ def cells_reply(
 
 def _remedies_data(found: Any) -> dict[str, Any]:
     def data(remedy: Any) -> dict[str, Any]:
-        numbers = {f.name: getattr(remedy, f.name) for f in attrs.fields(type(remedy)) if f.name.endswith(("_g", "_a"))}
         return {
             **{kind: {"id": part.id, "name": part.name} for kind, part in remedy.changes.items()},
-            "thrust_to_weight": remedy.thrust_to_weight,
-            "minutes": remedy.minutes,
-            **numbers,
+            **numbers_of(remedy),
         }
 
     kinds = ("propellers", "motors", "controllers", "pairs")
     return {
         "failing": found.failing,
         **{kind: [data(each) for each in getattr(found, kind)] for kind in kinds},
-        "current_limit_a": found.current_limit_a,
+        "motor_current_limit_a": found.motor_current_limit_a,
         "kv_rpm_per_v": found.kv.kv_rpm_per_v,
         "diameter_in": found.diameter.diameter_in,
         "pitch_in": found.diameter.pitch_in,
@@ -198,14 +194,17 @@ def _headline(comparison: "CellComparison", shown: Shown) -> list[str]:
         text = f"{count}S ({case.pack.name}, {shown.mass_text(case.pack.mass_g)})"
         if case is first:
             text += (
-                f": {shown.thrust_text(case.thrust_n)} of static thrust, {signed(case.motor_current_a)} A through the "
-                f"motor, {signed(case.minutes)} minutes of the brief's flying"
+                f": {shown.thrust_text(case.thrust_static_n)} of static thrust, "
+                f"{signed(case.motor_current_static_a)} A through the motor, "
+                f"{signed(case.flight_minutes)} minutes of the brief's flying"
             )
         else:
             text += (
-                f": {shown.thrust_text(case.thrust_n)} ({_times(case.thrust_n, first.thrust_n)}), "
-                f"{signed(case.motor_current_a)} A ({_times(case.motor_current_a, first.motor_current_a)}), heat "
-                f"{signed(case.heat_w, 0)} W ({_times(case.heat_w, first.heat_w)}), {signed(case.minutes)} minutes"
+                f": {shown.thrust_text(case.thrust_static_n)} ({_times(case.thrust_static_n, first.thrust_static_n)}), "
+                f"{signed(case.motor_current_static_a)} A "
+                f"({_times(case.motor_current_static_a, first.motor_current_static_a)}), heat "
+                f"{signed(case.heat_static_w, 0)} W ({_times(case.heat_static_w, first.heat_static_w)}), "
+                f"{signed(case.flight_minutes)} minutes"
             )
         sentences.append(" ".join([f"{text}. {_verdict(case, shown)}", *burst_words(case.checks)]))
     return [*sentences, *speed_question(comparison.train)]
@@ -235,20 +234,22 @@ def _sheets(comparison: "CellComparison", design: Sequence[Any]) -> list[tuple[s
     """Columns that fit a page: everything side by side, or a table for each way of comparing."""
     from propmatch.questions.cells import BASES
 
-    own = [case for case in design if case.basis == BASES[0] and case.origin == "own"]
+    own = [case for case in design if case.compared_by == BASES[0] and case.origin == "own"]
     others = [case for case in design if case.origin != "own"]
     if len(own) + len(others) <= _WIDE:
-        cases = sorted([*own, *others], key=lambda case: (case.cells, case.origin != "own", BASES.index(case.basis)))
+        cases = sorted(
+            [*own, *others], key=lambda case: (case.cells, case.origin != "own", BASES.index(case.compared_by))
+        )
         return [("", [_head(case) for case in cases], cases)]
     sheets = []
     for basis in BASES:
-        cases = [case for case in design if case.basis == basis]
+        cases = [case for case in design if case.compared_by == basis]
         sheets.append((f", packs of the {basis}", [f"{case.cells}S" for case in cases], cases))
     return sheets
 
 
 def _head(case: Any) -> str:
-    return f"{case.cells}S own" if case.origin == "own" else f"{case.cells}S {case.basis.removeprefix('same ')}"
+    return f"{case.cells}S own" if case.origin == "own" else f"{case.cells}S {case.compared_by.removeprefix('same ')}"
 
 
 def _numbers(heads: Sequence[str], cases: "Sequence[CellCase]", shown: Shown) -> list[str]:
@@ -279,16 +280,15 @@ def _packs_block(comparison: "CellComparison", shown: Shown) -> list[str]:
     for each in comparison.packs.values():
         if each.origin == "own":
             continue
-        name = f"{each.cells}S, {each.basis}"
+        name = f"{each.cells}S, {each.compared_by}"
         mass = shown.mass_text(each.pack.mass_g)
         if each.origin == "catalogue":
-            text = (
-                f"{each.pack.name} ({each.pack.id or 'typed'}), {mass}, {_off(each.nearest_off)} in {_what(each.basis)}"
-            )
+            off = f"{_off(each.nearest_pack_off)} in {_what(each.compared_by)}"
+            text = f"{each.pack.name} ({each.pack.id or 'typed'}), {mass}, {off}"
         else:
             near = (
-                f"the nearest, {each.nearest.name}, is {_off(each.nearest_off)}"
-                if each.nearest is not None
+                f"the nearest, {each.nearest_pack.name}, is {_off(each.nearest_pack_off)}"
+                if each.nearest_pack is not None
                 else f"the catalogue has no {each.cells}S pack of these cells"
             )
             text = f"{each.pack.name}, {mass}: no pack of the catalogue is close ({near})"
@@ -322,7 +322,7 @@ def _variants_block(comparison: "CellComparison", shown: Shown) -> list[str]:
                     "cells": f"{count}S",
                     f"all-up {shown.mass_unit}": shown.number(case.all_up_mass_g, "mass", 0),
                     "T/W": signed(case.thrust_to_weight, 2),
-                    "min": signed(case.minutes),
+                    "min": signed(case.flight_minutes),
                     "climb m/s": signed(case.climb_m_s),
                     f"top {shown.speed_unit}": shown.number(case.top_speed_m_s, "speed", 0),
                     "limits exceeded": str(len(case.failing)) if case.failing else "none",

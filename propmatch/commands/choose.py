@@ -102,8 +102,9 @@ def choose_for_brief(
         made = choose_train(stock, options, setting.train_numbers)
         named = with_allowed_cutoff(made.train, setting)
         return TrainForBrief(train=named, how="", assumptions=made.assumptions, doubts=made.doubts)
+    from propmatch.records.fields import replace
     from propmatch.search.matching import UNNAMED, best_train
 
     with progress_line("looking for the best power train") as progress:
         best = best_train(resolved, stock.catalogue, progress=progress)
-    return TrainForBrief(train=attrs.evolve(best, **setting.train_numbers), how=UNNAMED)
+    return TrainForBrief(train=replace(best, **setting.train_numbers), how=UNNAMED)

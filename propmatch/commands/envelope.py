@@ -4,16 +4,11 @@ from typing import Any
 
 import click
 
+from propmatch.columns import numbers_of
 from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
 from propmatch.commands.trains import LazyCatalogue, train_options
 
 __all__ = ["command"]
-
-_RANGES = ("pack_mass_g", "pack_position_mm", "altitude_m", "temperature_c", "thrust_n", "thrust_to_weight",
-           "motor_current_a", "pack_current_a", "pack_power_w", "minutes", "returned_mah")  # fmt: skip
-_NUMBERS = ("cells", "holds", "failing", "design_thrust_n", "design_motor_current_a", "design_pack_current_a",
-            "controller_a", "motor_a", "motor_w", "timer_minutes", "cap_throttle", "cap_limit_a", "cap_pack_current_a",
-            "servo_supply_w")  # fmt: skip
 
 
 @click.command("envelope", cls=Command)
@@ -68,7 +63,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
                 "train": train_data(found.train),
                 "target_cg_mm": found.target_cg_mm,
                 "cg_tolerance_mm": found.cg_tolerance_mm,
-                "variants": found.variants,
+                "variant_masses": found.variants,
                 "markdown": envelope_markdown(found, shown),
             },
         )
@@ -78,12 +73,12 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
 def _row(each: Any) -> dict[str, Any]:
     """A cell count for JSON and CSV: every range as two numbers."""
-    row = {name: getattr(each, name) for name in _NUMBERS}
+    row = {name: getattr(each, name) for name in ("cells", "holds", "failing")}
     row |= {f"changed_{kind}": part.id or part.name for kind, part in each.changes.items()}
-    ranges = {name: getattr(each, name) for name in _RANGES}
+    numbers = numbers_of(each)
     if each.box is not None:
-        ranges |= {name: ends for name, ends in each.box.ranges.items() if name != "air"}
+        numbers |= {name: ends for name, ends in each.box.ranges.items() if name != "air"}
         row |= {"corners_checked": each.box.corners, "points_checked": each.box.samples}
-    for name, ends in ranges.items():
-        row[f"{name}_from"], row[f"{name}_to"] = ends
+    for name, value in numbers.items():
+        row |= {f"{name}_from": value[0], f"{name}_to": value[1]} if isinstance(value, tuple) else {name: value}
     return row

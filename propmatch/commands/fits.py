@@ -5,6 +5,7 @@ from typing import Any
 
 import click
 
+from propmatch.columns import numbers_of
 from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
 from propmatch.commands.output import Reply
 from propmatch.commands.saying import checks_table, danger_words, mass_block, over_text
@@ -88,7 +89,7 @@ def fits_reply(
                 "variant": each.variant, "fits": each.fits, "failing": [c.name for c in each.failing],
                 "outside_practice": [c.name for c in each.outside_practice], **each.numbers,
                 **{f"{name}_before": value for name, value in each.numbers_before.items()},
-                "cap_throttle": each.cap_throttle, "cap_pack_current_a": each.cap_pack_current_a,
+                **numbers_of(each),
             }
             for each in fit.variants
         ],

@@ -38,7 +38,7 @@ _FRONT_LINES = 8
 
 
 def _full_row(candidate: "Candidate") -> dict[str, Any]:
-    return {**candidate.row, "checks": candidate.checks, "variants": candidate.variants}
+    return {**candidate.row, "checks": candidate.checks, "failing_in": candidate.failing_in}
 
 
 def _numbers(candidate: "Candidate", shown: Shown) -> str:
@@ -130,7 +130,6 @@ def _group_block(
     shortlist: "Shortlist", cells: int, group: "Sequence[Candidate]", shown: Shown, lines: int
 ) -> list[str]:
     """A line of numbers and one of ids for each motor, propeller and pack; other controllers share them."""
-    from propmatch.checks.limits import graded, smallest_margin
     from propmatch.search.candidate import columns
 
     if not group:
@@ -144,7 +143,7 @@ def _group_block(
         {
             "": f"{rank}.",
             **shown.cells(shown_columns, candidate),
-            "nearest limit": _nearest(smallest_margin(graded(candidate.checks))),
+            "nearest limit": _nearest(candidate.closest),
         }
         for rank, (candidate, *_) in enumerate(sets, start=1)
     ]
@@ -175,7 +174,6 @@ def _nearest(check: "Check | None") -> str:
 
 def _reasons(shortlist: "Shortlist", candidate: "Candidate", shown: Shown) -> list[str]:
     """Why the first of a list is good, which limit binds it, and what it does in the other variants."""
-    from propmatch.checks.limits import graded, smallest_margin
 
     reasons = []
     for name, word in (("flight_time", "flies"), ("thrust_to_weight", "thrust to weight"), ("climb", "climbs")):
@@ -187,7 +185,7 @@ def _reasons(shortlist: "Shortlist", candidate: "Candidate", shown: Shown) -> li
         below = f"{shown.mass_of(mass.limit - mass.value):.0f} {shown.mass_unit}"
         reasons.append(f"{below} below the target mass")
     sentences = [f"The first: {'; '.join(reasons)}." if reasons else "The first:"]
-    if (near := smallest_margin(graded(candidate.checks))) is not None:
+    if (near := candidate.closest) is not None:
         sentences.append(
             f"What binds it is the {check_name(near.name)}: {value_text(near.value, near.unit)} against "
             f"{limit_number(near)} ({near.limit_source})."
@@ -200,7 +198,7 @@ def _reasons(shortlist: "Shortlist", candidate: "Candidate", shown: Shown) -> li
     if close:
         sentences.append(f"Outside common practice: {', '.join(close)} (--why tells more).")
     sentences += [*burst_words(candidate.checks), *speed_question(candidate.train)]
-    for variant, failing in candidate.variants.items():
+    for variant, failing in candidate.failing_in.items():
         words = ", ".join(check_name(name) for name in failing)
         sentences.append(f"Variant '{variant}': " + (f"fails {words}." if failing else "meets the brief too."))
     return wrapped(" ".join(sentences), first="  ")
@@ -302,9 +300,9 @@ def why_reply(stock: LazyCatalogue, brief: "Brief", options: dict[str, Any], whi
         faults=stock.broken,
         extra={
             "train": train_data(found.train),
-            "excluded_by": [check.name for check in found.excluded_by],
+            "failing": [check.name for check in found.excluded_by],
             "place": found.place,
-            "passing": found.passing,
+            "passing_of_cells": found.passing,
             "score": found.score,
             "score_bound": found.score_bound,
         },

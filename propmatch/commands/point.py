@@ -25,7 +25,7 @@ from propmatch.words.shown import WIDTH, Shown, signed, table, wrapped
 if TYPE_CHECKING:
     from propmatch.records.parts import PowerTrain
 
-__all__ = ["Question", "blocks_of", "command", "headline_of"]
+__all__ = ["POINT", "Question", "blocks_of", "command", "headline_of"]
 
 Row = Mapping[str, Any]
 
@@ -214,20 +214,36 @@ def _loads(train: "PowerTrain", row: Row, shown: Shown) -> list[str]:
 # ---------------------------------------------------------------- sweeps
 
 
-_QUANTITIES = {
-    column.name: column
-    for column in (
-        Column(name="thrust_n", heading="thrust, {unit}", kind="thrust", digits=0),
-        Column(name="throttle", heading="throttle, %", kind="%", digits=0),
-        Column(name="pack_current_a", heading="pack current, A"),
-        Column(name="motor_current_a", heading="motor current, A"),
-        Column(name="pack_power_w", heading="power from the pack, W", digits=0),
-        Column(name="motor_heat_w", heading="heat in one motor, W"),
-        Column(name="rpm", heading="propeller rpm", digits=0),
-        Column(name="cell_voltage_v", heading="volts a cell under load", digits=2),
-        Column(name="system_efficiency", heading="pulling power from 100 W, W", kind="%", digits=0),
-    )
-}
+POINT = (
+    Column(name="airspeed_m_s", kind="speed", label="airspeed"),
+    Column(name="charge", kind="%", label="charge of the pack at the point"),
+    Column(name="asked_thrust_n", kind="thrust", label="thrust asked for"),
+    Column(name="thrust_n", heading="thrust, {unit}", kind="thrust", digits=0, label="thrust at the point"),
+    Column(name="throttle", heading="throttle, %", kind="%", digits=0, label="throttle at the point"),
+    Column(name="pack_current_a", heading="pack current, A", kind="A", label="pack current at the point"),
+    Column(name="motor_current_a", heading="motor current, A", kind="A", label="current of one motor at the point"),
+    Column(name="motor_voltage_v", kind="V", label="voltage of one motor at the point"),
+    Column(name="pack_power_w", heading="power from the pack, W", kind="W", digits=0,
+           label="power from the pack at the point"),
+    Column(name="pack_voltage_v", kind="V", label="voltage of the pack at the point"),
+    Column(name="motor_heat_w", heading="heat in one motor, W", kind="W", label="heat in one motor at the point"),
+    Column(name="heat_w", kind="W", label="heat in the whole power train at the point"),
+    Column(name="rpm", heading="propeller rpm", kind="rpm", digits=0, label="propeller speed at the point"),
+    Column(name="motor_rpm", kind="rpm", label="motor speed at the point"),
+    Column(name="advance_ratio", label="advance ratio at the point"),
+    Column(name="torque_nm", kind="N m", label="torque of one propeller at the point"),
+    Column(name="shaft_power_w", kind="W", label="power into the propellers at the point"),
+    Column(name="cell_voltage_v", heading="volts a cell under load", kind="V", digits=2,
+           label="voltage of a cell at the point"),
+    Column(name="motor_efficiency", kind="%", label="motor efficiency at the point"),
+    Column(name="propeller_efficiency", kind="%", label="propeller efficiency at the point"),
+    Column(name="system_efficiency", heading="pulling power from 100 W, W", kind="%", digits=0,
+           label="pulling power over power from the pack at the point"),
+    Column(name="tip_mach", label="helical Mach number of the tips at the point"),
+    Column(name="pitch_speed_m_s", kind="speed", label="pitch speed at the point"),
+)  # fmt: skip
+"""The numbers of a row."""
+_QUANTITIES = {column.name: column for column in POINT}
 
 
 def _quantities(question: "Question") -> list[Column]:

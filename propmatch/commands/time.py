@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING, Any
 import attrs
 import click
 
+from propmatch.columns import Column
 from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
 from propmatch.commands.plotting import check_plot, plot_option, save_plot
 from propmatch.commands.trains import LazyCatalogue, sources_block, train_data, train_options
 from propmatch.words.checkwords import parts_text
-from propmatch.words.shown import Shown, signed, table, wrapped
+from propmatch.words.shown import Shown, clock, signed, table, wrapped
 
 if TYPE_CHECKING:
     from propmatch.aircraft.endurance import FlightTime
@@ -48,11 +49,25 @@ class Flight:
     @property
     def summary(self) -> dict[str, Any]:
         """The flight as a whole for the JSON."""
-        names = ("minutes", "ended_by", "ended_in", "timer_minutes", "returned_mah", "average_current_a", "charge")
         return {
-            "variant": self.variant, "all_up_mass_g": self.mass_g, "status": self.time.status,
-            **{name: getattr(self.time, name) for name in names},
+            "variant": self.variant, "status": self.time.status,
+            **{name: getattr(self.time, name) for name in ("ended_by", "ended_in")},
+            **{column.name: column(self) for column in FLIGHT},
         }  # fmt: skip
+
+
+FLIGHT = (
+    Column(name="all_up_mass_g", kind="mass", label="all-up mass", getter=lambda flight: flight.mass_g),
+    Column(name="flight_minutes", kind="min", label="flight time", getter=lambda flight: flight.time.minutes),
+    Column(name="timer_minutes", kind="min", label="timer setting, 10 % early",
+           getter=lambda flight: flight.time.timer_minutes),
+    Column(name="recharge_mah", kind="mAh", label="charge to put back", getter=lambda flight: flight.time.recharge_mah),
+    Column(name="average_current_a", kind="A", label="mean pack current of the flight",
+           getter=lambda flight: flight.time.average_current_a),
+    Column(name="charge_left", kind="%", label="charge left at the end of the flight",
+           getter=lambda flight: flight.time.charge),
+)  # fmt: skip
+"""The flight as a whole."""
 
 
 def fly(train: "PowerTrain", setting: "Setting") -> Flight:
@@ -69,13 +84,6 @@ def met(brief: "Brief", flight: Flight) -> bool:
     """Whether the flight is as long as the brief wants, and can be flown."""
     minutes = flight.time.minutes
     return math.isfinite(minutes) and minutes > 0 and minutes >= (brief.limits.min_flight_minutes or 0.0)
-
-
-def _clock(minutes: float) -> str:
-    if not math.isfinite(minutes):
-        return "-"
-    seconds = round(60 * minutes)
-    return f"{seconds // 60}:{seconds % 60:02d}"
 
 
 def _end(flight: Flight) -> str:
@@ -114,8 +122,8 @@ def headline_of(train: "PowerTrain", brief: "Brief", flights: Sequence[Flight], 
         return [f"{where}: cannot be flown. {_why_not(first)}."]
     sentences = [
         f"{where}: {first.time.minutes:.1f} minutes {_end(first)}, at {_all_up(first, shown)}.",
-        f"Set the timer to {_clock(first.time.timer_minutes)} (minutes:seconds, a tenth kept back) and expect about "
-        f"{first.time.returned_mah:.0f} mAh to go back on charging.",
+        f"Set the timer to {clock(first.time.timer_minutes)} (minutes:seconds, a tenth kept back) and expect about "
+        f"{first.time.recharge_mah:.0f} mAh to go back on charging.",
     ]
     wanted = brief.limits.min_flight_minutes
     if wanted is not None and first.time.minutes < wanted:
@@ -145,13 +153,13 @@ def phase_block(flight: Flight, shown: Shown, named: bool) -> list[str]:
         rows.append(
             {
                 "phase": "  " + phase.name,
-                "min:s": _clock(phase.minutes),
+                "min:s": clock(phase.minutes),
                 shown.speed_unit: signed(shown.speed_of(phase.airspeed_m_s), 0),
                 "throttle %": throttle,
-                "pack A": signed(phase.current_a),
-                "motor A at most": signed(phase.motor_current_a),
+                "pack A": signed(phase.pack_current_mean_a),
+                "motor A at most": signed(phase.motor_current_highest_a),
                 "mAh": signed(phase.used_mah, 0),
-                "V a cell at least": signed(phase.cell_voltage_v, 2),
+                "V a cell at least": signed(phase.cell_voltage_lowest_v, 2),
                 "": "ends here" if phase.ended else "",
             }
         )

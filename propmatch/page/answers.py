@@ -7,7 +7,7 @@ import numpy as np
 
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.judged import judged_trains
-from propmatch.checks.limits import Design, checks_of, graded, missed, smallest_margin
+from propmatch.checks.limits import Design, checks_of, closest_limit, missed
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.setting import ResolvedBrief, Setting
 from propmatch.columns import headed
@@ -99,7 +99,7 @@ def train_answer(brief: Brief, catalogue: Catalogue, ids: str, variant: str | No
     here, train, measured = measured_train(brief, catalogue, ids, variant)
     design = Design.of(train, here.variant)
     checks = [*checks_of(measured)[0], *catalogue.extra_checks(design, brief)]
-    near = smallest_margin(graded(checks))
+    near = closest_limit(checks)
     shown = shown_for(brief)
     return {
         "id": ids,
@@ -121,7 +121,7 @@ def train_answer(brief: Brief, catalogue: Catalogue, ids: str, variant: str | No
         "misses": [f"{check_name(c.name)} {value_text(c.value, c.unit)}, {limit_text(c)}"
                    for c in missed(checks)],
         "beside": " ".join([*burst_words(checks), *speed_question(train)]),
-        "nearest": None if near is None else f"{check_name(near.name)}: {value_text(near.value, near.unit)}, "
+        "closest": None if near is None else f"{check_name(near.name)}: {value_text(near.value, near.unit)}, "
                                              f"{limit_text(near)}",
         "checks": [
             {"name": c.name, "label": check_name(c.name), "value": _number(c.value), "limit": _number(c.limit),

@@ -17,6 +17,7 @@ from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.ratings import RatingLanes, rating_lanes
 from propmatch.checks.setting import ResolvedBrief, Setting
 from propmatch.checks.throttlecap import CAP_NOTE, CapLimits, cap_lanes
+from propmatch.columns import STATIC, number
 from propmatch.models.air import Air
 from propmatch.models.arrays import Flags, Floats
 from propmatch.records.brief import Brief
@@ -72,8 +73,8 @@ class MassRange:
     Attributes
     ----------
     variant : str
-    mass_g : float
-        All-up mass of the design.
+    all_up_mass_g : float
+        Of the design.
     lightest_g, heaviest_g : float
         NaN both where the design itself fails.
     lightest_by, heaviest_by : tuple of str
@@ -88,12 +89,12 @@ class MassRange:
     """
 
     variant: str
-    mass_g: float
-    lightest_g: float
-    heaviest_g: float
+    all_up_mass_g: float = number(kind="mass", label="all-up mass")
+    lightest_g: float = number(kind="mass", label="lightest all-up mass that meets the brief")
+    heaviest_g: float = number(kind="mass", label="heaviest all-up mass that meets the brief")
     lightest_by: tuple[str, ...]
     heaviest_by: tuple[str, ...]
-    without_target_g: float
+    without_target_g: float = number(kind="mass", label="heaviest all-up mass, the target mass left aside")
     without_target_by: tuple[str, ...]
     failing: tuple[str, ...]
     assumptions: tuple[Assumption, ...]
@@ -131,7 +132,7 @@ def mass_range(brief: Brief | ResolvedBrief, train: PowerTrain, *, variant: str 
     free = nothing if set(wrong) - set(blind) else end(_MASS_SPREAD[1] * design, blind)
     return MassRange(
         variant=setting.variant.name,
-        mass_g=design,
+        all_up_mass_g=design,
         lightest_g=light[0],
         heaviest_g=heavy[0],
         lightest_by=light[1],
@@ -168,9 +169,9 @@ class PackAtHand:
     """A pack of the catalogue, and the flight with it."""
 
     pack: Pack
-    minutes: float
-    all_up_mass_g: float
-    failing: tuple[str, ...]
+    flight_minutes: float = number(kind="min", label="flight time")
+    all_up_mass_g: float = number(kind="mass", label="all-up mass")
+    failing_otherwise: tuple[str, ...]
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -185,13 +186,13 @@ class CapacityForMinutes:
         Smallest that does; NaN where none does.
     pack : Pack or None
         A pack of this capacity built like the train's; its mass by the catalogue's fit.
-    minutes, all_up_mass_g : float
+    flight_minutes, all_up_mass_g : float
         With it.
-    failing : tuple of str
+    failing_otherwise : tuple of str
         Checks that it fails, other than the flight time.
     longest_minutes, longest_mah : float
         The longest flight any capacity gives, and that capacity: a heavier pack adds drag.
-    nearest : tuple of PackAtHand
+    nearest_parts : tuple of PackAtHand
         Packs of the catalogue with the same cell count, smallest first, that reach the time; else those that come
         nearest.
     fit : PackFit
@@ -199,15 +200,15 @@ class CapacityForMinutes:
     """
 
     variant: str
-    wanted_minutes: float
-    capacity_mah: float
+    wanted_minutes: float = number(kind="min", label="flight time wanted")
+    capacity_mah: float = number(kind="mAh", label="capacity of the pack")
     pack: Pack | None
-    minutes: float
-    all_up_mass_g: float
-    failing: tuple[str, ...]
-    longest_minutes: float
-    longest_mah: float
-    nearest: tuple[PackAtHand, ...]
+    flight_minutes: float = number(kind="min", label="flight time")
+    all_up_mass_g: float = number(kind="mass", label="all-up mass")
+    failing_otherwise: tuple[str, ...]
+    longest_minutes: float = number(kind="min", label="longest flight time that any capacity gives")
+    longest_mah: float = number(kind="mAh", label="capacity of the longest flight")
+    nearest_parts: tuple[PackAtHand, ...]
     fit: PackFit
     assumptions: tuple[Assumption, ...]
 
@@ -261,15 +262,17 @@ def capacity_for_minutes(
                 at = int(np.flatnonzero(flown(step) >= minutes)[0])
                 low, high = float(step[max(at - 1, 0)]), float(step[at])
             capacity = high
-    found: dict[str, Any] = {"pack": None, "minutes": float("nan"), "all_up_mass_g": float("nan"), "failing": ()}
+    found: dict[str, Any] = {
+        "pack": None, "flight_minutes": float("nan"), "all_up_mass_g": float("nan"), "failing_otherwise": (),
+    }  # fmt: skip
     if np.isfinite(capacity):
         chosen = trains(np.array([capacity]))
         measured, _ = judged_trains(setting, chosen)
         found = {
             "pack": chosen[0].pack,
-            "minutes": float(measured["flight_time"].value[0]),
+            "flight_minutes": float(measured["flight_time"].value[0]),
             "all_up_mass_g": float(measured.frames.mass_kg[0] / GRAM_KG),
-            "failing": failing(measured, without=("flight_time",))[0],
+            "failing_otherwise": failing(measured, without=("flight_time",))[0],
         }
     _, made = judged_trains(setting, [train])
     return CapacityForMinutes(
@@ -278,7 +281,7 @@ def capacity_for_minutes(
         capacity_mah=capacity,
         longest_minutes=float(times[best]),
         longest_mah=float(grid[best]),
-        nearest=_packs_at_hand(setting, train, minutes, catalogue),
+        nearest_parts=_packs_at_hand(setting, train, minutes, catalogue),
         fit=fit,
         assumptions=(*setting.variant.assumptions, *made, fit.assumption),
         **found,
@@ -293,13 +296,13 @@ def _packs_at_hand(setting: Setting, train: PowerTrain, minutes: float, catalogu
     times, wrong = measured["flight_time"].value, failing(measured, without=("flight_time",))
     every = [
         PackAtHand(
-            pack=pack, minutes=float(times[at]), all_up_mass_g=float(measured.frames.mass_kg[at] / GRAM_KG),
-            failing=wrong[at],
+            pack=pack, flight_minutes=float(times[at]), all_up_mass_g=float(measured.frames.mass_kg[at] / GRAM_KG),
+            failing_otherwise=wrong[at],
         )
         for at, pack in enumerate(alike)
     ]  # fmt: skip
-    enough = sorted((each for each in every if each.minutes >= minutes), key=lambda each: each.pack.mass_g)
-    less = sorted((each for each in every if each.minutes < minutes), key=lambda each: -each.minutes)
+    enough = sorted((each for each in every if each.flight_minutes >= minutes), key=lambda each: each.pack.mass_g)
+    less = sorted((each for each in every if each.flight_minutes < minutes), key=lambda each: -each.flight_minutes)
     return tuple((enough or less)[:NEAREST])
 
 
@@ -313,8 +316,7 @@ class SiteRange:
     Attributes
     ----------
     variant : str
-    wanted : float
-        Thrust to weight.
+    wanted_thrust_to_weight : float
     thrust_to_weight : float
         At the brief's site.
     altitude_m, temperature_c : float
@@ -333,13 +335,13 @@ class SiteRange:
     """
 
     variant: str
-    wanted: float
-    thrust_to_weight: float
-    altitude_m: float
-    temperature_c: float
-    highest_m: float
-    highest_hot_m: float
-    warmest_c: float
+    wanted_thrust_to_weight: float = number(label="thrust to weight wanted, half charge")
+    thrust_to_weight: float = number(label="thrust to weight, half charge")
+    altitude_m: float = number(kind="m", label="field height")
+    temperature_c: float = number(kind="degC", label="air temperature")
+    highest_m: float = number(kind="m", label="highest field on a day as warm for its height as the brief's")
+    highest_hot_m: float = number(kind="m", label="highest field at 35 degC")
+    warmest_c: float = number(kind="degC", label="warmest air at the field height of the brief")
     by_temperature: tuple[tuple[float, float], ...]
     by_charge: dict[float, float]
     assumptions: tuple[Assumption, ...]
@@ -406,7 +408,7 @@ def site_range(
     _, made = judged_trains(setting, [train])
     return SiteRange(
         variant=setting.variant.name,
-        wanted=float(wanted),
+        wanted_thrust_to_weight=float(wanted),
         thrust_to_weight=float(ratio(setting.air, 1)[0]),
         altitude_m=altitude,
         temperature_c=temperature,
@@ -430,9 +432,9 @@ class PartAtHand:
     """A part of the catalogue near an answer, and what full throttle at rest on a full pack does with it."""
 
     part: Any
-    motor_current_a: float
-    pack_current_a: float
-    thrust_n: float
+    motor_current_static_a: float = number(kind="A", label=f"current of one motor, {STATIC}")
+    pack_current_static_a: float = number(kind="A", label=f"pack current, {STATIC}")
+    thrust_static_n: float = number(kind="thrust", label=f"thrust, {STATIC}")
 
 
 def _nearby(train: PowerTrain, kind: str, parts: Sequence[Any], air: Air | None, **how: Any) -> list[PartAtHand]:
@@ -442,9 +444,9 @@ def _nearby(train: PowerTrain, kind: str, parts: Sequence[Any], air: Air | None,
     return [
         PartAtHand(
             part=part,
-            motor_current_a=float(point.motor_current_a[at]),
-            pack_current_a=float(point.pack_current_a[at]),
-            thrust_n=float(point.thrust_n[at]),
+            motor_current_static_a=float(point.motor_current_a[at]),
+            pack_current_static_a=float(point.pack_current_a[at]),
+            thrust_static_n=float(point.thrust_n[at]),
         )
         for at, part in enumerate(parts)
     ]
@@ -467,24 +469,24 @@ class LargestPropeller:
 
     Attributes
     ----------
-    limit_a : one motor's
+    motor_current_limit_a : one motor's
     diameter_in, pitch_in : NaN where even 1 inch exceeds the limit; 40 where the limit is never met
-    motor_current_a, pack_current_a, thrust_n : full throttle at rest with it; pack and thrust of the whole train
+    motor_current_static_a, pack_current_static_a, thrust_static_n : with it; pack and thrust of the whole train
     like : Propeller
         The one whose coefficient table is kept.
-    nearest : tuple of PartAtHand
+    nearest_parts : tuple of PartAtHand
         Propellers of the catalogue under the (first) limit with pitch over diameter within 20 %, largest first.
     assumptions : tuple of Assumption
     """
 
-    limit_a: Any
-    diameter_in: Any
-    pitch_in: Any
-    motor_current_a: Any
-    pack_current_a: Any
-    thrust_n: Any
+    motor_current_limit_a: float = number(kind="A", label="limit of the current of one motor")
+    diameter_in: float = number(kind="in", label="diameter of the propeller")
+    pitch_in: float = number(kind="in", label="pitch of the propeller")
+    motor_current_static_a: float = number(kind="A", label=f"current of one motor, {STATIC}")
+    pack_current_static_a: float = number(kind="A", label=f"pack current, {STATIC}")
+    thrust_static_n: float = number(kind="thrust", label=f"thrust, {STATIC}")
     like: Propeller
-    nearest: tuple[PartAtHand, ...]
+    nearest_parts: tuple[PartAtHand, ...]
     assumptions: tuple[Assumption, ...]
 
 
@@ -543,17 +545,17 @@ def largest_propeller(
             and abs(each.pitch_in / each.diameter_in / ratio - 1.0) <= PITCH_RATIO_NEAR
         ]
         near = _nearby(base, "propeller", alike, air, throttle=float(d[0]), charge=float(q[0]))
-        near = [each for each in near if each.motor_current_a <= bound[0]]
-        near.sort(key=lambda each: (-each.part.diameter_in, -each.motor_current_a))
+        near = [each for each in near if each.motor_current_static_a <= bound[0]]
+        near.sort(key=lambda each: (-each.part.diameter_in, -each.motor_current_static_a))
     return LargestPropeller(
-        limit_a=_out(limit, shape),
+        motor_current_limit_a=_out(limit, shape),
         diameter_in=_out(size, shape),
         pitch_in=_out(size * ratio, shape),
-        motor_current_a=_out(found.motor_current_a, shape),
-        pack_current_a=_out(found.pack_current_a, shape),
-        thrust_n=_out(found.thrust_n, shape),
+        motor_current_static_a=_out(found.motor_current_a, shape),
+        pack_current_static_a=_out(found.pack_current_a, shape),
+        thrust_static_n=_out(found.thrust_n, shape),
         like=like,
-        nearest=tuple(near[:NEAREST]),
+        nearest_parts=tuple(near[:NEAREST]),
         assumptions=(*asked.assumptions, SAME_TABLE),
     )
 
@@ -582,24 +584,24 @@ class KvForCurrent:
 
     Attributes
     ----------
-    current_a : one motor's
+    motor_current_wanted_a : one motor's
     kv_rpm_per_v : effective; NaN where no kV from 20 to 30000 gives this current
     resistance_ohm : winding resistance of a motor so wound
-    rpm, pack_current_a, thrust_n : full throttle at rest with it
+    rpm_static, pack_current_static_a, thrust_static_n : with it
     like : Motor
-    nearest : tuple of PartAtHand
+    nearest_parts : tuple of PartAtHand
         Motors of the catalogue of 0.6 to 1.6 times the mass, by the current they draw.
     assumptions : tuple of Assumption
     """
 
-    current_a: Any
-    kv_rpm_per_v: Any
-    resistance_ohm: Any
-    rpm: Any
-    pack_current_a: Any
-    thrust_n: Any
+    motor_current_wanted_a: float = number(kind="A", label="wanted current of one motor")
+    kv_rpm_per_v: float = number(kind="rpm/V", label="kV of the motor")
+    resistance_ohm: float = number(kind="ohm", label="resistance of the motor")
+    rpm_static: float = number(kind="rpm", label=f"propeller speed, {STATIC}")
+    pack_current_static_a: float = number(kind="A", label=f"pack current, {STATIC}")
+    thrust_static_n: float = number(kind="thrust", label=f"thrust, {STATIC}")
     like: Motor
-    nearest: tuple[PartAtHand, ...]
+    nearest_parts: tuple[PartAtHand, ...]
     assumptions: tuple[Assumption, ...]
 
 
@@ -640,17 +642,19 @@ def kv_for_current(
         least, most = (share * motor.mass_g for share in MOTOR_MASS_NEAR)
         alike = [m for m in catalogue.motors.values() if least <= m.mass_g <= most]
         near = _nearby(train, "motor", alike, air, throttle=float(d[0]), charge=float(q[0]))
-        near = [each for each in near if each.motor_current_a > 0]
-        near.sort(key=lambda each: abs(float(np.log(each.motor_current_a / current[0]))) if current[0] > 0 else 0.0)
+        near = [each for each in near if each.motor_current_static_a > 0]
+        near.sort(
+            key=lambda each: abs(float(np.log(each.motor_current_static_a / current[0]))) if current[0] > 0 else 0.0
+        )
     return KvForCurrent(
-        current_a=_out(current, shape),
+        motor_current_wanted_a=_out(current, shape),
         kv_rpm_per_v=_out(kv, shape),
         resistance_ohm=_out(motor.resistance_ohm * (motor.kv_rpm_per_v / kv) ** 2, shape),
-        rpm=_out(found.rpm, shape),
-        pack_current_a=_out(found.pack_current_a, shape),
-        thrust_n=_out(found.thrust_n, shape),
+        rpm_static=_out(found.rpm, shape),
+        pack_current_static_a=_out(found.pack_current_a, shape),
+        thrust_static_n=_out(found.thrust_n, shape),
         like=motor,
-        nearest=tuple(near[:NEAREST]),
+        nearest_parts=tuple(near[:NEAREST]),
         assumptions=(*asked.assumptions, SAME_WINDING_SPACE),
     )
 
@@ -664,26 +668,28 @@ class ThrottleCap:
 
     Attributes
     ----------
-    limit_a : one motor's
+    motor_current_limit_a : one motor's
     by_speed : 1 where the propeller's highest speed asks for less throttle than the current
-    throttle : duty; 1 where full throttle keeps it already, NaN where none does
-    motor_current_a : one motor's at the cap
-    pack_current_a, pack_power_w : whole train, what a wattmeter shows
-    thrust_n, full_thrust_n : at the cap and at full throttle
-    full_motor_current_a : at full throttle
+    throttle_at_limit : duty; 1 where full throttle keeps it already, NaN where none does
+    motor_current_at_limit_a : one motor's at the cap
+    pack_current_at_limit_a, pack_power_at_limit_w : whole train, what a wattmeter shows
+    thrust_at_limit_n, thrust_static_n : at the cap and at full throttle
+    motor_current_static_a : at full throttle
     note : str
     assumptions : tuple of Assumption
     """
 
-    limit_a: Any
-    by_speed: Any
-    throttle: Any
-    motor_current_a: Any
-    pack_current_a: Any
-    pack_power_w: Any
-    thrust_n: Any
-    full_thrust_n: Any
-    full_motor_current_a: Any
+    motor_current_limit_a: float = number(kind="A", label="limit of the current of one motor")
+    by_speed: float = number(label="whether the propeller's highest speed asks for less throttle than the current")
+    throttle_at_limit: float = number(
+        kind="%", label="largest throttle at which the current of one motor stays below its limit"
+    )
+    motor_current_at_limit_a: float = number(kind="A", label="current of one motor at that throttle")
+    pack_current_at_limit_a: float = number(kind="A", label="pack current at that throttle")
+    pack_power_at_limit_w: float = number(kind="W", label="power from the pack at that throttle")
+    thrust_at_limit_n: float = number(kind="thrust", label="thrust at that throttle")
+    thrust_static_n: float = number(kind="thrust", label=f"thrust, {STATIC}")
+    motor_current_static_a: float = number(kind="A", label=f"current of one motor, {STATIC}")
     assumptions: tuple[Assumption, ...]
     note: str = CAP_NOTE
 
@@ -716,14 +722,14 @@ def throttle_cap(
     cap = cap_lanes(lanes, limits, charge=charge, density=rho, sound=a)
     full = solve_lanes(lanes, np.zeros(n), np.ones(n), np.full(n, charge), rho, a)
     return ThrottleCap(
-        limit_a=_out(limit, shape),
+        motor_current_limit_a=_out(limit, shape),
         by_speed=_out(np.where(cap.needed & (cap.motor_current_a < 0.999 * limit), 1.0, 0.0), shape),
-        throttle=_out(np.where(asked, cap.throttle, np.nan), shape),
-        motor_current_a=_out(cap.motor_current_a, shape),
-        pack_current_a=_out(cap.pack_current_a, shape),
-        pack_power_w=_out(cap.pack_power_w, shape),
-        thrust_n=_out(cap.thrust_n, shape),
-        full_thrust_n=_out(full.thrust_n, shape),
-        full_motor_current_a=_out(full.motor_current_a, shape),
+        throttle_at_limit=_out(np.where(asked, cap.throttle, np.nan), shape),
+        motor_current_at_limit_a=_out(cap.motor_current_a, shape),
+        pack_current_at_limit_a=_out(cap.pack_current_a, shape),
+        pack_power_at_limit_w=_out(cap.pack_power_w, shape),
+        thrust_at_limit_n=_out(cap.thrust_n, shape),
+        thrust_static_n=_out(full.thrust_n, shape),
+        motor_current_static_a=_out(full.motor_current_a, shape),
         assumptions=question.assumptions,
     )

@@ -20,9 +20,10 @@ from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.placing import Placing, placing
 from propmatch.checks.setting import ResolvedBrief, Setting
 from propmatch.checks.throttlecap import CapLanes, ratings_cap
-from propmatch.columns import columns_of, lanes_of, number
+from propmatch.columns import STATIC, STATIC_HALF, columns_of, lanes_of, number
 from propmatch.faults import Fault, InputFaults
 from propmatch.models.arrays import Floats
+from propmatch.questions.fits import CAP_LABELS
 from propmatch.questions.remedies import Remedies, remedies
 from propmatch.records.brief import Brief
 from propmatch.records.estimates import Assumption
@@ -59,25 +60,25 @@ class ComparedPack:
 
     Attributes
     ----------
-    basis : str
+    compared_by : str
         One of ``BASES``.
     cells : int
     pack : Pack
         The one used.
     origin : str
         ``own`` (the design's), ``catalogue`` or ``scaled``.
-    nearest : Pack or None
+    nearest_pack : Pack or None
         The nearest pack of the catalogue with this cell count.
-    nearest_off : float
+    nearest_pack_off : float
         By how much it misses, as a share; NaN when there is none.
     """
 
-    basis: str
+    compared_by: str
     cells: int
     pack: Pack
     origin: str
-    nearest: Pack | None
-    nearest_off: float
+    nearest_pack: Pack | None
+    nearest_pack_off: float
 
 
 def compared_packs(
@@ -118,7 +119,7 @@ def compared_packs(
             else:
                 pack, origin = scaled(basis, count), "scaled"
             out[basis, count] = ComparedPack(
-                basis=basis, cells=count, pack=pack, origin=origin, nearest=near, nearest_off=miss
+                compared_by=basis, cells=count, pack=pack, origin=origin, nearest_pack=near, nearest_pack_off=miss
             )
     return out
 
@@ -147,16 +148,12 @@ _further = partial(number, html=False)
 class CellCase:
     """One cell count, one way of comparing, one variant.
 
-    The numbers are columns. Thrust to weight, climb and top speed are at half charge, minutes of the brief's flying;
-    thrust, speeds, currents, power and heat at full throttle at rest on a full pack, motor values of one motor, heat of
-    the whole train in ``heat_w``; ``thrust_half_n`` is the same thrust at half charge. ``level_``: level flight at half
-    charge, NaN where it cannot be held. ``full_throttle_minutes``: at full throttle until the same end. ``cap_``: the
-    largest duty that keeps the ratings of motor, controller, pack and propeller, 1 when full throttle does; motor
-    current there, and at rest on a full pack what a wattmeter shows and the thrust.
+    The numbers are columns, each with its label. ``level_``: NaN where level flight cannot be held. ``cap_throttle``: 1
+    when full throttle keeps the ratings.
 
     Attributes
     ----------
-    variant, basis : str
+    variant, compared_by : str
     cells : int
     pack : Pack, origin : str as in ``ComparedPack``
     train : PowerTrain
@@ -164,57 +161,108 @@ class CellCase:
     """
 
     variant: str
-    basis: str
+    compared_by: str
     cells: int
     pack: Pack
     origin: str
     train: PowerTrain
     checks: tuple[Check, ...]
     all_up_mass_g: float = number(
-        "all-up {unit}", lambda w: w.measured.frames.mass_kg / GRAM_KG, kind="mass", digits=0, place=1
-    )
+        "all-up {unit}", lambda w: w.measured.frames.mass_kg / GRAM_KG, kind="mass", digits=0, place=1,
+        label="all-up mass",
+    )  # fmt: skip
     thrust_to_weight: float = number(
-        "thrust to weight, half charge", lambda w: w.measured["thrust_to_weight"].value, digits=2, place=3
+        "thrust to weight, half charge", lambda w: w.measured["thrust_to_weight"].value, digits=2, place=3,
+        label="thrust to weight, half charge",
+    )  # fmt: skip
+    flight_minutes: float = number(
+        "minutes, brief's flying", lambda w: w.measured["flight_time"].value, kind="min", place=14, label="flight time"
     )
-    minutes: float = number("minutes, brief's flying", lambda w: w.measured["flight_time"].value, place=14)
-    climb_m_s: float = number("climb m/s, half charge", lambda w: w.measured.top.climb_m_s, place=16)
+    climb_m_s: float = number(
+        "climb m/s, half charge", lambda w: w.measured.top.climb_m_s, kind="m/s", place=16,
+        label="best climb, half charge",
+    )  # fmt: skip
     top_speed_m_s: float = number(
-        "top {unit}, half charge", lambda w: w.measured.top.top_speed_m_s, kind="speed", digits=0, place=17
+        "top {unit}, half charge", lambda w: w.measured.top.top_speed_m_s, kind="speed", digits=0, place=17,
+        label="top level speed, half charge",
+    )  # fmt: skip
+    thrust_static_n: float = number(
+        "thrust {unit}", lambda w: w.fresh.thrust_n, kind="thrust", digits=0, place=2, label=f"thrust, {STATIC}"
     )
-    thrust_n: float = number("thrust {unit}", lambda w: w.fresh.thrust_n, kind="thrust", digits=0, place=2)
-    thrust_half_n: float = _further("", lambda w: w.half.thrust_n)
-    rpm: float = _further("propeller rpm", lambda w: w.fresh.rpm, digits=0, place=4)
-    motor_rpm: float = _further("", lambda w: w.fresh.motor_rpm)
-    motor_current_a: float = number("motor A", lambda w: w.fresh.motor_current_a, place=5)
-    pack_current_a: float = number("pack A (wattmeter)", lambda w: w.fresh.pack_current_a, place=6)
-    pack_power_w: float = _further("pack W (wattmeter)", lambda w: w.fresh.pack_power_w, digits=0, place=7)
-    motor_heat_w: float = _further("heat in one motor W", lambda w: w.fresh.motor_heat_w, place=8)
-    heat_w: float = _further("heat in all W", lambda w: w.fresh.heat_w, place=9)
+    thrust_static_half_n: float = _further("", lambda w: w.half.thrust_n, kind="thrust", label=f"thrust, {STATIC_HALF}")
+    rpm_static: float = _further(
+        "propeller rpm", lambda w: w.fresh.rpm, kind="rpm", digits=0, place=4, label=f"propeller speed, {STATIC}"
+    )
+    motor_rpm_static: float = _further("", lambda w: w.fresh.motor_rpm, kind="rpm", label=f"motor speed, {STATIC}")
+    motor_current_static_a: float = number(
+        "motor A", lambda w: w.fresh.motor_current_a, kind="A", place=5, label=f"current of one motor, {STATIC}"
+    )
+    pack_current_static_a: float = number(
+        "pack A (wattmeter)", lambda w: w.fresh.pack_current_a, kind="A", place=6, label=f"pack current, {STATIC}"
+    )
+    pack_power_static_w: float = _further(
+        "pack W (wattmeter)", lambda w: w.fresh.pack_power_w, kind="W", digits=0, place=7,
+        label=f"power from the pack, {STATIC}",
+    )  # fmt: skip
+    motor_heat_static_w: float = _further(
+        "heat in one motor W", lambda w: w.fresh.motor_heat_w, kind="W", place=8, label=f"heat in one motor, {STATIC}"
+    )
+    heat_static_w: float = _further(
+        "heat in all W", lambda w: w.fresh.heat_w, kind="W", place=9, label=f"heat in the whole power train, {STATIC}"
+    )
     level_airspeed_m_s: float = _further(
-        "level {unit}, half charge", lambda w: w.level_airspeed_m_s, kind="speed", digits=0, place=11
+        "level {unit}, half charge", lambda w: w.level_airspeed_m_s, kind="speed", digits=0, place=11,
+        label="airspeed of the level flight looked at",
+    )  # fmt: skip
+    level_throttle: float = _further(
+        "  throttle %", lambda w: w.level.throttle, kind="%", digits=0, place=12,
+        label="throttle of level flight, half charge",
+    )  # fmt: skip
+    level_motor_current_a: float = _further(
+        "  motor A / pack A", lambda w: w.level.motor_current_a, kind="A", place=13,
+        label="current of one motor in level flight, half charge",
+    )  # fmt: skip
+    level_pack_current_a: float = _further(
+        "", lambda w: w.level.pack_current_a, kind="A", label="pack current in level flight, half charge"
     )
-    level_throttle: float = _further("  throttle %", lambda w: w.level.throttle, kind="%", digits=0, place=12)
-    level_motor_current_a: float = _further("  motor A / pack A", lambda w: w.level.motor_current_a, place=13)
-    level_pack_current_a: float = _further("", lambda w: w.level.pack_current_a)
-    full_throttle_minutes: float = _further("minutes, full throttle", lambda w: w.full.minutes, place=15)
+    full_throttle_minutes: float = _further(
+        "minutes, full throttle", lambda w: w.full.minutes, kind="min", place=15,
+        label="flight time at full throttle all the way",
+    )  # fmt: skip
     servo_supply_heat_w: float = _further(
-        "heat in servo supply W", lambda w: w.measured["servo_supply_heat"].value, digits=2, place=10
+        "heat in servo supply W", lambda w: w.measured["servo_supply_heat"].value, kind="W", digits=2, place=10,
+        label="heat in the servo supply, full pack",
+    )  # fmt: skip
+    cap_throttle: float = number(
+        "throttle cap %", lambda w: w.cap.throttle, kind="%", digits=0, place=18, label=CAP_LABELS["cap_throttle"]
     )
-    cap_throttle: float = number("throttle cap %", lambda w: w.cap.throttle, kind="%", digits=0, place=18)
-    cap_motor_limit_a: float = _further("", lambda w: w.cap.motor_limit_a)
-    cap_motor_current_a: float = _further("", lambda w: w.cap.motor_current_a)
-    cap_pack_current_a: float = _further("", lambda w: w.cap.pack_current_a)
-    cap_pack_power_w: float = _further("", lambda w: w.cap.pack_power_w)
-    cap_thrust_n: float = _further("", lambda w: w.cap.thrust_n)
-    cap_thrust_to_weight: float = _further("", lambda w: w.measured.frames.thrust_to_weight(w.cap.thrust_n))
+    cap_motor_limit_a: float = _further(
+        "", lambda w: w.cap.motor_limit_a, kind="A", label=CAP_LABELS["cap_motor_limit_a"]
+    )
+    cap_motor_current_a: float = _further(
+        "", lambda w: w.cap.motor_current_a, kind="A", label="largest current of one motor at the throttle cap"
+    )
+    cap_pack_current_a: float = _further(
+        "", lambda w: w.cap.pack_current_a, kind="A", label=CAP_LABELS["cap_pack_current_a"]
+    )
+    cap_pack_power_w: float = _further(
+        "", lambda w: w.cap.pack_power_w, kind="W", label="power from the pack at the throttle cap, at rest, full pack"
+    )
+    cap_thrust_n: float = _further(
+        "", lambda w: w.cap.thrust_n, kind="thrust", label="thrust at the throttle cap, at rest, full pack"
+    )
+    cap_thrust_to_weight: float = _further(
+        "", lambda w: w.measured.frames.thrust_to_weight(w.cap.thrust_n),
+        label="thrust to weight at the throttle cap, full pack",
+    )  # fmt: skip
 
     @property
     def row(self) -> dict[str, str | int | float | list[str]]:
         """As JSON and CSV have it."""
         return {
-            **{name: getattr(self, name) for name in ("variant", "basis", "cells", "origin")},
+            **{name: getattr(self, name) for name in ("variant", "compared_by", "cells", "origin")},
             **{column.name: getattr(self, column.name) for column in columns_of(CellCase)},
-            "pack": self.pack.name,
+            "pack_name": self.pack.name,
             "pack_mass_g": self.pack.mass_g,
             "capacity_mah": self.pack.capacity_mah,
             "failing": [check.name for check in self.failing],
@@ -248,7 +296,7 @@ class CellComparison:
     cells : tuple of int, rising
     variants : tuple of str
     packs : dict
-        (basis, cells) to ``ComparedPack``.
+        (compared_by, cells) to ``ComparedPack``.
     cases : tuple of CellCase
     remedies : dict
         Cell count to what brings it inside the limits; the counts that exceed a limit as designed at the same energy.
@@ -269,14 +317,14 @@ class CellComparison:
     fit: PackFit
     assumptions: tuple[Assumption, ...]
 
-    def case(self, cells: int, *, basis: str = BASES[0], variant: str | None = None) -> CellCase:
-        """A case by cell count, basis and variant (default: the aircraft as designed)."""
-        wanted = (self.variants[0] if variant is None else variant, basis, cells)
-        return next(case for case in self.cases if (case.variant, case.basis, case.cells) == wanted)
+    def case(self, cells: int, *, compared_by: str = BASES[0], variant: str | None = None) -> CellCase:
+        """A case by cell count, way of comparing and variant (default: the aircraft as designed)."""
+        wanted = (self.variants[0] if variant is None else variant, compared_by, cells)
+        return next(case for case in self.cases if (case.variant, case.compared_by, case.cells) == wanted)
 
     def _repr_html_(self) -> str:
         numbers = (column.name for column in columns_of(CellCase) if column.html)
-        names = ("variant", "basis", "cells", *numbers)
+        names = ("variant", "compared_by", "cells", *numbers)
         rows = [
             [*(getattr(case, name) for name in names), ", ".join(check.name for check in case.failing) or "none"]
             for case in self.cases
@@ -355,7 +403,7 @@ def compare_cells(
     found = {
         case.cells: remedies(design, catalogue, case.train, failing=tuple(c.name for c in case.failing))
         for case in cases
-        if case.variant == design.variant.name and case.basis == BASES[0] and case.failing
+        if case.variant == design.variant.name and case.compared_by == BASES[0] and case.failing
     }
     if any(each.origin == "scaled" for each in packs.values()):
         made[fit.assumption] = None
@@ -386,9 +434,7 @@ def _placings(
 ) -> dict[str, Placing]:
     by_key = dict(zip(packs, trains, strict=True))
     names = [f"{count}S" for count in counts]
-    return {
-        basis: placing(setting, [by_key[basis, count] for count in counts], names, design=own) for basis in BASES
-    }
+    return {basis: placing(setting, [by_key[basis, count] for count in counts], names, design=own) for basis in BASES}
 
 
 def level_airspeed(setting: Setting) -> float | None:
@@ -414,8 +460,8 @@ def _cases(measured: TrainMeasures, packs: Sequence[ComparedPack], trains: Seque
     numbers, checks = lanes_of(columns_of(CellCase), worked), checks_of(measured)
     return [
         CellCase(
-            variant=setting.variant.name, basis=each.basis, cells=each.cells, pack=each.pack, origin=each.origin,
-            train=train, checks=tuple(checks[lane]), **numbers[lane],
+            variant=setting.variant.name, compared_by=each.compared_by, cells=each.cells, pack=each.pack,
+            origin=each.origin, train=train, checks=tuple(checks[lane]), **numbers[lane],
         )
         for lane, (each, train) in enumerate(zip(packs, trains, strict=True))
     ]  # fmt: skip

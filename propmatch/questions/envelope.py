@@ -15,11 +15,13 @@ from propmatch.aircraft.endurance import TIMER_MARGIN
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.judged import failing, judged_trains
 from propmatch.checks.measures import TrainMeasures
+from propmatch.checks.ratings import Rating
 from propmatch.checks.setting import ResolvedBrief, Setting
 from propmatch.checks.throttlecap import ratings_cap
+from propmatch.columns import STATIC, number
 from propmatch.questions.cells import BASES, checked_cells, compared_packs, usual_cells
 from propmatch.questions.corners import Box, Corners, air_between
-from propmatch.questions.fits import Fit, may_fit
+from propmatch.questions.fits import CAP_LABELS, Fit, may_fit
 from propmatch.questions.remedies import remedies
 from propmatch.records.brief import Brief
 from propmatch.records.estimates import Assumption, completed
@@ -50,7 +52,7 @@ class CellEnvelope:
         Kind to the part that had to change against the design for this count; the pack always may.
     holds : bool
         False where the design, and the nearest change of it, exceed a limit: then only ``train``, ``failing``,
-        the currents, ``thrust_n`` and the cap say something.
+        the currents, ``thrust_static_n`` and the cap say something.
     failing : tuple of str
         Checks that ``train`` fails.
     box : Box or None
@@ -58,13 +60,17 @@ class CellEnvelope:
     pack_mass_g, pack_position_mm : Range
         Position NaN without ``[balance]``.
     altitude_m, temperature_c : Range
-    thrust_n, thrust_to_weight, motor_current_a, pack_current_a, pack_power_w : Range
-        Static at full throttle, fresh, thrust to weight at half charge; ``design_*`` are the middle's own.
+    thrust_static_n, motor_current_static_a, pack_current_static_a, pack_power_static_w : Range
+        ``design_*`` are the middle's own.
+    thrust_to_weight : Range
     controller_a, motor_a, motor_w : float
-        Ratings asked for: the largest of any corner with a tenth in hand, but not above the design's own part.
-    minutes : Range; timer_minutes : float, for the corner that flies shortest
-    returned_mah : Range
-    cap_throttle, cap_limit_a, cap_pack_current_a : float
+        Ratings asked for: the largest of any corner with a tenth in hand, rounded up, but never above the continuous
+        rating of ``train``'s own part, so that it may always be fitted.
+    controller_burst_a, motor_burst_a : float
+        Where the brief allows bursts and the largest load needs one; else NaN.
+    flight_minutes : Range; timer_worst_minutes : float, for the corner that flies shortest
+    recharge_mah : Range
+    cap_throttle, cap_motor_limit_a, cap_pack_current_a : float
         Throttle cap that keeps ``train`` within its ratings; 1 when none is needed.
     servo_supply_w : float
         Heat in a linear servo supply, 0 without one.
@@ -76,28 +82,30 @@ class CellEnvelope:
     holds: bool
     failing: tuple[str, ...]
     box: Box | None
-    pack_mass_g: Range
-    pack_position_mm: Range
-    altitude_m: Range
-    temperature_c: Range
-    thrust_n: Range
-    design_thrust_n: float
-    thrust_to_weight: Range
-    motor_current_a: Range
-    design_motor_current_a: float
-    pack_current_a: Range
-    design_pack_current_a: float
-    pack_power_w: Range
-    controller_a: float
-    motor_a: float
-    motor_w: float
-    minutes: Range
-    timer_minutes: float
-    returned_mah: Range
-    cap_throttle: float
-    cap_limit_a: float
-    cap_pack_current_a: float
-    servo_supply_w: float
+    pack_mass_g: tuple[float, float] = number(kind="mass", label="mass of the pack")
+    pack_position_mm: tuple[float, float] = number(kind="mm", label="centre of the pack, aft of the datum")
+    altitude_m: tuple[float, float] = number(kind="m", label="field height")
+    temperature_c: tuple[float, float] = number(kind="degC", label="air temperature")
+    thrust_static_n: tuple[float, float] = number(kind="thrust", label=f"thrust, {STATIC}")
+    design_thrust_static_n: float = number(kind="thrust", label=f"thrust of the design, {STATIC}")
+    thrust_to_weight: tuple[float, float] = number(label="thrust to weight, half charge")
+    motor_current_static_a: tuple[float, float] = number(kind="A", label=f"current of one motor, {STATIC}")
+    design_motor_current_static_a: float = number(kind="A", label=f"current of one motor of the design, {STATIC}")
+    pack_current_static_a: tuple[float, float] = number(kind="A", label=f"pack current, {STATIC}")
+    design_pack_current_static_a: float = number(kind="A", label=f"pack current of the design, {STATIC}")
+    pack_power_static_w: tuple[float, float] = number(kind="W", label=f"power from the pack, {STATIC}")
+    controller_a: float = number(kind="A", label="continuous rating that a controller needs")
+    controller_burst_a: float = number(kind="A", label="burst rating that a controller needs, as the brief allows")
+    motor_a: float = number(kind="A", label="continuous rating that a motor needs")
+    motor_burst_a: float = number(kind="A", label="burst rating that a motor needs, as the brief allows")
+    motor_w: float = number(kind="W", label="power rating that a motor needs")
+    flight_minutes: tuple[float, float] = number(kind="min", label="flight time")
+    timer_worst_minutes: float = number(kind="min", label="timer setting, 10 % early, worst allowed parts")
+    recharge_mah: tuple[float, float] = number(kind="mAh", label="charge to put back")
+    cap_throttle: float = number(kind="%", label=CAP_LABELS["cap_throttle"])
+    cap_motor_limit_a: float = number(kind="A", label=CAP_LABELS["cap_motor_limit_a"])
+    cap_pack_current_a: float = number(kind="A", label=CAP_LABELS["cap_pack_current_a"])
+    servo_supply_w: float = number(kind="W", label="most heat in the servo supply of any allowed parts")
 
 
 @attrs.frozen(kw_only=True)
@@ -107,18 +115,18 @@ class VariantMass:
     Attributes
     ----------
     variant : str
-    all_up_mass_g : dict
+    all_up_mass_by_cells_g : dict
         Cell count to mass with that count's design.
-    inside : dict
+    inside_by_cells : dict
         Cell count to whether that lies in the box's all-up masses.
-    failing : dict
+    failing_by_cells : dict
         Cell count to the checks the design fails in this variant.
     """
 
     variant: str
-    all_up_mass_g: dict[int, float]
-    inside: dict[int, bool]
-    failing: dict[int, tuple[str, ...]]
+    all_up_mass_by_cells_g: dict[int, float]
+    inside_by_cells: dict[int, bool]
+    failing_by_cells: dict[int, tuple[str, ...]]
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -249,8 +257,7 @@ def _result(
     fresh, middle = measured.full(1.0), design.full(1.0)
     flight = measured.flight
     cap = ratings_cap(design)
-    motor_a = HEADROOM * float(np.nanmax(measured["controller_current"].value))
-    motor_w = HEADROOM * float(np.nanmax(measured["motor_power"].value))
+    most_a, most_w = (float(np.nanmax(measured[name].value)) for name in ("controller_current", "motor_power"))
     r = design.ratings
     ends = np.array([0.0, 0.0] if box is None else box.ranges["air"])
     altitude, temperature = air_between(setting, ends)
@@ -266,25 +273,39 @@ def _result(
         pack_position_mm=_positions(setting, measured),
         altitude_m=_range(altitude),
         temperature_c=_range(temperature),
-        thrust_n=_range(fresh.thrust_n),
-        design_thrust_n=float(middle.thrust_n[0]),
+        thrust_static_n=_range(fresh.thrust_n),
+        design_thrust_static_n=float(middle.thrust_n[0]),
         thrust_to_weight=_range(measured["thrust_to_weight"].value),
-        motor_current_a=_range(fresh.motor_current_a),
-        design_motor_current_a=float(middle.motor_current_a[0]),
-        pack_current_a=_range(fresh.pack_current_a),
-        design_pack_current_a=float(middle.pack_current_a[0]),
-        pack_power_w=_range(fresh.pack_power_w),
-        controller_a=float(np.fmin(motor_a, r.controller.limit(setting.burst_load_seconds)[0])),
-        motor_a=float(np.fmin(motor_a, r.motor.limit(setting.burst_load_seconds)[0])),
-        motor_w=float(np.fmin(motor_w, r.motor_w[0])),
-        minutes=minutes,
-        timer_minutes=(1.0 - TIMER_MARGIN) * minutes[0],
-        returned_mah=_range(flight.used_mah),
+        motor_current_static_a=_range(fresh.motor_current_a),
+        design_motor_current_static_a=float(middle.motor_current_a[0]),
+        pack_current_static_a=_range(fresh.pack_current_a),
+        design_pack_current_static_a=float(middle.pack_current_a[0]),
+        pack_power_static_w=_range(fresh.pack_power_w),
+        controller_a=_asked(most_a, 1.0, r.controller.continuous[0]),
+        controller_burst_a=_in_bursts(most_a, 1.0, r.controller, setting),
+        motor_a=_asked(most_a, 0.1, r.motor.continuous[0]),
+        motor_burst_a=_in_bursts(most_a, 0.1, r.motor, setting),
+        motor_w=_asked(most_w, 1.0, r.motor_w[0]),
+        flight_minutes=minutes,
+        timer_worst_minutes=(1.0 - TIMER_MARGIN) * minutes[0],
+        recharge_mah=_range(flight.used_mah),
         cap_throttle=float(cap.throttle[0]),
-        cap_limit_a=float(cap.motor_limit_a[0]),
+        cap_motor_limit_a=float(cap.motor_limit_a[0]),
         cap_pack_current_a=float(cap.pack_current_a[0]),
         servo_supply_w=float(np.nanmax(measured["servo_supply_heat"].value)),
     )
+
+
+def _asked(most: float, step: float, own: float) -> float:
+    """A rating to ask for: a tenth above the largest load, up to a whole step, never above the design's own part."""
+    return float(np.fmin(np.ceil(HEADROOM * most / step - 1e-9) * step, own))
+
+
+def _in_bursts(most: float, step: float, own: Rating, setting: Setting) -> float:
+    """The burst rating to ask for where the brief allows one and the largest load needs it, else NaN."""
+    if not most > own.continuous[0]:
+        return float("nan")
+    return _asked(most, step, own.limit(setting.burst_load_seconds)[0])
 
 
 def _positions(setting: Setting, measured: TrainMeasures) -> Range:
@@ -315,7 +336,7 @@ def _variant(setting: Setting, found: dict[int, CellEnvelope]) -> VariantMass:
         inside[count] = bool(low - 0.5 <= mass[count] <= high + 0.5)
     return VariantMass(
         variant=setting.variant.name,
-        all_up_mass_g=mass,
-        inside=inside,
-        failing={count: wrong[at] for at, count in enumerate(found)},
+        all_up_mass_by_cells_g=mass,
+        inside_by_cells=inside,
+        failing_by_cells={count: wrong[at] for at, count in enumerate(found)},
     )

@@ -10,7 +10,7 @@ from propmatch.checks.limits import Check, checks_of, missed, warnings_of
 from propmatch.checks.placing import Placing, placing
 from propmatch.checks.setting import ResolvedBrief
 from propmatch.checks.throttlecap import ratings_cap
-from propmatch.columns import Column, lanes_of
+from propmatch.columns import STATIC, Column, lanes_of, number
 from propmatch.faults import Fault, InputFaults
 from propmatch.records.brief import Brief
 from propmatch.records.estimates import Assumption
@@ -18,20 +18,27 @@ from propmatch.records.fields import replace
 from propmatch.records.parts import PARTS, PowerTrain
 from propmatch.units import GRAM_KG
 
-__all__ = ["NUMBERS", "Fit", "FitInVariant", "may_fit"]
+__all__ = ["CAP_LABELS", "NUMBERS", "Fit", "FitInVariant", "may_fit"]
 
+CAP_LABELS = {
+    "cap_throttle": "largest throttle that keeps the ratings, 1 when full throttle does",
+    "cap_motor_limit_a": "rating that the throttle cap keeps the current of one motor below",
+    "cap_pack_current_a": "pack current at the throttle cap, at rest, full pack",
+}
+"""The throttle cap wherever it is given."""
 NUMBERS = (
-    Column(name="all_up_mass_g", heading="all-up {unit}", kind="mass", digits=0,
+    Column(name="all_up_mass_g", heading="all-up {unit}", kind="mass", digits=0, label="all-up mass",
            getter=lambda measured: measured.frames.mass_kg / GRAM_KG),
-    Column(name="thrust_n", heading="static thrust {unit}, fresh", kind="thrust", digits=0,
-           getter=lambda measured: measured.full(1.0).thrust_n),
+    Column(name="thrust_static_n", heading="static thrust {unit}, fresh", kind="thrust", digits=0,
+           label=f"thrust, {STATIC}", getter=lambda measured: measured.full(1.0).thrust_n),
     Column(name="thrust_to_weight", heading="thrust to weight, half charge", digits=2,
-           getter=lambda measured: measured["thrust_to_weight"].value),
-    Column(name="motor_current_a", heading="motor A, fresh at rest",
-           getter=lambda measured: measured.full(1.0).motor_current_a),
-    Column(name="pack_current_a", heading="pack A on a wattmeter",
+           label="thrust to weight, half charge", getter=lambda measured: measured["thrust_to_weight"].value),
+    Column(name="motor_current_static_a", heading="motor A, fresh at rest", kind="A",
+           label=f"current of one motor, {STATIC}", getter=lambda measured: measured.full(1.0).motor_current_a),
+    Column(name="pack_current_static_a", heading="pack A on a wattmeter", kind="A", label=f"pack current, {STATIC}",
            getter=lambda measured: measured.full(1.0).pack_current_a),
-    Column(name="minutes", heading="minutes, brief's flying", getter=lambda measured: measured["flight_time"].value),
+    Column(name="flight_minutes", heading="minutes, brief's flying", kind="min", label="flight time",
+           getter=lambda measured: measured["flight_time"].value),
 )  # fmt: skip
 """What changes with a substitute."""
 
@@ -59,9 +66,9 @@ class FitInVariant:
     before: tuple[Check, ...]
     numbers: dict[str, float]
     numbers_before: dict[str, float]
-    cap_throttle: float
-    cap_motor_limit_a: float
-    cap_pack_current_a: float
+    cap_throttle: float = number(kind="%", label=CAP_LABELS["cap_throttle"])
+    cap_motor_limit_a: float = number(kind="A", label=CAP_LABELS["cap_motor_limit_a"])
+    cap_pack_current_a: float = number(kind="A", label=CAP_LABELS["cap_pack_current_a"])
 
     @property
     def failing(self) -> tuple[Check, ...]:

@@ -11,6 +11,7 @@ from propmatch.checks.checkrules import costly
 from propmatch.checks.judged import judged, passing
 from propmatch.checks.measures import Setting
 from propmatch.checks.ratings import rating_lanes
+from propmatch.columns import STATIC, number
 from propmatch.questions.ask import KvForCurrent, LargestPropeller, kv_for_current, largest_propeller
 from propmatch.records.estimates import Assumption
 from propmatch.records.parts import PowerTrain
@@ -34,17 +35,16 @@ class Remedy:
     changes : dict
         Kind to the part that takes the place of the design's.
     train : PowerTrain
-    all_up_mass_g, thrust_to_weight, minutes, motor_current_a, pack_current_a : float
-        Thrust to weight at half charge; currents of full throttle at rest on a full pack.
+    all_up_mass_g, thrust_to_weight, flight_minutes, motor_current_static_a, pack_current_static_a : float
     """
 
     changes: dict[str, Any]
     train: PowerTrain
-    all_up_mass_g: float
-    thrust_to_weight: float
-    minutes: float
-    motor_current_a: float
-    pack_current_a: float
+    all_up_mass_g: float = number(kind="mass", label="all-up mass")
+    thrust_to_weight: float = number(label="thrust to weight, half charge")
+    flight_minutes: float = number(kind="min", label="flight time")
+    motor_current_static_a: float = number(kind="A", label=f"current of one motor, {STATIC}")
+    pack_current_static_a: float = number(kind="A", label=f"pack current, {STATIC}")
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -62,7 +62,7 @@ class Remedies:
         controller, by mass. Empty where none of the catalogue's helps alone.
     pairs : tuple of Remedy
         Two parts changed, tried when one does not do.
-    current_limit_a : float
+    motor_current_limit_a : float
         The lower of the motor's and the controller's rating.
     kv : KvForCurrent, diameter : LargestPropeller
         By specification: the kV, and the diameter at the same pitch ratio, that load the motor to that limit.
@@ -75,7 +75,7 @@ class Remedies:
     motors: tuple[Remedy, ...]
     controllers: tuple[Remedy, ...]
     pairs: tuple[Remedy, ...]
-    current_limit_a: float
+    motor_current_limit_a: float = number(kind="A", label="limit of the current of one motor")
     kv: KvForCurrent
     diameter: LargestPropeller
     assumptions: tuple[Assumption, ...]
@@ -121,7 +121,7 @@ def remedies(setting: Setting, catalogue: Catalogue, train: PowerTrain, *, faili
         motors=tuple(sorted(found["motor"], key=lambda r: abs(r.all_up_mass_g - mass))[:SHOWN]),
         controllers=tuple(sorted(found["controller"], key=lambda r: r.all_up_mass_g)[:SHOWN]),
         pairs=tuple(_some(pairs)),
-        current_limit_a=limit,
+        motor_current_limit_a=limit,
         kv=kv,
         diameter=diameter,
         assumptions=(*kv.assumptions, *diameter.assumptions),
@@ -188,9 +188,9 @@ def _tried(setting: Setting, shelf: Shelf, kinds: Sequence[str]) -> list[Remedy]
                 train=train,
                 all_up_mass_g=float(measured.frames.mass_kg[lane] * 1e3),
                 thrust_to_weight=float(measured["thrust_to_weight"].value[lane]),
-                minutes=float(measured["flight_time"].value[lane]),
-                motor_current_a=float(fresh.motor_current_a[lane]),
-                pack_current_a=float(fresh.pack_current_a[lane]),
+                flight_minutes=float(measured["flight_time"].value[lane]),
+                motor_current_static_a=float(fresh.motor_current_a[lane]),
+                pack_current_static_a=float(fresh.pack_current_a[lane]),
             )
         )
     return out

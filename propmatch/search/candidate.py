@@ -1,13 +1,14 @@
 """A row of the shortlist, and its columns: each number is declared here, in one line, for every form of the answer."""
 
 from collections.abc import Sequence
+from typing import Any
 
 import attrs
 import numpy as np
 from numpy.typing import NDArray
 
 from propmatch.checks.judged import failing
-from propmatch.checks.limits import Check, Design, checks_of, smallest_margin
+from propmatch.checks.limits import Check, Design, checks_of, closest_limit
 from propmatch.checks.measures import Setting, TrainMeasures
 from propmatch.columns import Column, columns_of, lanes_of, number
 from propmatch.records.parts import PowerTrain
@@ -18,13 +19,13 @@ from propmatch.search.shelf import Shelf
 __all__ = ["Candidate", "candidates", "columns"]
 
 
-def _metric(metric: str, heading: str, label: str, kind: str = "", digits: int = 1, place: int = 9) -> float:
+def _metric(metric: str, heading: str, label: str, kind: str = "", digits: int = 1, place: int = 9) -> Any:
     """A metric of the ranking; the page shows and explains it."""
     return number(heading, lambda measured: metric_value(measured, metric), label=label, kind=kind, digits=digits,
                   place=place, page=metric)  # fmt: skip
 
 
-def _load(check: str, heading: str, label: str, kind: str = "", digits: int = 1) -> float:
+def _load(check: str, heading: str, label: str, kind: str = "", digits: int = 1) -> Any:
     """A load, as the check that judges it has it."""
     return number(heading, lambda measured: measured[check].value, label=label, kind=kind, digits=digits)
 
@@ -42,9 +43,9 @@ class Candidate(TrainId):
     score : float
     design : Design
     checks : tuple of Check
-    nearest : Check or None
-        The check nearest to its limit among those that can exclude.
-    variants : dict
+    closest : Check or None
+        The check closest to its limit among those that can exclude.
+    failing_in : dict
         For each other variant of the brief the names of the checks that rule this train out there.
     """
 
@@ -54,13 +55,17 @@ class Candidate(TrainId):
     flight_minutes: float = _metric("flight_time", "{unit}", "flight time", "min", place=1)
     top_speed_m_s: float = _metric("top_speed", "top {unit}", "top level speed, half charge", "speed", 0)
     climb_m_s: float = _metric("climb", "climb {unit}", "best climb, half charge", "m/s")
-    motor_current_a: float = _load("controller_current", "motor {unit}", "motor current, full throttle, full pack", "A")
-    pack_current_a: float = _load("pack_burst", "pack {unit}", "pack current, full throttle, full pack", "A")
+    motor_current_worst_a: float = _load(
+        "controller_current", "motor {unit}", "motor current, full throttle at rest or in flight, full pack", "A"
+    )
+    pack_current_worst_a: float = _load(
+        "pack_burst", "pack {unit}", "pack current, full throttle at rest or in flight, full pack", "A"
+    )
     score: float
     design: Design
     checks: tuple[Check, ...]
-    nearest: Check | None
-    variants: dict[str, tuple[str, ...]]
+    closest: Check | None
+    failing_in: dict[str, tuple[str, ...]]
 
     @property
     def train(self) -> PowerTrain:
@@ -78,8 +83,8 @@ class Candidate(TrainId):
             **{column.name: getattr(self, column.name) for column in columns()},
             "receiver_supply_mass_g": self.train.supply_g,
             "score": self.score,
-            "nearest": self.nearest.name if self.nearest else None,
-            "nearest_margin": self.nearest.margin if self.nearest else None,
+            "closest_limit": self.closest.name if self.closest else None,
+            "closest_limit_margin": self.closest.margin if self.closest else None,
         }
 
     def check(self, name: str) -> Check:
@@ -117,8 +122,8 @@ def candidates(
                 cells=train.pack.cells_series,
                 score=float(score[lane]),
                 checks=tuple(checks[lane]),
-                nearest=smallest_margin(checks[lane]),
-                variants={name: lists[lane] for name, lists in elsewhere.items()},
+                closest=closest_limit(checks[lane]),
+                failing_in={name: lists[lane] for name, lists in elsewhere.items()},
             )
         )
     return out

@@ -3,7 +3,6 @@
 import math
 from typing import TYPE_CHECKING
 
-from propmatch.checks.limits import graded, smallest_margin
 from propmatch.checks.measures import Setting
 from propmatch.records.sections import Phase
 from propmatch.words.checkwords import check_name, limit_text, value_text
@@ -94,13 +93,13 @@ def train_reasons(candidate: "Candidate", shown: Shown) -> str:
         reasons.append(f"stays {shown.mass_text(mass.limit - mass.value)} below the target mass")
     text = f"{candidate.train.motor.name} with {candidate.train.propeller.name}"
     text += f" {_joined(reasons)}." if reasons else "."
-    near = smallest_margin(graded(candidate.checks))
+    near = candidate.closest
     if near is not None:
         text += (
             f" Nearest to its limit is the {check_name(near.name)}: {value_text(near.value, near.unit)}, "
             f"{limit_text(near)}."
         )
-    for variant, failing in candidate.variants.items():
+    for variant, failing in candidate.failing_in.items():
         words = _joined([check_name(name) for name in failing])
         text += f" Build '{variant}': " + (f"misses {words}." if failing else "meets the brief too.")
     return text

@@ -25,15 +25,15 @@ def cells_table(cases: list[CellCase], shown: Shown) -> Table:
     lines: list[tuple[str, Callable[[CellCase], str]]] = [
         ("pack", lambda c: c.pack.name),
         ("all-up mass", lambda c: shown.mass_text(c.all_up_mass_g)),
-        ("flight time", lambda c: f"{signed(c.minutes)} min"),
+        ("flight time", lambda c: f"{signed(c.flight_minutes)} min"),
         ("thrust to weight, half charge", lambda c: signed(c.thrust_to_weight, 2)),
-        ("static thrust, full pack", lambda c: shown.thrust_text(c.thrust_n)),
+        ("static thrust, full pack", lambda c: shown.thrust_text(c.thrust_static_n)),
         ("top level speed, half charge", lambda c: shown.speed_text(c.top_speed_m_s)),
         ("best climb, half charge", lambda c: f"{signed(c.climb_m_s)} m/s"),
-        ("propeller speed, full pack", lambda c: f"{signed(c.rpm, 0)} rpm"),
-        ("motor current, full pack", lambda c: f"{signed(c.motor_current_a)} A"),
-        ("pack power, full pack", lambda c: f"{signed(c.pack_power_w, 0)} W"),
-        ("heat in one motor, full pack", lambda c: f"{signed(c.motor_heat_w)} W"),
+        ("propeller speed, full pack", lambda c: f"{signed(c.rpm_static, 0)} rpm"),
+        ("motor current, full pack", lambda c: f"{signed(c.motor_current_static_a)} A"),
+        ("pack power, full pack", lambda c: f"{signed(c.pack_power_static_w, 0)} W"),
+        ("heat in one motor, full pack", lambda c: f"{signed(c.motor_heat_static_w)} W"),
         *([("heat in the linear servo supply, full pack", lambda c: f"{signed(c.servo_supply_heat_w)} W")]
           if any(c.servo_supply_heat_w > 0 for c in cases) else []),
         ("throttle in level flight", lambda c: f"{signed(100 * c.level_throttle, 0)} %"),
@@ -79,7 +79,7 @@ def envelope_words(
 ) -> tuple[tuple[str, ...], tuple[Table, ...]]:
     """The parts envelope: paragraphs, and a table for each cell count."""
     found = parts_envelope(resolved, catalogue, train)
-    parts = [part for part in envelope_parts(found, shown) if part.title not in ("Cautions", "Balance")]
+    parts = [part for part in envelope_parts(found, shown, timer=False) if part.title not in ("Cautions", "Balance")]
     text = [" ".join(parts[0].sentences)]
     text += [f"{part.title.removeprefix('With ')}: {' '.join(part.sentences)}" for part in parts[1:] if part.sentences]
     tables = [Table(heads=("what", "may be"), rows=part.lines, caption=part.title) for part in parts if part.lines]

@@ -68,7 +68,8 @@ def build_sheet(
         resolved=resolved, catalogue=catalogue, train=chosen, design=design,
         checks=(*checks_of(judged_trains(setting, [chosen])[0])[0], *catalogue.extra_checks(design, stated)),
         spread=spread_of(design, resolved), flight=flight, shortlist=found,
-        unnamed=train is None, shown=shown or Shown(thrust=units.thrust, speed=units.speed, wing_loading=units.wing_loading),
+        unnamed=train is None,
+        shown=shown or Shown(thrust=units.thrust, speed=units.speed, wing_loading=units.wing_loading),
     )  # fmt: skip
     return Sheet(
         title=f"{stated.aircraft.name}: power train",

@@ -161,10 +161,10 @@ def flight_chart(
             "minutes": signed(row.minutes, 1),
             f"airspeed, {units.speed_unit}": signed(units.speed_of(row.airspeed_m_s), 0),
             "throttle, %": _span(100 * row.throttle_from, 100 * row.throttle_to),
-            "pack current, A": signed(row.current_a, 1),
-            "motor current at most, A": signed(row.motor_current_a, 1),
+            "pack current, A": signed(row.pack_current_mean_a, 1),
+            "motor current at most, A": signed(row.motor_current_highest_a, 1),
             "used, mAh": signed(row.used_mah, 0),
-            "cell voltage at least, V": signed(row.cell_voltage_v, 2),
+            "cell voltage at least, V": signed(row.cell_voltage_lowest_v, 2),
         }
         for row in flown.phases
     ]
@@ -192,5 +192,5 @@ def _words(flown: FlightTime, cutoff_v: float) -> str:
     }
     return (
         f"{flown.minutes:.1f} minutes, until {ends.get(flown.ended_by or '', 'the end')}. Mean pack current "
-        f"{flown.average_current_a:.1f} A, {flown.returned_mah:.0f} mAh used."
+        f"{flown.average_current_a:.1f} A, {flown.recharge_mah:.0f} mAh used."
     )

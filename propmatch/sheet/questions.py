@@ -25,7 +25,7 @@ from propmatch.status import Flag, Status
 from propmatch.train.lanes import train_lanes
 from propmatch.units import GRAM_KG
 from propmatch.words.checkwords import burst_words, check_name, parts_text, speed_question, supply_text
-from propmatch.words.shown import signed
+from propmatch.words.shown import clock, signed
 
 __all__ = ["CAUTIONS", "assumed", "cautions", "extra", "questions", "sources"]
 
@@ -128,11 +128,11 @@ def duration(case: Case) -> Section:
     )  # fmt: skip
     picture = flight_chart(plan, flight=case.flight, shown=case.shown)
     if np.isfinite(case.flight.minutes) and case.flight.minutes > 0:
-        seconds = round(60 * case.flight.timer_minutes)
         text = (
-            f"{case.flight.minutes:.1f} minutes. Set the timer to {seconds // 60}:{seconds % 60:02d} "
-            f"(minutes:seconds, a tenth kept back) and expect about {case.flight.returned_mah:.0f} mAh to go back on "
-            "charging. If it is more, fly shorter."
+            f"{case.flight.minutes:.1f} minutes. Set the timer to {clock(case.flight.timer_minutes)} "
+            f"(minutes:seconds, a tenth kept back) and expect about {case.flight.recharge_mah:.0f} mAh to go back on "
+            "charging. If it is more, fly shorter. The timer is for exactly these parts: others of the ranges below "
+            "fly as long as their own line says."
         )
     else:
         text = picture.summary

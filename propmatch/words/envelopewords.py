@@ -8,9 +8,10 @@ import attrs
 
 from propmatch.checks.checkrules import CHECKS
 from propmatch.questions.envelope import CellEnvelope, Envelope, Range
-from propmatch.records.estimates import KV_LABEL_FACTOR
+from propmatch.records.estimates import completed
+from propmatch.records.fields import replace
 from propmatch.words.checkwords import parts_text, speed_question, supply_text
-from propmatch.words.shown import Shown, signed, wrapped
+from propmatch.words.shown import Shown, clock, signed, wrapped
 
 __all__ = ["CAUTIONS", "Part", "envelope_markdown", "envelope_parts", "envelope_text"]
 
@@ -43,10 +44,10 @@ class Part:
     lines: tuple[tuple[str, str], ...] = ()
 
 
-def envelope_parts(envelope: Envelope, shown: Shown) -> list[Part]:
-    """The text in sections, for either form."""
+def envelope_parts(envelope: Envelope, shown: Shown, *, timer: bool = True) -> list[Part]:
+    """The text in sections, for either form; without a timer where it stands beside the design's own."""
     parts = [_opening(envelope, shown)]
-    parts += [_of_count(envelope, each, shown) for each in envelope.cells.values()]
+    parts += [_of_count(envelope, each, shown, timer) for each in envelope.cells.values()]
     parts.append(_balance(envelope))
     parts.append(_variants(envelope, shown))
     parts.append(Part(title="Cautions", sentences=CAUTIONS))
@@ -114,13 +115,6 @@ def _thrust_span(ends: Range, shown: Shown) -> str:
     return _shown_span(ends, shown.thrust_of, shown.thrust_unit, 0 if shown.thrust == "gf" else 2)
 
 
-def _clock(minutes: float) -> str:
-    if not math.isfinite(minutes):
-        return "-"
-    seconds = math.floor(60 * minutes)
-    return f"{seconds // 60}:{seconds % 60:02d}"
-
-
 def _words(names: Sequence[str]) -> str:
     words = [name.replace("_", " ").replace("all up", "all-up") for name in names]
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
@@ -137,13 +131,14 @@ def _opening(envelope: Envelope, shown: Shown) -> Part:
     return Part(title="What this covers", sentences=(text, *speed_question(train)))
 
 
-def _of_count(envelope: Envelope, each: CellEnvelope, shown: Shown) -> Part:
+def _of_count(envelope: Envelope, each: CellEnvelope, shown: Shown, timer: bool) -> Part:
     title = f"With {each.cells}S"
     named = envelope.brief.limits.cells
     aside = () if not named or each.cells in named else (f"The brief itself does not name {each.cells}S.",)
     if not each.holds or each.box is None:
         return Part(title=title, sentences=(*aside, *_refusal(envelope, each, shown)))
-    return Part(title=title, sentences=(*aside, *_paragraph(each, shown)), lines=tuple(_lines(envelope, each, shown)))
+    lines = _lines(each, shown, timer)
+    return Part(title=title, sentences=(*aside, *_paragraph(each, shown, timer)), lines=tuple(lines))
 
 
 def _refusal(envelope: Envelope, each: CellEnvelope, shown: Shown) -> list[str]:
@@ -152,8 +147,8 @@ def _refusal(envelope: Envelope, each: CellEnvelope, shown: Shown) -> list[str]:
         f"{_words(each.failing)}, and no single part of the catalogue, nor two, brings it inside."
     ]
     sentences.append(
-        f"Full throttle at rest would draw {signed(each.design_motor_current_a)} A through the motor and lift "
-        f"{shown.thrust_text(each.design_thrust_n)}."
+        f"Full throttle at rest would draw {signed(each.design_motor_current_static_a)} A through the motor and lift "
+        f"{shown.thrust_text(each.design_thrust_static_n)}."
     )
     if math.isfinite(each.cap_throttle) and each.cap_throttle < 1:
         sentences.append(_cap(each))
@@ -163,12 +158,12 @@ def _refusal(envelope: Envelope, each: CellEnvelope, shown: Shown) -> list[str]:
 def _cap(each: CellEnvelope) -> str:
     return (
         f"A throttle cap at {math.floor(100 * each.cap_throttle)} % duty keeps the motor current below "
-        f"{signed(each.cap_limit_a)} A; a wattmeter at the pack then shows {signed(each.cap_pack_current_a)} A at "
-        "rest. It is duty, not stick position, and can be lost when the controller is recalibrated."
+        f"{signed(each.cap_motor_limit_a)} A; a wattmeter at the pack then shows {signed(each.cap_pack_current_a)} A "
+        "at rest. It is duty, not stick position, and can be lost when the controller is recalibrated."
     )
 
 
-def _paragraph(each: CellEnvelope, shown: Shown) -> list[str]:
+def _paragraph(each: CellEnvelope, shown: Shown, timer: bool) -> list[str]:
     train = each.train
     if each.changes:
         what = " and ".join(f"the {kind} {part.name}" for kind, part in each.changes.items())
@@ -176,13 +171,16 @@ def _paragraph(each: CellEnvelope, shown: Shown) -> list[str]:
     else:
         start = f"With a pack like {train.pack.name}"
     sentences = [
-        f"{start} full throttle at rest gives {shown.thrust_text(each.design_thrust_n)} and draws "
-        f"{signed(each.design_motor_current_a)} A through {'the' if train.count == 1 else 'each'} motor, "
-        f"{signed(each.design_pack_current_a)} A on a wattmeter at the pack, fresh from the charger. Over the whole "
-        f"range it flies {_span(each.minutes, 0)} minutes as the brief flies; set the timer to "
-        f"{_clock(each.timer_minutes)} (minutes:seconds, for the least favourable combination, a tenth kept back) and "
-        f"expect {_span(each.returned_mah, 0)} mAh to go back on charging."
+        f"{start} full throttle at rest gives {shown.thrust_text(each.design_thrust_static_n)} and draws "
+        f"{signed(each.design_motor_current_static_a)} A through {'the' if train.count == 1 else 'each'} motor, "
+        f"{signed(each.design_pack_current_static_a)} A on a wattmeter at the pack, fresh from the charger. Over the "
+        f"whole range it flies {_span(each.flight_minutes, 0)} minutes as the brief flies."
     ]
+    if timer:
+        sentences.append(
+            f"Set the timer to {clock(each.timer_worst_minutes)} (minutes:seconds, 10 % early, worst allowed parts) "
+            f"and expect {_span(each.recharge_mah, 0)} mAh to go back on charging."
+        )
     if each.servo_supply_w > 0:
         rule = CHECKS["servo_supply_heat"]
         sentences.append(
@@ -192,36 +190,53 @@ def _paragraph(each: CellEnvelope, shown: Shown) -> list[str]:
     return sentences
 
 
-def _lines(envelope: Envelope, each: CellEnvelope, shown: Shown) -> list[tuple[str, str]]:
+def _burst(rating_a: float) -> str:
+    return f" and {rating_a:.4g} A in bursts, as the brief allows" if math.isfinite(rating_a) else ""
+
+
+def _kv(each: CellEnvelope) -> str:
+    """The range on a label and effective; the design's own motor lies in it as its own number is given."""
+    assert each.box is not None
+    motor, effective = each.train.motor, each.box.ranges["kv_rpm_per_v"]
+    share = completed(replace(motor, kv_kind="label"))[0].kv_rpm_per_v / motor.kv_rpm_per_v
+    label = _span((effective[0] / share, effective[1] / share))
+    geared = "" if motor.gear_ratio == 1 else f", geared {motor.gear_ratio:g}:1"
+    own = f"{motor.name if 'motor' in each.changes else 'the design'}: {motor.kv_rpm_per_v:.0f}"
+    if motor.kv_kind == "label":
+        return f"label kV {label} rpm/V ({own}){geared}; measured kV {_span(effective)}"
+    return f"measured kV {_span(effective)} rpm/V ({own}){geared}; label kV, which usually runs higher, about {label}"
+
+
+def _lines(each: CellEnvelope, shown: Shown, timer: bool) -> list[tuple[str, str]]:
     assert each.box is not None
     box, train = each.box.ranges, each.train
-    kv = box["kv_rpm_per_v"]
-    label = _span((kv[0] / KV_LABEL_FACTOR, kv[1] / KV_LABEL_FACTOR))
     family = f", {train.propeller.family} blades" if train.propeller.family else ""
-    geared = "" if train.motor.gear_ratio == 1 else f", geared {train.motor.gear_ratio:g}:1"
     position = (
         "" if math.isnan(each.pack_position_mm[0]) else f", centre {_span(each.pack_position_mm)} mm aft of the datum"
     )
     parallel = "" if train.pack.cells_parallel == 1 else f"{train.pack.cells_parallel}P"
     milliohm = (1e3 * box["resistance_ohm"][0], 1e3 * box["resistance_ohm"][1])
     return [
-        ("motor kV, effective", f"{_span(kv)} rpm/V{geared}; a label of about {label}, which usually runs higher"),
+        ("motor kV", _kv(each)),
         ("motor mass", f"{_mass_span(box['motor_mass_g'], shown)}{' each' if train.count > 1 else ''}"),
         ("winding resistance", f"{_span(milliohm)} mohm"),
-        ("motor rating", f"at least {signed(math.ceil(10 * each.motor_a - 1e-9) / 10)} A, {math.ceil(each.motor_w)} W"),
-        ("controller", f"at least {math.ceil(each.controller_a - 1e-9)} A of motor current, for {each.cells}S"),
+        ("motor rating", f"at least {each.motor_a:.4g} A{_burst(each.motor_burst_a)}, {each.motor_w:.4g} W"),
+        ("controller", f"at least {each.controller_a:.4g} A of motor current{_burst(each.controller_burst_a)}, "
+                       f"for {each.cells}S"),
         ("receiver and servos", f"{train.radio_current_a:.2g} A, {supply_text(train)}"),
         ("propeller", f"{_span(box['diameter_in'], 1)} in diameter, {_span(box['pitch_in'], 1)} in pitch, "
                       f"{train.propeller.blades} blades{family}"),
         ("pack", f"{each.cells}S{parallel}, {_span(box['capacity_mah'])} mAh, label {train.pack.c_rating:g}C or more, "
                  f"{_mass_span(each.pack_mass_g, shown)}{position}"),
         ("all-up mass", _mass_span(box["all_up_mass_g"], shown)),
-        ("static thrust", f"{_thrust_span(each.thrust_n, shown)} fresh; thrust to weight "
+        ("static thrust", f"{_thrust_span(each.thrust_static_n, shown)} fresh; thrust to weight "
                           f"{_span(each.thrust_to_weight, 2)} at half charge"),
-        ("motor current", f"{_span(each.motor_current_a, 1)} A at full throttle at rest"),
-        ("wattmeter at the pack", f"{_span(each.pack_current_a, 1)} A, {_span(each.pack_power_w)} W, same moment"),
-        ("timer", f"{_clock(each.timer_minutes)} minutes:seconds"),
-        ("back on charging", f"{_span(each.returned_mah)} mAh"),
+        ("motor current", f"{_span(each.motor_current_static_a, 1)} A at full throttle at rest"),
+        ("wattmeter at the pack", f"{_span(each.pack_current_static_a, 1)} A, {_span(each.pack_power_static_w)} W, "
+                                  "same moment"),
+        ("flight time", f"{_span(each.flight_minutes)} minutes as the brief flies"),
+        *([("timer", f"{clock(each.timer_worst_minutes)} minutes:seconds")] if timer else []),
+        ("back on charging", f"{_span(each.recharge_mah)} mAh"),
         ("field", f"{_span(each.altitude_m)} m above the sea, {_span(each.temperature_c)} degC"),
         ("checked", f"all {each.box.corners} corners of these ranges and {each.box.samples} points inside"),
         *_stops(each),
@@ -263,13 +278,15 @@ def _variants(envelope: Envelope, shown: Shown) -> Part:
     lines = []
     for each in envelope.variants:
         texts = []
-        for count, mass in each.all_up_mass_g.items():
+        for count, mass in each.all_up_mass_by_cells_g.items():
             if envelope.cells[count].box is None:
                 continue
-            text = f"{count}S {shown.mass_text(mass)}, {'inside' if each.inside[count] else 'outside'} the range"
-            if each.failing[count]:
-                text += f", fails {_words(each.failing[count])}"
-            elif not each.inside[count]:
+            text = (
+                f"{count}S {shown.mass_text(mass)}, {'inside' if each.inside_by_cells[count] else 'outside'} the range"
+            )
+            if each.failing_by_cells[count]:
+                text += f", fails {_words(each.failing_by_cells[count])}"
+            elif not each.inside_by_cells[count]:
                 text += ", though by itself it passes"
             texts.append(text)
         if texts:

@@ -10,7 +10,7 @@ import attrs
 from propmatch.columns import Column
 from propmatch.units import conversion
 
-__all__ = ["SYSTEMS", "WIDTH", "Shown", "plain", "signed", "table", "wrapped"]
+__all__ = ["SYSTEMS", "WIDTH", "Shown", "clock", "plain", "signed", "table", "wrapped"]
 
 WIDTH = 100
 """Columns a line may have."""
@@ -131,6 +131,14 @@ def signed(value: float | None, digits: int = 1) -> str:
         return "-"
     text = f"{value:.{digits}f}"
     return text.removeprefix("-") if not text.strip("-0.") else text
+
+
+def clock(minutes: float) -> str:
+    """``7:30``: minutes and seconds; ``-`` when there is no number."""
+    if not math.isfinite(minutes):
+        return "-"
+    seconds = round(60 * minutes)
+    return f"{seconds // 60}:{seconds % 60:02d}"
 
 
 def plain(text: object) -> str:

@@ -59,7 +59,7 @@ def test_each_question_has_rows(run, name):
 
 def test_several_limits_at_once(run):
     rows = run("ask", "propeller", "--limit", "6,8,10", *TRAIN, "--json").document["rows"]
-    assert [row["limit_a"] for row in rows] == [6, 8, 10]
+    assert [row["motor_current_limit_a"] for row in rows] == [6, 8, 10]
     sizes = [row["diameter_in"] for row in rows]
     assert sizes == sorted(sizes)
 
@@ -75,14 +75,15 @@ def test_several_limits_at_once(run):
 def test_the_wattmeter_beside_the_motor_current_at_a_cap(run, more, said):
     done = run("ask", "throttle", "--limit", "4A", *TYPED, *more, "--json")
     row, train = done.document["rows"][0], done.document["train"]
-    assert (row["pack_current_a"] < train["count"] * row["motor_current_a"]) == ("fewer" in said)
+    assert (row["pack_current_at_limit_a"] < train["count"] * row["motor_current_at_limit_a"]) == ("fewer" in said)
     text = " ".join(run("ask", "throttle", "--limit", "4A", *TYPED, *more).out.split())
     assert said in text
 
 
 def test_by_default_the_limit_is_the_lower_rating(run):
     (row,) = run("ask", "throttle", *TRAIN, "--json").document["rows"]
-    assert row["limit_a"] == min(SHELF.motors[MOTOR].max_current_a, SHELF.controllers[CONTROLLER].max_current_a)
+    least = min(SHELF.motors[MOTOR].max_current_a, SHELF.controllers[CONTROLLER].max_current_a)
+    assert row["motor_current_limit_a"] == least
 
 
 def test_a_brief_moves_the_answer_to_its_site(run, tmp_path):

@@ -43,11 +43,11 @@ def test_rows_are_the_librarys_own(run):
     found = compare_cells(brief, load_catalogue(parts=None), train=train)
     assert len(document["rows"]) == len(found.cases) == 18
     for row, case in zip(document["rows"], found.cases, strict=True):
-        assert (row["variant"], row["basis"], row["cells"]) == (case.variant, case.basis, case.cells)
-        assert row["motor_current_a"] == pytest.approx(case.motor_current_a)
-        assert row["minutes"] == pytest.approx(case.minutes)
+        assert (row["variant"], row["compared_by"], row["cells"]) == (case.variant, case.compared_by, case.cells)
+        assert row["motor_current_static_a"] == pytest.approx(case.motor_current_static_a)
+        assert row["flight_minutes"] == pytest.approx(case.flight_minutes)
     assert document["remedies"]["3"]["failing"]
-    assert len(document["checks"][0]["checks"]) > 20
+    assert len(document["checks_by_case"][0]["checks"]) > 20
     assert set(document["balance_and_trim"]) == {"same energy", "same mass", "same capacity"}
 
 
@@ -56,7 +56,7 @@ def test_csv_holds_a_line_for_each_case_and_units_do_not_touch_it(run):
     assert texts[0] == texts[1]
     rows = list(csv.DictReader(io.StringIO(texts[0])))
     assert len(rows) == 18
-    assert float(rows[0]["thrust_n"]) > 0
+    assert float(rows[0]["thrust_static_n"]) > 0
 
 
 @pytest.mark.parametrize(

@@ -17,7 +17,7 @@ def test_the_text_is_ready_to_paste(envelope):
     assert max(map(len, envelope.out.splitlines())) <= 100
     flat = " ".join(envelope.out.split())
     for words in (
-        "Parts envelope: wetland logger", "With 2S", "With 3S", "motor kV, effective", "motor mass",
+        "Parts envelope: wetland logger", "With 2S", "With 3S", "motor kV", "motor mass",
         "winding resistance", "controller", "propeller", "mAh", "aft of the datum", "all-up mass",
         "Centre of gravity 234 mm", "static thrust", "wattmeter at the pack", "timer", "back on charging", "field",
         "all 256 corners", "Builds", "foamed filament", "Cautions", "Local rules", "Mass build-up", "Assumed",
@@ -39,7 +39,8 @@ def test_json_has_every_range_as_two_numbers(run):
     assert [row["cells"] for row in document["rows"]] == [2, 3]
     row = document["rows"][0]
     for name in ("kv_rpm_per_v", "resistance_ohm", "diameter_in", "pitch_in", "capacity_mah", "all_up_mass_g",
-                 "thrust_n", "motor_current_a", "pack_current_a", "minutes", "altitude_m"):  # fmt: skip
+                 "thrust_static_n", "motor_current_static_a", "pack_current_static_a",
+                 "flight_minutes", "altitude_m"):  # fmt: skip
         assert row[f"{name}_from"] <= row[f"{name}_to"], name
     assert row["corners_checked"] >= 64
     assert document["markdown"].startswith("# Parts envelope")
@@ -88,7 +89,7 @@ def test_yes(run):
 def test_a_typed_propeller_gets_its_table(run):
     ran = run("fits", "wetland_logger", *TRAIN, "--propeller", "5.5x4", "--json")
     assert ran.exit_code in (0, 1)
-    assert ran.document["rows"][0]["thrust_n"] > 0
+    assert ran.document["rows"][0]["thrust_static_n"] > 0
 
 
 @pytest.mark.parametrize(

@@ -161,7 +161,7 @@ def test_why_of_the_best_and_of_one_left_out(run, brief_file, edited, shortlist)
     assert done.exit_code == 1
     assert "is left out" in " ".join(done.out.split())
     document = run("match", strict, "--why", best.id, "--json").document
-    assert document["excluded_by"] == ["flight_time"]
+    assert document["failing"] == ["flight_time"]
 
 
 def test_the_front_is_what_nothing_beats(run, brief_file):
@@ -278,7 +278,7 @@ def test_time_is_flight_time(run, brief_file, shortlist):
     mass_kg = (265 + best.train.mass_g) / 1000
     flown = flight_time(best.train, setting.variant.airframe, mass_kg, setting.phases, air=setting.air)
     first = done.document["flights"][0]
-    assert first["minutes"] == pytest.approx(flown.minutes)
+    assert first["flight_minutes"] == pytest.approx(flown.minutes)
     assert first["ended_by"] == flown.ended_by
     assert first["timer_minutes"] == pytest.approx(flown.timer_minutes)
     rows = [row for row in done.document["rows"] if row["variant"] == "as designed"]

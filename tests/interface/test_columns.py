@@ -120,4 +120,4 @@ def test_a_column_more_is_seen_in_every_form(run, monkeypatch, brief_file, form)
     else:
         assert float(shown) == pytest.approx(best.spare, abs=1e-4)
     # the margin is that of the check nearest to its limit, by its definition
-    assert best.spare == pytest.approx(best.nearest.margin)
+    assert best.spare == pytest.approx(best.closest.margin)

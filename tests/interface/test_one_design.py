@@ -3,7 +3,6 @@
 import re
 
 import pytest
-from propmatch_datasets import briefs
 
 from propmatch.catalogue.catalogue import load_catalogue
 from propmatch.commands import output
@@ -12,6 +11,7 @@ from propmatch.page.answers import best_answer
 from propmatch.records.trainid import joined_ids
 from propmatch.search.matching import UNNAMED, match
 from propmatch.sheet.content import build_sheet
+from propmatch_datasets import briefs
 
 KINDS = ("motor", "controller", "pack", "propeller")
 COMMANDS = {

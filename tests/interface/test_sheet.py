@@ -217,7 +217,7 @@ def test_cell_counts_are_those_of_compare_cells(sheet: Sheet, catalogue: Catalog
     (table,) = sheet.section("cells").tables
     assert table.heads == ("", "2S", "3S")
     cases = [found.case(2), found.case(3)]
-    assert row(table, "flight time")[1:] == tuple(f"{c.minutes:.1f} min" for c in cases)
+    assert row(table, "flight time")[1:] == tuple(f"{c.flight_minutes:.1f} min" for c in cases)
     assert row(table, "motor current, full pack")[1:] == tuple(f"{c.motor_current_a:.1f} A" for c in cases)
 
 

@@ -84,7 +84,7 @@ def test_the_flight_drawn_ends_when_and_where_flight_time_ends(phases: tuple[Pha
     parts = stretches(FlightPlan(train=train, airframe=FRAME, mass_kg=MASS, phases=phases), flight)
     assert parts[-1].minutes[-1] == pytest.approx(flight.minutes, rel=1e-9)
     assert parts[-1].charge[-1] == pytest.approx(flight.charge, abs=2e-3)
-    lowest = {row.name: row.cell_voltage_v for row in flight.phases}
+    lowest = {row.name: row.cell_voltage_lowest_v for row in flight.phases}
     for name in lowest:
         drawn = min(v.min() for part in parts for key, v in part.voltage.items() if key == name)
         assert drawn / train.pack.cells_series == pytest.approx(lowest[name], abs=5e-3)

@@ -84,8 +84,8 @@ def test_parts_of_a_flight_add_up(phases, reserve, cutoff):
     assert found.status is Status.OK
     assert found.ended_by in ("reserve", "cut-off", "lost thrust")
     assert sum(p.minutes for p in found.phases) == pytest.approx(found.minutes, rel=1e-9)
-    assert sum(p.used_mah for p in found.phases) == pytest.approx(found.returned_mah, rel=1e-9, abs=1e-9)
-    assert found.returned_mah == pytest.approx(850 * (1 - found.charge), rel=1e-12)
+    assert sum(p.used_mah for p in found.phases) == pytest.approx(found.recharge_mah, rel=1e-9, abs=1e-9)
+    assert found.recharge_mah == pytest.approx(850 * (1 - found.charge), rel=1e-12)
     assert found.charge >= reserve - 1e-9
     assert found.ended_by != "reserve" or found.charge == pytest.approx(reserve, abs=1e-6)
     assert any(p.ended for p in found.phases)
@@ -93,7 +93,7 @@ def test_parts_of_a_flight_add_up(phases, reserve, cutoff):
         if phase.seconds is not None and any(q.share is not None for q in phases):
             assert p.minutes * 60 <= phase.seconds * SLACK
         if p.minutes > 0:
-            assert p.current_a == pytest.approx(60 * p.used_mah / 1000 / p.minutes, rel=1e-9)
+            assert p.pack_current_mean_a == pytest.approx(60 * p.used_mah / 1000 / p.minutes, rel=1e-9)
             assert p.cell_voltage_v >= cutoff - 1e-6
 
 

@@ -83,14 +83,14 @@ def test_a_lower_limit_never_asks_for_more(seed: int, one: float, other: float) 
         return
     limits = np.sort([one * full, other * full])
     caps = throttle_cap(train, limits)
-    if np.all(np.isfinite(caps.throttle)):
-        assert caps.throttle[0] <= caps.throttle[1] + 1e-9
-        assert np.all(caps.motor_current_a <= limits * (1 + 1e-6))
+    if np.all(np.isfinite(caps.throttle_at_limit)):
+        assert caps.throttle_at_limit[0] <= caps.throttle_at_limit[1] + 1e-9
+        assert np.all(caps.motor_current_at_limit_a <= limits * (1 + 1e-6))
         # the pack shows no more than the motors carry and the radio and payload take, divided by the loss
-        bound = (train.count * caps.motor_current_a * caps.throttle) / (
-            1 - train.controller.part_throttle_loss * (1 - caps.throttle)
+        bound = (train.count * caps.motor_current_at_limit_a * caps.throttle_at_limit) / (
+            1 - train.controller.part_throttle_loss * (1 - caps.throttle_at_limit)
         ) + train.radio_current_a
-        assert caps.pack_current_a == pytest.approx(bound, rel=1e-6)
+        assert caps.pack_current_at_limit_a == pytest.approx(bound, rel=1e-6)
     sizes = largest_propeller(train, limits).diameter_in
     if np.all(np.isfinite(sizes)):
         assert sizes[0] <= sizes[1] + 1e-9

@@ -78,22 +78,22 @@ def test_the_largest_propeller_by_closed_form():
     wanted = [brentq(lambda d, a=amps: current(d) - a, 1, 40, xtol=1e-13) for amps in limits]
     assert found.diameter_in == pytest.approx(wanted, rel=1e-9)
     assert found.pitch_in == pytest.approx(0.7 * np.array(wanted), rel=1e-9)
-    assert found.motor_current_a == pytest.approx(limits, rel=1e-9)
+    assert found.motor_current_static_a == pytest.approx(limits, rel=1e-9)
     n = np.array([brentq(lambda w, d=d, a=a: load(d) * w * w * KV * math.pi / 30 + I0 - a, 1, 1e5)
                   for d, a in zip(wanted, limits, strict=True)]) / (2 * math.pi)  # fmt: skip
-    assert found.thrust_n == pytest.approx(CT * RHO * n**2 * (np.array(wanted) * 0.0254) ** 4, rel=1e-8)
+    assert found.thrust_static_n == pytest.approx(CT * RHO * n**2 * (np.array(wanted) * 0.0254) ** 4, rel=1e-8)
 
 
 def test_the_nearest_propellers_keep_the_limit_and_come_largest_first(catalogue):
     found = largest_propeller(small_train(), 9.0, catalogue=catalogue)
     assert isinstance(found.diameter_in, float)
-    assert found.nearest
-    for each in found.nearest:
+    assert found.nearest_parts
+    for each in found.nearest_parts:
         alone = solve(replace(small_train(), propeller=each.part))
-        assert alone.motor_current_a == pytest.approx(each.motor_current_a)
-        assert each.motor_current_a <= 9.0
+        assert alone.motor_current_a == pytest.approx(each.motor_current_static_a)
+        assert each.motor_current_static_a <= 9.0
         assert each.part.pitch_in / each.part.diameter_in == pytest.approx(5 / 7, rel=0.2)
-    sizes = [each.part.diameter_in for each in found.nearest]
+    sizes = [each.part.diameter_in for each in found.nearest_parts]
     assert sizes == sorted(sizes, reverse=True)
 
 
@@ -108,7 +108,7 @@ def test_a_limit_that_is_none_has_no_answer_and_leaves_the_others(limit):
     found = largest_propeller(bench(), [limit, 8.0], air=AIR)
     assert math.isnan(found.diameter_in[0])
     assert found.diameter_in[1] == pytest.approx(brentq(lambda d: current(d) - 8.0, 1, 40))
-    assert math.isnan(throttle_cap(bench(), limit, air=AIR).throttle)
+    assert math.isnan(throttle_cap(bench(), limit, air=AIR).throttle_at_limit)
     assert math.isnan(kv_for_current(bench(), limit, air=AIR).kv_rpm_per_v)
 
 
@@ -126,11 +126,11 @@ def test_the_kv_for_a_current_by_closed_form():
 
 def test_the_nearest_motors_come_by_their_current(catalogue):
     found = kv_for_current(small_train(), 9.0, catalogue=catalogue)
-    off = [abs(math.log(each.motor_current_a / 9.0)) for each in found.nearest]
+    off = [abs(math.log(each.motor_current_static_a / 9.0)) for each in found.nearest_parts]
     assert off == sorted(off)
-    assert len(found.nearest) == 4
-    assert found.nearest[0].motor_current_a == pytest.approx(
-        solve(replace(small_train(), motor=found.nearest[0].part)).motor_current_a
+    assert len(found.nearest_parts) == 4
+    assert found.nearest_parts[0].motor_current_static_a == pytest.approx(
+        solve(replace(small_train(), motor=found.nearest_parts[0].part)).motor_current_a
     )
 
 
@@ -140,16 +140,16 @@ def test_the_throttle_cap_by_closed_form():
     k, kq = 60 / (2 * math.pi * KV), load(7.0)
     w = np.sqrt(k * (amps - I0) / kq)
     duty = (k * w + R * amps) / E
-    assert found.throttle == pytest.approx(duty, rel=1e-9)
-    assert found.pack_current_a == pytest.approx(duty * amps / (1 - LOSS * (1 - duty)), rel=1e-8)
-    assert np.all(found.pack_current_a < found.motor_current_a)
-    assert found.full_motor_current_a == pytest.approx(np.full(3, current(7.0)), rel=1e-9)
+    assert found.throttle_at_limit == pytest.approx(duty, rel=1e-9)
+    assert found.pack_current_at_limit_a == pytest.approx(duty * amps / (1 - LOSS * (1 - duty)), rel=1e-8)
+    assert np.all(found.pack_current_at_limit_a < found.motor_current_at_limit_a)
+    assert found.motor_current_static_a == pytest.approx(np.full(3, current(7.0)), rel=1e-9)
 
 
 def test_no_cap_where_full_throttle_keeps_the_limit():
     found = throttle_cap(bench(), current(7.0) + 1.0, air=AIR)
-    assert found.throttle == 1.0
-    assert found.thrust_n == found.full_thrust_n
+    assert found.throttle_at_limit == 1.0
+    assert found.thrust_at_limit_n == found.thrust_static_n
 
 
 # ---------------------------------------------------------------- the whole aircraft
@@ -205,7 +205,7 @@ def test_the_pack_for_a_flight_time_flies_it(catalogue):
     train = replace(small_train(), pack=found.pack)
     flown = flight_time(train, setting.variant.airframe, found.all_up_mass_g / 1000, setting.phases, air=setting.air)
     assert flown.minutes == pytest.approx(12.0, rel=1e-4)
-    assert all(each.minutes >= 12.0 for each in found.nearest)
+    assert all(each.flight_minutes >= 12.0 for each in found.nearest_parts)
 
 
 def test_more_minutes_than_any_pack_gives(catalogue):
@@ -213,7 +213,7 @@ def test_more_minutes_than_any_pack_gives(catalogue):
     assert found.pack is None
     assert math.isnan(found.capacity_mah)
     assert 0 < found.longest_minutes < 1e5
-    minutes = [each.minutes for each in found.nearest]
+    minutes = [each.flight_minutes for each in found.nearest_parts]
     assert minutes == sorted(minutes, reverse=True)
     with pytest.raises(ValueError, match="above 0"):
         capacity_for_minutes(small_brief(), small_train(), -1.0, catalogue=catalogue)

@@ -97,24 +97,24 @@ def test_a_close_catalogue_pack_is_taken_and_a_far_one_is_named(catalogue):
     found = compared_packs(base, (3,), list(catalogue.packs.values()), PackFit.of(catalogue.packs))
     near = found["same energy", 3]
     assert (near.origin, near.pack.name) == ("catalogue", "3S 600")
-    assert near.nearest_off == pytest.approx(600 * 3 / (850 * 2) - 1)
+    assert near.nearest_pack_off == pytest.approx(600 * 3 / (850 * 2) - 1)
     far = compared_packs(lawful_pack(2, 3000.0), (3,), list(catalogue.packs.values()), PackFit.of(catalogue.packs))
     assert far["same capacity", 3].origin == "scaled"
-    assert far["same capacity", 3].nearest.name == "3S 1300"
-    assert far["same capacity", 3].nearest_off == pytest.approx(1300 / 3000 - 1)
+    assert far["same capacity", 3].nearest_pack.name == "3S 1300"
+    assert far["same capacity", 3].nearest_pack_off == pytest.approx(1300 / 3000 - 1)
 
 
 def test_every_case_is_what_the_functions_for_one_design_say(comparison):
     setting = settings(comparison.brief)[0]
     for count in (2, 3):
-        case = comparison.case(count, basis="same capacity")
+        case = comparison.case(count, compared_by="same capacity")
         mass = (265 + case.train.mass_g) / 1000
         fresh = solve(case.train, air=setting.air)
         half = solve(case.train, charge=0.5, air=setting.air)
         assert case.all_up_mass_g == pytest.approx(1000 * mass)
-        assert case.thrust_n == pytest.approx(fresh.thrust_n, rel=1e-9)
-        assert case.motor_current_a == pytest.approx(fresh.motor_current_a, rel=1e-9)
-        assert case.pack_power_w == pytest.approx(fresh.pack_voltage_v * fresh.pack_current_a, rel=1e-9)
+        assert case.thrust_static_n == pytest.approx(fresh.thrust_n, rel=1e-9)
+        assert case.motor_current_static_a == pytest.approx(fresh.motor_current_a, rel=1e-9)
+        assert case.pack_power_static_w == pytest.approx(fresh.pack_voltage_v * fresh.pack_current_a, rel=1e-9)
         assert case.thrust_to_weight == pytest.approx(half.thrust_n / (mass * 9.80665), rel=1e-9)
         level = level_flight(case.train, setting.variant.airframe, mass, 11.0, charge=0.5, air=setting.air)
         assert case.level_throttle == pytest.approx(level.throttle, rel=1e-9)
@@ -122,15 +122,23 @@ def test_every_case_is_what_the_functions_for_one_design_say(comparison):
         top = full_throttle(case.train, setting.variant.airframe, mass, charge=0.5, air=setting.air)
         assert case.top_speed_m_s == pytest.approx(top.top_speed_m_s, rel=1e-9)
         flown = flight_time(case.train, setting.variant.airframe, mass, setting.phases, air=setting.air)
-        assert case.minutes == pytest.approx(flown.minutes, rel=1e-9)
+        assert case.flight_minutes == pytest.approx(flown.minutes, rel=1e-9)
         checks = run_checks(Design.of(case.train, setting.variant), comparison.brief)
         assert [(c.name, c.verdict) for c in case.checks] == [(c.name, c.verdict) for c in checks]
         assert [c.value for c in case.checks] == pytest.approx([c.value for c in checks], rel=1e-9, nan_ok=True)
 
 
 def test_three_cells_raise_what_everybody_knows_they_raise(comparison):
-    two, three = (comparison.case(count, basis="same capacity") for count in (2, 3))
-    for name in ("thrust_n", "rpm", "motor_current_a", "pack_current_a", "heat_w", "climb_m_s", "top_speed_m_s"):
+    two, three = (comparison.case(count, compared_by="same capacity") for count in (2, 3))
+    for name in (
+        "thrust_static_n",
+        "rpm_static",
+        "motor_current_static_a",
+        "pack_current_static_a",
+        "heat_static_w",
+        "climb_m_s",
+        "top_speed_m_s",
+    ):
         assert getattr(three, name) > getattr(two, name), name
     assert three.level_throttle < two.level_throttle
     assert three.full_throttle_minutes < two.full_throttle_minutes
@@ -140,7 +148,7 @@ def test_heat_of_a_linear_servo_supply_by_hand(catalogue):
     # (3 x 4.20 V - 0.5 A x R_pack - 5 V) x 0.5 A, R_pack = 3 x 12/0.85 mohm + 6 mohm leads
     linear = simple_controller(servo_supply="linear")
     found = compare_cells(small_brief(), catalogue, train=small_train(controller=linear, radio_current_a=0.5))
-    case = found.case(3, basis="same capacity")
+    case = found.case(3, compared_by="same capacity")
     ohm = 1e-3 * (3 * 12 / 0.85 + 6)
     assert case.servo_supply_heat_w == pytest.approx((3 * 4.2 - 0.5 * ohm - 5.0) * 0.5, rel=2e-3)
     assert case.check("servo_supply_heat").verdict == "fails"
@@ -264,10 +272,10 @@ def test_two_motors_a_gear_and_parallel_cells_go_through(catalogue):
     train = replace(small_train(motor=geared, pack=pack), count=2, radio_current_a=0.6)
     found = compare_cells(brief, catalogue, train=train)
     case = found.case(2)
-    assert case.motor_rpm == pytest.approx(2 * case.rpm)
-    assert case.pack_current_a == pytest.approx(2 * case.motor_current_a + 0.6)
+    assert case.motor_rpm_static == pytest.approx(2 * case.rpm_static)
+    assert case.pack_current_static_a == pytest.approx(2 * case.motor_current_static_a + 0.6)
     assert case.all_up_mass_g == pytest.approx(265 + 2 * (28 + 12 + 6) + pack.mass_g)
     one = solve(replace(train, count=1, radio_current_a=0.6), air=settings(brief)[0].air)
-    assert 1.5 * one.thrust_n < case.thrust_n < 2 * one.thrust_n
+    assert 1.5 * one.thrust_n < case.thrust_static_n < 2 * one.thrust_n
     scaled = found.packs["same capacity", 3]
     assert scaled.pack.cells_parallel == 2 or scaled.origin == "catalogue"

@@ -105,7 +105,7 @@ def test_cut_off_against_the_ode():
     assert found.charge == pytest.approx(charge, abs=1e-4)
     assert found.minutes == pytest.approx(seconds / 60, rel=1e-3)
     assert [p.ended for p in found.phases] == [True, False]
-    assert found.phases[0].cell_voltage_v == pytest.approx(3.62, abs=1e-6)
+    assert found.phases[0].cell_voltage_lowest_v == pytest.approx(3.62, abs=1e-6)
 
 
 def test_lost_thrust_against_the_ode():
@@ -187,7 +187,7 @@ def test_motor_off_is_arithmetic():
     found = flight_time(TRAIN, FRAME, MASS, [Phase(name="soar", throttle=0.0, share=1.0)])
     assert found.minutes == pytest.approx(204.0, rel=1e-12)
     assert found.average_current_a == pytest.approx(0.2, rel=1e-12)
-    assert found.returned_mah == pytest.approx(680.0, rel=1e-12)
+    assert found.recharge_mah == pytest.approx(680.0, rel=1e-12)
     assert found.timer_minutes == pytest.approx(0.9 * 204.0, rel=1e-12)
 
 
@@ -287,7 +287,7 @@ def test_lanes_are_the_single_answers_whatever_their_company():
         for i in set(range(len(trains))) - {3}:
             one = flight_time(trains[i], FRAME, masses[i], phases, air=air)
             assert found.minutes[i] == pytest.approx(one.minutes, rel=1e-9, nan_ok=True)
-            assert found.used_mah[i] == pytest.approx(one.returned_mah, rel=1e-9, nan_ok=True)
+            assert found.used_mah[i] == pytest.approx(one.recharge_mah, rel=1e-9, nan_ok=True)
             for j, phase in enumerate(one.phases):
                 assert found.phase_mah[j, i] == pytest.approx(phase.used_mah, rel=1e-8, abs=1e-9, nan_ok=True)
                 assert found.throttle_to[j, i] == pytest.approx(phase.throttle_to, rel=1e-8, nan_ok=True)

@@ -12,7 +12,7 @@ from propmatch.aircraft.endurance import flight_time
 from propmatch.aircraft.flight import full_throttle
 from propmatch.brief import Aircraft, Brief, Limits, Site, Wing
 from propmatch.checks.checkrules import CHECKS
-from propmatch.checks.limits import Design, excludes, missed, run_checks, smallest_margin, verdict_of
+from propmatch.checks.limits import Design, closest_limit, excludes, missed, run_checks, verdict_of
 from propmatch.models.air import Air
 
 FRAME = simple_airframe()
@@ -143,12 +143,12 @@ def test_the_burst_c_of_a_pack_serves_for_ten_seconds_where_the_brief_allows_it(
     assert limit(11.0, True) == pytest.approx(10.0 * capacity)
 
 
-def test_smallest_margin_is_among_what_can_exclude():
+def test_closest_limit_is_among_what_can_exclude():
     _, checks = checks_for()
-    near = smallest_margin(list(checks.values()))
+    near = closest_limit(list(checks.values()))
     judged = [c for c in checks.values() if c.basis != "common practice" and not math.isnan(c.margin)]
     assert near.margin == min(c.margin for c in judged)
-    assert smallest_margin([]) is None
+    assert closest_limit([]) is None
 
 
 # ---------------------------------------------------------------- phases

@@ -40,7 +40,7 @@ def answers(train=TRAIN):
         "hold_thrust": held.pack_current_a,
         "level_flight": level.pack_current_a,
         "flight_time": time.minutes,
-        "full throttle phase": time.phases[0].current_a,
+        "full throttle phase": time.phases[0].pack_current_mean_a,
     }
 
 

@@ -7,7 +7,7 @@ from support.random_cases import random_case
 
 from propmatch.brief import Prefer
 from propmatch.checks.judged import smallest_margins
-from propmatch.checks.limits import checks_of, smallest_margin
+from propmatch.checks.limits import checks_of, closest_limit
 from propmatch.checks.measures import TrainMeasures
 from propmatch.search.ranking import METRICS, Ranking, metric_value, ranking
 
@@ -52,5 +52,5 @@ def test_the_margin_of_lanes_is_the_smallest_margin_of_their_checks():
     trains = measured(12)
     lanes = smallest_margins(trains)
     for margin, checks in zip(lanes, checks_of(trains), strict=True):
-        nearest = smallest_margin([c for c in checks if np.isfinite(c.margin)])
+        nearest = closest_limit([c for c in checks if np.isfinite(c.margin)])
         assert margin == pytest.approx(1.0 if nearest is None else nearest.margin)

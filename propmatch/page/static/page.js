@@ -180,7 +180,7 @@ function useTrain(answer) {
   $("numbers").replaceChildren(...answer.numbers.flatMap((each) =>
     [make("span", {}, `${each.label} `, number(answer.id, each.name, each.text)), " "]));
   $("verdict").textContent = answer.meets
-    ? `Meets the brief. Nearest to its limit: ${answer.nearest ?? "nothing is limited"}.`
+    ? `Meets the brief. Nearest to its limit: ${answer.closest ?? "nothing is limited"}.`
     : `Does not meet the brief: ${answer.misses.join("; ")}.`;
   if (answer.beside) $("verdict").textContent += ` ${answer.beside}`;
   $("chart").replaceChildren(drawChart(answer.chart));
@@ -329,7 +329,7 @@ function showPins() {
       ...["motor", "propeller", "controller", "pack"].map((kind) => row(kind, (each) => each.parts.find((part) => part.kind === kind).name)),
       row("receiver and servos", (each) => each.supply),
       ...pins[0].numbers.map((first, at) => row(first.label, (each) => number(each.id, first.name, each.numbers[at].text))),
-      row("nearest to its limit", (each) => each.nearest ?? "-"),
+      row("nearest to its limit", (each) => each.closest ?? "-"),
       row("brief", (each) => (each.meets ? "met" : `missed: ${each.misses.join("; ")}`)))));
 }
 

@@ -1,0 +1,130 @@
+"""A key of JSON and CSV has one meaning in all commands, and every number has its unit in its name."""
+
+import csv
+import io
+import re
+from collections import defaultdict
+
+import pytest
+from support.commands import TRAIN, TYPED
+from support.small_aircraft import small_brief, small_train
+
+from propmatch.aircraft.endurance import PhaseTime
+from propmatch.checks.limits import CHECKS, Design, closest_limit, run_checks
+from propmatch.checks.setting import ResolvedBrief
+from propmatch.columns import UNIT_OF, columns_of
+from propmatch.commands.point import POINT
+from propmatch.commands.time import FLIGHT
+from propmatch.questions import ask
+from propmatch.questions.cells import CellCase
+from propmatch.questions.envelope import CellEnvelope
+from propmatch.questions.fits import NUMBERS, FitInVariant
+from propmatch.questions.remedies import Remedies, Remedy
+from propmatch.search.candidate import Candidate
+
+LISTS = {
+    "match": columns_of(Candidate),
+    "cells": columns_of(CellCase),
+    "cells, remedies": (*columns_of(Remedies), *columns_of(Remedy)),
+    "envelope": columns_of(CellEnvelope),
+    "fits": (*NUMBERS, *columns_of(FitInVariant)),
+    "time, phases": columns_of(PhaseTime),
+    "time, flights": FLIGHT,
+    "point": POINT,
+    "ask propeller": columns_of(ask.LargestPropeller),
+    "ask kv": columns_of(ask.KvForCurrent),
+    "ask throttle": columns_of(ask.ThrottleCap),
+    "ask mass": columns_of(ask.MassRange),
+    "ask pack": columns_of(ask.CapacityForMinutes),
+    "ask pack, packs": columns_of(ask.PackAtHand),
+    "ask, parts": columns_of(ask.PartAtHand),
+    "ask field": columns_of(ask.SiteRange),
+}
+"""Every list of numbers that a command gives, and its columns."""
+SUFFIX = {
+    "g": "_g", "N": "_n", "m/s": "_m_s", "A": "_a", "W": "_w", "V": "_v", "mAh": "_mah", "in": "_in", "m": "_m",
+    "mm": "_mm", "degC": "_c", "ohm": "_ohm", "rpm/V": "_rpm_per_v", "N m": "_nm", "min": "minutes", "rpm": "rpm",
+}  # fmt: skip
+COMMANDS = {
+    "match": ("match", "wetland_logger"),
+    "cells": ("cells", "wetland_logger", *TRAIN),
+    "envelope": ("envelope", "wetland_logger", *TRAIN),
+    "fits": ("fits", "wetland_logger", *TRAIN[:2], "--propeller", "6x4"),
+    "time, phases": ("time", "wetland_logger", *TRAIN),
+    "point": ("point", *TYPED[:6], "--hold", "100gf"),
+    "ask propeller": ("ask", "propeller", *TRAIN),
+    "ask kv": ("ask", "kv", *TRAIN),
+    "ask throttle": ("ask", "throttle", *TRAIN),
+    "ask mass": ("ask", "mass", "wetland_logger", *TRAIN),
+    "ask pack": ("ask", "pack", "wetland_logger", *TRAIN),
+    "ask field": ("ask", "field", "wetland_logger", *TRAIN),
+}
+
+
+def test_the_same_key_has_the_same_meaning_and_unit_everywhere():
+    meanings = defaultdict(lambda: defaultdict(list))
+    for where, columns in LISTS.items():
+        for column in columns:
+            meanings[column.name][column.label, column.unit].append(where)
+    assert {name: dict(found) for name, found in meanings.items() if len(found) > 1} == {}
+    assert [name for name, found in meanings.items() if not next(iter(found))[0]] == []
+
+
+def test_two_keys_of_one_meaning_are_one_key():
+    names = defaultdict(set)
+    for columns in LISTS.values():
+        for column in columns:
+            names[column.label].add(column.name)
+    assert {label: found for label, found in names.items() if len(found) > 1} == {}
+
+
+@pytest.mark.parametrize("where", LISTS)
+def test_a_number_with_a_unit_names_it(where):
+    for column in LISTS[where]:
+        if column.unit in ("", "%"):
+            continue
+        suffix = SUFFIX[column.unit]
+        inside = suffix in ("minutes", "rpm")
+        assert (suffix in column.name) if inside else column.name.endswith(suffix), column.name
+    assert set(UNIT_OF.values()) <= set(SUFFIX)
+
+
+@pytest.mark.parametrize("where", COMMANDS)
+def test_every_number_of_a_row_is_a_column(run, where):
+    """What is no column is a word, a list, a count, or names a range or a comparison of columns."""
+    names = {column.name for column in LISTS[where]}
+    box = {"kv_rpm_per_v", "resistance_ohm", "motor_mass_g", "diameter_in", "pitch_in", "capacity_mah", "all_up_mass_g"}
+    others = {"cells", "score", "closest_limit_margin", "corners_checked", "points_checked"}
+    pack = {"pack_mass_g", "capacity_mah"}
+    row = run(*COMMANDS[where], "--json").document["rows"][0]
+    numbers = {key for key, value in row.items() if isinstance(value, float | int) and not isinstance(value, bool)}
+    plain = {re.sub(r"_(from|to|before)$", "", key) for key in numbers - names}
+    assert plain - names - others - pack - (box if where == "envelope" else set()) == set()
+
+
+def test_the_closest_limit_is_the_same_in_text_json_and_csv(run):
+    words = ("match", "schoolyard_trainer", "--top", "3")
+    document = run(*words, "--json").document
+    lines = list(csv.DictReader(io.StringIO(run(*words, "--csv").out)))
+    text = run(*words).out
+    for row, line in zip(document["rows"], lines, strict=True):
+        judged = [c for c in row["checks"] if CHECKS[c["name"]].graded and c["basis"] != "common practice"]
+        least = min(c["margin"] for c in judged if c["margin"] is not None)
+        assert row["closest_limit_margin"] == least == pytest.approx(float(line["closest_limit_margin"]))
+        assert row["closest_limit"] == line["closest_limit"]
+    for group in document["by_cells"].values():
+        said = group[0]["closest_limit"].replace("_", " ").replace("all up", "all-up").replace("rpm", "speed")
+        assert f"{said}, {100 * group[0]['closest_limit_margin']:.0f} % off" in text
+    assert any(not rule.graded for rule in CHECKS.values())
+
+
+def test_a_cell_count_is_never_the_closest_limit():
+    """It fits or does not: with the most cells that the parts allow its margin is none, and says nothing."""
+    brief = small_brief()
+    train = small_train(motor={"cells_max": 2})
+    checks = run_checks(Design.of(train, ResolvedBrief.of(brief).as_designed.variant), brief)
+    count = next(check for check in checks if check.name == "cell_count")
+    closest = closest_limit(checks)
+    assert count.margin == 0.0
+    assert closest.margin > count.margin
+    assert closest.name != "cell_count"
