@@ -1,5 +1,6 @@
 """Where nobody names a power train every command takes the same parts, and says so in the same words."""
 
+import math
 import re
 
 import pytest
@@ -107,3 +108,53 @@ def test_the_advice_on_tilt_is_the_same_everywhere(asked, catalogue):
     assert sentence in " ".join(fits.split())
     cruise = next(phase.airspeed_m_s for phase in open_brief(brief)[0].phase if phase.airspeed_m_s)
     assert f"at {3.6 * cruise:.0f} km/h" in sentence
+
+
+@pytest.fixture(scope="module")
+def sheet(best, catalogue):
+    return build_sheet(open_brief(best[0])[0], catalogue)
+
+
+def lines_of_own_count(sheet):
+    """What the sheet allows with the design's own cell count."""
+    own = f"With {sheet.design.train.pack.cells_series}S"
+    return dict(next(table for table in sheet.section("envelope").tables if table.caption == own).rows)
+
+
+def ends_in(text):
+    """Low and high of every range; one number stands for both."""
+    found = re.findall(r"(\d+(?:\.\d+)?)(?: to (\d+(?:\.\d+)?))?", text)
+    return [(float(low), float(high or low)) for low, high in found]
+
+
+def numbers_in(text):
+    return [float(number) for number in re.findall(r"\d+(?:\.\d+)?", text)]
+
+
+def test_a_sheet_has_one_timer(sheet):
+    texts = [text for section in sheet.sections for text in (*section.text, *section.points)]
+    texts += [cell for section in sheet.sections for table in section.tables for row in table.rows for cell in row]
+    assert len(re.findall(r"\b\d+:\d\d\b", " ".join(texts))) == 1
+
+
+def test_a_sheet_that_says_yes_asks_for_no_rating_above_the_designs_own(sheet):
+    lines, train = lines_of_own_count(sheet), sheet.design.train
+    assert sheet.section("answer").text[0].startswith("Yes")
+    assert numbers_in(lines["controller"])[0] <= train.controller.max_current_a
+    motor_a, motor_w = numbers_in(lines["motor rating"])[:2]
+    assert motor_a <= (train.motor.max_current_a or math.inf)
+    assert motor_w <= (train.motor.max_power_w or math.inf)
+
+
+def test_the_designs_own_parts_lie_in_the_ranges_of_its_sheet(sheet):
+    lines, train = lines_of_own_count(sheet), sheet.design.train
+    (low, high), (own, _) = ends_in(lines["motor kV"])[:2]
+    assert own == round(train.motor.kv_rpm_per_v)
+    assert low <= own <= high
+    ((low, high),) = ends_in(lines["motor mass"])
+    assert low - 0.5 <= train.motor.mass_g <= high + 0.5
+    (small, large), (flat, steep) = ends_in(lines["propeller"])[:2]
+    assert small <= train.propeller.diameter_in <= large
+    assert flat <= train.propeller.pitch_in <= steep
+    _, (least, most) = ends_in(lines["pack"])[:2]
+    assert least <= train.pack.capacity_mah <= most

@@ -94,7 +94,7 @@ def test_parts_of_a_flight_add_up(phases, reserve, cutoff):
             assert p.minutes * 60 <= phase.seconds * SLACK
         if p.minutes > 0:
             assert p.pack_current_mean_a == pytest.approx(60 * p.used_mah / 1000 / p.minutes, rel=1e-9)
-            assert p.cell_voltage_v >= cutoff - 1e-6
+            assert p.cell_voltage_lowest_v >= cutoff - 1e-6
 
 
 @given(share=st.floats(0.05, 0.95), speed=speeds)

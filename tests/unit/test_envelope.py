@@ -2,6 +2,7 @@
 
 import itertools
 import math
+import re
 
 import numpy as np
 import pytest
@@ -19,8 +20,8 @@ from propmatch.records.fields import replace
 from propmatch.records.packfit import PackFit
 from propmatch.train.scaling import PitchFit, rewound, scaled_propeller
 from propmatch.units import CELSIUS_K
-from propmatch.words.envelopewords import CAUTIONS, envelope_markdown, envelope_text
-from propmatch.words.shown import SYSTEMS
+from propmatch.words.envelopewords import CAUTIONS, envelope_markdown, envelope_parts, envelope_text
+from propmatch.words.shown import SYSTEMS, Shown
 
 
 @pytest.fixture(scope="module")
@@ -251,3 +252,29 @@ def test_the_standard_day_of_the_field_range():
     assert altitude == pytest.approx([0.0, 100.0, 1600.0])
     assert celsius == pytest.approx([-10.0, 18.0, 35.0])
     assert setting.air.temperature_k == pytest.approx(18.0 + CELSIUS_K)
+
+
+@pytest.mark.parametrize("kind", ["label", "effective"])
+def test_the_kv_line_holds_the_designs_own_motor_as_its_number_is_given(catalogue, kind):
+    """A label's number is compared with labels, a measured one with measured ones."""
+    motor = simple_motor(kv_kind=kind)
+    found = parts_envelope(small_brief(), catalogue, small_train(motor=motor), cells=(2,))
+    part = next(part for part in envelope_parts(found, Shown()) if part.title == "With 2S")
+    line = dict(part.lines)["motor kV"]
+    low, high, own = (float(number) for number in re.findall(r"\d+", line)[:3])
+    assert line.startswith("label kV" if kind == "label" else "measured kV")
+    assert own == motor.kv_rpm_per_v
+    assert low <= own <= high
+    assert low < high
+
+
+def test_a_rating_asked_for_is_never_above_the_designs_own(catalogue):
+    """At the limit of its parts a design passes, so a builder with the same parts must pass too."""
+    found = parts_envelope(small_brief(), catalogue, small_train(), cells=(2,)).cells[2]
+    needed = found.motor_current_static_a[1]
+    own = needed * 1.02
+    tight = small_train(motor={"max_current_a": own}, controller=simple_controller(max_current_a=own))
+    each = parts_envelope(small_brief(), catalogue, tight, cells=(2,)).cells[2]
+    assert each.holds
+    assert each.controller_a <= own
+    assert each.motor_a <= own
