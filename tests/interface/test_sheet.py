@@ -136,8 +136,8 @@ def test_recommended_trains_are_those_of_match(sheet: Sheet, shortlist: Shortlis
     assert row(table, "motor")[1:] == tuple(c.train.motor.name for c in best)
     assert row(table, "flight time")[1:] == tuple(f"{c.flight_minutes:.1f} min" for c in best)
     assert row(table, "all-up mass")[1:] == tuple(f"{c.all_up_mass_g:.0f} g" for c in best)
-    currents = tuple(f"{c.motor_current_a:.1f} A" for c in best)
-    assert row(table, "motor current, full throttle, full pack")[1:] == currents
+    currents = tuple(f"{c.motor_current_worst_a:.1f} A" for c in best)
+    assert row(table, "motor current, full throttle at rest or in flight, full pack")[1:] == currents
 
 
 def test_flight_and_timer_are_those_of_flight_time(sheet: Sheet) -> None:
@@ -218,7 +218,7 @@ def test_cell_counts_are_those_of_compare_cells(sheet: Sheet, catalogue: Catalog
     assert table.heads == ("", "2S", "3S")
     cases = [found.case(2), found.case(3)]
     assert row(table, "flight time")[1:] == tuple(f"{c.flight_minutes:.1f} min" for c in cases)
-    assert row(table, "motor current, full pack")[1:] == tuple(f"{c.motor_current_a:.1f} A" for c in cases)
+    assert row(table, "motor current, full pack")[1:] == tuple(f"{c.motor_current_static_a:.1f} A" for c in cases)
 
 
 @pytest.mark.parametrize(
