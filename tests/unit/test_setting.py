@@ -161,7 +161,7 @@ def test_there_is_one_sum_of_bare_mass_and_power_train(monkeypatch):
             "design": Design.of(BENCH, here.variant).all_up_mass_g,
             "measure": float(judged_trains(here, [BENCH])[0]["all_up_mass"].value[0]),
             "cells": compared.all_up_mass_g,
-            "mass range": mass_range(brief, BENCH).mass_g,
+            "mass range": mass_range(brief, BENCH).all_up_mass_g,
             "envelope": parts_envelope(brief, parts, BENCH, cells=(2,)).variants[0].all_up_mass_by_cells_g[2],
         }
 
