@@ -39,12 +39,11 @@ def test_cells_and_ask_name_it_first_and_count_it(run) -> None:
     assert plain(run("ask", "throttle", *FAST).out).startswith("Danger: propeller speed")
     cap = json.loads(run("ask", "throttle", *FAST, "--limit", "30", "--json").out)["rows"][0]
     assert cap["by_speed"] is True
-    assert cap["throttle"] < 1
+    assert cap["throttle_at_limit"] < 1
 
 
 def test_fits_refuses_a_propeller_over_its_speed_before_all_else(run) -> None:
-    train = ("--train", "bundled/2208-1450 + bundled/20a-none + bundled/2s-2200-30c + bundled/6x5.5-thin")
-    text = plain(run("fits", "club_racer", *train, "--propeller", "7x6 broad", "--motor", "2600kV 40g max=40A").out)
+    text = plain(run("fits", "club_racer", "--propeller", "7x6 broad", "--motor", "2600kV 40g max=40A").out)
     assert "Why: propeller speed" in text
 
 
@@ -58,7 +57,7 @@ def test_an_estimated_rating_only_warns_where_the_brief_says_so(run, tmp_path) -
         path = tmp_path / f"{word}.toml"
         path.write_text(brief.format(json.dumps(word)), encoding="utf-8")
         done = run("cells", str(path), "--cells", "2", *FAST, "--json")
-        found[word] = next(row for row in json.loads(done.out)["rows"] if row["basis"] == "same energy")
+        found[word] = next(row for row in json.loads(done.out)["rows"] if row["compared_by"] == "same energy")
     assert "motor_current_static" in found["exclude"]["failing"]
     assert "motor_current_static" not in found["warn"]["failing"]
     assert found["warn"]["outside_practice"][0] == "propeller_rpm"
@@ -76,7 +75,9 @@ def test_bursts_serve_only_where_the_brief_says_so_and_that_is_said(run, tmp_pat
         path = tmp_path / f"{word}.toml"
         path.write_text(text.format(word), encoding="utf-8")
         done = run("cells", str(path), "--cells", "2", *train, "--json")
-        failing[word] = next(row["failing"] for row in json.loads(done.out)["rows"] if row["basis"] == "same energy")
+        failing[word] = next(
+            row["failing"] for row in json.loads(done.out)["rows"] if row["compared_by"] == "same energy"
+        )
     assert {"motor_current_static", "motor_current_phase"} <= set(failing["false"])
     assert not {"motor_current_static", "motor_current_phase"} & set(failing["true"])
     said = plain(run("cells", str(tmp_path / "true.toml"), "--cells", "2", *train).out)
