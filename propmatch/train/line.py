@@ -29,6 +29,7 @@ __all__ = [
     "TorqueLine",
     "Trains",
     "behind_v",
+    "can_hold",
     "current_a",
     "fixed_ohm",
     "held_throttle",
@@ -44,6 +45,8 @@ __all__ = [
 ]
 
 EVERY: Pick = slice(None)
+_ROUNDING = 1e-9
+"""Of a duty that follows from a solved speed: that is known to 1e-12, which a line near its end multiplies."""
 S = TypeVar("S", bound=np.generic)
 
 
@@ -244,6 +247,11 @@ def held_throttle(p: Supplies, behind: Floats, current: Floats, open_v: Floats, 
     """Throttle that puts a voltage behind the controller (:func:`propmatch.models.controller.throttle_for`)."""
     available = open_v - pack_ohm * p.radio_a
     return np.asarray(controller.throttle_for(behind, current, available, pack_ohm, p.loss, p.count))
+
+
+def can_hold(throttle: Floats, limit: Floats) -> Flags:
+    """Whether a duty can be set; one within rounding of the largest is the largest."""
+    return np.asarray((throttle > 0) & (throttle <= limit + _ROUNDING))
 
 
 def pack_current_a(p: Supplies, current: Floats, throttle: Number) -> Floats:
