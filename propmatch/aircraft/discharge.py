@@ -186,9 +186,7 @@ def load_of(
             near, far = y[[1, 3]] / x[[1, 3]], y[[0, 4]] / x[[0, 4]]
             empty["bend"] = (far - near) / (x[[0, 4]] - x[[1, 3]])
             empty["slope"] = near - empty["bend"] * x[[1, 3]]
-    return Load(
-        train=train, airspeed_m_s=speed, status=status, running=status == Status.OK, throttle=duty, **empty
-    )
+    return Load(train=train, airspeed_m_s=speed, status=status, running=status == Status.OK, throttle=duty, **empty)
 
 
 def _charges_by_voltage(chemistry: Chemistry, reserve: float, count: int) -> Floats:

@@ -21,7 +21,7 @@ from propmatch.records.parts import FAMILIES
 from propmatch.train.operating import OperatingPoint
 from propmatch.units import GRAM_KG, INCH_M
 
-__all__ = ["CHECKS", "TOP", "TOP_SPEED", "capped", "costly", "excluding", "stages"]
+__all__ = ["CHECKS", "TOP", "TOP_SPEED", "costly", "excluding", "full_throttle_loads", "stages"]
 
 
 STATED = State(words="as stated")
@@ -533,6 +533,6 @@ def costly() -> tuple[str, ...]:
     return tuple(name for name in excluding() if CHECKS[name].cost in (Cost.SEARCH, Cost.FLIGHT))
 
 
-def capped() -> tuple[str, ...]:
-    """The same that a throttle cap relieves: what full throttle does with a full pack."""
-    return tuple(name for name in excluding() if CHECKS[name].state.charge == 1.0)
+def full_throttle_loads() -> tuple[str, ...]:
+    """The same against a rating, at operating points: what a throttle limit is solved for."""
+    return tuple(n for n in excluding() if CHECKS[n].basis == RATING and CHECKS[n].cost in (Cost.REST, Cost.POINT))

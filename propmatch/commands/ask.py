@@ -27,7 +27,7 @@ def command() -> None:
     \b
     propmatch ask propeller --limit 12A     the largest propeller under a motor current
     propmatch ask kv --current 10A          the kV that loads the propeller to a current
-    propmatch ask throttle --limit 10A      the throttle cap for a motor current
+    propmatch ask throttle --limit 10A      the throttle limit for a motor current
     propmatch ask mass BRIEF                the lightest and heaviest all-up mass
     propmatch ask pack BRIEF --minutes 20   the pack for a flight time
     propmatch ask field BRIEF               altitude and temperature for take-off thrust

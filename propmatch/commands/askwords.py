@@ -11,7 +11,7 @@ from propmatch.commands.output import Reply
 from propmatch.commands.saying import check_names, mass_block, speed_words
 from propmatch.commands.trains import LazyCatalogue, train_data
 from propmatch.faults import Fault, InputFaults
-from propmatch.words.checkwords import fewer_amps, joined, parts_text, speed_question
+from propmatch.words.checkwords import fewer_amps, joined, parts_text, percent_down, speed_question
 from propmatch.words.shown import Shown, signed, table, wrapped
 
 if TYPE_CHECKING:
@@ -191,10 +191,10 @@ def kv(asked: Asked) -> tuple[Reply, bool]:
 
 
 def throttle(asked: Asked) -> tuple[Reply, bool]:
-    """The throttle cap for a current."""
-    from propmatch.questions.ask import throttle_cap
+    """The throttle limit for a current."""
+    from propmatch.questions.ask import throttle_for_current
 
-    found = throttle_cap(asked.train, _amps(asked, "limit"), air=asked.air)
+    found = throttle_for_current(asked.train, _amps(asked, "limit"), air=asked.air)
     names = ("limit_a", "throttle", "motor_current_a", "pack_current_a", "pack_power_w", "thrust_n", "full_thrust_n",
              "full_motor_current_a", "by_speed")  # fmt: skip
     rows = [row | {"by_speed": bool(row["by_speed"])} for row in _rows_of(found, names)]
@@ -205,7 +205,7 @@ def throttle(asked: Asked) -> tuple[Reply, bool]:
         elif row["throttle"] >= 1:
             sentences.append(
                 f"Full throttle draws {signed(row['full_motor_current_a'])} A, already below {row['limit_a']:g} A; no "
-                "cap is needed."
+                "throttle limit is needed."
             )
         else:
             fewer = fewer_amps(asked.train.count, row["motor_current_a"], row["pack_current_a"])
@@ -213,7 +213,7 @@ def throttle(asked: Asked) -> tuple[Reply, bool]:
             if row["by_speed"]:
                 kept = f"the propeller below its highest speed, and so {kept}"
             sentences.append(
-                f"A cap at {100 * row['throttle']:.0f} % duty keeps {kept} (full throttle draws "
+                f"A throttle limit of {percent_down(row['throttle'])} duty keeps {kept} (full throttle draws "
                 f"{signed(row['full_motor_current_a'])} A): a wattmeter at the pack then shows "
                 f"{signed(row['pack_current_a'])} A and {signed(row['pack_power_w'], 0)} W{fewer}; thrust is "
                 f"{asked.shown.thrust_text(row['thrust_n'])} of {asked.shown.thrust_text(row['full_thrust_n'])}."

@@ -10,30 +10,14 @@ from propmatch.columns import columns_of, headed
 from propmatch.commands.output import Reply
 from propmatch.commands.saying import check_names, checks_table, danger_words, mass_block, over_text
 from propmatch.commands.trains import LazyCatalogue, train_data
-from propmatch.words.checkwords import burst_words, joined, parts_text, speed_question
+from propmatch.words.checkwords import burst_words, joined, limit_sentences, parts_text, speed_question
 from propmatch.words.shown import Shown, signed, table, wrapped
 
 if TYPE_CHECKING:
     from propmatch.checks.setting import Setting
     from propmatch.questions.cells import CellCase, CellComparison
 
-__all__ = ["cap_text", "cells_reply", "placing_block", "ways_block"]
-
-
-def cap_text(case: Any, shown: Shown) -> str:
-    """The throttle cap of a case, with what a wattmeter shows there."""
-    if not math.isfinite(case.cap_throttle):
-        return "No throttle keeps the ratings."
-    if case.cap_throttle >= 1:
-        return "Full throttle keeps the ratings of motor, controller, pack and propeller; no throttle cap is needed."
-    return (
-        f"A throttle cap at {100 * case.cap_throttle:.0f} % duty keeps the motor current below "
-        f"{signed(case.cap_motor_limit_a)} A and the motor's power, the pack and the propeller within their ratings: "
-        f"the motor then carries up to {signed(case.cap_motor_current_a)} A, a wattmeter at the pack shows "
-        f"{signed(case.cap_pack_current_a)} A and {signed(case.cap_pack_power_w, 0)} W at rest, thrust is "
-        f"{shown.thrust_text(case.cap_thrust_n)}, thrust to weight {signed(case.cap_thrust_to_weight, 2)}, all fresh "
-        "from the charger."
-    )
+__all__ = ["cells_reply", "placing_block", "ways_block"]
 
 
 def _remedy(remedy: Any, shown: Shown) -> str:
@@ -46,8 +30,7 @@ def _remedy(remedy: Any, shown: Shown) -> str:
 
 def ways_block(comparison: "CellComparison", count: int, shown: Shown) -> list[str]:
     """What brings one count inside the limits; nothing for a count that keeps them."""
-    from propmatch.checks.checkrules import capped
-    from propmatch.checks.throttlecap import CAP_NOTE
+    from propmatch.checks.throttlelimit import LIMIT_NOTE
 
     found = comparison.remedies.get(count)
     if found is None:
@@ -78,13 +61,9 @@ def ways_block(comparison: "CellComparison", count: int, shown: Shown) -> list[s
             f"motor a propeller of about {size.diameter_in:.1f} x {size.pitch_in:.1f} in, draws "
             f"{signed(found.current_limit_a)} A at rest, the lower rating of motor and controller."
         )
-    case = comparison.case(count)
-    say(cap_text(case, shown))
-    if math.isfinite(case.cap_throttle) and case.cap_throttle < 1:
-        say(CAP_NOTE)
-        left = [c.name for c in case.failing if c.name not in capped()]
-        if left:
-            say(f"A cap does nothing about: {check_names(left)}.")
+    sentences = limit_sentences(comparison.case(count).limited, shown)
+    for text in (*sentences, *([LIMIT_NOTE] if sentences else ())):
+        say(text)
     return lines
 
 
@@ -265,8 +244,8 @@ def _texts(case: "CellCase", shown: Shown) -> dict[str, str]:
     from propmatch.questions.cells import CellCase
 
     said = {"level_motor_current_a": f"{signed(case.level_motor_current_a)} / {signed(case.level_pack_current_a)}"}
-    if case.cap_throttle >= 1:
-        said["cap_throttle"] = "none"
+    if case.throttle_limit >= 1:
+        said["throttle_limit"] = "none"
     return {
         "pack mAh": signed(case.pack.capacity_mah, 0),
         f"pack {shown.mass_unit}": shown.number(case.pack.mass_g, "mass"),

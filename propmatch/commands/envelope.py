@@ -12,7 +12,7 @@ __all__ = ["command"]
 _RANGES = ("pack_mass_g", "pack_position_mm", "altitude_m", "temperature_c", "thrust_n", "thrust_to_weight",
            "motor_current_a", "pack_current_a", "pack_power_w", "minutes", "returned_mah")  # fmt: skip
 _NUMBERS = ("cells", "holds", "failing", "design_thrust_n", "design_motor_current_a", "design_pack_current_a",
-            "controller_a", "motor_a", "motor_w", "timer_minutes", "cap_throttle", "cap_limit_a", "cap_pack_current_a",
+            "controller_a", "motor_a", "motor_w", "timer_minutes",
             "servo_supply_w")  # fmt: skip
 
 
@@ -80,7 +80,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
 def _row(each: Any) -> dict[str, Any]:
     """A cell count for JSON and CSV: every range as two numbers."""
-    row = {name: getattr(each, name) for name in _NUMBERS}
+    row = {name: getattr(each, name) for name in _NUMBERS} | each.limited.row
     row |= {f"changed_{kind}": part.id or part.name for kind, part in each.changes.items()}
     ranges = {name: getattr(each, name) for name in _RANGES}
     if each.box is not None:

@@ -19,7 +19,7 @@ from propmatch.checks.limits import Check, checks_of, missed, warnings_of
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.placing import Placing, placing
 from propmatch.checks.setting import ResolvedBrief, Setting
-from propmatch.checks.throttlecap import CapLanes, ratings_cap
+from propmatch.checks.throttlelimit import ThrottleLimit, throttle_limits
 from propmatch.columns import columns_of, lanes_of, number
 from propmatch.faults import Fault, InputFaults
 from propmatch.models.arrays import Floats
@@ -136,7 +136,7 @@ class _Worked:
     level: OperatingPoint
     level_airspeed_m_s: Floats
     full: FlightLanes
-    cap: CapLanes
+    limits: list[ThrottleLimit]
 
 
 _further = partial(number, html=False)
@@ -150,9 +150,7 @@ class CellCase:
     The numbers are columns. Thrust to weight, climb and top speed are at half charge, minutes of the brief's flying;
     thrust, speeds, currents, power and heat at full throttle at rest on a full pack, motor values of one motor, heat of
     the whole train in ``heat_w``; ``thrust_half_n`` is the same thrust at half charge. ``level_``: level flight at half
-    charge, NaN where it cannot be held. ``full_throttle_minutes``: at full throttle until the same end. ``cap_``: the
-    largest duty that keeps the ratings of motor, controller, pack and propeller, 1 when full throttle does; motor
-    current there, and at rest on a full pack what a wattmeter shows and the thrust.
+    charge, NaN where it cannot be held. ``full_throttle_minutes``: at full throttle until the same end.
 
     Attributes
     ----------
@@ -161,6 +159,8 @@ class CellCase:
     pack : Pack, origin : str as in ``ComparedPack``
     train : PowerTrain
     checks : tuple of Check
+    limited : ThrottleLimit
+        The throttle limit, and every check made again with it.
     """
 
     variant: str
@@ -170,6 +170,7 @@ class CellCase:
     origin: str
     train: PowerTrain
     checks: tuple[Check, ...]
+    limited: ThrottleLimit
     all_up_mass_g: float = number(
         "all-up {unit}", lambda w: w.measured.frames.mass_kg / GRAM_KG, kind="mass", digits=0, place=1
     )
@@ -200,13 +201,9 @@ class CellCase:
     servo_supply_heat_w: float = _further(
         "heat in servo supply W", lambda w: w.measured["servo_supply_heat"].value, digits=2, place=10
     )
-    cap_throttle: float = number("throttle cap %", lambda w: w.cap.throttle, kind="%", digits=0, place=18)
-    cap_motor_limit_a: float = _further("", lambda w: w.cap.motor_limit_a)
-    cap_motor_current_a: float = _further("", lambda w: w.cap.motor_current_a)
-    cap_pack_current_a: float = _further("", lambda w: w.cap.pack_current_a)
-    cap_pack_power_w: float = _further("", lambda w: w.cap.pack_power_w)
-    cap_thrust_n: float = _further("", lambda w: w.cap.thrust_n)
-    cap_thrust_to_weight: float = _further("", lambda w: w.measured.frames.thrust_to_weight(w.cap.thrust_n))
+    throttle_limit: float = number(
+        "throttle limit %", lambda w: np.array([each.throttle for each in w.limits]), kind="%", digits=0, place=18
+    )
 
     @property
     def row(self) -> dict[str, str | int | float | list[str]]:
@@ -214,6 +211,7 @@ class CellCase:
         return {
             **{name: getattr(self, name) for name in ("variant", "basis", "cells", "origin")},
             **{column.name: getattr(self, column.name) for column in columns_of(CellCase)},
+            **self.limited.row,
             "pack": self.pack.name,
             "pack_mass_g": self.pack.mass_g,
             "capacity_mah": self.pack.capacity_mah,
@@ -428,13 +426,13 @@ def _cases(measured: TrainMeasures, packs: Sequence[ComparedPack], trains: Seque
     full = flight_time_lanes(lanes, frames, loud, setting.reserve_charge, setting.cutoff_cell_v, density, sound)
     worked = _Worked(
         measured=measured, fresh=measured.full(1.0), half=measured.full(0.5), level=level, level_airspeed_m_s=speeds,
-        full=full, cap=ratings_cap(measured),
+        full=full, limits=throttle_limits(measured),
     )  # fmt: skip
     numbers, checks = lanes_of(columns_of(CellCase), worked), checks_of(measured)
     return [
         CellCase(
             variant=setting.variant.name, basis=each.basis, cells=each.cells, pack=each.pack, origin=each.origin,
-            train=train, checks=tuple(checks[lane]), **numbers[lane],
+            train=train, checks=tuple(checks[lane]), limited=worked.limits[lane], **numbers[lane],
         )
         for lane, (each, train) in enumerate(zip(packs, trains, strict=True))
     ]  # fmt: skip

@@ -16,7 +16,7 @@ from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.judged import failing, judged_trains
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.setting import ResolvedBrief, Setting
-from propmatch.checks.throttlecap import ratings_cap
+from propmatch.checks.throttlelimit import ThrottleLimit, throttle_limits
 from propmatch.questions.cells import BASES, base_train, checked_cells, compared_packs
 from propmatch.questions.corners import Box, Corners, air_between
 from propmatch.questions.fits import Fit, may_fit
@@ -49,7 +49,7 @@ class CellEnvelope:
         Kind to the part that had to change against the design for this count; the pack always may.
     holds : bool
         False where the design, and the nearest change of it, exceed a limit: then only ``train``, ``failing``,
-        the currents, ``thrust_n`` and the cap say something.
+        the currents, ``thrust_n`` and ``limited`` say something.
     failing : tuple of str
         Checks that ``train`` fails.
     box : Box or None
@@ -63,8 +63,8 @@ class CellEnvelope:
         Ratings asked for: the largest of any corner with a tenth in hand, but not above the design's own part.
     minutes : Range; timer_minutes : float, for the corner that flies shortest
     returned_mah : Range
-    cap_throttle, cap_limit_a, cap_pack_current_a : float
-        Throttle cap that keeps ``train`` within its ratings; 1 when none is needed.
+    limited : ThrottleLimit
+        The throttle limit of ``train``, and every check made again with it.
     servo_supply_w : float
         Heat in a linear servo supply, 0 without one.
     """
@@ -93,9 +93,7 @@ class CellEnvelope:
     minutes: Range
     timer_minutes: float
     returned_mah: Range
-    cap_throttle: float
-    cap_limit_a: float
-    cap_pack_current_a: float
+    limited: ThrottleLimit
     servo_supply_w: float
 
 
@@ -252,7 +250,6 @@ def _result(
     measured = design if values is None else corners.measures(values)
     fresh, middle = measured.full(1.0), design.full(1.0)
     flight = measured.flight
-    cap = ratings_cap(design)
     motor_a = HEADROOM * float(np.nanmax(measured["controller_current"].value))
     motor_w = HEADROOM * float(np.nanmax(measured["motor_power"].value))
     r = design.ratings
@@ -284,9 +281,7 @@ def _result(
         minutes=minutes,
         timer_minutes=(1.0 - TIMER_MARGIN) * minutes[0],
         returned_mah=_range(flight.used_mah),
-        cap_throttle=float(cap.throttle[0]),
-        cap_limit_a=float(cap.motor_limit_a[0]),
-        cap_pack_current_a=float(cap.pack_current_a[0]),
+        limited=throttle_limits(design)[0],
         servo_supply_w=float(np.nanmax(measured["servo_supply_heat"].value)),
     )
 

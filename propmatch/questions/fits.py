@@ -9,7 +9,7 @@ from propmatch.checks.judged import judged_trains
 from propmatch.checks.limits import Check, checks_of, missed, warnings_of
 from propmatch.checks.placing import Placing, placing
 from propmatch.checks.setting import ResolvedBrief
-from propmatch.checks.throttlecap import ratings_cap
+from propmatch.checks.throttlelimit import ThrottleLimit, throttle_limits
 from propmatch.columns import Column, lanes_of
 from propmatch.faults import Fault, InputFaults
 from propmatch.records.brief import Brief
@@ -49,8 +49,8 @@ class FitInVariant:
         With the substitute, and with the design.
     numbers, numbers_before : dict
         Those of ``NUMBERS``.
-    cap_throttle, cap_motor_limit_a, cap_pack_current_a : float
-        Throttle cap that keeps the ratings, 1 when none is needed; the limit, and what a wattmeter shows there.
+    limited : ThrottleLimit
+        The throttle limit of the substitute, and every check made again with it.
     """
 
     variant: str
@@ -59,9 +59,7 @@ class FitInVariant:
     before: tuple[Check, ...]
     numbers: dict[str, float]
     numbers_before: dict[str, float]
-    cap_throttle: float
-    cap_motor_limit_a: float
-    cap_pack_current_a: float
+    limited: ThrottleLimit
 
     @property
     def failing(self) -> tuple[Check, ...]:
@@ -150,7 +148,6 @@ def may_fit(brief: Brief | ResolvedBrief, catalogue: Catalogue, train: PowerTrai
         made |= dict.fromkeys((*setting.variant.assumptions, *assumed))
         checks = checks_of(measured)
         numbers_before, numbers = lanes_of(NUMBERS, measured)
-        cap = ratings_cap(measured)
         variants.append(
             FitInVariant(
                 variant=setting.variant.name,
@@ -159,9 +156,7 @@ def may_fit(brief: Brief | ResolvedBrief, catalogue: Catalogue, train: PowerTrai
                 before=tuple(checks[0]),
                 numbers=numbers,
                 numbers_before=numbers_before,
-                cap_throttle=float(cap.throttle[1]),
-                cap_motor_limit_a=float(cap.motor_limit_a[1]),
-                cap_pack_current_a=float(cap.pack_current_a[1]),
+                limited=throttle_limits(measured)[1],
             )
         )
     names = ("the design", "the substitute")

@@ -9,7 +9,7 @@ import attrs
 from propmatch.checks.checkrules import CHECKS
 from propmatch.questions.envelope import CellEnvelope, Envelope, Range
 from propmatch.records.estimates import KV_LABEL_FACTOR
-from propmatch.words.checkwords import parts_text, speed_question, supply_text
+from propmatch.words.checkwords import limit_sentences, parts_text, speed_question, supply_text
 from propmatch.words.shown import Shown, signed, wrapped
 
 __all__ = ["CAUTIONS", "Part", "envelope_markdown", "envelope_parts", "envelope_text"]
@@ -21,7 +21,7 @@ CAUTIONS = (
     "damaged.",
     "The lowest rating of motor, controller, pack and propeller is the limit. At part throttle a motor carries more "
     "than it draws from the pack, where a wattmeter sits.",
-    "A throttle cap is duty, not stick position, and can be lost when a controller is recalibrated.",
+    "A throttle limit is duty, not stick position, and can be lost when a controller is recalibrated.",
     "These figures are estimates: test on the bench with a wattmeter before flight. Local rules, the makers' limits "
     "and a club's safety officer come first.",
 )
@@ -155,17 +155,7 @@ def _refusal(envelope: Envelope, each: CellEnvelope, shown: Shown) -> list[str]:
         f"Full throttle at rest would draw {signed(each.design_motor_current_a)} A through the motor and lift "
         f"{shown.thrust_text(each.design_thrust_n)}."
     )
-    if math.isfinite(each.cap_throttle) and each.cap_throttle < 1:
-        sentences.append(_cap(each))
-    return sentences
-
-
-def _cap(each: CellEnvelope) -> str:
-    return (
-        f"A throttle cap at {math.floor(100 * each.cap_throttle)} % duty keeps the motor current below "
-        f"{signed(each.cap_limit_a)} A; a wattmeter at the pack then shows {signed(each.cap_pack_current_a)} A at "
-        "rest. It is duty, not stick position, and can be lost when the controller is recalibrated."
-    )
+    return [*sentences, *limit_sentences(each.limited, shown)]
 
 
 def _paragraph(each: CellEnvelope, shown: Shown) -> list[str]:
