@@ -99,7 +99,7 @@ class Load:
     def take(self, index: Any) -> "Load":
         """The lanes of an index array, slice or mask."""
         fields = {a.name: getattr(self, a.name) for a in attrs.fields(Load) if a.name != "train"}
-        some = {name: None if array is None else array[..., index] for name, array in fields.items()}
+        some: dict[str, Any] = {name: None if array is None else array[..., index] for name, array in fields.items()}
         return attrs.evolve(self, train=self.train.take(index), **some)
 
     def at(self, charge: Floats) -> Draw:

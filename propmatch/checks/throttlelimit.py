@@ -85,7 +85,7 @@ def throttle_limits(measured: TrainMeasures) -> list[ThrottleLimit]:
 
     def within(duty: Floats) -> Flags:
         loads = [measured.limited(duty)[name] for name in names]
-        return np.all([~(load.value > load.limit) for load in loads], axis=0)
+        return np.asarray(np.all([~(load.value > load.limit) for load in loads], axis=0))
 
     names, n = full_throttle_loads(), measured.lanes.size
     throttle = edge(within, np.full(n, LEAST), np.ones(n), steps=_HALVINGS)

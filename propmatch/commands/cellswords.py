@@ -10,7 +10,7 @@ from propmatch.columns import columns_of, headed
 from propmatch.commands.output import Reply
 from propmatch.commands.saying import check_names, checks_table, danger_words, mass_block, over_text
 from propmatch.commands.trains import LazyCatalogue, train_data
-from propmatch.words.checkwords import burst_words, joined, limit_sentences, parts_text, speed_question
+from propmatch.words.checkwords import NO_CHANGE, burst_words, joined, limit_sentences, parts_text, speed_question
 from propmatch.words.shown import Shown, signed, table, wrapped
 
 if TYPE_CHECKING:
@@ -29,7 +29,7 @@ def _remedy(remedy: Any, shown: Shown) -> str:
 
 
 def ways_block(comparison: "CellComparison", count: int, shown: Shown) -> list[str]:
-    """What brings one count inside the limits; nothing for a count that keeps them."""
+    """What brings one count inside the limits; nothing for a count that meets them."""
     from propmatch.checks.throttlelimit import LIMIT_NOTE
 
     found = comparison.remedies.get(count)
@@ -41,19 +41,18 @@ def ways_block(comparison: "CellComparison", count: int, shown: Shown) -> list[s
         lines.extend(wrapped(text, first="  - ", rest="    "))
 
     kinds = (
-        ("smaller propeller", "propellers"), ("motor of lower kV", "motors"), ("other controller", "controllers"),
+        ("propeller", "propellers"), ("ESC", "controllers"), ("motor", "motors"), ("battery pack", "packs"),
         ("two parts together", "pairs"),
     )  # fmt: skip
     for word, kind in kinds:
-        options = getattr(found, kind)
-        for remedy in options:
-            say(f"{word}: {_remedy(remedy, shown)}.")
-    if found.first is None:
-        say("no single part of the catalogue does it, nor do two together.")
+        for remedy in getattr(found, kind):
+            say(f"{word if kind == 'pairs' else f'another {word}'}: {_remedy(remedy, shown)}.")
+    if not found.every:
+        say(NO_CHANGE)
     else:
-        none = [word for word, kind in kinds[:3] if not getattr(found, kind)]
+        none = [word for word, kind in kinds[:4] if not getattr(found, kind)]
         if none:
-            say(f"none of the catalogue's parts alone does it as {' or '.join(none)}.")
+            say(f"no other {' and no other '.join(none)} of the catalogue does it alone.")
     kv, size = found.kv, found.diameter
     if math.isfinite(kv.kv_rpm_per_v) and math.isfinite(size.diameter_in):
         say(
@@ -152,7 +151,7 @@ def _remedies_data(found: Any) -> dict[str, Any]:
             **numbers,
         }
 
-    kinds = ("propellers", "motors", "controllers", "pairs")
+    kinds = ("propellers", "controllers", "motors", "packs", "pairs")
     return {
         "failing": found.failing,
         **{kind: [data(each) for each in getattr(found, kind)] for kind in kinds},

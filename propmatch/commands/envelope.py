@@ -80,7 +80,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
 def _row(each: Any) -> dict[str, Any]:
     """A cell count for JSON and CSV: every range as two numbers."""
-    row = {name: getattr(each, name) for name in _NUMBERS} | each.limited.row
+    row: dict[str, Any] = {name: getattr(each, name) for name in _NUMBERS} | each.limited.row
     row |= {f"changed_{kind}": part.id or part.name for kind, part in each.changes.items()}
     ranges = {name: getattr(each, name) for name in _RANGES}
     if each.box is not None:

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from propmatch.records.parts import PowerTrain
 
 __all__ = [
+    "NO_CHANGE",
     "burst_words",
     "check_name",
     "fewer_amps",
@@ -26,6 +27,9 @@ __all__ = [
     "supply_text",
     "value_text",
 ]
+
+NO_CHANGE = "No change of one or two parts fixes it."
+"""Said where every part of the catalogue that the brief lets in was tried, alone and in pairs."""
 
 
 def check_name(name: str) -> str:

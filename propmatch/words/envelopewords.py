@@ -149,7 +149,7 @@ def _of_count(envelope: Envelope, each: CellEnvelope, shown: Shown) -> Part:
 def _refusal(envelope: Envelope, each: CellEnvelope, shown: Shown) -> list[str]:
     sentences = [
         f"Do not fit {each.cells}S to this design as it is: with {each.train.pack.name} it fails "
-        f"{_words(each.failing)}, and no single part of the catalogue, nor two, brings it inside."
+        f"{_words(each.failing)}. No change of one or two parts with {each.cells}S fixes it."
     ]
     sentences.append(
         f"Full throttle at rest would draw {signed(each.design_motor_current_a)} A through the motor and lift "
