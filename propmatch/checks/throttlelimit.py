@@ -17,7 +17,8 @@ __all__ = ["LIMIT_NOTE", "ThrottleLimit", "throttle_limits"]
 
 LEAST = 0.01
 """Smallest duty that is tried as a limit."""
-_HALVINGS = 30
+_HALVINGS = 20
+"""Of the duty: they leave a millionth."""
 
 LIMIT_NOTE = (
     "Throttle is duty, not stick position. A limit set in the transmitter can be lost when the controller is "

@@ -8,7 +8,7 @@ import attrs
 import numpy as np
 
 from propmatch.commands.output import Reply
-from propmatch.commands.saying import check_names, mass_block, speed_words
+from propmatch.commands.saying import check_names, mass_block, misfits, over_text, speed_words
 from propmatch.commands.trains import LazyCatalogue, train_data
 from propmatch.faults import Fault, InputFaults
 from propmatch.words.checkwords import fewer_amps, joined, parts_text, percent_down, speed_question
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from propmatch.records.brief import Brief
     from propmatch.records.parts import PowerTrain
 
-__all__ = ["Asked", "field", "kv", "mass", "nowhere", "pack", "propeller", "throttle"]
+__all__ = ["Asked", "field", "kv", "mass", "pack", "propeller", "throttle"]
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -53,21 +53,15 @@ class Asked:
 
     def reply(self, **parts: Any) -> Reply:
         """A reply with what every answer carries."""
-        danger = speed_words(self.settings[0], self.train, self.shown)
-        headline = [*danger, *parts.pop("headline"), *speed_question(self.train), *self.said]
+        danger, wrong = speed_words(self.settings[0], self.train, self.shown), misfits(self.train, self.settings[0])
+        mind = (f"Mind: {over_text(check, self.shown)}." for check in wrong)
+        headline = [*danger, *parts.pop("headline"), *mind, *speed_question(self.train), *self.said]
         made = dict.fromkeys((*self.chosen.assumptions, *parts.pop("assumptions", ())))
-        extra = {"train": train_data(self.train), **parts.pop("extra", {})}
+        extra = {"train": train_data(self.train), "misfits": wrong, **parts.pop("extra", {})}
         return Reply(
             command="ask", headline=headline, assumptions=list(made), extra=extra, caution=True,
             faults=(*self.chosen.doubts, *self.stock.broken), **parts,
         )  # fmt: skip
-
-
-def nowhere() -> Any:
-    """A brief that says nothing but sea level, for questions about a power train alone."""
-    from propmatch.records.brief import Aircraft, Brief, Site
-
-    return Brief(aircraft=Aircraft(name="bench", bare_mass_g=100.0), site=Site(altitude_m=0.0))
 
 
 def _amps(asked: Asked, option: str) -> list[float]:
