@@ -21,7 +21,7 @@ from propmatch.records.parts import FAMILIES
 from propmatch.train.operating import OperatingPoint
 from propmatch.units import GRAM_KG, INCH_M
 
-__all__ = ["CHECKS", "TOP", "TOP_SPEED", "PARTS_ALONE", "costly", "excluding", "full_throttle_loads", "stages"]
+__all__ = ["CHECKS", "PARTS_ALONE", "TOP", "TOP_SPEED", "costly", "excluding", "full_throttle_loads", "stages"]
 
 
 STATED = State(words="as stated")
@@ -305,9 +305,9 @@ def _pack(m: TrainStates) -> Rating:
 
 _RULES = (
     CheckRule(
-        name="cell_count", what="cells in series against motor, controller and brief", unit="S", graded=False, basis=RATING,
-        limit_from="cells that motor, controller and brief all allow", limit=_cells_limit, state=STATED, cost=Cost.PARTS,
-        value=lambda m: m.lanes.cells, formula="N_c",
+        name="cell_count", what="cells in series against motor, controller and brief", unit="S", graded=False,
+        basis=RATING, limit_from="cells that motor, controller and brief all allow", limit=_cells_limit, state=STATED,
+        cost=Cost.PARTS, value=lambda m: m.lanes.cells, formula="N_c",
     ),
     CheckRule(
         name="propeller_diameter", what="propeller diameter", unit="in", basis=BRIEF,

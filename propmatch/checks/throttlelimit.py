@@ -1,6 +1,6 @@
 """The throttle limit: the largest duty at which the loads of full throttle stay below the parts' ratings.
 
-What a limit cures, leaves and costs is not remembered but found: every check is made again with no phase flown above it.
+What a limit cures, leaves and costs is not remembered but found: every check is made again, no phase flown above it.
 """
 
 import attrs

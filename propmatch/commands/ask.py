@@ -63,8 +63,8 @@ def _answer(ctx: click.Context, words: str, options: dict[str, Any], *, whole: b
     from propmatch.commands import askwords
     from propmatch.commands.briefs import open_brief
     from propmatch.commands.choose import choose_for_brief, names_a_train, wanted_settings
-    from propmatch.commands.saying import nowhere
     from propmatch.commands.output import show
+    from propmatch.commands.saying import nowhere
 
     if options["brief"] is None and names_a_train(options) and not whole:
         brief, which = nowhere(), "No brief was named, so this is at sea level on a standard day."

@@ -61,8 +61,8 @@ class Remedies:
     failing : tuple of str
         Checks it misses.
     propellers, controllers, motors, packs : tuple of Remedy
-        One part changed: propellers by falling thrust, the others by likeness of the all-up mass, packs of the same cell
-        count first. Empty where none of the catalogue's helps alone.
+        One part changed: propellers by falling thrust, the others by likeness of the all-up mass, packs of the same
+        cell count first. Empty where none of the catalogue's helps alone.
     pairs : tuple of Remedy
         Two parts changed; with other cell counts only where nothing else does it.
     current_limit_a : float

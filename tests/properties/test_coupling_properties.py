@@ -235,7 +235,7 @@ def test_a_changed_equation_would_be_seen(name: str) -> None:
 
 @given(trains(), number(0.02, 0.999))
 def test_at_part_throttle_a_motor_carries_more_than_it_draws(train: PowerTrain, throttle: float) -> None:
-    """I > I_b = d I/(1 - k (1 - d)) for every d < 1: what the texts about a throttle cap say."""
+    """I > I_b = d I/(1 - k (1 - d)) for every d < 1: what the texts about a throttle limit say."""
     point = solve(train, throttle=throttle)
     if point.status is Status.OK:
         assert point.motor_current_a > (point.pack_current_a - train.radio_current_a) / train.count
@@ -287,7 +287,7 @@ def test_more_than_full_throttle_gives_cannot_be_held(
 ) -> None:
     """While the pack keeps half its voltage, thrust rises with duty; beyond full throttle there is none."""
     point = solve(train, airspeed_m_s=speed, charge=charge)
-    if point.status == Status.OK and point.thrust_n > 0 and point.motor_current_a > 0:
-        if point.pack_voltage_v > 0.55 * open_circuit_v(train, charge):
-            held = hold_thrust(train, more * point.thrust_n, airspeed_m_s=speed, charge=charge)
-            assert held.status == Status.CANNOT_HOLD
+    pulls = point.status == Status.OK and point.thrust_n > 0 and point.motor_current_a > 0
+    if pulls and point.pack_voltage_v > 0.55 * open_circuit_v(train, charge):
+        held = hold_thrust(train, more * point.thrust_n, airspeed_m_s=speed, charge=charge)
+        assert held.status == Status.CANNOT_HOLD
