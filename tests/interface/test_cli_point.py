@@ -222,7 +222,7 @@ def test_what_the_help_shows_as_an_example_works(run, option):
 )
 def test_a_pack_of_more_cells_than_the_parts_allow_is_said(run, arguments):
     """Four cells on a motor for three, and the heat of a linear supply: (V - 5 V) x current, by hand."""
-    parts = ("--motor", f"{MOTOR} cells_max=3", "--propeller", "bundled/6x4-thin", "--pack", "4S 450mAh 35C 56g",
+    parts = ("--motor", f"{MOTOR} cells_max=3", *PARTS[2:4], "--pack", "4S 450mAh 35C 56g",
              "--controller", "20A 18g r=5mohm servo_supply=linear")  # fmt: skip
     flat = " ".join(run(*arguments, *parts).out.split())
     assert "4S is more cells than parts and brief allow (3S)" in flat
@@ -235,14 +235,5 @@ def test_a_pack_of_more_cells_than_the_parts_allow_is_said(run, arguments):
 
 def test_the_cells_that_the_brief_names_are_judged_in_ask(run):
     """The bundled racer asks for two or three cells."""
-    four = (
-        "--motor",
-        MOTOR,
-        "--propeller",
-        "bundled/6x4-thin",
-        "--pack",
-        "4S 450mAh 35C 56g",
-        "--controller",
-        CONTROLLER,
-    )
+    four = (*PARTS[:4], "--pack", "4S 450mAh 35C 56g", "--controller", CONTROLLER)
     assert "4S is more cells than parts and brief allow" in run("ask", "mass", "club_racer", *four).out
