@@ -521,7 +521,7 @@ _RULES = (
 CHECKS: dict[str, CheckRule] = {rule.name: rule for rule in _RULES}
 """Every check by name, in the order in which a combination is counted as left out."""
 
-PARTS_ALONE = ("cell_count", "servo_supply_heat", "receiver_supply")
+PARTS_ALONE = ("cell_count", "servo_supply_voltage", "servo_supply_heat", "receiver_supply")
 """Those that need no aircraft: any power train is judged by them, whatever is asked about it."""
 
 

@@ -260,7 +260,7 @@ def pack_current_a(p: Supplies, current: Floats, throttle: Number) -> Floats:
     return np.asarray(p.count * per_motor + p.radio_a)
 
 
-def motor_current_from_pack_a(p: Supplies, pack_current: Floats, throttle: float) -> Floats:
+def motor_current_from_pack_a(p: Supplies, pack_current: Floats, throttle: Number) -> Floats:
     """Current of each motor at a throttle above 0 [A] for the pack current."""
     per_motor = (pack_current - p.radio_a) / p.count
     return np.asarray(controller.motor_current_from_pack_a(per_motor, throttle, p.loss))
