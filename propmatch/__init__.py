@@ -16,7 +16,7 @@ _HOME = {
         "largest_propeller",
         "mass_range",
         "site_range",
-        "throttle_cap",
+        "throttle_for_current",
     ),
     "aircraft.balance": ("Item",),
     "records.brief": ("Brief", "Phase", "load_brief"),

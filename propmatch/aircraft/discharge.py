@@ -78,7 +78,7 @@ class Load:
     airspeed_m_s : (N,)
     status : (N,), OK or OFF, or why there is no answer; a thrust that cannot be held even when full is OK here
     running : (N,), False where the motor is off
-    throttle : duty, or None where the thrust is held
+    throttle : (N,) duty, or None where the thrust is held
     current_a : motor current of a held thrust, or at ``speed_rad_s``; NaN for lost thrust
     behind_v : V_c of a held thrust
     speed_rad_s : motor speed at the middle of the discharge, held throttle
@@ -89,7 +89,7 @@ class Load:
     airspeed_m_s: Floats
     status: NDArray[np.int8]
     running: Flags
-    throttle: float | None
+    throttle: Floats | None
     current_a: Floats
     behind_v: Floats
     speed_rad_s: Floats
@@ -98,8 +98,9 @@ class Load:
 
     def take(self, index: Any) -> "Load":
         """The lanes of an index array, slice or mask."""
-        fields = {a.name: getattr(self, a.name) for a in attrs.fields(Load) if a.name not in ("train", "throttle")}
-        return attrs.evolve(self, train=self.train.take(index), **{n: v[..., index] for n, v in fields.items()})
+        fields = {a.name: getattr(self, a.name) for a in attrs.fields(Load) if a.name != "train"}
+        some: dict[str, Any] = {name: None if array is None else array[..., index] for name, array in fields.items()}
+        return attrs.evolve(self, train=self.train.take(index), **some)
 
     def at(self, charge: Floats) -> Draw:
         """Currents and voltages at charges (..., N)."""
@@ -109,17 +110,17 @@ class Load:
             if self.throttle is None:
                 throttle = line.held_throttle(p, self.behind_v, self.current_a, source, battery)
                 current = np.broadcast_to(self.current_a, throttle.shape)
-                holds = (throttle > 0) & (throttle <= 1.0 + 1e-12)
+                holds = line.can_hold(throttle, p.throttle_limit)
             else:
                 current = self._current(source, battery, self.throttle)
-                throttle = np.full(current.shape, self.throttle)
+                throttle = np.broadcast_to(self.throttle, current.shape)
                 holds = current > -np.inf
             drawn = line.pack_current_a(p, np.maximum(current, 0.0), throttle)
         pack = np.where(self.running, drawn, p.radio_a)
         return Draw(
             pack_current_a=pack,
             cell_voltage_v=(source - battery * pack) / p.cells,
-            throttle=np.where(self.running, np.minimum(throttle, 1.0), 0.0),
+            throttle=np.where(self.running, np.minimum(throttle, p.throttle_limit), 0.0),
             motor_current_a=np.where(self.running, current, 0.0),
             holds=np.where(self.running, holds, True),
         )
@@ -128,12 +129,12 @@ class Load:
         """Mean motor current (N,) where the pack's mean is known: a held thrust has one motor current at any charge."""
         if self.throttle is None:
             return np.where(self.running, self.current_a, 0.0)
-        if self.throttle == 0:
+        if not self.throttle.any():
             return np.zeros(self.train.size)
         driven = line.motor_current_from_pack_a(self.train, mean_pack_current_a, self.throttle)
         return np.where(self.running, driven, 0.0)
 
-    def _current(self, open_v: Floats, battery: Floats, d: float) -> Floats:
+    def _current(self, open_v: Floats, battery: Floats, d: Floats) -> Floats:
         """Motor current at a held throttle: the root x of S - K (w + x) - (r + b (w + x)) I(x) = 0.
 
         A quadratic in x; where b is not 0, one Newton step brings in the term b bend x^3 that it leaves out.
@@ -160,7 +161,8 @@ def load_of(
     full, zero = np.ones(n), np.zeros(n)
     empty = {name: np.full(n, np.nan) for name in ("current_a", "behind_v", "speed_rad_s")}
     empty |= {name: np.full((2, n), np.nan) for name in ("slope", "bend")}
-    if phase.throttle is None:
+    duty = None if phase.throttle is None else np.minimum(phase.throttle, train.throttle_limit)
+    if duty is None:
         speed = np.full(n, phase.airspeed_m_s)
         point = level_lanes(train, airframe, speed, full, density, sound, phase.climb_m_s, phase.load_factor)
         status = np.where(point.status == Status.BELOW_IDLE, Status.OFF, point.status).astype(np.int8)
@@ -171,7 +173,7 @@ def load_of(
     else:
         speed = phase_airspeed_m_s(phase, airframe, density)
         points = [
-            solve_lanes(train, speed, np.full(n, phase.throttle), zero + q, density, sound)
+            solve_lanes(train, speed, duty, zero + q, density, sound)
             for q in _charges_by_voltage(train.chemistries[0], reserve, 5)
         ]
         status = np.max([p.status for p in points], axis=0)
@@ -184,9 +186,7 @@ def load_of(
             near, far = y[[1, 3]] / x[[1, 3]], y[[0, 4]] / x[[0, 4]]
             empty["bend"] = (far - near) / (x[[0, 4]] - x[[1, 3]])
             empty["slope"] = near - empty["bend"] * x[[1, 3]]
-    return Load(
-        train=train, airspeed_m_s=speed, status=status, running=status == Status.OK, throttle=phase.throttle, **empty
-    )
+    return Load(train=train, airspeed_m_s=speed, status=status, running=status == Status.OK, throttle=duty, **empty)
 
 
 def _charges_by_voltage(chemistry: Chemistry, reserve: float, count: int) -> Floats:

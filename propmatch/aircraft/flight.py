@@ -223,7 +223,7 @@ def _full_throttle(
     grid = stall + (np.maximum(fastest, 1.5 * stall) - stall) * np.linspace(0.0, 1.0, _GRID)[:, None]
     speeds = np.vstack([0.0 * stall, 0.5 * stall, grid])
     thrust = thrust_at(np.tile(everyone, len(speeds)), speeds.ravel()).reshape(speeds.shape)
-    rest = solve_lanes(lanes, 0.0 * stall, np.ones(lanes.size), charge, density, sound)
+    rest = solve_lanes(lanes, 0.0 * stall, lanes.throttle_limit, charge, density, sound)
     sine = _sine(airframe, thrust[2:], density, grid)
 
     climb_speed, climb_sine = _peak(grid, sine, sine_at, lambda sine, speed: sine * speed)

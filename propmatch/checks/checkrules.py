@@ -21,7 +21,7 @@ from propmatch.records.parts import FAMILIES
 from propmatch.train.operating import OperatingPoint
 from propmatch.units import GRAM_KG, INCH_M
 
-__all__ = ["CHECKS", "TOP", "TOP_SPEED", "capped", "costly", "excluding", "stages"]
+__all__ = ["CHECKS", "PARTS_ALONE", "TOP", "TOP_SPEED", "costly", "excluding", "full_throttle_loads", "stages"]
 
 
 STATED = State(words="as stated")
@@ -155,9 +155,13 @@ def _in_worst(found: Callable[[TrainStates], tuple[Any, ...]], field: str) -> Ca
 
 
 def _cells_limit(m: TrainStates) -> Floats:
-    r = m.ratings
-    stated = np.where(np.isfinite(r.cells_most), r.cells_most, np.where(r.cells_least > 0, np.inf, np.nan))
-    return np.where(m.lanes.cells < r.cells_least, 0.0, stated)
+    """Most cells that motor, controller and brief allow; 0 where these are too few for one of them."""
+    r, asked = m.ratings, sorted(m.setting.brief.limits.cells)
+    most = np.where(np.isfinite(r.cells_most), r.cells_most, np.where(r.cells_least > 0, np.inf, np.nan))
+    if asked:
+        highest = [max((count for count in asked if count <= cells), default=0) for cells in m.lanes.cells]
+        most = np.fmin(most, np.where(np.isin(m.lanes.cells, asked), asked[-1], highest))
+    return np.where(m.lanes.cells < r.cells_least, 0.0, most)
 
 
 def _all_up_g(m: TrainStates) -> Floats:
@@ -301,9 +305,9 @@ def _pack(m: TrainStates) -> Rating:
 
 _RULES = (
     CheckRule(
-        name="cell_count", what="cells in series against motor and controller", unit="S", graded=False, basis=RATING,
-        limit_from="cells that motor and controller both allow", limit=_cells_limit, state=STATED, cost=Cost.PARTS,
-        value=lambda m: m.lanes.cells, formula="N_c",
+        name="cell_count", what="cells in series against motor, controller and brief", unit="S", graded=False,
+        basis=RATING, limit_from="cells that motor, controller and brief all allow", limit=_cells_limit, state=STATED,
+        cost=Cost.PARTS, value=lambda m: m.lanes.cells, formula="N_c",
     ),
     CheckRule(
         name="propeller_diameter", what="propeller diameter", unit="in", basis=BRIEF,
@@ -517,6 +521,9 @@ _RULES = (
 CHECKS: dict[str, CheckRule] = {rule.name: rule for rule in _RULES}
 """Every check by name, in the order in which a combination is counted as left out."""
 
+PARTS_ALONE = ("cell_count", "servo_supply_voltage", "servo_supply_heat", "receiver_supply")
+"""Those that need no aircraft: any power train is judged by them, whatever is asked about it."""
+
 
 def excluding() -> tuple[str, ...]:
     """Checks that may rule a design out, in their order."""
@@ -533,6 +540,6 @@ def costly() -> tuple[str, ...]:
     return tuple(name for name in excluding() if CHECKS[name].cost in (Cost.SEARCH, Cost.FLIGHT))
 
 
-def capped() -> tuple[str, ...]:
-    """The same that a throttle cap relieves: what full throttle does with a full pack."""
-    return tuple(name for name in excluding() if CHECKS[name].state.charge == 1.0)
+def full_throttle_loads() -> tuple[str, ...]:
+    """The same against a rating, at operating points: what a throttle limit is solved for."""
+    return tuple(n for n in excluding() if CHECKS[n].basis == RATING and CHECKS[n].cost in (Cost.REST, Cost.POINT))

@@ -159,10 +159,11 @@ def measures_of(design: Design, resolved: ResolvedBrief) -> tuple[TrainMeasures,
     return measured, made + variant.assumptions
 
 
-def checks_of(measured: TrainMeasures) -> list[list[Check]]:
-    """Checks of every lane."""
+def checks_of(measured: TrainMeasures, names: Sequence[str] | None = None) -> list[list[Check]]:
+    """Checks of every lane, all or some by name."""
+    rules = [CHECKS[name] for name in CHECKS if names is None or name in names]
     lanes = [Lane(measured, index) for index in range(measured.lanes.size)]
-    return [[_check(measured, rule, lane) for rule in CHECKS.values()] for lane in lanes]
+    return [[_check(measured, rule, lane) for rule in rules] for lane in lanes]
 
 
 def missed(checks: Iterable[Check]) -> tuple[Check, ...]:

@@ -4,11 +4,13 @@ One function serves a single design and a search over millions of lanes; :mod:`c
 ``Check`` objects.
 """
 
+import attrs
+
 from propmatch.checks.checkrules import CHECKS
 from propmatch.checks.rule import CheckRule, Measure
 from propmatch.checks.setting import Setting, settings
 from propmatch.checks.states import Flown, TrainStates
-from propmatch.models.arrays import Flags, Pick
+from propmatch.models.arrays import Flags, Floats, Pick
 
 __all__ = [
     "CHECKS",
@@ -35,6 +37,12 @@ class TrainMeasures(TrainStates):
     def has_limit(self, name: str) -> bool:
         """False when the brief gives a check no limit, so that it need not be computed to judge."""
         return CHECKS[name].has_limit(self.setting)
+
+    def limited(self, throttle: Floats) -> "TrainMeasures":
+        """The measures of the same trains with a largest throttle (N,): no phase is flown above it."""
+        some = TrainMeasures(self.setting, attrs.evolve(self.lanes, throttle_limit=throttle), self.ratings)
+        some.frames = self.frames
+        return some
 
     def take(self, index: Pick) -> "TrainMeasures":
         """The measures of some lanes, with what is known of them already."""

@@ -103,7 +103,9 @@ class TrainStates:
         speed = np.zeros(n) if airspeed is None else airspeed
         return self.once(
             ("full", charge, key),
-            lambda: solve_lanes(self.lanes, speed, np.ones(n), np.full(n, charge), self._density, self._sound),
+            lambda: solve_lanes(
+                self.lanes, speed, self.lanes.throttle_limit, np.full(n, charge), self._density, self._sound
+            ),
         )
 
     @property

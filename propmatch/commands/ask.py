@@ -27,7 +27,7 @@ def command() -> None:
     \b
     propmatch ask propeller --limit 12A     the largest propeller under a motor current
     propmatch ask kv --current 10A          the kV that loads the propeller to a current
-    propmatch ask throttle --limit 10A      the throttle cap for a motor current
+    propmatch ask throttle --limit 10A      the throttle limit for a motor current
     propmatch ask mass BRIEF                the lightest and heaviest all-up mass
     propmatch ask pack BRIEF --minutes 20   the pack for a flight time
     propmatch ask field BRIEF               altitude and temperature for take-off thrust
@@ -64,9 +64,10 @@ def _answer(ctx: click.Context, words: str, options: dict[str, Any], *, whole: b
     from propmatch.commands.briefs import open_brief
     from propmatch.commands.choose import choose_for_brief, names_a_train, wanted_settings
     from propmatch.commands.output import show
+    from propmatch.commands.saying import nowhere
 
     if options["brief"] is None and names_a_train(options) and not whole:
-        brief, which = askwords.nowhere(), "No brief was named, so this is at sea level on a standard day."
+        brief, which = nowhere(), "No brief was named, so this is at sea level on a standard day."
     else:
         brief, which = open_brief(options["brief"])
     stock = LazyCatalogue(options["parts_folder"], options["strict"])

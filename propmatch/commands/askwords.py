@@ -9,10 +9,10 @@ import numpy as np
 
 from propmatch.columns import numbers_of
 from propmatch.commands.output import Reply
-from propmatch.commands.saying import check_names, mass_block, speed_words
+from propmatch.commands.saying import check_names, mass_block, misfits, over_text, speed_words
 from propmatch.commands.trains import LazyCatalogue, train_data
 from propmatch.faults import Fault, InputFaults
-from propmatch.words.checkwords import fewer_amps, joined, parts_text, speed_question
+from propmatch.words.checkwords import fewer_amps, joined, parts_text, percent_down, speed_question
 from propmatch.words.shown import Shown, signed, table, wrapped
 
 if TYPE_CHECKING:
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from propmatch.records.brief import Brief
     from propmatch.records.parts import PowerTrain
 
-__all__ = ["Asked", "field", "kv", "mass", "nowhere", "pack", "propeller", "throttle"]
+__all__ = ["Asked", "field", "kv", "mass", "pack", "propeller", "throttle"]
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -54,21 +54,15 @@ class Asked:
 
     def reply(self, **parts: Any) -> Reply:
         """A reply with what every answer carries."""
-        danger = speed_words(self.settings[0], self.train, self.shown)
-        headline = [*danger, *parts.pop("headline"), *speed_question(self.train), *self.said]
+        danger, wrong = speed_words(self.settings[0], self.train, self.shown), misfits(self.train, self.settings[0])
+        mind = (f"Mind: {over_text(check, self.shown)}." for check in wrong)
+        headline = [*danger, *parts.pop("headline"), *mind, *speed_question(self.train), *self.said]
         made = dict.fromkeys((*self.chosen.assumptions, *parts.pop("assumptions", ())))
-        extra = {"train": train_data(self.train), **parts.pop("extra", {})}
+        extra = {"train": train_data(self.train), "misfits": wrong, **parts.pop("extra", {})}
         return Reply(
             command="ask", headline=headline, assumptions=list(made), extra=extra, caution=True,
             faults=(*self.chosen.doubts, *self.stock.broken), **parts,
         )  # fmt: skip
-
-
-def nowhere() -> Any:
-    """A brief that says nothing but sea level, for questions about a power train alone."""
-    from propmatch.records.brief import Aircraft, Brief, Site
-
-    return Brief(aircraft=Aircraft(name="bench", bare_mass_g=100.0), site=Site(altitude_m=0.0))
 
 
 def _amps(asked: Asked, option: str) -> list[float]:
@@ -196,10 +190,10 @@ def kv(asked: Asked) -> tuple[Reply, bool]:
 
 
 def throttle(asked: Asked) -> tuple[Reply, bool]:
-    """The throttle cap for a current."""
-    from propmatch.questions.ask import throttle_cap
+    """The throttle limit for a current."""
+    from propmatch.questions.ask import throttle_for_current
 
-    found = throttle_cap(asked.train, _amps(asked, "limit"), air=asked.air)
+    found = throttle_for_current(asked.train, _amps(asked, "limit"), air=asked.air)
     rows = [row | {"by_speed": bool(row["by_speed"])} for row in _rows_of(found)]
     sentences = [f"{asked.place}: at rest, fresh from the charger."]
     for row in rows:
@@ -208,7 +202,7 @@ def throttle(asked: Asked) -> tuple[Reply, bool]:
         elif row["throttle_at_limit"] >= 1:
             sentences.append(
                 f"Full throttle draws {signed(row['motor_current_static_a'])} A, already below "
-                f"{row['motor_current_limit_a']:g} A; no cap is needed."
+                f"{row['motor_current_limit_a']:g} A; no throttle limit is needed."
             )
         else:
             fewer = fewer_amps(asked.train.count, row["motor_current_at_limit_a"], row["pack_current_at_limit_a"])
@@ -216,7 +210,7 @@ def throttle(asked: Asked) -> tuple[Reply, bool]:
             if row["by_speed"]:
                 kept = f"the propeller below its highest speed, and so {kept}"
             sentences.append(
-                f"A cap at {100 * row['throttle_at_limit']:.0f} % duty keeps {kept} (full throttle draws "
+                f"A throttle limit of {percent_down(row['throttle_at_limit'])} duty keeps {kept} (full throttle draws "
                 f"{signed(row['motor_current_static_a'])} A): a wattmeter at the pack then shows "
                 f"{signed(row['pack_current_at_limit_a'])} A and {signed(row['pack_power_at_limit_w'], 0)} W{fewer}; "
                 f"thrust is {asked.shown.thrust_text(row['thrust_at_limit_n'])} of "

@@ -8,30 +8,14 @@ from propmatch.columns import columns_of, headed, numbers_of
 from propmatch.commands.output import Reply
 from propmatch.commands.saying import check_names, checks_table, danger_words, mass_block, over_text
 from propmatch.commands.trains import LazyCatalogue, train_data
-from propmatch.words.checkwords import burst_words, joined, parts_text, speed_question
+from propmatch.words.checkwords import NO_CHANGE, burst_words, joined, limit_sentences, parts_text, speed_question
 from propmatch.words.shown import Shown, signed, table, wrapped
 
 if TYPE_CHECKING:
     from propmatch.checks.setting import Setting
     from propmatch.questions.cells import CellCase, CellComparison
 
-__all__ = ["cap_text", "cells_reply", "placing_block", "ways_block"]
-
-
-def cap_text(case: Any, shown: Shown) -> str:
-    """The throttle cap of a case, with what a wattmeter shows there."""
-    if not math.isfinite(case.cap_throttle):
-        return "No throttle keeps the ratings."
-    if case.cap_throttle >= 1:
-        return "Full throttle keeps the ratings of motor, controller, pack and propeller; no throttle cap is needed."
-    return (
-        f"A throttle cap at {100 * case.cap_throttle:.0f} % duty keeps the motor current below "
-        f"{signed(case.cap_motor_limit_a)} A and the motor's power, the pack and the propeller within their ratings: "
-        f"the motor then carries up to {signed(case.cap_motor_current_a)} A, a wattmeter at the pack shows "
-        f"{signed(case.cap_pack_current_a)} A and {signed(case.cap_pack_power_w, 0)} W at rest, thrust is "
-        f"{shown.thrust_text(case.cap_thrust_n)}, thrust to weight {signed(case.cap_thrust_to_weight, 2)}, all fresh "
-        "from the charger."
-    )
+__all__ = ["cells_reply", "placing_block", "ways_block"]
 
 
 def _remedy(remedy: Any, shown: Shown) -> str:
@@ -44,9 +28,8 @@ def _remedy(remedy: Any, shown: Shown) -> str:
 
 
 def ways_block(comparison: "CellComparison", count: int, shown: Shown) -> list[str]:
-    """What brings one count inside the limits; nothing for a count that keeps them."""
-    from propmatch.checks.checkrules import capped
-    from propmatch.checks.throttlecap import CAP_NOTE
+    """What brings one count inside the limits; nothing for a count that meets them."""
+    from propmatch.checks.throttlelimit import LIMIT_NOTE
 
     found = comparison.remedies.get(count)
     if found is None:
@@ -57,19 +40,18 @@ def ways_block(comparison: "CellComparison", count: int, shown: Shown) -> list[s
         lines.extend(wrapped(text, first="  - ", rest="    "))
 
     kinds = (
-        ("smaller propeller", "propellers"), ("motor of lower kV", "motors"), ("other controller", "controllers"),
+        ("propeller", "propellers"), ("ESC", "controllers"), ("motor", "motors"), ("battery pack", "packs"),
         ("two parts together", "pairs"),
     )  # fmt: skip
     for word, kind in kinds:
-        options = getattr(found, kind)
-        for remedy in options:
-            say(f"{word}: {_remedy(remedy, shown)}.")
-    if found.first is None:
-        say("no single part of the catalogue does it, nor do two together.")
+        for remedy in getattr(found, kind):
+            say(f"{word if kind == 'pairs' else f'another {word}'}: {_remedy(remedy, shown)}.")
+    if not found.every:
+        say(NO_CHANGE)
     else:
-        none = [word for word, kind in kinds[:3] if not getattr(found, kind)]
+        none = [word for word, kind in kinds[:4] if not getattr(found, kind)]
         if none:
-            say(f"none of the catalogue's parts alone does it as {' or '.join(none)}.")
+            say(f"no other {' and no other '.join(none)} of the catalogue does it alone.")
     kv, size = found.kv, found.diameter
     if math.isfinite(kv.kv_rpm_per_v) and math.isfinite(size.diameter_in):
         say(
@@ -77,13 +59,9 @@ def ways_block(comparison: "CellComparison", count: int, shown: Shown) -> list[s
             f"motor a propeller of about {size.diameter_in:.1f} x {size.pitch_in:.1f} in, draws "
             f"{signed(found.motor_current_limit_a)} A at rest, the lower rating of motor and controller."
         )
-    case = comparison.case(count)
-    say(cap_text(case, shown))
-    if math.isfinite(case.cap_throttle) and case.cap_throttle < 1:
-        say(CAP_NOTE)
-        left = [c.name for c in case.failing if c.name not in capped()]
-        if left:
-            say(f"A cap does nothing about: {check_names(left)}.")
+    sentences = limit_sentences(comparison.case(count).limited, shown)
+    for text in (*sentences, *([LIMIT_NOTE] if sentences else ())):
+        say(text)
     return lines
 
 
@@ -168,7 +146,7 @@ def _remedies_data(found: Any) -> dict[str, Any]:
             **numbers_of(remedy),
         }
 
-    kinds = ("propellers", "motors", "controllers", "pairs")
+    kinds = ("propellers", "controllers", "motors", "packs", "pairs")
     return {
         "failing": found.failing,
         **{kind: [data(each) for each in getattr(found, kind)] for kind in kinds},
@@ -265,8 +243,8 @@ def _texts(case: "CellCase", shown: Shown) -> dict[str, str]:
     from propmatch.questions.cells import CellCase
 
     said = {"level_motor_current_a": f"{signed(case.level_motor_current_a)} / {signed(case.level_pack_current_a)}"}
-    if case.cap_throttle >= 1:
-        said["cap_throttle"] = "none"
+    if case.throttle_limit >= 1:
+        said["throttle_limit"] = "none"
     return {
         "pack mAh": signed(case.pack.capacity_mah, 0),
         f"pack {shown.mass_unit}": shown.number(case.pack.mass_g, "mass"),

@@ -73,7 +73,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
 def _row(each: Any) -> dict[str, Any]:
     """A cell count for JSON and CSV: every range as two numbers."""
-    row = {name: getattr(each, name) for name in ("cells", "holds", "failing")}
+    row: dict[str, Any] = {name: getattr(each, name) for name in ("cells", "holds", "failing")} | each.limited.row
     row |= {f"changed_{kind}": part.id or part.name for kind, part in each.changes.items()}
     numbers = numbers_of(each)
     if each.box is not None:

@@ -1,18 +1,16 @@
 """``propmatch fits``: whether a substitute part may be fitted, and why not."""
 
-import math
 from typing import Any
 
 import click
 
-from propmatch.columns import numbers_of
 from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
 from propmatch.commands.output import Reply
 from propmatch.commands.saying import checks_table, danger_words, mass_block, over_text
 from propmatch.commands.trains import TRAIN_OPTIONS, LazyCatalogue, train_data, with_table
 from propmatch.faults import Fault, InputFaults
-from propmatch.words.checkwords import burst_words, joined, parts_text, speed_question
-from propmatch.words.shown import Shown, signed, table, wrapped
+from propmatch.words.checkwords import burst_words, joined, limit_sentences, parts_text, speed_question
+from propmatch.words.shown import Shown, table, wrapped
 
 __all__ = ["command", "fits_reply", "substitutes"]
 
@@ -89,7 +87,7 @@ def fits_reply(
                 "variant": each.variant, "fits": each.fits, "failing": [c.name for c in each.failing],
                 "outside_practice": [c.name for c in each.outside_practice], **each.numbers,
                 **{f"{name}_before": value for name, value in each.numbers_before.items()},
-                **numbers_of(each),
+                **each.limited.row,
             }
             for each in fit.variants
         ],
@@ -115,13 +113,7 @@ def _why(first: Any, shown: Shown) -> list[str]:
     sentences.append(f"Why: {'; '.join(over_text(check, shown) for check in first.failing)}.")
     if not first.new_failing:
         sentences.append("The design exceeds these itself.")
-    if math.isfinite(first.cap_throttle) and first.cap_throttle < 1:
-        sentences.append(
-            f"A throttle cap at {100 * first.cap_throttle:.0f} % duty keeps the motor current below "
-            f"{signed(first.cap_motor_limit_a)} A, {signed(first.cap_pack_current_a)} A on a wattmeter at the pack; it "
-            "is duty, not stick position, and can be lost when the controller is recalibrated."
-        )
-    return sentences
+    return [*sentences, *limit_sentences(first.limited, shown)]
 
 
 def _changes(first: Any, shown: Shown) -> list[str]:

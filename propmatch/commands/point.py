@@ -11,6 +11,7 @@ import click
 from propmatch.columns import Column
 from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
 from propmatch.commands.plotting import check_plot, plot_option, point_picture, save_plot
+from propmatch.commands.saying import misfits, over_text
 from propmatch.commands.trains import (
     LazyCatalogue,
     choose_train,
@@ -442,12 +443,14 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     shown = shown_units(options["units"])
     drawn = save_plot(options["plot"], lambda: point_picture(chosen.train, question, points, shown))
     flags = [flag for row in rows for flag in row["flags"]]
+    wrong = misfits(chosen.train)
     show(
         Reply(
             command="point",
             headline=[
                 *speed_first(chosen.train, rows),
                 *headline_of(chosen.train, question, rows, shown),
+                *(f"Mind: {over_text(check, shown)}." for check in wrong),
                 *speed_question(chosen.train),
                 *drawn,
             ],
@@ -456,7 +459,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
             assumptions=[each for each in (*chosen.assumptions, *_assumed(chosen.train)) if "mass_g" not in each.field],
             faults=(*chosen.doubts, *stock.broken),
             remarks=[text for flag in dict.fromkeys(flags) for text in flag.remarks],
-            extra={"train": train_data(chosen.train)},
+            extra={"train": train_data(chosen.train), "misfits": wrong},
             caution=True,
         ),
         form=form_of(options),

@@ -12,14 +12,18 @@ if TYPE_CHECKING:
     from propmatch.checks.setting import Setting
     from propmatch.records.parts import PowerTrain
 
-__all__ = ["check_names", "checks_table", "danger_words", "mass_block", "over_text", "speed_words"]
+__all__ = [
+    "check_names", "checks_table", "danger_words", "mass_block", "misfits", "nowhere", "over_text", "speed_words",
+]  # fmt: skip
 
 
 def over_text(check: "Check", shown: Shown) -> str:
     """``motor current static 17.2 A (at most 11.5 A by the part rating)``."""
-    value = value_text(check.value, check.unit, shown, missing="no answer")
     if check.name == "cell_count" and check.limit == 0:
-        return f"{value} is fewer cells than motor or controller allow"
+        return f"{check.value:.0f}S is fewer cells than parts and brief allow"
+    if check.name == "cell_count":
+        return f"{check.value:.0f}S is more cells than parts and brief allow ({check.limit:.0f}S)"
+    value = value_text(check.value, check.unit, shown, missing="no answer")
     return f"{check_name(check.name)} {value} ({limit_text(check, shown)} {_BY[check.limit_source]})"
 
 
@@ -41,6 +45,24 @@ def speed_words(setting: "Setting", train: "PowerTrain", shown: Shown) -> list[s
 def danger_words(checks: "Sequence[Check]", shown: Shown) -> list[str]:
     """A danger that only warns, said before anything else; one that rules a design out is the first of its reasons."""
     return [f"Danger: {over_text(check, shown)}." for check in checks if check.danger and not check.excluding]
+
+
+def nowhere() -> Any:
+    """A brief that says nothing but sea level, for questions about a power train alone."""
+    from propmatch.records.brief import Aircraft, Brief, Site
+
+    return Brief(aircraft=Aircraft(name="bench", bare_mass_g=100.0), site=Site(altitude_m=0.0))
+
+
+def misfits(train: "PowerTrain", setting: "Setting | None" = None) -> "list[Check]":
+    """The checks of the parts alone that a power train misses, and of the brief's cell counts where there is one."""
+    from propmatch.checks.checkrules import PARTS_ALONE
+    from propmatch.checks.judged import judged_trains
+    from propmatch.checks.limits import checks_of
+    from propmatch.checks.setting import settings
+
+    measured, _ = judged_trains(settings(nowhere())[0] if setting is None else setting, [train])
+    return [check for check in checks_of(measured, PARTS_ALONE)[0] if check.margin < 0]
 
 
 def check_names(names: Sequence[str]) -> str:

@@ -13,6 +13,8 @@ from propmatch.models.arrays import Number
 
 __all__ = ["eta", "linear_supply_heat_w", "motor_current_from_pack_a", "pack_current_per_motor_a", "throttle_for"]
 
+_ROUNDING = 1e-12
+
 
 def eta(throttle: Number, part_throttle_loss: Number) -> Number:
     """Chopper efficiency eta = 1 - k (1 - d) [-]; 1 at full throttle."""
@@ -62,6 +64,7 @@ def throttle_for(
     a = k * available_v - count * pack_resistance_ohm * motor_current_a
     b = (1.0 - k) * available_v - k * vc
     radicand = b * b + 4.0 * a * (1.0 - k) * vc
+    radicand = np.where(np.abs(radicand) <= _ROUNDING * b * b, 0.0, radicand)  # the most the pack can deliver
     with np.errstate(invalid="ignore", divide="ignore"):
         denominator = b + np.sqrt(np.where(radicand >= 0, radicand, np.nan))
         return np.where(denominator > 0, 2.0 * (1.0 - k) * vc / denominator, np.nan)

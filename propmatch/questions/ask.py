@@ -1,6 +1,6 @@
 """Questions asked backwards, each answered by a bracketed search on the models: from a limit to the part.
 
-The largest propeller, the kV and the throttle cap for a current need the power train alone; mass, pack and field need
+The largest propeller, the kV and the throttle limit for a current need the power train alone; mass, pack and field need
 the whole aircraft. Limits may be arrays: one search serves all of them.
 """
 
@@ -16,7 +16,7 @@ from propmatch.checks.judged import failing, judged, judged_trains, passing
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.ratings import RatingLanes, rating_lanes
 from propmatch.checks.setting import ResolvedBrief, Setting
-from propmatch.checks.throttlecap import CAP_NOTE, CapLimits, cap_lanes
+from propmatch.checks.throttlelimit import LEAST, LIMIT_NOTE
 from propmatch.columns import STATIC, number
 from propmatch.models.air import Air
 from propmatch.models.arrays import Flags, Floats
@@ -39,13 +39,13 @@ __all__ = [
     "PackAtHand",
     "PartAtHand",
     "SiteRange",
-    "ThrottleCap",
+    "ThrottleForCurrent",
     "capacity_for_minutes",
     "kv_for_current",
     "largest_propeller",
     "mass_range",
     "site_range",
-    "throttle_cap",
+    "throttle_for_current",
 ]
 
 _SCAN = 48
@@ -663,17 +663,17 @@ def kv_for_current(
 
 
 @attrs.frozen(kw_only=True, eq=False)
-class ThrottleCap:
-    """The throttle that keeps a motor current below a limit; floats, or arrays of the shape of the limit.
+class ThrottleForCurrent:
+    """The throttle limit that keeps a motor current below a number; floats, or arrays of the shape of the limit.
 
     Attributes
     ----------
     motor_current_limit_a : one motor's
     by_speed : 1 where the propeller's highest speed asks for less throttle than the current
     throttle_at_limit : duty; 1 where full throttle keeps it already, NaN where none does
-    motor_current_at_limit_a : one motor's at the cap
+    motor_current_at_limit_a : one motor's with it
     pack_current_at_limit_a, pack_power_at_limit_w : whole train, what a wattmeter shows
-    thrust_at_limit_n, thrust_static_n : at the cap and at full throttle
+    thrust_at_limit_n, thrust_static_n : with it and at full throttle
     motor_current_static_a : at full throttle
     note : str
     assumptions : tuple of Assumption
@@ -691,16 +691,16 @@ class ThrottleCap:
     thrust_static_n: float = number(kind="thrust", label=f"thrust, {STATIC}")
     motor_current_static_a: float = number(kind="A", label=f"current of one motor, {STATIC}")
     assumptions: tuple[Assumption, ...]
-    note: str = CAP_NOTE
+    note: str = LIMIT_NOTE
 
 
-def throttle_cap(
+def throttle_for_current(
     train: PowerTrain,
     limit_a: ArrayLike,
     *,
     charge: float = 1.0,
     air: Air | None = None,
-) -> ThrottleCap:
+) -> ThrottleForCurrent:
     """The largest duty that keeps the static motor current below a limit, and the propeller below its highest speed.
 
     Parameters
@@ -717,18 +717,30 @@ def throttle_cap(
         question.lanes, question.shape, question["limit_a"], question.density, question.sound
     )  # fmt: skip
     n = lanes.size
-    asked = np.isfinite(limit) & (limit > 0)
-    limits = CapLimits(motor_a=np.where(asked, limit, 0.0), rpm=rating_lanes([train]).max_rpm)
-    cap = cap_lanes(lanes, limits, charge=charge, density=rho, sound=a)
-    full = solve_lanes(lanes, np.zeros(n), np.ones(n), np.full(n, charge), rho, a)
-    return ThrottleCap(
+    bound, highest_rpm = _refused_nan(limit), float(np.nan_to_num(rating_lanes([train]).max_rpm[0], nan=np.inf))
+
+    def point(duty: Floats) -> Any:
+        return solve_lanes(lanes, np.zeros(n), duty, np.full(n, charge), rho, a)
+
+    def under(duty: Floats) -> Flags:
+        at = point(duty)  # too little duty to turn draws no current
+        return np.asarray(np.isfinite(bound) & ~(at.motor_current_a > bound) & ~(at.rpm > highest_rpm))
+
+    throttle, full = edge(under, np.full(n, LEAST), np.ones(n)), point(np.ones(n))
+    found = point(np.where(np.isnan(throttle), 0.0, throttle))
+    known = np.isfinite(throttle) & np.isfinite(full.motor_current_a)
+
+    def at_limit(values: Floats) -> Any:
+        return _out(np.where(known, values, np.nan), shape)
+
+    return ThrottleForCurrent(
         motor_current_limit_a=_out(limit, shape),
-        by_speed=_out(np.where(cap.needed & (cap.motor_current_a < 0.999 * limit), 1.0, 0.0), shape),
-        throttle_at_limit=_out(np.where(asked, cap.throttle, np.nan), shape),
-        motor_current_at_limit_a=_out(cap.motor_current_a, shape),
-        pack_current_at_limit_a=_out(cap.pack_current_a, shape),
-        pack_power_at_limit_w=_out(cap.pack_power_w, shape),
-        thrust_at_limit_n=_out(cap.thrust_n, shape),
+        by_speed=_out(np.where((throttle < 1.0) & (found.motor_current_a < 0.999 * limit), 1.0, 0.0), shape),
+        throttle_at_limit=at_limit(throttle),
+        motor_current_at_limit_a=at_limit(found.motor_current_a),
+        pack_current_at_limit_a=at_limit(found.pack_current_a),
+        pack_power_at_limit_w=at_limit(found.pack_power_w),
+        thrust_at_limit_n=at_limit(found.thrust_n),
         thrust_static_n=_out(full.thrust_n, shape),
         motor_current_static_a=_out(full.motor_current_a, shape),
         assumptions=question.assumptions,

@@ -19,11 +19,10 @@ from propmatch.checks.limits import Check, checks_of, missed, warnings_of
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.placing import Placing, placing
 from propmatch.checks.setting import ResolvedBrief, Setting
-from propmatch.checks.throttlecap import CapLanes, ratings_cap
+from propmatch.checks.throttlelimit import THROTTLE_LIMIT, ThrottleLimit, throttle_limits
 from propmatch.columns import STATIC, STATIC_HALF, columns_of, lanes_of, number
 from propmatch.faults import Fault, InputFaults
 from propmatch.models.arrays import Floats
-from propmatch.questions.fits import CAP_LABELS
 from propmatch.questions.remedies import Remedies, remedies
 from propmatch.records.brief import Brief
 from propmatch.records.estimates import Assumption
@@ -137,7 +136,7 @@ class _Worked:
     level: OperatingPoint
     level_airspeed_m_s: Floats
     full: FlightLanes
-    cap: CapLanes
+    limits: list[ThrottleLimit]
 
 
 _further = partial(number, html=False)
@@ -148,8 +147,7 @@ _further = partial(number, html=False)
 class CellCase:
     """One cell count, one way of comparing, one variant.
 
-    The numbers are columns, each with its label. ``level_``: NaN where level flight cannot be held. ``cap_throttle``: 1
-    when full throttle keeps the ratings.
+    The numbers are columns, each with its label. ``level_``: NaN where level flight cannot be held.
 
     Attributes
     ----------
@@ -158,6 +156,8 @@ class CellCase:
     pack : Pack, origin : str as in ``ComparedPack``
     train : PowerTrain
     checks : tuple of Check
+    limited : ThrottleLimit
+        The throttle limit, and every check made again with it.
     """
 
     variant: str
@@ -167,6 +167,7 @@ class CellCase:
     origin: str
     train: PowerTrain
     checks: tuple[Check, ...]
+    limited: ThrottleLimit
     all_up_mass_g: float = number(
         "all-up {unit}", lambda w: w.measured.frames.mass_kg / GRAM_KG, kind="mass", digits=0, place=1,
         label="all-up mass",
@@ -233,27 +234,9 @@ class CellCase:
         "heat in servo supply W", lambda w: w.measured["servo_supply_heat"].value, kind="W", digits=2, place=10,
         label="heat in the servo supply, full pack",
     )  # fmt: skip
-    cap_throttle: float = number(
-        "throttle cap %", lambda w: w.cap.throttle, kind="%", digits=0, place=18, label=CAP_LABELS["cap_throttle"]
-    )
-    cap_motor_limit_a: float = _further(
-        "", lambda w: w.cap.motor_limit_a, kind="A", label=CAP_LABELS["cap_motor_limit_a"]
-    )
-    cap_motor_current_a: float = _further(
-        "", lambda w: w.cap.motor_current_a, kind="A", label="largest current of one motor at the throttle cap"
-    )
-    cap_pack_current_a: float = _further(
-        "", lambda w: w.cap.pack_current_a, kind="A", label=CAP_LABELS["cap_pack_current_a"]
-    )
-    cap_pack_power_w: float = _further(
-        "", lambda w: w.cap.pack_power_w, kind="W", label="power from the pack at the throttle cap, at rest, full pack"
-    )
-    cap_thrust_n: float = _further(
-        "", lambda w: w.cap.thrust_n, kind="thrust", label="thrust at the throttle cap, at rest, full pack"
-    )
-    cap_thrust_to_weight: float = _further(
-        "", lambda w: w.measured.frames.thrust_to_weight(w.cap.thrust_n),
-        label="thrust to weight at the throttle cap, full pack",
+    throttle_limit: float = number(
+        "throttle limit %", lambda w: np.array([each.throttle for each in w.limits]), kind="%", digits=0, place=18,
+        label=THROTTLE_LIMIT,
     )  # fmt: skip
 
     @property
@@ -262,6 +245,7 @@ class CellCase:
         return {
             **{name: getattr(self, name) for name in ("variant", "compared_by", "cells", "origin")},
             **{column.name: getattr(self, column.name) for column in columns_of(CellCase)},
+            **self.limited.row,
             "pack_name": self.pack.name,
             "pack_mass_g": self.pack.mass_g,
             "capacity_mah": self.pack.capacity_mah,
@@ -455,13 +439,13 @@ def _cases(measured: TrainMeasures, packs: Sequence[ComparedPack], trains: Seque
     full = flight_time_lanes(lanes, frames, loud, setting.reserve_charge, setting.cutoff_cell_v, density, sound)
     worked = _Worked(
         measured=measured, fresh=measured.full(1.0), half=measured.full(0.5), level=level, level_airspeed_m_s=speeds,
-        full=full, cap=ratings_cap(measured),
+        full=full, limits=throttle_limits(measured),
     )  # fmt: skip
     numbers, checks = lanes_of(columns_of(CellCase), worked), checks_of(measured)
     return [
         CellCase(
             variant=setting.variant.name, compared_by=each.compared_by, cells=each.cells, pack=each.pack,
-            origin=each.origin, train=train, checks=tuple(checks[lane]), **numbers[lane],
+            origin=each.origin, train=train, checks=tuple(checks[lane]), limited=worked.limits[lane], **numbers[lane],
         )
         for lane, (each, train) in enumerate(zip(packs, trains, strict=True))
     ]  # fmt: skip

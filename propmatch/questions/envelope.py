@@ -17,11 +17,11 @@ from propmatch.checks.judged import failing, judged_trains
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.ratings import Rating
 from propmatch.checks.setting import ResolvedBrief, Setting
-from propmatch.checks.throttlecap import ratings_cap
+from propmatch.checks.throttlelimit import ThrottleLimit, throttle_limits
 from propmatch.columns import STATIC, number
 from propmatch.questions.cells import BASES, checked_cells, compared_packs, usual_cells
 from propmatch.questions.corners import Box, Corners, air_between
-from propmatch.questions.fits import CAP_LABELS, Fit, may_fit
+from propmatch.questions.fits import Fit, may_fit
 from propmatch.questions.remedies import remedies
 from propmatch.records.brief import Brief
 from propmatch.records.estimates import Assumption, completed
@@ -52,7 +52,7 @@ class CellEnvelope:
         Kind to the part that had to change against the design for this count; the pack always may.
     holds : bool
         False where the design, and the nearest change of it, exceed a limit: then only ``train``, ``failing``,
-        the currents, ``thrust_static_n`` and the cap say something.
+        the currents, ``thrust_static_n`` and ``limited`` say something.
     failing : tuple of str
         Checks that ``train`` fails.
     box : Box or None
@@ -70,8 +70,8 @@ class CellEnvelope:
         Where the brief allows bursts and the largest load needs one; else NaN.
     flight_minutes : Range; timer_worst_minutes : float, for the corner that flies shortest
     recharge_mah : Range
-    cap_throttle, cap_motor_limit_a, cap_pack_current_a : float
-        Throttle cap that keeps ``train`` within its ratings; 1 when none is needed.
+    limited : ThrottleLimit
+        The throttle limit of ``train``, and every check made again with it.
     servo_supply_w : float
         Heat in a linear servo supply, 0 without one.
     """
@@ -102,9 +102,7 @@ class CellEnvelope:
     flight_minutes: tuple[float, float] = number(kind="min", label="flight time")
     timer_worst_minutes: float = number(kind="min", label="timer setting, 10 % early, worst allowed parts")
     recharge_mah: tuple[float, float] = number(kind="mAh", label="charge to put back")
-    cap_throttle: float = number(kind="%", label=CAP_LABELS["cap_throttle"])
-    cap_motor_limit_a: float = number(kind="A", label=CAP_LABELS["cap_motor_limit_a"])
-    cap_pack_current_a: float = number(kind="A", label=CAP_LABELS["cap_pack_current_a"])
+    limited: ThrottleLimit
     servo_supply_w: float = number(kind="W", label="most heat in the servo supply of any allowed parts")
 
 
@@ -256,7 +254,6 @@ def _result(
     measured = design if values is None else corners.measures(values)
     fresh, middle = measured.full(1.0), design.full(1.0)
     flight = measured.flight
-    cap = ratings_cap(design)
     most_a, most_w = (float(np.nanmax(measured[name].value)) for name in ("controller_current", "motor_power"))
     r = design.ratings
     ends = np.array([0.0, 0.0] if box is None else box.ranges["air"])
@@ -289,9 +286,7 @@ def _result(
         flight_minutes=minutes,
         timer_worst_minutes=(1.0 - TIMER_MARGIN) * minutes[0],
         recharge_mah=_range(flight.used_mah),
-        cap_throttle=float(cap.throttle[0]),
-        cap_motor_limit_a=float(cap.motor_limit_a[0]),
-        cap_pack_current_a=float(cap.pack_current_a[0]),
+        limited=throttle_limits(design)[0],
         servo_supply_w=float(np.nanmax(measured["servo_supply_heat"].value)),
     )
 

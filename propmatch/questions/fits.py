@@ -9,8 +9,8 @@ from propmatch.checks.judged import judged_trains
 from propmatch.checks.limits import Check, checks_of, missed, warnings_of
 from propmatch.checks.placing import Placing, placing
 from propmatch.checks.setting import ResolvedBrief
-from propmatch.checks.throttlecap import ratings_cap
-from propmatch.columns import STATIC, Column, lanes_of, number
+from propmatch.checks.throttlelimit import ThrottleLimit, throttle_limits
+from propmatch.columns import STATIC, Column, lanes_of
 from propmatch.faults import Fault, InputFaults
 from propmatch.records.brief import Brief
 from propmatch.records.estimates import Assumption
@@ -18,13 +18,8 @@ from propmatch.records.fields import replace
 from propmatch.records.parts import PARTS, PowerTrain
 from propmatch.units import GRAM_KG
 
-__all__ = ["CAP_LABELS", "NUMBERS", "Fit", "FitInVariant", "may_fit"]
+__all__ = ["NUMBERS", "Fit", "FitInVariant", "may_fit"]
 
-CAP_LABELS = {
-    "cap_throttle": "largest throttle that keeps the ratings, 1 when full throttle does",
-    "cap_motor_limit_a": "rating that the throttle cap keeps the current of one motor below",
-    "cap_pack_current_a": "pack current at the throttle cap, at rest, full pack",
-}
 """The throttle cap wherever it is given."""
 NUMBERS = (
     Column(name="all_up_mass_g", heading="all-up {unit}", kind="mass", digits=0, label="all-up mass",
@@ -56,8 +51,8 @@ class FitInVariant:
         With the substitute, and with the design.
     numbers, numbers_before : dict
         Those of ``NUMBERS``.
-    cap_throttle, cap_motor_limit_a, cap_pack_current_a : float
-        Throttle cap that keeps the ratings, 1 when none is needed; the limit, and what a wattmeter shows there.
+    limited : ThrottleLimit
+        The throttle limit of the substitute, and every check made again with it.
     """
 
     variant: str
@@ -66,9 +61,7 @@ class FitInVariant:
     before: tuple[Check, ...]
     numbers: dict[str, float]
     numbers_before: dict[str, float]
-    cap_throttle: float = number(kind="%", label=CAP_LABELS["cap_throttle"])
-    cap_motor_limit_a: float = number(kind="A", label=CAP_LABELS["cap_motor_limit_a"])
-    cap_pack_current_a: float = number(kind="A", label=CAP_LABELS["cap_pack_current_a"])
+    limited: ThrottleLimit
 
     @property
     def failing(self) -> tuple[Check, ...]:
@@ -157,7 +150,6 @@ def may_fit(brief: Brief | ResolvedBrief, catalogue: Catalogue, train: PowerTrai
         made |= dict.fromkeys((*setting.variant.assumptions, *assumed))
         checks = checks_of(measured)
         numbers_before, numbers = lanes_of(NUMBERS, measured)
-        cap = ratings_cap(measured)
         variants.append(
             FitInVariant(
                 variant=setting.variant.name,
@@ -166,9 +158,7 @@ def may_fit(brief: Brief | ResolvedBrief, catalogue: Catalogue, train: PowerTrai
                 before=tuple(checks[0]),
                 numbers=numbers,
                 numbers_before=numbers_before,
-                cap_throttle=float(cap.throttle[1]),
-                cap_motor_limit_a=float(cap.motor_limit_a[1]),
-                cap_pack_current_a=float(cap.pack_current_a[1]),
+                limited=throttle_limits(measured)[1],
             )
         )
     names = ("the design", "the substitute")

@@ -1,29 +1,32 @@
-"""What brings a power train that exceeds a limit inside again: one part of the catalogue changed, or two."""
+"""What brings a power train that misses a limit inside again: one part of the catalogue changed, or two.
 
-from collections.abc import Sequence
+Every part that the brief lets in is tried, larger and smaller, and judged as :mod:`propmatch.questions.fits` judges it:
+too little thrust takes more kV, a larger propeller or more cells, too much current the opposite.
+"""
+
+from collections.abc import Iterator, Sequence
+from itertools import combinations
 from typing import Any
 
 import attrs
 import numpy as np
 
 from propmatch.catalogue.catalogue import Catalogue
-from propmatch.checks.checkrules import costly
-from propmatch.checks.judged import judged, passing
-from propmatch.checks.measures import Setting
-from propmatch.checks.ratings import rating_lanes
+from propmatch.checks.judged import judged_trains
+from propmatch.checks.measures import Setting, TrainMeasures
 from propmatch.columns import STATIC, number
+from propmatch.models.arrays import Index
 from propmatch.questions.ask import KvForCurrent, LargestPropeller, kv_for_current, largest_propeller
 from propmatch.records.estimates import Assumption
-from propmatch.records.parts import PowerTrain
+from propmatch.records.parts import PARTS, PowerTrain
+from propmatch.search.exhaustive import first_failures
 from propmatch.search.shelf import Shelf
 
 __all__ = ["Remedies", "Remedy", "remedies"]
 
 SHOWN = 4
 """Remedies of each kind that are kept."""
-MOTOR_MASS = (0.75, 1.35)
-"""Masses of the motors tried, over that of the design's."""
-_PAIRS = (("propeller", "controller"), ("motor", "controller"), ("motor", "propeller"))
+_CHUNK = 65536
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -54,14 +57,14 @@ class Remedies:
     Attributes
     ----------
     train : PowerTrain
-        The one that exceeds them.
+        The one that misses them.
     failing : tuple of str
-        Checks it exceeds.
-    propellers, motors, controllers : tuple of Remedy
-        One part changed: smaller diameter or pitch, by falling thrust; lower kV, by likeness of mass; larger
-        controller, by mass. Empty where none of the catalogue's helps alone.
+        Checks it misses.
+    propellers, controllers, motors, packs : tuple of Remedy
+        One part changed: propellers by falling thrust, the others by likeness of the all-up mass, packs of the same
+        cell count first. Empty where none of the catalogue's helps alone.
     pairs : tuple of Remedy
-        Two parts changed, tried when one does not do.
+        Two parts changed; with other cell counts only where nothing else does it.
     motor_current_limit_a : float
         The lower of the motor's and the controller's rating.
     kv : KvForCurrent, diameter : LargestPropeller
@@ -72,8 +75,9 @@ class Remedies:
     train: PowerTrain
     failing: tuple[str, ...]
     propellers: tuple[Remedy, ...]
-    motors: tuple[Remedy, ...]
     controllers: tuple[Remedy, ...]
+    motors: tuple[Remedy, ...]
+    packs: tuple[Remedy, ...]
     pairs: tuple[Remedy, ...]
     motor_current_limit_a: float = number(kind="A", label="limit of the current of one motor")
     kv: KvForCurrent
@@ -81,14 +85,22 @@ class Remedies:
     assumptions: tuple[Assumption, ...]
 
     @property
+    def every(self) -> tuple[Remedy, ...]:
+        """All of them, the least change first: a propeller, a controller, a motor, a pack, a pair."""
+        return (*self.propellers, *self.controllers, *self.motors, *self.packs, *self.pairs)
+
+    @property
     def first(self) -> Remedy | None:
-        """The least change: a propeller, else a controller, a motor, a pair; None when nothing helps."""
-        found = (*self.propellers, *self.controllers, *self.motors, *self.pairs)
-        return found[0] if found else None
+        """The least change that keeps the cell count; None when nothing does."""
+        return next((each for each in self.every if _keeps_cells(self.train, each)), None)
+
+
+def _keeps_cells(train: PowerTrain, remedy: Remedy) -> bool:
+    return bool(remedy.train.pack.cells_series == train.pack.cells_series)
 
 
 def remedies(setting: Setting, catalogue: Catalogue, train: PowerTrain, *, failing: Sequence[str] = ()) -> Remedies:
-    """Try the catalogue's propellers, motors and controllers in a train that exceeds a limit.
+    """Try every part of the catalogue in a train that misses a limit, alone and, where none does it, in pairs.
 
     Parameters
     ----------
@@ -97,29 +109,36 @@ def remedies(setting: Setting, catalogue: Catalogue, train: PowerTrain, *, faili
         Parts that the brief's ``[parts]`` lets in are tried.
     train : PowerTrain
     failing : sequence of str
-        Names of the checks it exceeds, kept for the reader.
+        Names of the checks it misses, kept for the reader.
     """
     wanted = setting.brief.parts
-    stock = catalogue.restricted(motors=wanted.motor, controllers=wanted.controller, propellers=wanted.propeller)
-    choices = _choices(stock, train)
-    shelf = Shelf.of(choices["motor"], choices["controller"], [train.pack], choices["propeller"], **train.numbers)
-    found = {kind: _tried(setting, shelf, (kind,)) for kind in choices}
+    stock = catalogue.restricted(
+        motors=wanted.motor, controllers=wanted.controller, packs=wanted.pack, propellers=wanted.propeller
+    )
+    shelf = _shelf(stock, train)
+    measured, _ = judged_trains(setting, [train])
+    mass, cells = float(measured.frames.mass_kg[0] * 1e3), train.pack.cells_series
+    found = {kind: [each for some in _passing(setting, shelf, (kind,)) for each in some] for kind in PARTS}
+    singles = [each for group in found.values() for each in group]
     pairs: list[Remedy] = []
-    if not any(found.values()):
-        for pair in _PAIRS:
-            pairs += _tried(setting, shelf, pair)
-    limits = rating_lanes([train])
-    seconds = setting.burst_load_seconds
-    limit = float(np.fmin(limits.motor.limit(seconds), limits.controller.limit(seconds))[0])
+    for same in (True, False):
+        if not pairs and not any(_keeps_cells(train, each) or not same for each in singles):
+            pairs = _pairs(setting, shelf, cells, same=same)
+    limit = float(np.fmin(measured["motor_current_static"].limit, measured["controller_current"].limit)[0])
     kv = kv_for_current(train, limit, air=setting.air, catalogue=stock)
     diameter = largest_propeller(train, limit, air=setting.air, catalogue=stock)
-    mass = setting.all_up_mass_g(train.mass_g)
+
+    def alike(kind: str) -> tuple[Remedy, ...]:
+        order = sorted(found[kind], key=lambda r: (not _keeps_cells(train, r), abs(r.all_up_mass_g - mass)))
+        return tuple(order[:SHOWN])
+
     return Remedies(
         train=train,
         failing=tuple(failing),
         propellers=tuple(sorted(found["propeller"], key=lambda r: -r.thrust_to_weight)[:SHOWN]),
-        motors=tuple(sorted(found["motor"], key=lambda r: abs(r.all_up_mass_g - mass))[:SHOWN]),
-        controllers=tuple(sorted(found["controller"], key=lambda r: r.all_up_mass_g)[:SHOWN]),
+        controllers=alike("controller"),
+        motors=alike("motor"),
+        packs=alike("pack"),
         pairs=tuple(_some(pairs)),
         motor_current_limit_a=limit,
         kv=kv,
@@ -141,47 +160,54 @@ def _some(pairs: Sequence[Remedy]) -> list[Remedy]:
     return sorted(kept, key=lambda r: " and ".join(r.changes))
 
 
-def _choices(stock: Catalogue, train: PowerTrain) -> dict[str, list[Any]]:
-    """The design's own part first, then those that might help."""
-    motor, propeller, controller = train.motor, train.propeller, train.controller
-    low, high = (share * motor.mass_g for share in MOTOR_MASS)
-    smaller = [
-        p
-        for p in stock.propellers.values()
-        if p.table is not None
-        and p.diameter_in <= propeller.diameter_in
-        and p.pitch_in <= propeller.pitch_in
-        and (p.diameter_in, p.pitch_in) != (propeller.diameter_in, propeller.pitch_in)
-    ]
-    slower = [m for m in stock.motors.values() if m.kv_rpm_per_v < motor.kv_rpm_per_v and low <= m.mass_g <= high]
-    larger = [
-        c for c in stock.controllers.values() if c.max_current_a >= controller.max_current_a and c.id != controller.id
-    ]
-    return {"motor": [motor, *slower], "propeller": [propeller, *smaller], "controller": [controller, *larger]}
+def _shelf(stock: Catalogue, train: PowerTrain) -> Shelf:
+    """The design's own parts, each first of its kind, and every other of the catalogue."""
+
+    def kind(name: str) -> list[Any]:
+        own = getattr(train, name)
+        others = getattr(stock, f"{name}s").values()
+        return [own, *(part for part in others if part is not own)]
+
+    propellers = [each for each in kind("propeller") if each.table is not None]
+    return Shelf.of(kind("motor"), kind("controller"), kind("pack"), propellers, **train.numbers)
 
 
-def _tried(setting: Setting, shelf: Shelf, kinds: Sequence[str]) -> list[Remedy]:
-    """Trains with other parts of these kinds that pass every excluding check."""
+def _pairs(setting: Setting, shelf: Shelf, cells: int, *, same: bool) -> list[Remedy]:
+    """A few of the pairs that do it, of each two kinds; packs of the train's cell count, or of any."""
+    out: list[Remedy] = []
+    for kinds in combinations(PARTS, 2):
+        if not (same or "pack" in kinds):
+            continue
+        found = 0
+        for some in _passing(setting, shelf, kinds, cells=cells if same else None):
+            out += some
+            found += len(some)
+            if found >= SHOWN:
+                break
+    return out
+
+
+def _passing(
+    setting: Setting, shelf: Shelf, kinds: Sequence[str], *, cells: int | None = None
+) -> Iterator[list[Remedy]]:
+    """Chunk by chunk the trains with other parts of these kinds that pass every excluding check."""
     sizes = {kind: len(parts) for kind, parts in shelf.kinds.items()}
-    grids = np.meshgrid(*(np.arange(1, sizes[kind]) for kind in kinds), indexing="ij")
-    n = grids[0].size
-    if not n:
-        return []
-    index = {kind: np.zeros(n, dtype=np.intp) for kind in sizes}
-    index |= {kind: np.asarray(grid.ravel(), dtype=np.intp) for kind, grid in zip(kinds, grids, strict=True)}
-    lanes, ratings = shelf.combine(index["motor"], index["controller"], index["pack"], index["propeller"])
-    cheap = judged(setting, lanes, ratings)
-    rough = passing(cheap, without=costly())
-    some = np.flatnonzero(rough)
-    if not some.size:
-        return []
-    measured = judged(setting, lanes.take(some), ratings.take(some))
-    good = np.flatnonzero(passing(measured))
+    changed = np.indices([sizes[kind] - 1 for kind in kinds]).reshape(len(kinds), -1) + 1
+    rows = np.zeros((changed.shape[1], len(sizes)), dtype=np.intp)
+    rows[:, [list(sizes).index(kind) for kind in kinds]] = changed.T
+    if cells is not None:
+        rows = rows[shelf.column("cells")[rows[:, 2]] == cells]
+    for start in range(0, len(rows), _CHUNK):
+        part = rows[start : start + _CHUNK]
+        _, alive, measured = first_failures(TrainMeasures(setting, *shelf.combine(*part.T)))
+        yield _remedies_of(shelf, kinds, part[alive], measured) if alive.size else []
+
+
+def _remedies_of(shelf: Shelf, kinds: Sequence[str], rows: Index, measured: TrainMeasures) -> list[Remedy]:
     fresh = measured.full(1.0)
     out = []
-    for lane in good:
-        at = {kind: int(index[kind][some[lane]]) for kind in index}
-        train = shelf.train(at["motor"], at["controller"], at["pack"], at["propeller"])
+    for lane, row in enumerate(rows):
+        train = shelf.train(*map(int, row))
         out.append(
             Remedy(
                 changes={kind: getattr(train, kind) for kind in kinds},

@@ -24,7 +24,7 @@ KIND_FIELDS: dict[str, tuple[str, ...]] = {
         "motor_burst_s", "motor_w", "motor_w_stated", "motor_cells_least", "motor_cells_most",
     ),
     "controller": (
-        "switch_ohm", "stated_loss", "controllers_g", "supply_g", "supply_separate", "controller_a",
+        "switch_ohm", "stated_loss", "throttle_limit", "controllers_g", "supply_g", "supply_separate", "controller_a",
         "controller_burst_a", "controller_burst_s", "servo_supply_linear", "servo_supply_v",
         "controller_cells_least", "controller_cells_most",
     ),

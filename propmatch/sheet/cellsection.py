@@ -1,6 +1,5 @@
 """The same aircraft with another cell count, and which other parts will do."""
 
-import math
 from collections.abc import Callable
 from typing import Any
 
@@ -11,7 +10,7 @@ from propmatch.questions.envelope import parts_envelope
 from propmatch.records.parts import PowerTrain
 from propmatch.search.matching import Shortlist
 from propmatch.sheet.picture import Table
-from propmatch.words.checkwords import check_name
+from propmatch.words.checkwords import NO_CHANGE, check_name, limit_sentences
 from propmatch.words.envelopewords import envelope_parts
 from propmatch.words.shown import Shown, signed
 
@@ -43,7 +42,7 @@ def cells_table(cases: list[CellCase], shown: Shown) -> Table:
     return Table.of(rows, caption="Same motor, propeller and controller; packs of the same energy")
 
 
-def cells_text(found: CellComparison, cases: list[CellCase]) -> tuple[str, ...]:
+def cells_text(found: CellComparison, cases: list[CellCase], shown: Shown) -> tuple[str, ...]:
     """What each count that misses a limit would take."""
     texts = []
     for case in cases:
@@ -54,21 +53,16 @@ def cells_text(found: CellComparison, cases: list[CellCase]) -> tuple[str, ...]:
         text = f"With {case.cells}S and everything else kept it misses {failing}."
         remedy = found.remedies.get(case.cells)
         changes = [] if remedy is None else [
-            each.changes for group in (remedy.propellers, remedy.motors, remedy.controllers, remedy.pairs)
+            each.changes
+            for group in (remedy.propellers, remedy.controllers, remedy.motors, remedy.packs, remedy.pairs)
             for each in group[:1]
         ]  # fmt: skip
         if changes:
             words = [" and ".join(f"the {kind} {part.name}" for kind, part in each.items()) for each in changes]
             text += f" Changed to {', or to '.join(words)}, it meets the brief again."
         elif remedy is not None:
-            text += " No change of one or two parts of the catalogue brings it inside."
-        if 0 < case.cap_throttle < 1:
-            text += (
-                f" A throttle cap of {math.floor(100 * case.cap_throttle)} % (duty) keeps the current below the "
-                f"ratings, at {signed(case.cap_motor_current_a)} A in the motor; a cap can be lost when a controller "
-                "is recalibrated."
-            )
-        texts.append(text)
+            text += f" {NO_CHANGE}"
+        texts.append(" ".join((text, *limit_sentences(case.limited, shown))))
     if any(case.origin == "scaled" for case in cases):
         texts.append("A pack called scaled is not in the catalogue: its mass and resistance follow from packs like it.")
     return tuple(texts)

@@ -179,7 +179,7 @@ def cells(case: Case) -> Section:
     counts = [f"{c.cells}S" for c in cases]
     others = [name for name in counts if name != case.own_cells]
     return Section(
-        name="cells", title=f"What if somebody fits {' or '.join(others)}?", text=cells_text(found, cases),
+        name="cells", title=f"What if somebody fits {' or '.join(others)}?", text=cells_text(found, cases, case.shown),
         pictures=tuple(charts), tables=(cells_table(cases, case.shown),),
     )  # fmt: skip
 

@@ -107,7 +107,7 @@ def edge(passes: Callable[[Floats], Flags], good: Floats, bad: Floats, *, steps:
     good, bad = np.array(good, dtype=np.float64), np.array(bad, dtype=np.float64)
     hopeless, free = ~passes(good), passes(bad)
     inside, outside = good.copy(), bad.copy()
-    for _ in range(steps):
+    for _ in range(0 if (hopeless | free).all() else steps):
         middle = 0.5 * (inside + outside)
         fine = passes(middle)
         inside, outside = np.where(fine, middle, inside), np.where(fine, outside, middle)

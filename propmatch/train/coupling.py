@@ -91,8 +91,9 @@ def hold_thrust(
     The lowest propeller speed giving thrust_n/count fixes torque and current; the throttle follows in closed form
     (:func:`propmatch.models.controller.throttle_for`). Parameters, result and errors as in :func:`solve`.
 
-    Status CANNOT_HOLD where the pack cannot deliver the power or throttle would exceed 1; BELOW_IDLE where less than
-    no current is needed; OFF for no thrust at no airspeed.
+    Status CANNOT_HOLD where the pack cannot deliver the power or throttle would exceed 1 by more than rounding, so that
+    what full throttle gives can be held; BELOW_IDLE where less than no current is needed; OFF for no thrust at no
+    airspeed.
     """
     numbers = {"thrust_n": thrust_n, "airspeed_m_s": airspeed_m_s, "charge": charge}
     asked = _compact(train, air, numbers)
@@ -276,8 +277,7 @@ def full_throttle_thrust(p: TrainLanes, charge: Floats, density: Floats) -> Call
     The same as ``thrust_n`` of :func:`solve_lanes`, without the rest of the operating point.
     """
     good = (charge >= 0) & (charge <= 1) & (density > 0) & (density < np.inf)
-    everywhere = np.ones(p.size)
-    problem = _problem(p, np.zeros(p.size), everywhere, p.open_circuit_v(charge), p.pack_ohm(charge), density)
+    problem = _problem(p, np.zeros(p.size), p.throttle_limit, p.open_circuit_v(charge), p.pack_ohm(charge), density)
     count = p.count
 
     def thrust(lanes: Index, airspeed: Floats) -> Floats:
@@ -318,8 +318,8 @@ def _hold_chunk(
         d = line.held_throttle(q, behind, current, e, r)
         solved = found == Status.OK
         below = solved & (current < 0)
-        beyond = solved & ~below & ~((d > 0) & (d <= 1.0 + 1e-12))
+        beyond = solved & ~below & ~line.can_hold(d, q.throttle_limit)
         found[below], found[beyond] = Status.BELOW_IDLE, Status.CANNOT_HOLD
-        status[run], throttle[run] = found, np.minimum(d, 1.0)
+        status[run], throttle[run] = found, np.minimum(d, q.throttle_limit)
         drive.place(run, u, torque, pull, current)
     return point_fields(p, drive, airspeed, throttle, open_v, pack_ohm, sound, status)

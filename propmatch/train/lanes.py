@@ -34,6 +34,7 @@ class TrainLanes(Trains):
     cells : in series; cells_ohm : S/P r_cell at full charge, at the stated temperature; leads_ohm
     capacity_ah : at the stated temperature; chemistry : index into ``chemistries``
     propeller : number in ``stack``; diameter_m, pitch_in
+    throttle_limit : largest duty, which full throttle means; 1 unless a lower one is set
     """
 
     cells: Floats
@@ -44,6 +45,7 @@ class TrainLanes(Trains):
     propeller: Index
     diameter_m: Floats
     pitch_in: Floats
+    throttle_limit: Floats
     stack: Surfaces
     chemistries: tuple[battery.Chemistry, ...]
 
@@ -175,6 +177,7 @@ def controller_numbers(controller: Any) -> dict[str, float]:
     return {
         "switch_ohm": full.resistance_mohm * MILLIOHM_OHM,
         "stated_loss": np.nan if controller.part_throttle_loss is None else controller.part_throttle_loss,
+        "throttle_limit": 1.0,
     }
 
 

@@ -29,6 +29,7 @@ __all__ = [
     "TorqueLine",
     "Trains",
     "behind_v",
+    "can_hold",
     "current_a",
     "fixed_ohm",
     "held_throttle",
@@ -44,6 +45,8 @@ __all__ = [
 ]
 
 EVERY: Pick = slice(None)
+_ROUNDING = 1e-9
+"""Of a duty that follows from a solved speed: that is known to 1e-12, which a line near its end multiplies."""
 S = TypeVar("S", bound=np.generic)
 
 
@@ -246,13 +249,18 @@ def held_throttle(p: Supplies, behind: Floats, current: Floats, open_v: Floats, 
     return np.asarray(controller.throttle_for(behind, current, available, pack_ohm, p.loss, p.count))
 
 
+def can_hold(throttle: Floats, limit: Floats) -> Flags:
+    """Whether a duty can be set; one within rounding of the largest is the largest."""
+    return np.asarray((throttle > 0) & (throttle <= limit + _ROUNDING))
+
+
 def pack_current_a(p: Supplies, current: Floats, throttle: Number) -> Floats:
     """Pack current of all motors and the radio and payload [A] for the current of each motor."""
     per_motor = controller.pack_current_per_motor_a(current, throttle, p.loss)
     return np.asarray(p.count * per_motor + p.radio_a)
 
 
-def motor_current_from_pack_a(p: Supplies, pack_current: Floats, throttle: float) -> Floats:
+def motor_current_from_pack_a(p: Supplies, pack_current: Floats, throttle: Number) -> Floats:
     """Current of each motor at a throttle above 0 [A] for the pack current."""
     per_motor = (pack_current - p.radio_a) / p.count
     return np.asarray(controller.motor_current_from_pack_a(per_motor, throttle, p.loss))

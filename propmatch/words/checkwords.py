@@ -8,21 +8,28 @@ from propmatch.words.shown import Shown, signed
 
 if TYPE_CHECKING:
     from propmatch.checks.limits import Check
+    from propmatch.checks.throttlelimit import ThrottleLimit
     from propmatch.records.parts import PowerTrain
 
 __all__ = [
+    "NO_CHANGE",
     "burst_words",
     "check_name",
     "fewer_amps",
     "joined",
     "limit_number",
+    "limit_sentences",
     "limit_text",
     "parts_text",
     "percent",
+    "percent_down",
     "speed_question",
     "supply_text",
     "value_text",
 ]
+
+NO_CHANGE = "No change of one or two parts fixes it."
+"""Said where every part of the catalogue that the brief lets in was tried, alone and in pairs."""
 
 
 def check_name(name: str) -> str:
@@ -79,6 +86,11 @@ def percent(share: float, digits: int = 0) -> str:
     return "-" if not math.isfinite(share) else f"{signed(100 * share, digits)} %"
 
 
+def percent_down(share: float) -> str:
+    """A share as whole percent, rounded down: a throttle limit is not to be passed."""
+    return f"{math.floor(100 * share + 1e-9)} %"
+
+
 def joined(words: Sequence[str]) -> str:
     """``a, b and c``."""
     if len(words) < 2:
@@ -110,3 +122,23 @@ def fewer_amps(motors: int, motor_current_a: float, pack_current_a: float) -> st
     if pack_current_a >= motors * motor_current_a:
         return ""
     return f", fewer amps than the {'motor carries' if motors == 1 else f'{motors} motors carry together'}"
+
+
+def limit_sentences(limit: "ThrottleLimit", shown: Shown) -> tuple[str, ...]:
+    """What a throttle limit does, and which checks it cures, leaves and costs; nothing where none is needed."""
+    if limit.throttle >= 1:
+        return ()
+    if not math.isfinite(limit.throttle):
+        return ("No throttle limit can be given: full throttle has no answer.",)
+    first = (
+        f"A throttle limit of {percent_down(limit.throttle)} (duty, not stick position) keeps the motor current below "
+        f"{signed(limit.motor_limit_a)} A ({signed(limit.motor_current_a)} A at most), and power, pack current and "
+        "propeller speed below what the parts are rated for. Static on a full battery the pack then gives "
+        f"{signed(limit.pack_current_a)} A, {signed(limit.pack_power_w, 0)} W, and thrust is "
+        f"{shown.thrust_text(limit.thrust_n)}; at half charge thrust to weight is {signed(limit.thrust_to_weight, 2)} "
+        f"and the best climb {signed(limit.climb_m_s)} m/s; the brief's flying lasts {signed(limit.flight_minutes)} "
+        "minutes."
+    )
+    said = (("it meets", limit.cures), ("it still misses", limit.leaves), ("it misses for that", limit.costs))
+    effects = "; ".join(f"{words} {joined([check_name(name) for name in names])}" for words, names in said if names)
+    return (first, f"So limited {effects}.") if effects else (first,)

@@ -10,7 +10,7 @@ from propmatch.checks.checkrules import CHECKS
 from propmatch.questions.envelope import CellEnvelope, Envelope, Range
 from propmatch.records.estimates import completed
 from propmatch.records.fields import replace
-from propmatch.words.checkwords import parts_text, speed_question, supply_text
+from propmatch.words.checkwords import limit_sentences, parts_text, speed_question, supply_text
 from propmatch.words.shown import Shown, clock, signed, wrapped
 
 __all__ = ["CAUTIONS", "Part", "envelope_markdown", "envelope_parts", "envelope_text"]
@@ -22,7 +22,7 @@ CAUTIONS = (
     "damaged.",
     "The lowest rating of motor, controller, pack and propeller is the limit. At part throttle a motor carries more "
     "than it draws from the pack, where a wattmeter sits.",
-    "A throttle cap is duty, not stick position, and can be lost when a controller is recalibrated.",
+    "A throttle limit is duty, not stick position, and can be lost when a controller is recalibrated.",
     "These figures are estimates: test on the bench with a wattmeter before flight. Local rules, the makers' limits "
     "and a club's safety officer come first.",
 )
@@ -144,23 +144,13 @@ def _of_count(envelope: Envelope, each: CellEnvelope, shown: Shown, timer: bool)
 def _refusal(envelope: Envelope, each: CellEnvelope, shown: Shown) -> list[str]:
     sentences = [
         f"Do not fit {each.cells}S to this design as it is: with {each.train.pack.name} it fails "
-        f"{_words(each.failing)}, and no single part of the catalogue, nor two, brings it inside."
+        f"{_words(each.failing)}. No change of one or two parts with {each.cells}S fixes it."
     ]
     sentences.append(
         f"Full throttle at rest would draw {signed(each.design_motor_current_static_a)} A through the motor and lift "
         f"{shown.thrust_text(each.design_thrust_static_n)}."
     )
-    if math.isfinite(each.cap_throttle) and each.cap_throttle < 1:
-        sentences.append(_cap(each))
-    return sentences
-
-
-def _cap(each: CellEnvelope) -> str:
-    return (
-        f"A throttle cap at {math.floor(100 * each.cap_throttle)} % duty keeps the motor current below "
-        f"{signed(each.cap_motor_limit_a)} A; a wattmeter at the pack then shows {signed(each.cap_pack_current_a)} A "
-        "at rest. It is duty, not stick position, and can be lost when the controller is recalibrated."
-    )
+    return [*sentences, *limit_sentences(each.limited, shown)]
 
 
 def _paragraph(each: CellEnvelope, shown: Shown, timer: bool) -> list[str]:

@@ -229,3 +229,25 @@ def test_what_the_help_shows_as_an_example_works(run, option):
             del given["--motor"]
         done = run("point", *(word for pair in given.items() for word in pair))
         assert done.exit_code == 0, (example, done.err)
+
+
+@pytest.mark.parametrize(
+    "arguments", [("point",), ("ask", "throttle"), ("ask", "kv"), ("ask", "propeller")], ids=" ".join
+)
+def test_a_pack_of_more_cells_than_the_parts_allow_is_said(run, arguments):
+    """Four cells on a motor for three, and the heat of a linear supply: (V - 5 V) x current, by hand."""
+    parts = ("--motor", f"{MOTOR} cells_max=3", *PARTS[2:4], "--pack", "4S 450mAh 35C 56g",
+             "--controller", "20A 18g r=5mohm servo_supply=linear")  # fmt: skip
+    flat = " ".join(run(*arguments, *parts).out.split())
+    assert "4S is more cells than parts and brief allow (3S)" in flat
+    assert "servo supply heat" in flat
+    found = {check["name"]: check for check in run(*arguments, *parts, "--json").document["misfits"]}
+    assert (found["cell_count"]["value"], found["cell_count"]["limit"]) == (4.0, 3.0)
+    assert found["servo_supply_heat"]["value"] == pytest.approx((4 * 4.2 - 5.0) * 0.2, rel=0.03)  # less a little sag
+    assert run(*arguments, *PARTS, "--json").document["misfits"] == []
+
+
+def test_the_cells_that_the_brief_names_are_judged_in_ask(run):
+    """The bundled racer asks for two or three cells."""
+    four = (*PARTS[:4], "--pack", "4S 450mAh 35C 56g", "--controller", CONTROLLER)
+    assert "4S is more cells than parts and brief allow" in run("ask", "mass", "club_racer", *four).out

@@ -12,28 +12,29 @@ from support.small_aircraft import small_brief, small_train
 from propmatch.aircraft.endurance import PhaseTime
 from propmatch.checks.limits import CHECKS, Design, closest_limit, run_checks
 from propmatch.checks.setting import ResolvedBrief
+from propmatch.checks.throttlelimit import limit_columns
 from propmatch.columns import UNIT_OF, columns_of
 from propmatch.commands.point import POINT
 from propmatch.commands.time import FLIGHT
 from propmatch.questions import ask
 from propmatch.questions.cells import CellCase
 from propmatch.questions.envelope import CellEnvelope
-from propmatch.questions.fits import NUMBERS, FitInVariant
+from propmatch.questions.fits import NUMBERS
 from propmatch.questions.remedies import Remedies, Remedy
 from propmatch.search.candidate import Candidate
 
 LISTS = {
     "match": columns_of(Candidate),
-    "cells": columns_of(CellCase),
+    "cells": (*columns_of(CellCase), *limit_columns()),
     "cells, remedies": (*columns_of(Remedies), *columns_of(Remedy)),
-    "envelope": columns_of(CellEnvelope),
-    "fits": (*NUMBERS, *columns_of(FitInVariant)),
+    "envelope": (*columns_of(CellEnvelope), *limit_columns()),
+    "fits": (*NUMBERS, *limit_columns()),
     "time, phases": columns_of(PhaseTime),
     "time, flights": FLIGHT,
     "point": POINT,
     "ask propeller": columns_of(ask.LargestPropeller),
     "ask kv": columns_of(ask.KvForCurrent),
-    "ask throttle": columns_of(ask.ThrottleCap),
+    "ask throttle": columns_of(ask.ThrottleForCurrent),
     "ask mass": columns_of(ask.MassRange),
     "ask pack": columns_of(ask.CapacityForMinutes),
     "ask pack, packs": columns_of(ask.PackAtHand),

@@ -1,6 +1,7 @@
 """What must hold for every power train: balances, monotony, lanes that do not disturb each other."""
 
 import math
+from typing import Any
 
 import attrs
 import numpy as np
@@ -8,13 +9,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from support.oracle import Chain
-from support.trains import rising_rpm_table, simple_train, smooth_table
+from support.trains import random_train, rising_rpm_table, simple_train, smooth_table
 
-from propmatch.coupling import POINT_FIELDS, OperatingPoint, solve
+from propmatch.coupling import POINT_FIELDS, OperatingPoint, hold_lanes, hold_thrust, solve, solve_lanes
 from propmatch.models.air import Air
 from propmatch.models.pack import CHEMISTRIES
 from propmatch.records.parts import PowerTrain
 from propmatch.status import Status
+from propmatch.train import line
+from propmatch.train.lanes import train_lanes
 
 
 def number(low: float, high: float) -> st.SearchStrategy[float]:
@@ -232,7 +235,59 @@ def test_a_changed_equation_would_be_seen(name: str) -> None:
 
 @given(trains(), number(0.02, 0.999))
 def test_at_part_throttle_a_motor_carries_more_than_it_draws(train: PowerTrain, throttle: float) -> None:
-    """I > I_b = d I/(1 - k (1 - d)) for every d < 1: what the texts about a throttle cap say."""
+    """I > I_b = d I/(1 - k (1 - d)) for every d < 1: what the texts about a throttle limit say."""
     point = solve(train, throttle=throttle)
     if point.status is Status.OK:
         assert point.motor_current_a > (point.pack_current_a - train.radio_current_a) / train.count
+
+
+# ---------------------------------------------------------------- what was just given can be held
+
+
+def refused(count: int, hold: Any = hold_lanes) -> list[Any]:
+    """Statuses with which ``hold`` answers thrusts that the solver gave, over random trains, airspeeds and charges.
+
+    Blades whose power ends before their thrust would pull and drive the motor at once; none do.
+    """
+    rng = np.random.default_rng(8)
+    pulls = [
+        rising_rpm_table(ct0=ct, cp0=cp, j_thrust=j, j_power=1.15 * j)
+        for ct, cp, j in rng.uniform((0.06, 0.02, 0.5), (0.2, 0.1, 1.1), (40, 3))
+    ]
+    lanes, _ = train_lanes([random_train(rng, pulls[i % len(pulls)]) for i in range(count)])
+    rho, sound, out = np.full(count, 1.225), np.full(count, 340.3), []
+    for airspeed in (np.zeros(count), np.full(count, 5.0), rng.uniform(0, 20, count)):
+        for throttle in (np.ones(count), rng.uniform(0.05, 1, count)):
+            charge = rng.uniform(0, 1, count)
+            given = solve_lanes(lanes, airspeed, throttle, charge, rho, sound)
+            pulling = np.flatnonzero((given.status == Status.OK) & (given.thrust_n > 0))
+            limited = attrs.evolve(lanes, throttle_limit=throttle)  # the largest duty is the one it was solved with
+            for train in (lanes, limited):
+                some = (x[pulling] for x in (given.thrust_n, airspeed, charge, rho, sound))
+                held = hold(train.take(pulling), *some)
+                lower = held.throttle <= throttle[pulling] * (1 + 1e-6)
+                out += [Status(int(s)) for s in held.status[held.status != Status.OK]]
+                assert np.all(lower | (held.status != Status.OK))
+    return out
+
+
+def test_what_the_solver_gives_can_be_held() -> None:
+    assert refused(3000) == []
+
+
+def test_a_duty_beyond_by_a_billionth_of_a_percent_would_be_seen(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without room for rounding some of the same thrusts are refused."""
+    monkeypatch.setattr(line, "can_hold", lambda throttle, limit: (throttle > 0) & (throttle <= limit + 1e-12))
+    assert set(refused(3000)) == {Status.CANNOT_HOLD}
+
+
+@given(trains(), charges, speeds, number(1.0001, 2.0))
+def test_more_than_full_throttle_gives_cannot_be_held(
+    train: PowerTrain, charge: float, speed: float, more: float
+) -> None:
+    """While the pack keeps half its voltage, thrust rises with duty; beyond full throttle there is none."""
+    point = solve(train, airspeed_m_s=speed, charge=charge)
+    pulls = point.status == Status.OK and point.thrust_n > 0 and point.motor_current_a > 0
+    if pulls and point.pack_voltage_v > 0.55 * open_circuit_v(train, charge):
+        held = hold_thrust(train, more * point.thrust_n, airspeed_m_s=speed, charge=charge)
+        assert held.status == Status.CANNOT_HOLD

@@ -19,7 +19,7 @@ from propmatch.checks.limits import Design, run_checks
 from propmatch.checks.measures import settings
 from propmatch.coupling import solve
 from propmatch.models.air import Air
-from propmatch.questions.ask import largest_propeller, throttle_cap
+from propmatch.questions.ask import largest_propeller, throttle_for_current
 from propmatch.records.fields import replace
 from propmatch.records.sections import Phase
 
@@ -82,7 +82,7 @@ def test_a_lower_limit_never_asks_for_more(seed: int, one: float, other: float) 
     if not (math.isfinite(full) and full > 0):
         return
     limits = np.sort([one * full, other * full])
-    caps = throttle_cap(train, limits)
+    caps = throttle_for_current(train, limits)
     if np.all(np.isfinite(caps.throttle_at_limit)):
         assert caps.throttle_at_limit[0] <= caps.throttle_at_limit[1] + 1e-9
         assert np.all(caps.motor_current_at_limit_a <= limits * (1 + 1e-6))

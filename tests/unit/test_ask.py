@@ -26,7 +26,7 @@ from propmatch.questions.ask import (
     largest_propeller,
     mass_range,
     site_range,
-    throttle_cap,
+    throttle_for_current,
 )
 from propmatch.records.fields import replace
 from propmatch.train.brackets import edge
@@ -108,7 +108,7 @@ def test_a_limit_that_is_none_has_no_answer_and_leaves_the_others(limit):
     found = largest_propeller(bench(), [limit, 8.0], air=AIR)
     assert math.isnan(found.diameter_in[0])
     assert found.diameter_in[1] == pytest.approx(brentq(lambda d: current(d) - 8.0, 1, 40))
-    assert math.isnan(throttle_cap(bench(), limit, air=AIR).throttle_at_limit)
+    assert math.isnan(throttle_for_current(bench(), limit, air=AIR).throttle_at_limit)
     assert math.isnan(kv_for_current(bench(), limit, air=AIR).kv_rpm_per_v)
 
 
@@ -136,7 +136,7 @@ def test_the_nearest_motors_come_by_their_current(catalogue):
 
 def test_the_throttle_cap_by_closed_form():
     amps = np.array([3.0, 5.0, 7.0])
-    found = throttle_cap(bench(), amps, air=AIR)
+    found = throttle_for_current(bench(), amps, air=AIR)
     k, kq = 60 / (2 * math.pi * KV), load(7.0)
     w = np.sqrt(k * (amps - I0) / kq)
     duty = (k * w + R * amps) / E
@@ -147,7 +147,7 @@ def test_the_throttle_cap_by_closed_form():
 
 
 def test_no_cap_where_full_throttle_keeps_the_limit():
-    found = throttle_cap(bench(), current(7.0) + 1.0, air=AIR)
+    found = throttle_for_current(bench(), current(7.0) + 1.0, air=AIR)
     assert found.throttle_at_limit == 1.0
     assert found.thrust_at_limit_n == found.thrust_static_n
 

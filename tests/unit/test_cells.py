@@ -13,6 +13,7 @@ from support.trains import simple_controller, simple_motor
 
 from propmatch.aircraft.endurance import flight_time
 from propmatch.aircraft.flight import full_throttle, level_flight
+from propmatch.checks.judged import judged_trains
 from propmatch.checks.limits import Design, excludes, run_checks
 from propmatch.checks.measures import settings
 from propmatch.checks.placing import placing
@@ -155,17 +156,84 @@ def test_heat_of_a_linear_servo_supply_by_hand(catalogue):
     assert "servo_supply_heat" in {check.name for check in case.outside_practice}
 
 
-def test_the_cap_keeps_the_limit_and_says_what_the_wattmeter_shows(catalogue):
-    found = compare_cells(small_brief(), catalogue, train=small_train(motor={"max_current_a": 8.0}))
+def limited_case(catalogue, *edits, **motor):
+    """Three cells on a motor that may carry 8 A, a propeller that may turn at any speed: the comparison, the case."""
+    train = small_train(motor={"max_current_a": 8.0} | motor, propeller={"max_rpm": 60000.0})
+    found = compare_cells(small_brief(*edits), catalogue, train=train)
+    return found, found.case(3)
+
+
+def test_the_throttle_limit_keeps_the_current_below_and_is_the_largest(catalogue):
+    found, case = limited_case(catalogue)
     air = settings(found.brief)[0].air
-    case = found.case(3)
-    assert 0 < case.cap_throttle < 1
-    worst = [solve(case.train, throttle=case.cap_throttle, airspeed_m_s=v, air=air) for v in (0.0, 11.0)]
-    assert max(point.motor_current_a for point in worst) <= case.cap_motor_limit_a * (1 + 1e-6)
-    assert worst[0].pack_current_a == pytest.approx(case.cap_pack_current_a, rel=1e-6)
-    assert case.cap_pack_current_a - 0.2 < case.cap_motor_current_a
-    beyond = [solve(case.train, throttle=case.cap_throttle + 0.01, airspeed_m_s=v, air=air) for v in (0.0, 11.0)]
-    assert max(point.motor_current_a for point in beyond) > case.cap_motor_limit_a
+    assert 0 < case.throttle_limit < 1
+    assert case.limited.motor_limit_a == 8.0
+    worst = [solve(case.train, throttle=case.throttle_limit, airspeed_m_s=v, air=air) for v in (0.0, 11.0)]
+    assert max(point.motor_current_a for point in worst) == pytest.approx(case.limited.motor_current_a, rel=1e-9)
+    assert case.limited.motor_current_a <= 8.0
+    assert worst[0].pack_current_a == pytest.approx(case.limited.pack_current_a, rel=1e-9)
+    assert worst[0].thrust_n == pytest.approx(case.limited.thrust_n, rel=1e-9)
+    beyond = [solve(case.train, throttle=case.throttle_limit + 1e-4, airspeed_m_s=v, air=air) for v in (0.0, 11.0)]
+    assert max(point.motor_current_a for point in beyond) > 8.0
+
+
+def test_every_check_at_the_limit_is_made_again(catalogue):
+    """The flight with each phase's throttle lowered by hand, and half charge at the limit, give the same numbers."""
+    found, case = limited_case(catalogue)
+    setting = settings(found.brief)[0]
+    mass = case.all_up_mass_g / 1e3
+    lowered = [replace(p, throttle=min(p.throttle, case.throttle_limit)) if p.throttle else p for p in setting.phases]
+    flown = flight_time(
+        case.train, setting.variant.airframe, mass, lowered, reserve_charge=setting.reserve_charge,
+        cutoff_cell_v=setting.cutoff_cell_v, air=setting.air,
+    )  # fmt: skip
+    assert case.limited.flight_minutes == pytest.approx(flown.minutes, rel=1e-9)
+    assert flown.phases[1].throttle_to < case.throttle_limit  # the cruise is held below the limit
+    half = solve(case.train, throttle=case.throttle_limit, charge=0.5, air=setting.air)
+    weight = mass * 9.80665
+    assert case.limited.thrust_to_weight == pytest.approx(half.thrust_n / weight, rel=1e-9)
+    speeds = np.linspace(4.0, 40.0, 2000)
+    points = solve(case.train, throttle=case.throttle_limit, charge=0.5, airspeed_m_s=speeds, air=setting.air)
+    level = level_flight(case.train, setting.variant.airframe, mass, speeds, charge=0.5, air=setting.air)
+    excess = points.thrust_n - level.thrust_n
+    assert case.limited.top_speed_m_s == pytest.approx(np.max(speeds[excess > 0]), abs=0.03)
+    assert case.limited.climb_m_s < case.climb_m_s
+
+
+def test_what_the_limit_cures_leaves_and_costs(catalogue):
+    """Three cells give enough current for anything; 8 A of it do not lift 1.2 times the weight, nor hold 19 m/s."""
+    _, plain = limited_case(catalogue)
+    assert {check.name for check in plain.failing} == set(plain.limited.cures) >= {"motor_current_static"}
+    assert (plain.limited.leaves, plain.limited.costs) == ((), ())
+    _, weak = limited_case(catalogue, ("min_thrust_to_weight = 0.5", "min_thrust_to_weight = 1.2"))
+    assert "thrust_to_weight" in weak.limited.costs
+    _, long = limited_case(catalogue, ("min_flight_minutes = 6", "min_flight_minutes = 60"))
+    assert "flight_time" in long.limited.leaves
+    _, fast = limited_case(catalogue, ("airspeed_m_s = 11", "airspeed_m_s = 19"))
+    assert {"flight_time", "level_throttle"} <= set(fast.limited.costs)
+    assert fast.limited.flight_minutes == pytest.approx(20 / 60)  # the climb out alone
+
+
+def test_the_limit_counts_what_the_pack_and_the_propeller_may_bear(catalogue):
+    for changes, name in (
+        ({"pack": lawful_pack(3, 850.0, c_rating=5.0), "propeller": {"max_rpm": 60000.0}}, "pack_burst"),
+        ({"propeller": {"max_rpm": 9000.0}}, "propeller_rpm"),
+    ):
+        train = small_train(**changes)
+        case = compare_cells(small_brief(), catalogue, train=train, cells=(3,)).case(3)
+        assert case.throttle_limit < 1
+        measured = judged_trains(settings(small_brief())[0], [case.train])[0]
+        for share, over in ((1.0, False), (1.001, True)):
+            load = measured.limited(share * np.array([case.throttle_limit]))[name]
+            assert bool(load.value[0] > load.limit[0]) is over
+
+
+def test_no_limit_where_full_throttle_stays_below_the_ratings(catalogue):
+    found = compare_cells(small_brief(), catalogue, train=small_train(propeller={"max_rpm": 60000.0}))
+    case = found.case(2)
+    assert case.throttle_limit == 1.0
+    assert case.limited.cures == case.limited.leaves == case.limited.costs == ()
+    assert case.limited.flight_minutes == pytest.approx(case.flight_minutes)
 
 
 def test_remedies_pass_every_check_on_their_own(comparison):

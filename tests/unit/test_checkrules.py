@@ -10,7 +10,7 @@ from support.checks import MOST_PACK, one_more_check, reckoned
 from support.random_cases import random_case
 
 from propmatch.brief import Brief
-from propmatch.checks.checkrules import CHECKS, TOP, TOP_SPEED, capped, costly, excluding, stages
+from propmatch.checks.checkrules import CHECKS, TOP, TOP_SPEED, costly, excluding, full_throttle_loads, stages
 from propmatch.checks.formula import evaluate, substituted
 from propmatch.checks.judged import failing
 from propmatch.checks.limits import Design, excludes, run_checks
@@ -144,8 +144,8 @@ def test_records_are_named_once_and_say_where_their_limit_comes_from() -> None:
 def test_stages_are_all_that_excludes_in_order_and_what_is_costly_comes_late() -> None:
     assert [name for stage in stages() for name in stage] == list(excluding())
     assert set(costly()) == {"climb", "pack_sustained", "motor_current_phase", "flight_time"}
-    assert "pack_burst" in capped()
-    assert not {"cell_count", "thrust_to_weight", "flight_time"} & set(capped())
+    assert {"pack_burst", "motor_power", "propeller_rpm"} < set(full_throttle_loads())
+    assert not {"cell_count", "thrust_to_weight", "flight_time"} & set(full_throttle_loads())
 
 
 def test_a_check_the_bounds_do_not_know_stands_where_its_count_is_right() -> None:

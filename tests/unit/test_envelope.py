@@ -218,14 +218,14 @@ def test_the_same_part_changes_nothing(catalogue):
         assert each.numbers == each.numbers_before
 
 
-def test_three_cells_are_refused_with_reasons_and_a_cap(catalogue):
+def test_three_cells_are_refused_with_reasons_and_a_throttle_limit(catalogue):
     train = small_train(motor={"max_current_a": 9.0})
     fit = may_fit(small_brief(), catalogue, train, pack="3S 850")
     assert not fit.fits
     names = {check.name for check in fit.variants[0].failing}
     assert "motor_current_static" in names
     assert {c.name for c in fit.variants[0].new_failing} <= names
-    assert 0 < fit.variants[0].cap_throttle < 1
+    assert 0 < fit.variants[0].limited.throttle < 1
     assert fit.train.pack.cells_series == 3
     assert fit.placing.pack_mass_g[1] > fit.placing.pack_mass_g[0]
 

@@ -284,3 +284,18 @@ def test_an_assumed_limit_of_the_brief_is_said() -> None:
     assert checks["thrust_to_weight"].limit_source == "assumed"
     assert checks["thrust_to_weight"].basis == "brief"
     assert excludes(attrs.evolve(checks["thrust_to_weight"], verdict="fails"))
+
+
+@pytest.mark.parametrize(
+    ("asked", "parts", "limit"),
+    [((), None, math.nan), ((), 3, 3.0), ((2, 3), None, 3.0), ((2, 3), 2, 2.0), ((3,), None, 0.0), ((1,), 3, 1.0),
+     ((1, 3), None, 1.0)],
+)  # fmt: skip
+def test_cell_counts_of_brief_and_parts_are_one_limit(asked, parts, limit):
+    """On two cells: the most that both allow; 0 where two are too few, the next lower where two were left out."""
+    train = simple_train(motor={"cells_max": parts})
+    _, checks = checks_for(train, cells=asked)
+    check = checks["cell_count"]
+    assert check.value == 2.0
+    assert check.limit == pytest.approx(limit, nan_ok=True)
+    assert excludes(check) == (limit < 2)
