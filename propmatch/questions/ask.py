@@ -728,7 +728,7 @@ def throttle_for_current(
 
     throttle, full = edge(under, np.full(n, LEAST), np.ones(n)), point(np.ones(n))
     found = point(np.where(np.isnan(throttle), 0.0, throttle))
-    known = np.isfinite(throttle) & np.isfinite(full.motor_current_a)
+    known = np.isfinite(throttle) & np.isfinite(full.motor_current_a) & np.isfinite(found.motor_current_a)
 
     def at_limit(values: Floats) -> Any:
         return _out(np.where(known, values, np.nan), shape)

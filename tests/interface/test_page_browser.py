@@ -201,10 +201,10 @@ def test_another_build_is_chosen(browser: Browser, page: Served) -> None:
 def test_the_best_is_that_of_the_brief_as_it_stands(browser: Browser, page: Served) -> None:
     ready(browser, page)
     before = match(brief(), stock(), top=1).by_cells[2][0]
-    changes = {"aircraft.bare_mass_g": 150}
+    changes = {"aircraft.bare_mass_g": 380}
     after = match(edited(BRIEF, changes), stock(), top=1).by_cells[2][0]
     assert after.id != before.id
-    type_into(browser, "bare_mass", "150")
+    type_into(browser, "bare_mass", "380")
     count = match(edited(BRIEF, changes), stock(), top=1).passing
     until(browser, "document.querySelector('#count').textContent.startsWith(arguments[0])", f"{count} of")
     browser.run("document.querySelector(`#bests [data-cells='2']`).click()")
@@ -232,7 +232,7 @@ def test_trains_stand_side_by_side(browser: Browser, page: Served) -> None:
         browser.run("document.querySelector(`#bests [data-cells='${arguments[0]}']`).click()", cells)
         until(browser, "document.querySelector('#parts').textContent.startsWith(arguments[0])", f"{cells}S")
         browser.run("document.getElementById('pin').click()")
-    cells = [each.text for each in browser.driver.find_elements("css selector", "#compare tbody tr:nth-child(5) td")]
+    cells = [each.text for each in browser.driver.find_elements("css selector", "#compare tbody tr:nth-child(6) td")]
     assert cells == [value_text(by_cells[count][0].flight_minutes, "min") for count in (2, 3)]
     browser.run("document.querySelector('[aria-label=\"unpin train A\"]').click()")
     assert len(browser.driver.find_elements("css selector", "#compare thead th")) == 1

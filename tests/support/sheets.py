@@ -34,7 +34,7 @@ span_mm = 1100
 cl_max = 1.1
 cd0 = "clean glider"
 [limits]
-min_thrust_to_weight = 0.5
+min_thrust_to_weight = 0.42
 min_flight_minutes = 5
 cells = [2, 3]
 [[phase]]
