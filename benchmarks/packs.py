@@ -136,12 +136,16 @@ def discharges() -> list[dict[str, Any]]:
 def main() -> None:
     """Entry point."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("folder", nargs="?", type=Path, help="holds packs.csv and cold_liion.csv")
+    parser.add_argument(
+        "folder", nargs="?", type=Path, help="holds packs.csv and cold_liion.csv, or a folder motors that does"
+    )
     parser.add_argument("--smoke", action="store_true", help="typed rows, no data needed")
     parser.add_argument("--json", action="store_true", help="numbers instead of tables")
     options = parser.parse_args()
     if options.smoke == (options.folder is not None):
         parser.error("give the folder that holds packs.csv and cold_liion.csv, or --smoke")
+    if options.folder and (options.folder / "motors").is_dir():
+        options.folder /= "motors"
     missing = [n for n in ("packs.csv", "cold_liion.csv") if options.folder and not (options.folder / n).is_file()]
     if missing:
         parser.error(f"no {' and no '.join(missing)} in {options.folder}")

@@ -161,6 +161,7 @@ def _data(each: Any) -> dict[str, Any]:
 def kv(asked: Asked) -> tuple[Reply, bool]:
     """The kV for a current."""
     from propmatch.questions.ask import kv_for_current
+    from propmatch.records.estimates import KV_LABEL_FACTOR as share
 
     currents = _amps(asked, "current")
     found = kv_for_current(asked.train, currents, air=asked.air, catalogue=_ask_catalogue(asked))
@@ -170,15 +171,16 @@ def kv(asked: Asked) -> tuple[Reply, bool]:
     for row in rows:
         if math.isfinite(row["kv_rpm_per_v"]):
             sentences.append(
-                f"An effective kV of about {row['kv_rpm_per_v']:.0f} rpm/V draws {row['motor_current_wanted_a']:g} A "
-                f"through the motor ({signed(row['pack_current_static_a'])} A at the pack on a wattmeter), turns "
+                f"A measured kV of about {row['kv_rpm_per_v']:.0f} rpm/V (about {row['kv_rpm_per_v'] / share:.0f} on a "
+                f"label) draws {row['motor_current_wanted_a']:g} A through the motor "
+                f"({signed(row['pack_current_static_a'])} A at the pack on a wattmeter), turns "
                 f"{row['rpm_static']:.0f} rpm and gives {asked.shown.thrust_text(row['thrust_static_n'])}."
             )
         else:
             sentences.append(f"No kV makes this propeller draw {row['motor_current_wanted_a']:g} A on this pack.")
     sentences.append(
-        f"Reckoned for {found.like.name} ({found.like.kv_rpm_per_v:.0f} rpm/V effective) wound for another kV; labels "
-        "run 3 to 15 % above the effective kV."
+        f"Reckoned for {found.like.name} (measured kV {found.like.kv_rpm_per_v:.0f} rpm/V) wound for another kV; a label "
+        f"is taken as {share:g} of what it says."
     )
     block = _at_hand(
         found.nearest_parts, f"Motors of the catalogue nearest to {currents[0]:g} A with this propeller and pack",

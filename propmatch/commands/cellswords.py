@@ -55,7 +55,7 @@ def ways_block(comparison: "CellComparison", count: int, shown: Shown) -> list[s
     kv, size = found.kv, found.diameter
     if math.isfinite(kv.kv_rpm_per_v) and math.isfinite(size.diameter_in):
         say(
-            f"by the number: with this propeller an effective kV of about {kv.kv_rpm_per_v:.0f} rpm/V, or with this "
+            f"by the number: with this propeller a measured kV of about {kv.kv_rpm_per_v:.0f} rpm/V, or with this "
             f"motor a propeller of about {size.diameter_in:.1f} x {size.pitch_in:.1f} in, draws "
             f"{signed(found.motor_current_limit_a)} A at rest, the lower rating of motor and controller."
         )

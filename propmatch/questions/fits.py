@@ -20,7 +20,6 @@ from propmatch.units import GRAM_KG
 
 __all__ = ["NUMBERS", "Fit", "FitInVariant", "may_fit"]
 
-"""The throttle cap wherever it is given."""
 NUMBERS = (
     Column(name="all_up_mass_g", heading="all-up {unit}", kind="mass", digits=0, label="all-up mass",
            getter=lambda measured: measured.frames.mass_kg / GRAM_KG),

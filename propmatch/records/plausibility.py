@@ -77,7 +77,7 @@ def _motor(part: Motor) -> Iterator[Doubt]:
         yield (
             "kv_rpm_per_v",
             part.kv_rpm_per_v,
-            "a printed kV is typically 3 to 15 % above the effective one",
+            f"a printed kV is usually higher than the measured one, {KV_LABEL_FACTOR:g} of it",
             "state kv_kind = label unless it was measured under load",
         )
 

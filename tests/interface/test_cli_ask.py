@@ -23,7 +23,7 @@ SAYS = {
         "The largest propeller that keeps the motor current below 8 A is about",
         "Propellers of the catalogue",
     ),
-    "kv": ("An effective kV of about", "Motors of the catalogue nearest to 8 A", "3 to 15 %"),
+    "kv": ("A measured kV of about", "Motors of the catalogue nearest to 8 A", "on a label"),
     "throttle": ("keeps the motor current below 6 A", "a wattmeter at the pack", "recalibrated"),
     "mass": (
         f"as designed ({265 + TRAIN_G:.0f} g all-up) meets the brief",
