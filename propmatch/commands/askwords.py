@@ -179,8 +179,8 @@ def kv(asked: Asked) -> tuple[Reply, bool]:
         else:
             sentences.append(f"No kV makes this propeller draw {row['motor_current_wanted_a']:g} A on this pack.")
     sentences.append(
-        f"Reckoned for {found.like.name} (measured kV {found.like.kv_rpm_per_v:.0f} rpm/V) wound for another kV; a label "
-        f"is taken as {share:g} of what it says."
+        f"Reckoned for {found.like.name} (measured kV {found.like.kv_rpm_per_v:.0f} rpm/V) wound for another kV; a "
+        f"label is taken as {share:g} of what it says."
     )
     block = _at_hand(
         found.nearest_parts, f"Motors of the catalogue nearest to {currents[0]:g} A with this propeller and pack",
