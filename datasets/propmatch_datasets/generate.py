@@ -16,7 +16,7 @@ Motors        Stators of 16, 17, 19, 21, 25, 27 and 29 mm. kV = C/(d h N) with s
 Packs         Capacities 190 260 320 380 480 560 680 820 950 1150 1400 1600 1900 2350 mAh, 22 28 38 48 62 C, burst 1.6
               times. Cell resistance by the law of each chemistry in ``models.pack``, scatter 12 %; a cell weighs
               0.0215 g per mAh and 0.00008 more for each C, leads and plugs 0.5 g, 0.6 more for each cell and 0.055 for
-              each ampere of the label: 110 to 160 Wh/kg; scatter 3 %.
+              each ampere of the label: LiPo and LiHV 110 to 160 Wh/kg; scatter 3 %.
 Controllers   Ratings off the usual steps. Mass 0.5 g + 0.32 g/A without servo supply; with one 0.8 g + 0.36 g/A +
               0.007 g/A^2, 0.8 g more for a linear, 1.2 for a switching one: 3 to 6 g up to 9 A. Resistance 8 mohm below
               20 A, 3 above. The loss at part throttle is left out, as makers leave it.
@@ -24,7 +24,8 @@ Propellers    Pitch is diameter times 0.45, 0.55, 0.65, 0.80 or 1.00, to 0.1, mo
               Coefficients and their uncertainty from ``prediction`` below, read off on round advance ratios; mass and
               speed limit by ``propmatch.records.estimates``.
 
-The rules for input per gram, Wh/kg and masses are common practice, no published source.
+The rules for input per gram, Wh/kg and masses are common practice, no published source. Peak efficiency with controller
+comes out at 0.70 to 0.82 for nine of ten motors from 12 g up, at 0.64 to 0.70 for lighter ones, as small motors go.
 """
 
 import csv

@@ -165,7 +165,7 @@ class PartsFolder:
         except InputFaults as error:
             yield PartRow(where=str(path), faults=error.faults, rows=max(1, sum(1 for _ in grid.rows)), kind=kind or "")
             return
-        source = Source(text=path.name, kind="assumed")
+        source = Source(text=path.name, kind="label")
         yield from read_rows(
             grid, kind, plugin=self.name, source=source, mapping=mapping, table_reader=self._coefficients
         )

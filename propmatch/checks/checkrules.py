@@ -105,18 +105,23 @@ def _pack_phase(m: TrainStates) -> tuple[Floats, Floats, Index, Flags]:
 def _motor_phase(m: TrainStates) -> tuple[Floats, Floats, Index, Flags, Flags]:
     """The same for the motor current, against motor and controller; last whether the limit is an estimate.
 
-    Where an estimate only warns, a phase beyond the controller's own rating is held against that one.
+    Where an estimate only warns, a phase beyond a rating that is none is held against that one.
     """
 
     def make() -> tuple[Floats, Floats, Index, Flags, Flags]:
         currents, lane, r = m.flight.phase_motor_current_a, np.arange(m.lanes.size), m.ratings
         motor, controller = (_borne(m, currents, rating) for rating in (r.motor, r.controller))
         bursts = (motor > r.motor.continuous) | (controller > r.controller.continuous)
-        warned = r.motor.estimated & (m.setting.brief.limits.estimated_ratings == "warn")
-        motor = np.where(warned & np.any(currents > controller, axis=0), np.inf, motor)
+        warns = m.setting.brief.limits.estimated_ratings == "warn"
+        of_motor, of_controller = r.motor.estimated & warns, r.controller.estimated & warns
+        beyond = [np.any(currents > rated, axis=0) for rated in (motor, controller)]
+        motor = np.where(of_motor & ~of_controller & beyond[1], np.inf, motor)
+        controller = np.where(of_controller & ~of_motor & beyond[0], np.inf, controller)
         limit = np.fmin(motor, controller)
         worst = _worst_phase(currents, limit)
-        estimated = r.motor.estimated & (motor < controller)[worst, lane]
+        estimated = (r.motor.estimated | (controller < motor)[worst, lane]) & (
+            r.controller.estimated | (motor < controller)[worst, lane]
+        )
         return currents[worst, lane], limit[worst, lane], worst, bursts, estimated
 
     return m.once("motor phase", make)
@@ -358,13 +363,14 @@ _RULES = (
     CheckRule(
         name="controller_current", what="motor current through the controller, full pack", unit="A", basis=RATING,
         limit_from="continuous current of the controller", limit=_full_throttle(_controller),
-        bursts=_bursts(_controller),
+        estimated=_estimated(_controller), bursts=_bursts(_controller),
         state=WORST, cost=Cost.POINT, field=motor_current, formula="I = (V_m - n_m/K_v)/R",
         note=_current_note(_controller),
     ),
     CheckRule(
         name="pack_burst", what="pack current at full throttle, full pack", unit="A", basis=RATING,
-        limit_from="usable current of the pack", limit=_full_throttle(_pack), bursts=_bursts(_pack),
+        limit_from="usable current of the pack", limit=_full_throttle(_pack), estimated=_estimated(_pack),
+        bursts=_bursts(_pack),
         state=WORST, cost=Cost.POINT,
         field=lambda point: np.asarray(point.pack_current_a), formula="I_b = N_m * I + I_a", note=_pack_note,
     ),
@@ -420,6 +426,7 @@ _RULES = (
     CheckRule(
         name="pack_sustained", what="mean pack current of the phase nearest to its limit", unit="A", basis=RATING,
         limit_from="usable current of the pack", limit=lambda m: _pack_phase(m)[1],
+        estimated=lambda m: m.ratings.pack.estimated & (_pack_phase(m)[1] == m.ratings.usable_a),
         bursts=lambda m: np.any(_pack_phase(m)[3], axis=0),
         state=FLIGHT, cost=Cost.FLIGHT, value=lambda m: _pack_phase(m)[0],
         formula="I = Q/1000/(t/60)",

@@ -65,7 +65,8 @@ def judged(
 def judged_trains(
     setting: Setting, trains: Sequence[PowerTrain], **numbers: Any
 ) -> tuple[TrainMeasures, tuple[Assumption, ...]]:
-    """The same for power trains, with the estimates made for their parts."""
+    """The same for power trains as the setting flies them, with the estimates made for their parts."""
+    trains = [setting.flown(train) for train in trains]
     lanes, made = train_lanes(trains)
     of_mass = [each for train in trains for each in supply_assumed(train)]
     of_flight = flight_notes(setting.cutoff_cell_v, [train.pack for train in trains])

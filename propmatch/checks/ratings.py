@@ -23,10 +23,10 @@ class RatingLanes:
     motors_g, controllers_g, propellers_g : masses of all sets together; pack_g
     supply_g : separate supply for receiver and servos; supply_separate : 1 where one is needed, else 0
     motor_stated_a, motor_burst_a, motor_burst_s, motor_w : one motor; ``motor_w_stated`` is 0 where it is an estimate
-    controller_a, controller_burst_a, controller_burst_s : one controller
+    controller_a, controller_burst_a, controller_burst_s : one controller; ``controller_estimated`` is 1 for an estimate
     usable_a, burst_a : pack, continuous and short; half the C label, or what the cell resistance supports if lower,
         counts as the pack's own rating
-    pack_nominal_v : nominal voltage
+    pack_nominal_v : nominal voltage; ``pack_estimated`` is 1 where the C label is an estimate
     motor_cells_least, motor_cells_most, controller_cells_least, controller_cells_most : 0 and infinity if not stated
     servo_supply_linear : 1 for a linear supply, else 0; servo_supply_v
     max_rpm, max_rpm_stated : propeller; 1 when the part brings the limit, 0 when the family's stands in; NaN where
@@ -46,11 +46,13 @@ class RatingLanes:
     motor_w: Floats
     motor_w_stated: Floats
     controller_a: Floats
+    controller_estimated: Floats
     controller_burst_a: Floats
     controller_burst_s: Floats
     usable_a: Floats
     burst_a: Floats
     pack_nominal_v: Floats
+    pack_estimated: Floats
     motor_cells_least: Floats
     motor_cells_most: Floats
     controller_cells_least: Floats
@@ -96,13 +98,15 @@ class RatingLanes:
     @property
     def controller(self) -> "Rating":
         """Motor current that one controller carries."""
-        return Rating(self.controller_a, self.controller_burst_a, self.controller_burst_s, _none(self.controller_a))
+        return Rating(
+            self.controller_a, self.controller_burst_a, self.controller_burst_s, self.controller_estimated > 0
+        )
 
     @property
     def pack(self) -> "Rating":
         """Pack current; the C label has no time beside its burst rating: 10 s, common practice."""
         seconds = np.full(self.usable_a.shape, BURST_SECONDS)
-        return Rating(self.usable_a, self.burst_a, seconds, _none(self.usable_a))
+        return Rating(self.usable_a, self.burst_a, seconds, self.pack_estimated > 0)
 
     @property
     def propeller_rpm(self) -> "Rating":
@@ -134,10 +138,6 @@ class Rating:
 RATING_FIELDS = tuple(a.name for a in attrs.fields(RatingLanes))
 
 
-def _none(like: Floats) -> Flags:
-    return np.zeros(like.shape, dtype=np.bool_)
-
-
 def _number(value: float | None, default: float = np.nan) -> float:
     return default if value is None else float(value)
 
@@ -159,11 +159,13 @@ def _row(train: PowerTrain) -> dict[str, float]:
         "motor_w": _number(motor.max_power_w),
         "motor_w_stated": float(train.motor.max_power_w is not None),
         "controller_a": controller.max_current_a,
+        "controller_estimated": float(controller.max_current_estimated),
         "controller_burst_a": _number(controller.burst_current_a),
         "controller_burst_s": _number(controller.burst_seconds, BURST_SECONDS),
         "usable_a": usable_c(pack) * ampere_hours,
         "burst_a": burst_c(pack) * ampere_hours,
         "pack_nominal_v": nominal_v(pack),
+        "pack_estimated": float(pack.c_rating_estimated),
         "motor_cells_least": _number(motor.cells_min, 0.0),
         "motor_cells_most": _number(motor.cells_max, np.inf),
         "controller_cells_least": _number(controller.cells_min, 0.0),

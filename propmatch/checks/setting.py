@@ -17,6 +17,7 @@ from propmatch.models.arrays import Flags, Floats
 from propmatch.records.brief import Brief, ResolvedVariant, laid_out
 from propmatch.records.estimates import Assumption, completed
 from propmatch.records.fields import replace
+from propmatch.records.packflight import flight_notes
 from propmatch.records.parts import Controller, Mass, Motor, Pack, PowerTrain, Propeller, TrainNumbers
 from propmatch.records.sections import Phase
 from propmatch.units import GRAM_KG
@@ -33,6 +34,7 @@ class Setting:
     brief : Brief, completed; stated : Brief as it came
     brief_assumptions : tuple of Assumption, what completed it
     variant : ResolvedVariant
+    designed : ResolvedVariant, the aircraft itself
     air : Air
     build : MassBuildUp of the bare aircraft
     geometry : Geometry or None, for the balance
@@ -42,13 +44,20 @@ class Setting:
     stated: Brief
     brief_assumptions: tuple[Assumption, ...]
     variant: ResolvedVariant
+    designed: ResolvedVariant
     air: Air
     build: MassBuildUp
     geometry: Geometry | None
 
     @classmethod
     def of(
-        cls, stated: Brief, brief: Brief, made: tuple[Assumption, ...], air: Air, variant: ResolvedVariant
+        cls,
+        stated: Brief,
+        brief: Brief,
+        made: tuple[Assumption, ...],
+        air: Air,
+        variant: ResolvedVariant,
+        designed: ResolvedVariant,
     ) -> "Setting":
         """A variant of a brief that is completed, in the air of its site."""
         return cls(
@@ -56,6 +65,7 @@ class Setting:
             stated=stated,
             brief_assumptions=made,
             variant=variant,
+            designed=designed,
             air=air,
             build=bare_build_up(brief, variant),
             geometry=Geometry.of_brief(brief, variant.airframe),
@@ -63,7 +73,7 @@ class Setting:
 
     def with_variant(self, variant: ResolvedVariant) -> "Setting":
         """The same brief and site with another build of the aircraft."""
-        return Setting.of(self.stated, self.brief, self.brief_assumptions, self.air, variant)
+        return Setting.of(self.stated, self.brief, self.brief_assumptions, self.air, variant, self.designed)
 
     @property
     def assumptions(self) -> tuple[Assumption, ...]:
@@ -153,16 +163,33 @@ class Setting:
 
     @property
     def train_numbers(self) -> TrainNumbers:
-        """Motor count, radio current, separate supply and temperature of the cells, the same for every power train."""
+        """What is the same for every power train: motor count, radio current, supply and temperature of the cells."""
+        return self._numbers_of(self.variant)
+
+    def _numbers_of(self, variant: ResolvedVariant) -> TrainNumbers:
         return TrainNumbers(
-            count=self.variant.motor_count,
-            radio_current_a=self.variant.radio_current_a,
-            receiver_supply_mass_g=self.variant.receiver_supply_mass_g,
+            count=variant.motor_count,
+            radio_current_a=variant.radio_current_a,
+            receiver_supply_mass_g=variant.receiver_supply_mass_g,
             pack_temperature_c=self.brief.site.pack_temperature_c,
         )
 
+    def flown(self, train: PowerTrain) -> PowerTrain:
+        """A power train as this variant flies it: what the aircraft itself says of it gives way to the variant's."""
+        designed, own = self._numbers_of(self.designed), self.train_numbers
+        changed = {
+            name: value for name, value in own.items()
+            if value != designed[name] and getattr(train, name) == designed[name]  # type: ignore[literal-required]
+        }  # fmt: skip
+        return replace(train, **changed) if changed else train
+
+    def assumptions_of(self, train: PowerTrain) -> tuple[Assumption, ...]:
+        """What stands in for missing numbers of a power train, and what its cells mean for the flight."""
+        return (*completed(train)[1], *flight_notes(self.cutoff_cell_v, [train.pack]))
+
     def flight_time(self, train: PowerTrain) -> FlightTime:
-        """How long a power train flies the phases, and what ends the flight."""
+        """How long a power train flies the phases as this variant flies it, and what ends the flight."""
+        train = self.flown(train)
         return flight_time(
             train, self.variant.airframe, self.all_up_mass_kg(train.mass_g), self.phases,
             reserve_charge=self.reserve_charge, cutoff_cell_v=self.cutoff_cell_v, air=self.air,
@@ -193,7 +220,8 @@ class ResolvedBrief:
         filled, made = completed(brief)
         assert filled.site.altitude_m is not None
         air = Air.at_site(filled.site.altitude_m, filled.site.temperature_c)
-        return cls(tuple(Setting.of(brief, filled, made, air, variant) for variant in laid_out(filled, made)))
+        variants = laid_out(filled, made)
+        return cls(tuple(Setting.of(brief, filled, made, air, each, variants[0]) for each in variants))
 
     @property
     def stated(self) -> Brief:

@@ -9,10 +9,10 @@ import numpy as np
 
 from propmatch.columns import numbers_of
 from propmatch.commands.output import Reply
-from propmatch.commands.saying import check_names, mass_block, misfits, over_text, speed_words
+from propmatch.commands.saying import check_names, mass_block, misfits, speed_words
 from propmatch.commands.trains import LazyCatalogue, train_data
 from propmatch.faults import Fault, InputFaults
-from propmatch.words.checkwords import fewer_amps, joined, parts_text, percent_down, speed_question
+from propmatch.words.checkwords import fewer_amps, joined, kv_word, over_text, parts_text, percent_down, speed_question
 from propmatch.words.shown import Shown, signed, table, wrapped
 
 if TYPE_CHECKING:
@@ -74,7 +74,8 @@ def _amps(asked: Asked, option: str) -> list[float]:
     text = asked.options[option]
     if text is None:
         r = rating_lanes([asked.train])
-        return [float(np.fmin(r.motor.continuous, r.controller.continuous)[0])]
+        seconds = asked.settings[0].burst_load_seconds if asked.settings else None
+        return [float(np.fmin(r.motor.limit(seconds), r.controller.limit(seconds))[0])]
     found = [read_number(Motor, "max_current_a", piece.strip(), f"--{option}") for piece in text.split(",")]
     faults = [each for each in found if isinstance(each, Fault)]
     if faults:
@@ -128,18 +129,20 @@ def propeller(asked: Asked) -> tuple[Reply, bool]:
         ratio = read_number(Propeller, "pitch_in", asked.options["pitch_ratio"], "--pitch-ratio")
         if isinstance(ratio, Fault):
             raise InputFaults([ratio])
+        if not 0.2 <= ratio <= 2.0:
+            raise InputFaults([Fault("--pitch-ratio", value=ratio, rule="must be pitch over diameter, from 0.2 to 2")])
     found = largest_propeller(asked.train, limits, pitch_ratio=ratio, air=asked.air, catalogue=_ask_catalogue(asked))
     rows = _rows_of(found)
     sentences = [f"{asked.place}: full throttle at rest, fresh from the charger."]
     for row in rows:
         if not math.isfinite(row["diameter_in"]):
-            sentences.append(f"No propeller keeps the motor current below {row['motor_current_limit_a']:g} A.")
+            sentences.append(f"No propeller keeps the motor current below {row['motor_current_limit_a']:.4g} A.")
         elif row["diameter_in"] >= DIAMETER_IN[1]:
-            sentences.append(f"No propeller up to {DIAMETER_IN[1]:g} in reaches {row['motor_current_limit_a']:g} A.")
+            sentences.append(f"No propeller up to {DIAMETER_IN[1]:g} in reaches {row['motor_current_limit_a']:.4g} A.")
         else:
             sentences.append(
-                f"The largest propeller that keeps the motor current below {row['motor_current_limit_a']:g} A is about "
-                f"{row['diameter_in']:.1f} x {row['pitch_in']:.1f} in: a wattmeter then shows "
+                f"The largest propeller that keeps the motor current below {row['motor_current_limit_a']:.4g} A is "
+                f"about {row['diameter_in']:.1f} x {row['pitch_in']:.1f} in: a wattmeter then shows "
                 f"{signed(row['pack_current_static_a'])} A at the pack, static thrust is "
                 f"{asked.shown.thrust_text(row['thrust_static_n'])}."
             )
@@ -172,19 +175,19 @@ def kv(asked: Asked) -> tuple[Reply, bool]:
         if math.isfinite(row["kv_rpm_per_v"]):
             sentences.append(
                 f"A measured kV of about {row['kv_rpm_per_v']:.0f} rpm/V (about {row['kv_rpm_per_v'] / share:.0f} on a "
-                f"label) draws {row['motor_current_wanted_a']:g} A through the motor "
+                f"label) draws {row['motor_current_wanted_a']:.4g} A through the motor "
                 f"({signed(row['pack_current_static_a'])} A at the pack on a wattmeter), turns "
                 f"{row['rpm_static']:.0f} rpm and gives {asked.shown.thrust_text(row['thrust_static_n'])}."
             )
         else:
-            sentences.append(f"No kV makes this propeller draw {row['motor_current_wanted_a']:g} A on this pack.")
+            sentences.append(f"No kV makes this propeller draw {row['motor_current_wanted_a']:.4g} A on this pack.")
     sentences.append(
         f"Reckoned for {found.like.name} (measured kV {found.like.kv_rpm_per_v:.0f} rpm/V) wound for another kV; a "
         f"label is taken as {share:g} of what it says."
     )
     block = _at_hand(
         found.nearest_parts, f"Motors of the catalogue nearest to {currents[0]:g} A with this propeller and pack",
-        asked.shown, lambda part: {"kV": f"{part.kv_rpm_per_v:.0f} {part.kv_kind}", "g": signed(part.mass_g)},
+        asked.shown, lambda part: {"kV": f"{part.kv_rpm_per_v:.0f} {kv_word(part)}", "g": signed(part.mass_g)},
     )  # fmt: skip
     reply = asked.reply(headline=sentences, blocks=[block], rows=rows, assumptions=found.assumptions,
                         extra={"nearest_parts": [_data(each) for each in found.nearest_parts]})  # fmt: skip
@@ -200,15 +203,15 @@ def throttle(asked: Asked) -> tuple[Reply, bool]:
     sentences = [f"{asked.place}: at rest, fresh from the charger."]
     for row in rows:
         if not math.isfinite(row["throttle_at_limit"]):
-            sentences.append(f"No throttle keeps the motor current below {row['motor_current_limit_a']:g} A.")
+            sentences.append(f"No throttle keeps the motor current below {row['motor_current_limit_a']:.4g} A.")
         elif row["throttle_at_limit"] >= 1:
             sentences.append(
                 f"Full throttle draws {signed(row['motor_current_static_a'])} A, already below "
-                f"{row['motor_current_limit_a']:g} A; no throttle limit is needed."
+                f"{row['motor_current_limit_a']:.4g} A; no throttle limit is needed."
             )
         else:
             fewer = fewer_amps(asked.train.count, row["motor_current_at_limit_a"], row["pack_current_at_limit_a"])
-            kept = f"the motor current below {row['motor_current_limit_a']:g} A"
+            kept = f"the motor current below {row['motor_current_limit_a']:.4g} A"
             if row["by_speed"]:
                 kept = f"the propeller below its highest speed, and so {kept}"
             sentences.append(

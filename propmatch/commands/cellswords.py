@@ -6,9 +6,18 @@ from typing import TYPE_CHECKING, Any
 
 from propmatch.columns import columns_of, headed, numbers_of
 from propmatch.commands.output import Reply
-from propmatch.commands.saying import check_names, checks_table, danger_words, mass_block, over_text
+from propmatch.commands.saying import check_names, checks_table, mass_block
 from propmatch.commands.trains import LazyCatalogue, train_data
-from propmatch.words.checkwords import NO_CHANGE, burst_words, joined, limit_sentences, parts_text, speed_question
+from propmatch.words.checkwords import (
+    NO_CHANGE,
+    burst_words,
+    danger_words,
+    joined,
+    limit_sentences,
+    over_text,
+    parts_text,
+    speed_question,
+)
 from propmatch.words.shown import Shown, signed, table, wrapped
 
 if TYPE_CHECKING:
@@ -47,9 +56,11 @@ def ways_block(comparison: "CellComparison", count: int, shown: Shown) -> list[s
         for remedy in getattr(found, kind):
             say(f"{word if kind == 'pairs' else f'another {word}'}: {_remedy(remedy, shown)}.")
     if not found.every:
-        say(NO_CHANGE)
+        say(f"{NO_CHANGE.removesuffix('.')} with {count}S.")
     else:
-        none = [word for word, kind in kinds[:4] if not getattr(found, kind)]
+        none = [
+            f"{word} of {count}S" if kind == "packs" else word for word, kind in kinds[:4] if not getattr(found, kind)
+        ]
         if none:
             say(f"no other {' and no other '.join(none)} of the catalogue does it alone.")
     kv, size = found.kv, found.diameter
@@ -192,6 +203,12 @@ def _times(value: float, base: float) -> str:
     return f"{value / base:.1f} times" if base > 0 and math.isfinite(value) else "-"
 
 
+def _exceeded(case: Any) -> str:
+    """How many limits are missed; a danger counts whether or not it excludes."""
+    count = len(case.failing) + sum(check.danger and not check.excluding for check in case.checks)
+    return str(count) if count else "none"
+
+
 def _verdict(case: Any, shown: Shown) -> str:
     danger = " ".join(danger_words(case.checks, shown))
     if not case.failing:
@@ -249,7 +266,7 @@ def _texts(case: "CellCase", shown: Shown) -> dict[str, str]:
         "pack mAh": signed(case.pack.capacity_mah, 0),
         f"pack {shown.mass_unit}": shown.number(case.pack.mass_g, "mass"),
         **shown.cells(headed(columns_of(CellCase)), case, **said),
-        "limits exceeded": str(len(case.failing)) if case.failing else "none",
+        "limits exceeded": _exceeded(case),
     }
 
 
@@ -303,7 +320,7 @@ def _variants_block(comparison: "CellComparison", shown: Shown) -> list[str]:
                     "min": signed(case.flight_minutes),
                     "climb m/s": signed(case.climb_m_s),
                     f"top {shown.speed_unit}": shown.number(case.top_speed_m_s, "speed", 0),
-                    "limits exceeded": str(len(case.failing)) if case.failing else "none",
+                    "limits exceeded": _exceeded(case),
                 }
             )
             if case.failing:

@@ -6,10 +6,18 @@ import click
 
 from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
 from propmatch.commands.output import Reply
-from propmatch.commands.saying import checks_table, danger_words, mass_block, over_text
+from propmatch.commands.saying import checks_table, mass_block
 from propmatch.commands.trains import TRAIN_OPTIONS, LazyCatalogue, train_data, with_table
 from propmatch.faults import Fault, InputFaults
-from propmatch.words.checkwords import burst_words, joined, limit_sentences, parts_text, speed_question
+from propmatch.words.checkwords import (
+    burst_words,
+    danger_words,
+    joined,
+    limit_sentences,
+    over_text,
+    parts_text,
+    speed_question,
+)
 from propmatch.words.shown import Shown, table, wrapped
 
 __all__ = ["command", "fits_reply", "substitutes"]

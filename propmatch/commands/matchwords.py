@@ -12,6 +12,7 @@ from propmatch.commands.trains import LazyCatalogue, train_data
 from propmatch.words.checkwords import (
     burst_words,
     check_name,
+    danger_words,
     limit_number,
     parts_text,
     speed_question,
@@ -64,7 +65,12 @@ def match_reply(
     remarks = [] if shortlist.complete else ["The search was interrupted: these are the best so far."]
     reply = Reply(
         command="match",
-        headline=[_heading(shortlist), *_best_sentences(shortlist, shown), *([which] if which else [])],
+        headline=[
+            *_dangers(shortlist, shown),
+            _heading(shortlist),
+            *_best_sentences(shortlist, shown),
+            *([which] if which else []),
+        ],
         blocks=blocks,
         rows=[candidate.row for candidate in shortlist.rows],
         assumptions=_assumptions(shortlist),
@@ -105,6 +111,12 @@ def _front_block(marks: Sequence[Any], shown: Shown) -> list[str]:
         )
         lines += wrapped(mark.id, first="      ", rest="        ")
     return lines
+
+
+def _dangers(shortlist: "Shortlist", shown: Shown) -> list[str]:
+    """A danger of a first pick that only warns, before anything else."""
+    firsts = [group[0] for group in shortlist.by_cells.values() if group]
+    return [f"With {each.cells}S: {words}" for each in firsts for words in danger_words(each.checks, shown)]
 
 
 def _heading(shortlist: "Shortlist") -> str:
@@ -195,6 +207,13 @@ def _reasons(shortlist: "Shortlist", candidate: "Candidate", shown: Shown) -> li
         for c in candidate.checks
         if c.verdict == "fails" and not c.excluding and c.basis == "common practice"
     ]
+    warned = [
+        check_name(c.name)
+        for c in candidate.checks
+        if c.verdict == "fails" and not c.excluding and c.basis != "common practice"
+    ]
+    if warned:
+        sentences.append(f"Beyond an estimated rating, which the brief takes as a warning: {', '.join(warned)}.")
     if close:
         sentences.append(f"Outside common practice: {', '.join(close)} (--why tells more).")
     sentences += [*burst_words(candidate.checks), *speed_question(candidate.train)]
@@ -227,12 +246,10 @@ def _left_out(shortlist: "Shortlist") -> list[str]:
 
 def _assumptions(shortlist: "Shortlist") -> list[Any]:
     """Of the brief and the variant, and of the first train of each list."""
-    from propmatch.records.estimates import completed
-
     made = dict.fromkeys(shortlist.setting.assumptions)
     for group in shortlist.by_cells.values():
         for candidate in group[:1]:
-            made.update(dict.fromkeys(completed(candidate.train)[1]))
+            made.update(dict.fromkeys(shortlist.setting.assumptions_of(candidate.train)))
     return list(made)
 
 
@@ -261,7 +278,6 @@ def why_reply(stock: LazyCatalogue, brief: "Brief", options: dict[str, Any], whi
     """Why one combination stands where it does; the second is whether it meets the brief."""
     from propmatch.checks.setting import ResolvedBrief
     from propmatch.commands.choose import train_of_ids
-    from propmatch.records.estimates import completed
     from propmatch.records.parts import PARTS
     from propmatch.records.trainid import joined_ids
     from propmatch.search.why import why
@@ -287,7 +303,7 @@ def why_reply(stock: LazyCatalogue, brief: "Brief", options: dict[str, Any], whi
         if math.isinf(found.score_bound)
         else ""
     )
-    variant = resolved.named(options["variant"]).variant
+    setting = resolved.named(options["variant"])
     reply = Reply(
         command="match",
         headline=[sentence, *([known] if known else []), *([which] if which else [])],
@@ -296,7 +312,7 @@ def why_reply(stock: LazyCatalogue, brief: "Brief", options: dict[str, Any], whi
             [line for c in found.checks if c.note and c.verdict != "no limit" for line in _note(c)],
         ],
         rows=[attrs.asdict(check) for check in found.checks],
-        assumptions=list(dict.fromkeys((*variant.assumptions, *completed(found.train)[1]))),
+        assumptions=list(dict.fromkeys((*setting.variant.assumptions, *setting.assumptions_of(found.train)))),
         faults=stock.broken,
         extra={
             "train": train_data(found.train),

@@ -4,13 +4,14 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from propmatch.records.fields import declared
+from propmatch.words.checkwords import kv_word
 from propmatch.words.shown import plain, signed, table, wrapped
 
 __all__ = ["list_block", "part_blocks", "part_row", "table_block", "table_rows"]
 
 _COLUMNS: dict[str, dict[str, str]] = {
-    "motors": {"kv_rpm_per_v": "rpm/V", "mass_g": "g", "resistance_ohm": "ohm", "no_load_current_a": "no-load A",
-               "max_current_a": "max A"},
+    "motors": {"kv_rpm_per_v": "rpm/V", "kv_kind": "kV is", "mass_g": "g", "resistance_ohm": "ohm",
+               "no_load_current_a": "no-load A", "max_current_a": "max A"},
     "controllers": {"max_current_a": "max A", "burst_current_a": "burst A", "mass_g": "g", "resistance_mohm": "mohm",
                     "servo_supply": "servo supply"},
     "packs": {"cells_series": "S", "cells_parallel": "P", "capacity_mah": "mAh", "c_rating": "C", "mass_g": "g",
@@ -32,10 +33,10 @@ def list_block(kind: str, parts: Mapping[str, Any]) -> list[str]:
     for name, part in parts.items():
         row = {"id": name}
         for attribute, head in _COLUMNS[kind].items():
-            row[head] = _text(getattr(part, attribute))
+            row[head] = kv_word(part) if attribute == "kv_kind" else _text(getattr(part, attribute))
         row["source"] = part.source.kind
         rows.append(row)
-    words = [head for head in ("servo supply", "cells", "family") if rows and head in rows[0]]
+    words = [head for head in ("servo supply", "cells", "family", "kV is") if rows and head in rows[0]]
     return table(rows, left=("id", "source", *words)) if rows else []
 
 
@@ -60,7 +61,7 @@ def part_blocks(kind: str, part: Any, warnings: Sequence[Any]) -> list[list[str]
         if rule.name in ("id", "name", "source") or rule.kind == "instance":
             continue
         value, origin = getattr(part, rule.name), "stated" if kind == "propellers" else source.kind
-        if rule.name in estimated:
+        if rule.name in estimated or value != getattr(full, rule.name):
             value, origin = getattr(full, rule.name), "estimated, see below"
         elif value is None:
             origin = "not known"

@@ -11,7 +11,7 @@ import click
 from propmatch.columns import Column
 from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
 from propmatch.commands.plotting import check_plot, plot_option, point_picture, save_plot
-from propmatch.commands.saying import misfits, over_text
+from propmatch.commands.saying import misfits
 from propmatch.commands.trains import (
     LazyCatalogue,
     choose_train,
@@ -20,7 +20,7 @@ from propmatch.commands.trains import (
     train_options,
 )
 from propmatch.status import Status
-from propmatch.words.checkwords import speed_question
+from propmatch.words.checkwords import over_text, speed_question
 from propmatch.words.shown import WIDTH, Shown, signed, table, wrapped
 
 if TYPE_CHECKING:
@@ -176,6 +176,7 @@ def _ratings(train: "PowerTrain", row: Row) -> list[tuple[str, str, str, float, 
     r = rating_lanes([train])
     motor, controller = float(r.motor.continuous[0]), float(r.controller.continuous[0])
     usable, rpm = float(r.usable_a[0]), float(r.max_rpm[0])
+    power, watts = float(r.motor_w[0]), row["motor_voltage_v"] * row["motor_current_a"]
     amps, drawn, ampere_hours = row["motor_current_a"], row["pack_current_a"], train.pack.capacity_mah / 1000
     speed = (
         "propeller speed", f"{row['rpm']:.0f} rpm", "not known" if math.isnan(rpm) else f"{rpm:.0f} rpm",
@@ -184,10 +185,13 @@ def _ratings(train: "PowerTrain", row: Row) -> list[tuple[str, str, str, float, 
     lines = [
         ("motor current", f"{amps:.1f} A", f"{motor:.1f} A continuous", amps / motor,
          "estimated rating" if r.motor.estimated[0] else ""),
-        ("the same, for the controller", f"{amps:.1f} A", f"{controller:.1f} A continuous", amps / controller, ""),
+        ("the same, for the controller", f"{amps:.1f} A", f"{controller:.1f} A continuous", amps / controller,
+         "estimated rating" if r.controller.estimated[0] else ""),
+        ("motor power", f"{watts:.0f} W", "not known" if math.isnan(power) else f"{power:.0f} W", watts / power,
+         "estimated rating" if r.motor_power.estimated[0] else ""),
         ("pack current", f"{drawn:.1f} A, {drawn / ampere_hours:.0f} C",
          f"{usable:.1f} A, {usable / ampere_hours:.0f} C usable", drawn / usable,
-         f"label {train.pack.c_rating:.0f} C"),
+         f"{'estimated rating' if r.pack.estimated[0] else 'label'} {train.pack.c_rating:.0f} C"),
     ]  # fmt: skip
     return [speed, *lines] if speed[3] > 1 else [*lines, speed]
 

@@ -4,7 +4,7 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from propmatch.words.checkwords import check_name, joined, limit_text, value_text
+from propmatch.words.checkwords import check_name, joined, limit_text, over_text, value_text
 from propmatch.words.shown import Shown, signed, table, wrapped
 
 if TYPE_CHECKING:
@@ -13,24 +13,8 @@ if TYPE_CHECKING:
     from propmatch.records.parts import PowerTrain
 
 __all__ = [
-    "check_names", "checks_table", "danger_words", "mass_block", "misfits", "nowhere", "over_text", "speed_words",
+    "check_names", "checks_table", "mass_block", "misfits", "nowhere", "speed_words",
 ]  # fmt: skip
-
-
-def over_text(check: "Check", shown: Shown) -> str:
-    """``motor current static 17.2 A (at most 11.5 A by the part rating)``."""
-    if check.name == "cell_count" and check.limit == 0:
-        return f"{check.value:.0f}S is fewer cells than parts and brief allow"
-    if check.name == "cell_count":
-        return f"{check.value:.0f}S is more cells than parts and brief allow ({check.limit:.0f}S)"
-    value = value_text(check.value, check.unit, shown, missing="no answer")
-    return f"{check_name(check.name)} {value} ({limit_text(check, shown)} {_BY[check.limit_source]})"
-
-
-_BY = {
-    "brief": "by the brief", "assumed": "assumed, as the brief gives none", "part rating": "by the part's rating",
-    "estimated rating": "by an estimated rating", "common practice": "by common practice",
-}  # fmt: skip
 
 
 def speed_words(setting: "Setting", train: "PowerTrain", shown: Shown) -> list[str]:
@@ -40,11 +24,6 @@ def speed_words(setting: "Setting", train: "PowerTrain", shown: Shown) -> list[s
 
     check = check_of(judged_trains(setting, [train])[0], "propeller_rpm")
     return [f"Danger: {over_text(check, shown)} at full throttle."] if check.verdict == "fails" else []
-
-
-def danger_words(checks: "Sequence[Check]", shown: Shown) -> list[str]:
-    """A danger that only warns, said before anything else; one that rules a design out is the first of its reasons."""
-    return [f"Danger: {over_text(check, shown)}." for check in checks if check.danger and not check.excluding]
 
 
 def nowhere() -> Any:
@@ -101,7 +80,9 @@ def checks_table(heads: Sequence[str], designs: Sequence[Sequence[Any]], shown: 
             row[head] = ("-" if number == "no answer" else number.partition(" ")[0]) + mark
         limits = list(dict.fromkeys(limit_text(check, shown).removesuffix(f" {unit}") for check in checks))
         row["limit"] = limits[0] if len(limits) == 1 else "by the part"
-        groups["danger" if any(check.danger for check in checks) else first.limit_source].append(row)
+        sources = [check.limit_source for check in checks]
+        source = "estimated rating" if "estimated rating" in sources else first.limit_source
+        groups["danger" if any(check.danger for check in checks) else source].append(row)
     rows = []
     for basis, word in _GROUPS.items():
         if groups[basis]:

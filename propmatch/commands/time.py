@@ -74,7 +74,7 @@ def fly(train: "PowerTrain", setting: "Setting") -> Flight:
     """Fly a train in one setting of a brief."""
     return Flight(
         variant=setting.variant.name,
-        mass_g=setting.all_up_mass_g(train.mass_g),
+        mass_g=setting.all_up_mass_g(setting.flown(train).mass_g),
         time=setting.flight_time(train),
         setting=setting,
     )

@@ -640,7 +640,11 @@ def kv_for_current(
     near: list[PartAtHand] = []
     if catalogue is not None:
         least, most = (share * motor.mass_g for share in MOTOR_MASS_NEAR)
-        alike = [m for m in catalogue.motors.values() if least <= m.mass_g <= most]
+        cells = train.pack.cells_series
+        alike = [
+            m for m in catalogue.motors.values()
+            if least <= m.mass_g <= most and (m.cells_min or 0) <= cells <= (m.cells_max or cells)
+        ]  # fmt: skip
         near = _nearby(train, "motor", alike, air, throttle=float(d[0]), charge=float(q[0]))
         near = [each for each in near if each.motor_current_static_a > 0]
         near.sort(

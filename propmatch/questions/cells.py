@@ -235,7 +235,7 @@ class CellCase:
         label="heat in the servo supply, full pack",
     )  # fmt: skip
     throttle_limit: float = number(
-        "throttle limit %", lambda w: np.array([each.throttle for each in w.limits]), kind="%", digits=0, place=18,
+        "throttle limit %", lambda w: np.array([each.throttle for each in w.limits]), kind="%", digits=1, place=18,
         label=THROTTLE_LIMIT,
     )  # fmt: skip
 
@@ -385,7 +385,9 @@ def compare_cells(
         made.update(dict.fromkeys((*setting.variant.assumptions, *assumed)))
         cases += _cases(measured, list(packs.values()), trains)
     found = {
-        case.cells: remedies(design, catalogue, case.train, failing=tuple(c.name for c in case.failing))
+        case.cells: remedies(design, catalogue, case.train, failing=tuple(c.name for c in case.failing)).without_cells(
+            counts
+        )
         for case in cases
         if case.variant == design.variant.name and case.compared_by == BASES[0] and case.failing
     }

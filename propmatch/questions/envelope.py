@@ -215,8 +215,8 @@ def parts_envelope(
 
 _HEADROOM = Assumption(
     "parts envelope", "max_current_a", HEADROOM, "",
-    f"ratings asked for have {HEADROOM - 1:.0%} in hand over the largest current of any corner; common practice, no "
-    "published source",
+    f"ratings asked for have {HEADROOM - 1:.0%} in hand over the largest current of any corner, but never "
+    "more than the design's own part bears; common practice, no published source",
 )  # fmt: skip
 
 
@@ -278,11 +278,11 @@ def _result(
         pack_current_static_a=_range(fresh.pack_current_a),
         design_pack_current_static_a=float(middle.pack_current_a[0]),
         pack_power_static_w=_range(fresh.pack_power_w),
-        controller_a=_asked(most_a, 1.0, r.controller.continuous[0]),
+        controller_a=_asked(most_a, 1.0, r.controller, setting),
         controller_burst_a=_in_bursts(most_a, 1.0, r.controller, setting),
-        motor_a=_asked(most_a, 0.1, r.motor.continuous[0]),
+        motor_a=_asked(most_a, 0.1, r.motor, setting),
         motor_burst_a=_in_bursts(most_a, 0.1, r.motor, setting),
-        motor_w=_asked(most_w, 1.0, r.motor_w[0]),
+        motor_w=_asked(most_w, 1.0, r.motor_power, setting),
         flight_minutes=minutes,
         timer_worst_minutes=(1.0 - TIMER_MARGIN) * minutes[0],
         recharge_mah=_range(flight.used_mah),
@@ -291,16 +291,22 @@ def _result(
     )
 
 
-def _asked(most: float, step: float, own: float) -> float:
-    """A rating to ask for: a tenth above the largest load, up to a whole step, never above the design's own part."""
-    return float(np.fmin(np.ceil(HEADROOM * most / step - 1e-9) * step, own))
+def _asked(most: float, step: float, own: Rating, setting: Setting) -> float:
+    """A rating to ask for: a tenth above the largest load, up to a whole step.
+
+    Never above the design's own part where that bears the load, in bursts if the brief allows them.
+    """
+    asked = np.ceil(HEADROOM * most / step - 1e-9) * step
+    bears = most <= own.limit(setting.burst_load_seconds)[0]
+    return float(np.fmin(asked, own.continuous[0]) if bears else asked)
 
 
 def _in_bursts(most: float, step: float, own: Rating, setting: Setting) -> float:
     """The burst rating to ask for where the brief allows one and the largest load needs it, else NaN."""
-    if not most > own.continuous[0]:
+    burst = own.limit(setting.burst_load_seconds)[0]
+    if not own.continuous[0] < most <= burst:
         return float("nan")
-    return _asked(most, step, own.limit(setting.burst_load_seconds)[0])
+    return float(np.fmin(np.ceil(HEADROOM * most / step - 1e-9) * step, burst))
 
 
 def _positions(setting: Setting, measured: TrainMeasures) -> Range:

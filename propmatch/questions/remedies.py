@@ -4,7 +4,7 @@ Every part that the brief lets in is tried, larger and smaller, and judged as :m
 too little thrust takes more kV, a larger propeller or more cells, too much current the opposite.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from itertools import combinations
 from typing import Any
 
@@ -93,6 +93,17 @@ class Remedies:
     def first(self) -> Remedy | None:
         """The least change that keeps the cell count; None when nothing does."""
         return next((each for each in self.every if _keeps_cells(self.train, each)), None)
+
+    def without_cells(self, others: Collection[int]) -> "Remedies":
+        """The same without what changes to one of these cell counts, which the reader sees beside it anyway."""
+
+        def kept(group: Sequence[Remedy]) -> tuple[Remedy, ...]:
+            return tuple(
+                each for each in group
+                if _keeps_cells(self.train, each) or each.train.pack.cells_series not in others
+            )  # fmt: skip
+
+        return attrs.evolve(self, packs=kept(self.packs), pairs=kept(self.pairs))
 
 
 def _keeps_cells(train: PowerTrain, remedy: Remedy) -> bool:

@@ -90,6 +90,7 @@ INPUT_W_PER_G = 3.5
 NOMINAL_CELL_V = 3.7
 BURST_SECONDS = 10.0
 _NO_LOAD_MOST_V = 60.0
+_STANDS = "on thrust stands"
 SUPPORTED_SAG_V = 0.25
 RPM_IN = {"thin": 140_000.0, "thick": 150_000.0, "broad": 60_000.0, "folding": 110_000.0, "wide": 150_000.0}
 """Highest rpm times diameter in inches by family: values from memory, conservative, unverified."""
@@ -278,6 +279,8 @@ def _motor(part: Motor) -> tuple[Motor, tuple[Assumption, ...]]:
         changes["controller_included"] = True
     if part.no_load_current_a is None:
         changes |= _motor_no_load(part, kv, notes)
+    elif part.kv_kind == "label" and not part.no_load_exponent:
+        changes |= _motor_no_load_rise(part, kv, notes)
     if part.max_current_a is None and part.max_power_w is None:
         power = notes.within("max_power_w", INPUT_W_PER_G * part.mass_g)
         text = f"continuous input power {power:.0f} W from {INPUT_W_PER_G:g} W input per gram of motor ({MEMORY})"
@@ -320,8 +323,25 @@ def _motor_under_load(part: Motor, kv: float, notes: _Notes) -> None:
         notes.note("resistance_slope_ohm_s", b, text, b / spread, notes.within("resistance_slope_ohm_s", b * spread))
     if part.torque_constant_ratio is None:
         ratio = TORQUE_CONSTANT_RATIO
-        text = f"torque for each ampere {ratio:.3f} of what kV says; small outrunners on thrust stands"
+        text = f"torque for each ampere {ratio:.3f} of what kV says; small outrunners {_STANDS}"
         notes.note("torque_constant_ratio", ratio, text, ratio / TORQUE_SPREAD, ratio * TORQUE_SPREAD)
+
+
+def _motor_no_load_rise(part: Motor, kv: float, notes: _Notes) -> dict[str, float]:
+    """How a stated no-load current rises with speed, and the voltage it goes with."""
+    i0, k = float(part.no_load_current_a or 0.0), KV_TO_K / kv
+    r, slope, volts = notes.of("resistance_ohm"), notes.of("resistance_slope_ohm_s") or 0.0, part.no_load_voltage_v
+    if volts is None:
+        speed = min(NO_LOAD_RAD_S, _NO_LOAD_MOST_V / k)
+        volts = notes.within("no_load_voltage_v", k * speed + (r + slope * speed) * i0)
+    if r * i0 >= 0.9 * volts:
+        return {}
+    at = "its voltage" if part.no_load_voltage_v is not None else f"{volts:.1f} V, no voltage being stated"
+    text = (
+        f"no-load current {i0:g} A at {at}, rising with speed to the {NO_LOAD_EXPONENT:g}; small outrunners {_STANDS}"
+    )
+    notes.note("no_load_exponent", NO_LOAD_EXPONENT, text)
+    return {"no_load_voltage_v": volts}
 
 
 def _motor_no_load(part: Motor, kv: float, notes: _Notes) -> dict[str, float]:
@@ -430,7 +450,7 @@ def beyond_law(made: Sequence[Assumption], pack: Pack) -> tuple[Assumption, ...]
         f"motor law used at {volts:.1f} V; it was fitted up to {LAW_VOLTS:g} V, and on stands beyond it motors turned "
         "faster, drew more current and gave more thrust than it says"
     )
-    return (Assumption("motor", "no_load_voltage_v", volts, "V", text),)
+    return (Assumption("motor", "pack_voltage_v", volts, "V", text),)
 
 
 @completed.register

@@ -60,7 +60,9 @@ class ListingRow:
     amps: float = number("A", gt=0, le=500, doc="current at full throttle")
     thrust_gf: float | None = number("gf", gt=0, le=100_000, default=None, doc="static thrust")
     rpm: float | None = number("rpm", ge=300, le=150_000, default=None, doc="speed of the propeller")
-    kv_kind: str = choice(("effective", "label"), default="label", doc="label: printed on the motor, runs high")
+    kv_kind: str = choice(
+        ("effective", "measured", "label"), default="label", doc="label: printed on the motor, runs high"
+    )
     no_load_current_a: float | None = number("A", gt=0, le=50, default=None, doc="current without propeller")
     controller_resistance_mohm: float | None = number("mohm", ge=0, le=500, default=None, doc="of the test set-up")
     max_current_a: float | None = number("A", ge=0.05, le=500, default=None, doc="continuous current limit")
@@ -207,8 +209,9 @@ def _assumptions(row: ListingRow, fit: MotorFit) -> tuple[Assumption, ...]:
     """Every constant with its range."""
     motor, rpm, mohm = fit.motor, fit.value["rpm"][0], 1e3 * fit.value["ohm"][0]
     alone = "controller and leads in it" if motor.controller_included else "without the controller's own"
+    kind = "label" if row.kv_kind == "label" else "measured"
     said = (
-        ("kv_rpm_per_v", "rpm/V", f"kV {{}} rpm/V, {row.kv_kind} {row.kv_rpm_per_v:.0f}", 1.0, 0),
+        ("kv_rpm_per_v", "rpm/V", f"kV {{}} rpm/V, {kind} {row.kv_rpm_per_v:.0f}", 1.0, 0),
         ("resistance_ohm", "ohm",
          f"resistance {{}} mohm near standstill, {mohm:.0f} mohm at {rpm:.0f} rpm, {alone}", 1e3, 0),
         ("resistance_slope_ohm_s", "ohm s", "resistance higher by {} mohm for every 10,000 rpm", 1e7 * RPM_RAD_S, 0),
@@ -242,14 +245,11 @@ def _remarks(misfits: Sequence[Misfit], row: ListingRow, propeller: Propeller, w
             key, unit, digits = _SHOWN[misfit.name]
             share = misfit.given / misfit.expected
             value = getattr(row, key)
-            far = (
-                f"{100 * abs(share - 1):.0f} % {'above' if share > 1 else 'below'}"
-                if share < 2
-                else f"{share:.1f} times"
-            )
-            rule = (
-                f"is {far} the {value / share:.{digits}f} {unit} that a motor of {row.mass_g:g} g on {propeller.name} "
-                f"and the rest of the row suggest: {abs(misfit.sigmas):.1f} times its uncertainty"
-            )
+            beside = f"a motor of {row.mass_g:g} g on {propeller.name} and the rest of the row"
+            rule = f"cannot go with {beside}: too {'high' if share > 1 else 'low'} by far"
+            if 0.2 < share < 5:
+                far = f"{100 * abs(share - 1):.0f} % {'above' if share > 1 else 'below'}"
+                rule = f"is {far} the {value / share:.{digits}f} {unit} that {beside} suggest"
+            rule += f", {abs(misfit.sigmas):.1f} times its uncertainty"
             made.append(Fault(where, key, value, rule, kind="warning"))
     return tuple(made)

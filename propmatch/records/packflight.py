@@ -7,7 +7,7 @@ from propmatch.models.pack import Chemistry, chemistry_of
 from propmatch.records.estimates import PRACTICE, Assumption
 from propmatch.records.parts import Pack
 
-__all__ = ["cutoff_faults", "flight_notes"]
+__all__ = ["curve_notes", "cutoff_faults", "flight_notes"]
 
 
 def _kinds(packs: Iterable[Pack]) -> tuple[Chemistry, ...]:
@@ -23,12 +23,21 @@ def cutoff_faults(asked_v: float | None, packs: Iterable[Pack]) -> list[Fault]:
     return [Fault("brief", "limits.cutoff_cell_v", asked_v, f"must be {ranges} cells")]
 
 
+def curve_notes(packs: Iterable[Pack]) -> tuple[Assumption, ...]:
+    """Where the open-circuit curve of other cells than LiPo comes from."""
+    return tuple(
+        Assumption("pack", "chemistry", each.nominal_v, "V", f"open-circuit curve of {each.name} cells: {each.source}")
+        for each in _kinds(packs)
+        if each.name != "lipo"
+    )
+
+
 def flight_notes(asked_v: float | None, packs: Iterable[Pack]) -> tuple[Assumption, ...]:
     """What flights with these packs assume: the cut-off of the cells, and their resistance through a discharge.
 
     A cut-off is the usual one where none is asked for, and the least that the cells allow where less is.
     """
-    made = []
+    made = [*curve_notes(packs)]
     for each in _kinds(packs):
         volts = each.flown_to_v(asked_v)
         if asked_v is None:

@@ -109,9 +109,9 @@ class Motor:
     kv_rpm_per_v: float = number("rpm/V", ge=20, le=30000, doc="speed per volt")
     mass_g: float = number("g", ge=0.5, le=5000, doc="mass with leads")
     kv_kind: str = choice(
-        ("effective", "label"),
+        ("effective", "measured", "label"),
         default="effective",
-        doc="effective: found by measuring under load; label: printed on the motor or listed, usually high",
+        doc="measured, or effective: found under load; label: printed on the motor or listed, usually high",
     )
     resistance_ohm: float | None = number(
         "ohm", ge=0, le=10, default=None, doc="resistance between two leads, warm and near standstill"
@@ -152,6 +152,7 @@ class Controller:
     max_current_a: float = number("A", ge=0.05, le=500, doc="continuous current limit")
     mass_g: float = number("g", ge=0, le=2000, doc="mass with leads")
     resistance_mohm: float | None = number("mohm", ge=0, le=500, default=None, doc="switches and leads")
+    max_current_estimated: bool = flag(default=False, doc="the continuous limit is an estimate, printed nowhere")
     burst_current_a: float | None = number("A", ge=0.05, le=1000, default=None, doc="short current limit")
     burst_seconds: float | None = number("s", ge=0.1, le=600, default=None, doc="how long the short limit holds")
     part_throttle_loss: float | None = number(ge=0, lt=0.5, default=None, doc="k in efficiency = 1 - k (1 - throttle)")
@@ -185,6 +186,7 @@ class Pack:
         "mohm", ge=0, le=500, default=None, doc="leads and plugs of the whole pack"
     )
     burst_c_rating: float | None = number("1/h", ge=0.1, le=600, default=None, doc="burst C rating on the label")
+    c_rating_estimated: bool = flag(default=False, doc="the continuous C rating is an estimate, printed nowhere")
     id: str | None = text(default=None, doc="plugin/part")
     source: Source = one(Source, default=NOT_STATED, doc="where the numbers come from")
 

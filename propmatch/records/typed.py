@@ -149,6 +149,8 @@ def read_part(cls: type, text: str, where: str) -> TypedPart:
         faults += [attrs.evolve(fault, where=where) for fault in _cells_of_label(values)]
     assumed = {} if faults else _filled(cls, values)
     complete = {"name": " ".join(words) or text, **{key: each.value for key, each in assumed.items()}, **values}
+    if "c_rating" in assumed:
+        complete["c_rating_estimated"] = True
     part, wrong = build(cls, {key: value for key, value in complete.items() if key in rules}, where)
     derived = {"mass_g"} if cls in (Pack, Controller) and len(wrong) > 1 else set()
     faults += [
@@ -158,7 +160,7 @@ def read_part(cls: type, text: str, where: str) -> TypedPart:
     ]
     if faults or part is None:
         return TypedPart(part=None, faults=tuple(faults))
-    source = _MEASURED if values.get("kv_kind") == "effective" else _TYPED
+    source = _MEASURED if values.get("kv_kind", "label") != "label" else _TYPED
     named = attrs.evolve(part, source=source) if "source" in attrs.fields_dict(cls) else part
     return TypedPart(
         part=named,
@@ -355,5 +357,6 @@ def controller_for(motor: Motor, pack: Pack) -> TypedPart:
     typed = read_part(Controller, f"name='controller of {rating:g} A' {rating:g}A", "--controller")
     text = f"no controller was named: one rated {rating:g} A, 1.25 times the motor's continuous current; {MEMORY}"
     made = Assumption(typed.part.name, "max_current_a", rating, "A", text)
-    part = attrs.evolve(typed.part, source=Source(text="not named, assumed", kind="assumed"))
+    source = Source(text="not named, assumed", kind="assumed")
+    part = attrs.evolve(typed.part, max_current_estimated=True, source=source)
     return TypedPart(part=part, assumptions=(made, *typed.assumptions))

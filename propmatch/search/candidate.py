@@ -7,10 +7,11 @@ import attrs
 import numpy as np
 from numpy.typing import NDArray
 
-from propmatch.checks.judged import failing
+from propmatch.checks.judged import failing, judged_trains
 from propmatch.checks.limits import Check, Design, checks_of, closest_limit
 from propmatch.checks.measures import Setting, TrainMeasures
 from propmatch.columns import Column, columns_of, lanes_of, number
+from propmatch.records.fields import replace
 from propmatch.records.parts import PowerTrain
 from propmatch.records.trainid import TrainId
 from propmatch.search.ranking import metric_value
@@ -105,12 +106,15 @@ def candidates(
         return []
     lanes, ratings = shelf.combine(*rows.T)
     measured = TrainMeasures(setting, lanes, ratings)
-    elsewhere = {s.variant.name: failing(TrainMeasures(s, lanes, ratings)) for s in others}
+    trains = [shelf.train(*row) for row in rows.tolist()]
+    elsewhere = {}
+    for other in others:
+        own = [replace(train, **other.train_numbers) for train in trains]
+        elsewhere[other.variant.name] = failing(judged_trains(other, own)[0])
     checks = checks_of(measured)
     values = lanes_of(columns(), measured)
     out = []
-    for lane, row in enumerate(rows.tolist()):
-        train = shelf.train(*row)
+    for lane, train in enumerate(trains):
         out.append(
             Candidate(
                 motor_id=str(train.motor.id),

@@ -13,8 +13,8 @@ from propmatch.checks.setting import ResolvedBrief
 from propmatch.columns import headed
 from propmatch.faults import Fault, InputFaults
 from propmatch.records.brief import Brief
-from propmatch.records.estimates import Assumption, completed
-from propmatch.records.packflight import cutoff_faults, flight_notes
+from propmatch.records.estimates import Assumption
+from propmatch.records.packflight import cutoff_faults
 from propmatch.records.parts import PowerTrain
 from propmatch.records.trainid import TrainId
 from propmatch.search.bounds.pruned import COUNTED, PropellerTables, search
@@ -158,8 +158,7 @@ def match(
             left_out[name] = left_out.get(name, 0) + lost
     made = dict.fromkeys(chosen.assumptions)
     for row in rows[:top]:
-        made.update(dict.fromkeys(completed(row.train)[1]))
-    made.update(dict.fromkeys(flight_notes(chosen.cutoff_cell_v, [row.train.pack for row in rows[:top]])))
+        made.update(dict.fromkeys(chosen.assumptions_of(row.train)))
     return Shortlist(
         brief=chosen.stated,
         setting=chosen,

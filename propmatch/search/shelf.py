@@ -24,13 +24,13 @@ KIND_FIELDS: dict[str, tuple[str, ...]] = {
         "motor_burst_s", "motor_w", "motor_w_stated", "motor_cells_least", "motor_cells_most",
     ),
     "controller": (
-        "switch_ohm", "stated_loss", "throttle_limit", "controllers_g", "supply_g", "supply_separate", "controller_a",
-        "controller_burst_a", "controller_burst_s", "servo_supply_linear", "servo_supply_v",
-        "controller_cells_least", "controller_cells_most",
+        "switch_ohm", "stated_loss", "throttle_limit", "controllers_g", "supply_g", "supply_separate",
+        "controller_a", "controller_estimated", "controller_burst_a", "controller_burst_s", "servo_supply_linear",
+        "servo_supply_v", "controller_cells_least", "controller_cells_most",
     ),
     "pack": (
         "cells", "cells_ohm", "leads_ohm", "capacity_ah", "chemistry", "count", "radio_a", "pack_g", "usable_a",
-        "burst_a", "pack_nominal_v",
+        "burst_a", "pack_nominal_v", "pack_estimated",
     ),
     "propeller": (
         "propeller", "diameter_m", "pitch_in", "propellers_g", "max_rpm", "max_rpm_stated", "diameter_in",

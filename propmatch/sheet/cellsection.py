@@ -61,7 +61,7 @@ def cells_text(found: CellComparison, cases: list[CellCase], shown: Shown) -> tu
             words = [" and ".join(f"the {kind} {part.name}" for kind, part in each.items()) for each in changes]
             text += f" Changed to {', or to '.join(words)}, it meets the brief again."
         elif remedy is not None:
-            text += f" {NO_CHANGE}"
+            text += f" {NO_CHANGE.removesuffix('.')} with {case.cells}S."
         texts.append(" ".join((text, *limit_sentences(case.limited, shown))))
     if any(case.origin == "scaled" for case in cases):
         texts.append("A pack called scaled is not in the catalogue: its mass and resistance follow from packs like it.")

@@ -24,7 +24,7 @@ from propmatch.sheet.trimsection import stability_text, trim_picture
 from propmatch.status import Flag, Status
 from propmatch.train.lanes import train_lanes
 from propmatch.units import GRAM_KG
-from propmatch.words.checkwords import burst_words, check_name, parts_text, speed_question, supply_text
+from propmatch.words.checkwords import burst_words, check_name, danger_words, parts_text, speed_question, supply_text
 from propmatch.words.shown import clock, signed
 
 __all__ = ["CAUTIONS", "assumed", "cautions", "extra", "questions", "sources"]
@@ -52,6 +52,7 @@ def answer(case: Case) -> Section:
         else f"Yes: with {parts_text(case.train)} at {mass} all-up it keeps every limit of the brief and of the parts."
     )
     text = [
+        *danger_words(case.checks, case.shown),
         verdict,
         *((UNNAMED,) if case.unnamed else ()),
         *burst_words(case.checks),

@@ -151,7 +151,7 @@ def _scaled(train: PowerTrain, name: str, factor: float) -> PowerTrain:
 def _plain_name(field: str) -> str:
     """``cell_resistance_mohm`` as ``cell resistance``: the unit follows the numbers."""
     words = field.split("_")
-    units = {"mohm", "ohm", "a", "w", "g", "rpm", "per", "v"}
+    units = {"mohm", "ohm", "s", "a", "w", "g", "rpm", "per", "v"}
     while len(words) > 1 and words[-1] in units:
         words.pop()
     return " ".join(words).replace("kv", "kV")

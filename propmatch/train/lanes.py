@@ -17,6 +17,7 @@ from propmatch.records.estimates import (
     completed_drive,
     usual_part_throttle_loss,
 )
+from propmatch.records.packflight import curve_notes
 from propmatch.records.parts import PowerTrain
 from propmatch.train.line import Trains
 from propmatch.units import INCH_M, MAH_AH, MILLIOHM_OHM
@@ -145,6 +146,7 @@ def train_lanes(trains: Sequence[PowerTrain]) -> tuple[TrainLanes, tuple[Assumpt
     lanes = TrainLanes(stack=stack_surfaces(found), chemistries=tuple(kinds), **columns)
     for train in trains:
         assumptions.update(dict.fromkeys(_cold(train)))
+    assumptions.update(dict.fromkeys(curve_notes(train.pack for train in trains)))
     return lanes, tuple(assumptions)
 
 

@@ -9,17 +9,20 @@ from propmatch.words.shown import Shown, signed
 if TYPE_CHECKING:
     from propmatch.checks.limits import Check
     from propmatch.checks.throttlelimit import ThrottleLimit
-    from propmatch.records.parts import PowerTrain
+    from propmatch.records.parts import Motor, PowerTrain
 
 __all__ = [
     "NO_CHANGE",
     "burst_words",
     "check_name",
+    "danger_words",
     "fewer_amps",
     "joined",
+    "kv_word",
     "limit_number",
     "limit_sentences",
     "limit_text",
+    "over_text",
     "parts_text",
     "percent",
     "percent_down",
@@ -98,6 +101,11 @@ def joined(words: Sequence[str]) -> str:
     return f"{', '.join(words[:-1])} and {words[-1]}"
 
 
+def kv_word(motor: "Motor") -> str:
+    """Whether a motor's kV is a label's or a measured one."""
+    return "label" if motor.kv_kind == "label" else "measured"
+
+
 def parts_text(train: "PowerTrain", *, pack: bool = True) -> str:
     """The parts of a train by name; several sets, a gear and cells in parallel are said."""
     sets = "" if train.count == 1 else f"{train.count} sets of "
@@ -142,3 +150,24 @@ def limit_sentences(limit: "ThrottleLimit", shown: Shown) -> tuple[str, ...]:
     said = (("it meets", limit.cures), ("it still misses", limit.leaves), ("it misses for that", limit.costs))
     effects = "; ".join(f"{words} {joined([check_name(name) for name in names])}" for words, names in said if names)
     return (first, f"So limited {effects}.") if effects else (first,)
+
+
+def over_text(check: "Check", shown: Shown) -> str:
+    """``motor current static 17.2 A (at most 11.5 A by the part rating)``."""
+    if check.name == "cell_count" and check.limit == 0:
+        return f"{check.value:.0f}S is fewer cells than parts and brief allow"
+    if check.name == "cell_count":
+        return f"{check.value:.0f}S is more cells than parts and brief allow ({check.limit:.0f}S)"
+    value = value_text(check.value, check.unit, shown, missing="no answer")
+    return f"{check_name(check.name)} {value} ({limit_text(check, shown)} {_BY[check.limit_source]})"
+
+
+_BY = {
+    "brief": "by the brief", "assumed": "assumed, as the brief gives none", "part rating": "by the part's rating",
+    "estimated rating": "by an estimated rating", "common practice": "by common practice",
+}  # fmt: skip
+
+
+def danger_words(checks: "Sequence[Check]", shown: Shown) -> list[str]:
+    """A danger that only warns, said before anything else; one that rules a design out is the first of its reasons."""
+    return [f"Danger: {over_text(check, shown)}." for check in checks if check.danger and not check.excluding]

@@ -122,11 +122,12 @@ def _words(names: Sequence[str]) -> str:
 
 def _opening(envelope: Envelope, shown: Shown) -> Part:
     train = envelope.train
+    warns = envelope.brief.limits.estimated_ratings == "warn"
     text = (
         f"{envelope.brief.aircraft.name} was worked out for {parts_text(train, pack=False)} and the pack "
         f"{train.pack.name}. Other parts may be fitted inside these ranges. The "
         "ranges go together: every corner of all of them at once, and points inside, was reckoned and keeps every "
-        "limit of the brief and every rating."
+        f"limit of the brief and every rating{' but estimated ones, as the brief says' if warns else ''}."
     )
     return Part(title="What this covers", sentences=(text, *speed_question(train)))
 

@@ -111,10 +111,10 @@ def test_a_thrust_the_pack_cannot_hold(run):
 
 
 def test_a_motor_that_cannot_turn_the_propeller(run):
-    done = run("point", *words_of(motor="kv=300 mass=28 r=8 i0=2"))
+    done = run("point", *words_of(motor="kv=300 measured mass=28 r=8 i0=2"))
     assert done.exit_code == 1
     assert "the motor cannot turn" in " ".join(done.out.split())
-    document = run("point", *words_of(motor="kv=300 mass=28 r=8 i0=2"), "--json").document
+    document = run("point", *words_of(motor="kv=300 measured mass=28 r=8 i0=2"), "--json").document
     assert document["rows"][0]["status"] == "CANNOT_TURN"
     assert document["rows"][0]["rpm"] is None
 

@@ -23,7 +23,7 @@ def test_the_text_says_what_three_cells_do_and_what_to_change(run):
     assert "It keeps every limit of the brief and of the parts." in flat
     assert "It exceeds: motor current static" in flat
     for words in (
-        "same energy", "same mass", "same capacity", "What brings 3S inside the limits", "another battery pack",
+        "same energy", "same mass", "same capacity", "What brings 3S inside the limits", "another motor",
         "keeps the motor current below", "full battery the pack then gives", "recalibrated", "duty, not stick",
         "So limited it meets motor current static",
         "servo supply heat", "more up elevator than the glide", "centre of gravity moves", "Static margin",

@@ -82,3 +82,16 @@ def test_bursts_serve_only_where_the_brief_says_so_and_that_is_said(run, tmp_pat
     assert not {"motor_current_static", "motor_current_phase"} & set(failing["true"])
     said = plain(run("cells", str(tmp_path / "true.toml"), "--cells", "2", *train).out)
     assert "Burst ratings serve here, as the brief allows for short phases: motor current static" in said
+
+
+def test_a_danger_that_only_warns_stands_before_the_picks(run, tmp_path) -> None:
+    text = (
+        '[aircraft]\nname = "b"\nbare_mass_g = 200\n[limits]\nmin_thrust_to_weight = 0.1\nestimated_ratings = "warn"\n'
+        '[prefer]\nthrust_to_weight = 1.0\n[[phase]]\nname = "cruise"\nairspeed_m_s = 12\nshare = 1\n'
+    )
+    folder = tmp_path / "parts"
+    folder.mkdir()
+    (folder / "propellers.csv").write_text("name,diameter_in,pitch_in,family,mass_g\nslow flyer,7,5.5,broad,4\n")
+    (tmp_path / "brief.toml").write_text(text + '[parts]\npropeller = ["parts/*"]\n', encoding="utf-8")
+    out = plain(run("match", str(tmp_path / "brief.toml"), "--parts", str(folder), "--top", "1").out)
+    assert "Danger: propeller speed" in out.partition("combinations meet the brief")[0]

@@ -121,6 +121,7 @@ def test_margin_bars_start_at_the_limit() -> None:
 def test_a_spread_from_one_number_is_the_range_between_its_ends() -> None:
     """With the label's kV alone uncertain, the ends are those of a motor with each end of the label's range."""
     known = {"resistance_slope_ohm_s": 0.0, "torque_constant_ratio": 1.0}
+    known |= {"no_load_voltage_v": 8.0, "no_load_exponent": 0.3}
     train = simple_train(motor=replace(simple_train().motor, kv_kind="label", **known))
     design = Design.of(train, resolve_variants(brief())[0])
     design = attrs.evolve(design, airframe=replace(design.airframe, cd0=0.03))

@@ -105,15 +105,15 @@ def test_each_row_may_say_where_it_comes_from(folder):
     )
     motors = load(folder).motors
     assert motors["parts/a"].source == Source(text="own bench", kind="measured", uncertainty=0.02)
-    assert motors["parts/b"].source == Source(text="listing", kind="assumed")
-    assert motors["parts/c"].source == Source(text="motors.csv", kind="assumed")
+    assert motors["parts/b"].source == Source(text="listing", kind="label")
+    assert motors["parts/c"].source == Source(text="motors.csv", kind="label")
 
 
 def test_a_part_read_by_columns_is_the_part_made_by_its_class(folder):
     from propmatch.records.parts import Motor
 
     (folder / "motors.csv").write_text("name,kv_rpm_per_v,mass_g,cells_min,max_current_a\na,1450,28.5,2,\n")
-    source = Source(text="motors.csv", kind="assumed")
+    source = Source(text="motors.csv", kind="label")
     made = Motor(id="parts/a", name="a", kv_rpm_per_v=1450, kv_kind="label", mass_g=28.5, cells_min=2, source=source)
     (read,) = load(folder).motors.values()
     assert read == made

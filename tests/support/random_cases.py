@@ -55,6 +55,7 @@ def random_parts(rng: np.random.Generator, sizes: tuple[int, int, int, int]) -> 
         more = {"resistance_mohm": float(rng.uniform(2, 10))} if rng.random() < 0.6 else {}
         if rng.random() < 0.5:
             more |= {"burst_current_a": amps * 1.3, "burst_seconds": float(rng.choice([10.0, 35.0]))}
+        more |= {"max_current_estimated": bool(rng.random() < 0.2)}
         more |= {"servo_supply": str(rng.choice(["none", "linear", "switching"]))}
         controllers.append(
             Controller(
@@ -68,6 +69,7 @@ def random_parts(rng: np.random.Generator, sizes: tuple[int, int, int, int]) -> 
         more = {"cell_resistance_mohm": float(rng.uniform(5, 30))} if rng.random() < 0.5 else {}
         if rng.random() < 0.3:
             more |= {"burst_c_rating": 100.0}
+        more |= {"c_rating_estimated": bool(rng.random() < 0.2)}
         kinds = ["lipo", "lipo", "lihv", "liion", "liion", "lifepo4", "nimh"]
         packs.append(
             Pack(

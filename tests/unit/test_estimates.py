@@ -65,7 +65,9 @@ def test_no_load_current_is_plausible() -> None:
 def test_label_kv_becomes_effective() -> None:
     part, assumed = completed(motor(kv_kind="label", resistance_ohm=0.1, no_load_current_a=0.5, max_current_a=9))
     assert (part.kv_kind, part.kv_rpm_per_v) == ("effective", pytest.approx(2400 * 0.95))
-    assert [each.field for each in assumed] == ["kv_rpm_per_v", "resistance_slope_ohm_s", "torque_constant_ratio"]
+    assert [each.field for each in assumed] == [
+        "kv_rpm_per_v", "resistance_slope_ohm_s", "torque_constant_ratio", "no_load_exponent",
+    ]  # fmt: skip
     assert (part.resistance_ohm, part.controller_included) == (0.1, False), "a stated winding has no controller in it"
     # twelve measured motors: effective over label 0.929, sd 0.040, lies within the range
     assert assumed[0].low < 2400 * (0.929 - 0.040 / 2) < 2400 * (0.929 + 0.040) < assumed[0].high

@@ -14,6 +14,9 @@ from propmatch.brief import Aircraft, Brief, Limits, Site, Wing
 from propmatch.checks.checkrules import CHECKS
 from propmatch.checks.limits import Design, closest_limit, excludes, missed, run_checks, verdict_of
 from propmatch.models.air import Air
+from propmatch.records.fields import replace
+from propmatch.records.parts import Pack
+from propmatch.records.typed import read_part
 
 FRAME = simple_airframe()
 PHASES = (
@@ -299,3 +302,11 @@ def test_cell_counts_of_brief_and_parts_are_one_limit(asked, parts, limit):
     assert check.value == 2.0
     assert check.limit == pytest.approx(limit, nan_ok=True)
     assert excludes(check) == (limit < 2)
+
+
+def test_a_rating_that_nobody_printed_is_called_estimated() -> None:
+    typed = read_part(Pack, "2S 300mAh 28g", "here").part
+    _, checks = checks_for(train=replace(simple_train(), pack=typed))
+    assert {checks[name].basis for name in ("pack_burst", "pack_sustained")} == {"estimated rating"}
+    _, stated = checks_for(train=replace(simple_train(), pack=replace(typed, c_rating_estimated=False)))
+    assert {stated[name].basis for name in ("pack_burst", "pack_sustained")} == {"part rating"}

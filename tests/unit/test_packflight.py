@@ -35,11 +35,12 @@ def test_what_is_assumed_and_what_is_raised_is_said() -> None:
     shelf = [pack("lipo"), pack("liion"), pack("lipo")]
     noted = flight_notes(None, shelf)
     assert [each.value for each in noted if each.field == "cutoff_cell_v"] == [3.3, 3.0]
-    raised, sustained = flight_notes(2.5, shelf)
+    curve, raised, sustained = flight_notes(2.5, shelf)
+    assert "open-circuit curve of liion cells" in curve.text
     assert raised.value == 3.0
     assert "raised" in raised.text
     assert (sustained.value, sustained.high) == (1.8, 2.0)
-    assert flight_notes(3.0, shelf) == (sustained,)
+    assert flight_notes(3.0, shelf) == (curve, sustained)
     assert flight_notes(3.0, shelf[:1]) == ()
 
 

@@ -207,3 +207,16 @@ def test_four_parts_become_a_train_as_the_variant_flies_them():
         parts.motor, parts.controller, parts.pack, parts.propeller,
     )  # fmt: skip
     assert two.numbers == settings(brief)[1].train_numbers
+
+
+def test_a_variant_flies_every_train_with_its_own_numbers() -> None:
+    text = ('name = "heavy"\n', 'name = "heavy"\nradio_current_a = 1.5\nmotor_count = 2\n')
+    designed, heavy = ResolvedBrief.of(small_brief(text)).settings
+    train = replace(small_train(), **designed.train_numbers)
+    assert (heavy.flown(train).radio_current_a, heavy.flown(train).count) == (1.5, 2)
+    assert designed.flown(train) == train
+    typed = replace(train, radio_current_a=0.7)
+    assert heavy.flown(typed).radio_current_a == 0.7, "what was named for this train stays"
+    mass = judged_trains(heavy, [train])[0].frames.mass_kg[0]
+    assert mass == judged_trains(heavy, [replace(train, count=2, radio_current_a=1.5)])[0].frames.mass_kg[0]
+    assert heavy.flight_time(train).minutes == heavy.flight_time(replace(train, count=2, radio_current_a=1.5)).minutes

@@ -32,7 +32,7 @@ def named(parts, kind):
 
 
 def test_answers_stand_in_the_order_of_the_tasks():
-    tasks = some_tasks(4)
+    tasks = some_tasks(12)
     answers = sweep(tasks)
     assert [a.name for a in answers] == [t.name for t in tasks]
     for task, answer in zip(tasks, answers, strict=True):

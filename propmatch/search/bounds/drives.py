@@ -134,15 +134,19 @@ class Drives:
         self.limits = {name: self.threshold(self.full, limit, tables) for name, limit in each.items()}
         self.limits["motor_current_flight"] = self.limits["motor_current_static"]
         self.limits["all"] = self.threshold(self.full, self.limit_a, tables)
-        warns = np.where(ratings.motor.estimated & (not exclude), np.inf, 0.0)
+        warns = {
+            name: np.where(rating.estimated & (not exclude), np.inf, 0.0)
+            for name, rating in (("motor", ratings.motor), ("controller", ratings.controller), ("pack", ratings.pack))
+        }
         self.phase_a, self.phase_most_a = (
-            np.minimum(motor + warns, controller)
+            np.minimum(motor + warns["motor"], controller + warns["controller"])
             for motor, controller in (
                 (ratings.motor.continuous, ratings.controller.continuous),
                 (ratings.motor.most(limits.allow_burst), ratings.controller.most(limits.allow_burst)),
             )
         )
-        self.usable_a, self.usable_most_a = ratings.usable_a, ratings.pack.most(limits.allow_burst)
+        self.usable_a = ratings.usable_a + warns["pack"]
+        self.usable_most_a = ratings.pack.most(limits.allow_burst) + warns["pack"]
         self.sustained_a, self.steady_a = _BELOW * self.usable_a, _BELOW * self.phase_a
         self.sustained = self.threshold(self.full, (self.sustained_a - radio_a) / count, tables)
         self.steady = self.threshold(self.full, self.steady_a, tables)

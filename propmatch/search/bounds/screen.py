@@ -495,6 +495,5 @@ class Screen:
     @staticmethod
     def _between(low: Floats, high: Floats, limit: Any, most: Any) -> NDArray[np.int8]:
         """1 where a value between bounds keeps below a limit, -1 where it exceeds the most allowed, else 0."""
-        return np.where(
-            high < limit - BAND * np.abs(limit), 1, np.where(low > most + BAND * np.abs(most), -1, 0)
-        ).astype(np.int8)
+        kept = np.isposinf(limit) | (high < (1.0 - BAND * np.sign(limit)) * limit)
+        return np.where(kept, 1, np.where(low > (1.0 + BAND * np.sign(most)) * most, -1, 0)).astype(np.int8)
