@@ -120,8 +120,10 @@ def _row_of(answer: Any, *others: str) -> dict[str, Any]:
 def propeller(asked: Asked) -> tuple[Reply, bool]:
     """The largest propeller under a current."""
     from propmatch.questions.ask import DIAMETER_IN, largest_propeller
+    from propmatch.records.fields import replace
     from propmatch.records.parts import Propeller
     from propmatch.records.typed import read_number
+    from propmatch.train.scaling import scaled_propeller
 
     limits = _amps(asked, "limit")
     ratio = None
@@ -146,6 +148,8 @@ def propeller(asked: Asked) -> tuple[Reply, bool]:
                 f"{signed(row['pack_current_static_a'])} A at the pack, static thrust is "
                 f"{asked.shown.thrust_text(row['thrust_static_n'])}."
             )
+            size = scaled_propeller(asked.train.propeller, diameter_in=row["diameter_in"], pitch_in=row["pitch_in"])
+            sentences += speed_words(asked.settings[0], replace(asked.train, propeller=size), asked.shown)
     sentences.append(f"Reckoned with the coefficient table of {found.like.name}, kept while the diameter scales.")
     block = _at_hand(
         found.nearest_parts, f"Propellers of the catalogue below {limits[0]:g} A, pitch over diameter alike",
@@ -165,6 +169,8 @@ def kv(asked: Asked) -> tuple[Reply, bool]:
     """The kV for a current."""
     from propmatch.questions.ask import kv_for_current
     from propmatch.records.estimates import KV_LABEL_FACTOR as share
+    from propmatch.records.fields import replace
+    from propmatch.train.scaling import rewound
 
     currents = _amps(asked, "current")
     found = kv_for_current(asked.train, currents, air=asked.air, catalogue=_ask_catalogue(asked))
@@ -179,6 +185,8 @@ def kv(asked: Asked) -> tuple[Reply, bool]:
                 f"({signed(row['pack_current_static_a'])} A at the pack on a wattmeter), turns "
                 f"{row['rpm_static']:.0f} rpm and gives {asked.shown.thrust_text(row['thrust_static_n'])}."
             )
+            wound = rewound(train.motor, row["kv_rpm_per_v"])
+            sentences += speed_words(asked.settings[0], replace(train, motor=wound), asked.shown)
         else:
             sentences.append(f"No kV makes this propeller draw {row['motor_current_wanted_a']:.4g} A on this pack.")
     sentences.append(

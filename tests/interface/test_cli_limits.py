@@ -95,3 +95,13 @@ def test_a_danger_that_only_warns_stands_before_the_picks(run, tmp_path) -> None
     (tmp_path / "brief.toml").write_text(text + '[parts]\npropeller = ["parts/*"]\n', encoding="utf-8")
     out = plain(run("match", str(tmp_path / "brief.toml"), "--parts", str(folder), "--top", "1").out)
     assert "Danger: propeller speed" in out.partition("combinations meet the brief")[0]
+
+
+@pytest.mark.parametrize(("question", "option"), [("kv", "--current"), ("propeller", "--limit")])
+def test_what_ask_recommends_is_judged_for_speed(run, question, option) -> None:
+    slow = ("--motor", "1000kV 40g", "--propeller", "9x4.5 broad", "--pack", "3S 1300mAh 45C", "--controller", "40A")
+    text = plain(run("ask", question, *slow, option, "25A" if question == "kv" else "4A").out)
+    assert (
+        "Danger: propeller speed"
+        in text.partition("Reckoned")[0].partition("draws" if question == "kv" else "largest")[2]
+    )
