@@ -180,7 +180,11 @@ def _headline(comparison: "CellComparison", shown: Shown) -> list[str]:
     first = comparison.case(comparison.cells[0])
     for count in comparison.cells:
         case = comparison.case(count)
-        text = f"{count}S ({case.pack.name}, {shown.mass_text(case.pack.mass_g)})"
+        more = (
+            case.pack.capacity_mah * count / (comparison.train.pack.capacity_mah * comparison.train.pack.cells_series)
+        )
+        off = f", {100 * abs(more - 1):.0f} % {'more' if more > 1 else 'less'} energy" if abs(more - 1) > 0.1 else ""
+        text = f"{count}S ({case.pack.name}, {shown.mass_text(case.pack.mass_g)}{off})"
         if case is first:
             text += (
                 f": {shown.thrust_text(case.thrust_static_n)} of static thrust, "
