@@ -12,7 +12,7 @@ from support.bundled import bundled_catalogue, ids, nearest
 import propmatch_datasets
 from propmatch import load_brief, solve
 from propmatch.brief import resolve_variants
-from propmatch.records.estimates import NOMINAL_CELL_V
+from propmatch.records.estimates import NOMINAL_CELL_V, completed
 from propmatch.records.parts import FAMILIES, Pack, PowerTrain
 from propmatch.units import GRAM_FORCE_N
 from propmatch_datasets import generate
@@ -198,13 +198,17 @@ def test_what_makers_do_not_print_is_left_to_the_estimates():
     assert b"part_throttle_loss" not in read("controllers.csv")
 
 
+def effective_kv(motor):
+    return completed(motor)[0].kv_rpm_per_v
+
+
 def test_a_sport_model_of_250_g_is_lifted_as_usual(catalogue):
     """Common practice, no published source.
 
     A motor near 20 g, a 5 in propeller and a 2S pack near 0.6 A h lift a sport model of 200 to 300 g with a thrust to
     weight between about 0.7 and 1.3, and with less at half charge.
     """
-    motors = [m for m in catalogue.motors.values() if 17 <= m.mass_g <= 25 and 1700 <= m.kv_rpm_per_v <= 2700]
+    motors = [m for m in catalogue.motors.values() if 17 <= m.mass_g <= 25 and 1700 <= effective_kv(m) <= 2700]
     propellers = [p for p in catalogue.propellers.values() if p.diameter_in == 5]
     packs = [p for p in catalogue.packs.values() if p.cells_series == 2 and 500 <= p.capacity_mah <= 700]
     controller = catalogue.controllers[nearest("controllers", max_current_a=12, servo_supply="linear")]
@@ -219,7 +223,7 @@ def test_a_sport_model_of_250_g_is_lifted_as_usual(catalogue):
     for mass_g in (200, 250, 300):
         ratio = half / (mass_g * GRAM_FORCE_N)
         usual = np.mean((ratio >= 0.7) & (ratio <= 1.3))
-        assert usual >= 0.25, f"{mass_g} g: {usual:.0%}"
+        assert usual >= 0.33, f"{mass_g} g: {usual:.0%}"
 
 
 @pytest.mark.parametrize("name", TABLES)
