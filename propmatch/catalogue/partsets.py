@@ -11,7 +11,7 @@ from propmatch.faults import Fault, did_you_mean
 from propmatch.models.pack import Chemistry
 from propmatch.models.tables import CoefficientTable
 from propmatch.records.fields import build, replace
-from propmatch.records.parts import KINDS, Motor, Pack, Propeller, Source
+from propmatch.records.parts import KINDS, LISTED, Pack, Propeller, Source
 
 __all__ = ["KindParts", "read_kind", "table_of", "with_tables"]
 
@@ -130,9 +130,7 @@ class _Reader:
                 "kind": default.kind if kind is None else kind,
                 "uncertainty": default.uncertainty if uncertainty is None else uncertainty,
             }
-        if self.cls is Motor:
-            values.setdefault("kv_kind", "label")  # what a shop or a maker prints
-        return build(self.cls, values, where)
+        return build(self.cls, {**LISTED.get(self.cls, {}), **values}, where)
 
     def _rules_of_the_whole(self, part: Any, where: str) -> list[Fault]:
         """Rules that one row cannot know: ids are unique, a chemistry must exist."""

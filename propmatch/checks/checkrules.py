@@ -55,25 +55,19 @@ def motor_current(point: OperatingPoint) -> Floats:
     return np.asarray(point.motor_current_a)
 
 
-def _current_note(rating: Callable[[TrainStates], Rating]) -> Callable[[Lane, float], str]:
-    """Which rating a full-throttle current is held against."""
+def _held(
+    rating: Callable[[TrainStates], Rating], steady: str, burst: str, beside: str = ""
+) -> Callable[[Lane, float], str]:
+    """Which rating full throttle is held against."""
 
     def note(lane: Lane, _: float) -> str:
-        seconds, own = lane.states.setting.burst_load_seconds, rating(lane.states)
-        burst = seconds is not None and lane.of(own.limit(seconds)) > lane.of(own.continuous)
-        held = (
-            f"burst rating, as the brief allows, for {seconds:g} s of full throttle" if burst else "continuous rating"
-        )
-        return f"{held}; at part throttle a motor carries more than it draws from the pack, where a wattmeter sits"
+        seconds = lane.states.setting.burst_load_seconds
+        words = steady
+        if lane.of(rating(lane.states).bursts(seconds)):
+            words = f"{burst}, as the brief allows, for {seconds:g} s of full throttle"
+        return f"{words}{beside}"
 
     return note
-
-
-def _pack_note(lane: Lane, _: float) -> str:
-    seconds, own = lane.states.setting.burst_load_seconds, lane.states.ratings.pack
-    if seconds is not None and lane.of(own.limit(seconds)) > lane.of(own.continuous):
-        return f"burst C of the label, as the brief allows, for {seconds:g} s of full throttle"
-    return _USABLE
 
 
 def _borne(m: TrainStates, currents: Floats, rating: Rating) -> Floats:
@@ -276,26 +270,6 @@ _SUPPLY = {
 }  # fmt: skip
 
 
-def _full_throttle(rating: Callable[[TrainStates], Rating]) -> Callable[[TrainStates], Floats]:
-    """The continuous rating, or the burst for as long as full throttle lasts where the brief allows it."""
-    return lambda m: rating(m).limit(m.setting.burst_load_seconds)
-
-
-def _bursts(rating: Callable[[TrainStates], Rating]) -> Callable[[TrainStates], Flags]:
-    """Where a burst rating serves."""
-    return lambda m: np.asarray(rating(m).limit(m.setting.burst_load_seconds) > rating(m).continuous)
-
-
-def _estimated(rating: Callable[[TrainStates], Rating]) -> Callable[[TrainStates], Flags]:
-    """Where that is an estimate; a burst never is."""
-
-    def found(m: TrainStates) -> Flags:
-        own = rating(m)
-        return np.asarray(own.estimated & (own.limit(m.setting.burst_load_seconds) == own.continuous))
-
-    return found
-
-
 def _motor(m: TrainStates) -> Rating:
     return m.ratings.motor
 
@@ -307,6 +281,9 @@ def _controller(m: TrainStates) -> Rating:
 def _pack(m: TrainStates) -> Rating:
     return m.ratings.pack
 
+
+_MORE = "; at part throttle a motor carries more than it draws from the pack, where a wattmeter sits"
+_CONTINUOUS = ("continuous rating", "burst rating", _MORE)
 
 _RULES = (
     CheckRule(
@@ -343,41 +320,36 @@ _RULES = (
     ),
     CheckRule(
         name="motor_current_static", what="motor current at full throttle at rest, full pack", unit="A", basis=RATING,
-        limit_from="continuous current of the motor", limit=_full_throttle(_motor), estimated=_estimated(_motor),
-        bursts=_bursts(_motor),
-        state=REST, cost=Cost.REST, field=motor_current, formula="I = (V_m - n_m/K_v)/R", note=_current_note(_motor),
+        limit_from="continuous current of the motor", rating=_motor, state=REST, cost=Cost.REST, field=motor_current,
+        formula="I = (V_m - n_m/K_v)/R", note=_held(_motor, *_CONTINUOUS),
     ),
     CheckRule(
         name="motor_current_flight", what="motor current at full throttle in flight, full pack", unit="A", basis=RATING,
-        limit_from="continuous current of the motor", limit=_full_throttle(_motor), estimated=_estimated(_motor),
-        bursts=_bursts(_motor),
-        applies=lambda m: bool(m.flown), state=FLOWN, cost=Cost.POINT, field=motor_current,
-        formula="I = (V_m - n_m/K_v)/R", note=_current_note(_motor), missing=no_words,
+        limit_from="continuous current of the motor", rating=_motor, applies=lambda m: bool(m.flown), state=FLOWN,
+        cost=Cost.POINT, field=motor_current, formula="I = (V_m - n_m/K_v)/R", note=_held(_motor, *_CONTINUOUS),
+        missing=no_words,
     ),
     CheckRule(
         name="motor_power", what="motor input at full throttle, full pack", unit="W", basis=RATING,
-        limit_from="continuous power of the motor", limit=lambda m: m.ratings.motor_w,
-        estimated=lambda m: m.ratings.motor_power.estimated, state=WORST, cost=Cost.POINT,
+        limit_from="continuous power of the motor", rating=lambda m: m.ratings.motor_power, state=WORST,
+        cost=Cost.POINT,
         field=lambda point: np.asarray(point.motor_voltage_v * point.motor_current_a), formula="P = V_m * I",
     ),
     CheckRule(
         name="controller_current", what="motor current through the controller, full pack", unit="A", basis=RATING,
-        limit_from="continuous current of the controller", limit=_full_throttle(_controller),
-        estimated=_estimated(_controller), bursts=_bursts(_controller),
-        state=WORST, cost=Cost.POINT, field=motor_current, formula="I = (V_m - n_m/K_v)/R",
-        note=_current_note(_controller),
+        limit_from="continuous current of the controller", rating=_controller, state=WORST, cost=Cost.POINT,
+        field=motor_current, formula="I = (V_m - n_m/K_v)/R", note=_held(_controller, *_CONTINUOUS),
     ),
     CheckRule(
         name="pack_burst", what="pack current at full throttle, full pack", unit="A", basis=RATING,
-        limit_from="usable current of the pack", limit=_full_throttle(_pack), estimated=_estimated(_pack),
-        bursts=_bursts(_pack),
-        state=WORST, cost=Cost.POINT,
-        field=lambda point: np.asarray(point.pack_current_a), formula="I_b = N_m * I + I_a", note=_pack_note,
+        limit_from="usable current of the pack", rating=_pack, state=WORST, cost=Cost.POINT,
+        field=lambda point: np.asarray(point.pack_current_a), formula="I_b = N_m * I + I_a",
+        note=_held(_pack, _USABLE, "burst C of the label"),
     ),
     CheckRule(
         name="propeller_rpm", what="propeller speed at full throttle, full pack", unit="rpm", basis=RATING, danger=True,
-        limit_from="highest speed of the propeller, or of its family", limit=lambda m: m.ratings.max_rpm,
-        estimated=lambda m: m.ratings.propeller_rpm.estimated, unknown=lambda m: np.isnan(m.ratings.max_rpm),
+        limit_from="highest speed of the propeller, or of its family", rating=lambda m: m.ratings.propeller_rpm,
+        unknown=lambda m: np.isnan(m.ratings.max_rpm),
         state=WORST, cost=Cost.POINT, field=lambda point: np.asarray(point.rpm), formula="n = K_v * (V_m - R * I)/g",
         note=_rpm_note,
     ),

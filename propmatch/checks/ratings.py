@@ -92,8 +92,7 @@ class RatingLanes:
     @property
     def motor_power(self) -> "Rating":
         """Input power of one motor; nobody states how much it bears for short."""
-        nothing = np.full(self.motor_w.shape, np.nan)
-        return Rating(self.motor_w, nothing, nothing, np.isfinite(self.motor_w) & ~(self.motor_w_stated > 0))
+        return Rating.steady(self.motor_w, self.motor_w_stated)
 
     @property
     def controller(self) -> "Rating":
@@ -111,8 +110,7 @@ class RatingLanes:
     @property
     def propeller_rpm(self) -> "Rating":
         """Speed of the propeller."""
-        nothing = np.full(self.max_rpm.shape, np.nan)
-        return Rating(self.max_rpm, nothing, nothing, np.isfinite(self.max_rpm) & ~(self.max_rpm_stated > 0))
+        return Rating.steady(self.max_rpm, self.max_rpm_stated)
 
 
 @attrs.frozen(eq=False)
@@ -124,11 +122,21 @@ class Rating:
     burst_seconds: Floats
     estimated: Flags
 
+    @classmethod
+    def steady(cls, continuous: Floats, stated: Floats) -> "Rating":
+        """One without a burst; ``stated`` is above 0 where the part brings it."""
+        nothing = np.full(continuous.shape, np.nan)
+        return cls(continuous, nothing, nothing, np.isfinite(continuous) & ~(stated > 0))
+
     def limit(self, seconds: Any) -> Floats:
         """For a load of this length [s], (N,) or more; None where bursts do not serve."""
         if seconds is None:
             return self.continuous
         return np.where(np.isfinite(self.burst) & (seconds <= self.burst_seconds), self.burst, self.continuous)
+
+    def bursts(self, seconds: Any) -> Flags:
+        """Where a burst rating is what a load of this length is held against."""
+        return np.asarray(self.limit(seconds) > self.continuous)
 
     def most(self, allow_burst: bool) -> Floats:
         """The highest that any load may be held against."""

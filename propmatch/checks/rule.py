@@ -7,6 +7,7 @@ import attrs
 import numpy as np
 from numpy.typing import ArrayLike
 
+from propmatch.checks.ratings import Rating
 from propmatch.checks.setting import Setting
 from propmatch.checks.states import Field, State, TrainStates
 from propmatch.checks.working import Input, Lane, Symbol, Working, working
@@ -154,6 +155,8 @@ class CheckRule:
         What of an operating point is judged: its largest value in the state.
     value : callable, optional
         Value of N lanes, where it is no such field.
+    rating : callable, optional
+        What the parts bear at full throttle: it gives the limit, where that is an estimate, and where a burst serves.
     limit : callable, optional
         Limit of N lanes, NaN where there is none; default ``usual``, else what ``asked`` gives.
     applies : callable, optional
@@ -193,6 +196,7 @@ class CheckRule:
     cost: Cost
     field: Field | None = None
     value: Callable[[TrainStates], ArrayLike] | None = None
+    rating: Callable[[TrainStates], Rating] | None = None
     limit: Callable[[TrainStates], ArrayLike | None] | None = None
     applies: Callable[[TrainStates], Flags | bool] = _always
     judged: Callable[[TrainStates], Flags | bool] | None = None
@@ -242,7 +246,11 @@ class CheckRule:
         def spread(number: object) -> Floats:
             return np.broadcast_to(np.asarray(np.nan if number is None else number, dtype=np.float64), shape)
 
-        estimated = np.broadcast_to(self.estimated(states), shape)
+        estimated, bursts = (np.broadcast_to(flags(states), shape) for flags in (self.estimated, self.bursts))
+        if self.rating is not None:
+            own, seconds = self.rating(states), states.setting.burst_load_seconds
+            limit, estimated = own.limit(seconds), own.estimated & ~own.bursts(seconds)
+            bursts = own.bursts(seconds) & (spread(value) > own.continuous)
         judged: Flags | bool = self.may_exclude if self.judged is None else self.judged(states)
         warned = estimated & (states.setting.brief.limits.estimated_ratings == "warn")
         return Measure(
@@ -251,7 +259,7 @@ class CheckRule:
             judged=np.broadcast_to(judged, shape) & ~warned,
             estimated=estimated,
             unknown=np.broadcast_to(self.unknown(states), shape),
-            bursts=np.broadcast_to(self.bursts(states), shape),
+            bursts=bursts,
         )
 
     def working(self, states: TrainStates, index: int) -> Working:

@@ -9,10 +9,19 @@ import numpy as np
 
 from propmatch.columns import numbers_of
 from propmatch.commands.output import Reply
-from propmatch.commands.saying import check_names, mass_block, misfits, speed_words
+from propmatch.commands.saying import mass_block, misfits, speed_words
 from propmatch.commands.trains import LazyCatalogue, train_data
 from propmatch.faults import Fault, InputFaults
-from propmatch.words.checkwords import fewer_amps, joined, kv_word, over_text, parts_text, percent_down, speed_question
+from propmatch.words.checkwords import (
+    check_names,
+    fewer_amps,
+    joined,
+    kv_word,
+    over_text,
+    parts_text,
+    percent_down,
+    speed_question,
+)
 from propmatch.words.shown import Shown, signed, table, wrapped
 
 if TYPE_CHECKING:
@@ -65,22 +74,26 @@ class Asked:
         )  # fmt: skip
 
 
-def _amps(asked: Asked, option: str) -> list[float]:
-    """Currents typed, or the lower rating of motor and controller."""
+def _amps(asked: Asked, option: str) -> tuple[list[float], list[str]]:
+    """Currents typed, or the lower rating of motor and controller and what to say of it."""
     from propmatch.checks.ratings import rating_lanes
     from propmatch.records.parts import Motor
     from propmatch.records.typed import read_number
 
     text = asked.options[option]
     if text is None:
-        r = rating_lanes([asked.train])
-        seconds = asked.settings[0].burst_load_seconds if asked.settings else None
-        return [float(np.fmin(r.motor.limit(seconds), r.controller.limit(seconds))[0])]
+        ratings, seconds = rating_lanes([asked.train]), asked.settings[0].burst_load_seconds
+        each = {"motor": ratings.motor, "controller": ratings.controller}
+        name, own = min(each.items(), key=lambda item: item[1].limit(seconds)[0])
+        limit, kind = float(own.limit(seconds)[0]), "burst" if own.bursts(seconds)[0] else "continuous"
+        printed = " estimated" if own.estimated[0] and kind != "burst" else ""
+        said = f"No current was named: {limit:.4g} A is the{printed} {kind} rating of the {name}, the lower of two."
+        return [limit], [said]
     found = [read_number(Motor, "max_current_a", piece.strip(), f"--{option}") for piece in text.split(",")]
     faults = [each for each in found if isinstance(each, Fault)]
     if faults:
         raise InputFaults(faults)
-    return [float(each) for each in found]
+    return [float(each) for each in found], []
 
 
 def _ask_catalogue(asked: Asked) -> Any:
@@ -125,7 +138,7 @@ def propeller(asked: Asked) -> tuple[Reply, bool]:
     from propmatch.records.typed import read_number
     from propmatch.train.scaling import scaled_propeller
 
-    limits = _amps(asked, "limit")
+    limits, said = _amps(asked, "limit")
     ratio = None
     if asked.options["pitch_ratio"] is not None:
         ratio = read_number(Propeller, "pitch_in", asked.options["pitch_ratio"], "--pitch-ratio")
@@ -150,9 +163,9 @@ def propeller(asked: Asked) -> tuple[Reply, bool]:
             )
             size = scaled_propeller(asked.train.propeller, diameter_in=row["diameter_in"], pitch_in=row["pitch_in"])
             sentences += speed_words(asked.settings[0], replace(asked.train, propeller=size), asked.shown)
-    sentences.append(f"Reckoned with the coefficient table of {found.like.name}, kept while the diameter scales.")
+    sentences += [*said, f"Reckoned with the coefficient table of {found.like.name}, kept while the diameter scales."]
     block = _at_hand(
-        found.nearest_parts, f"Propellers of the catalogue below {limits[0]:g} A, pitch over diameter alike",
+        found.nearest_parts, f"Propellers of the catalogue below {limits[0]:.4g} A, pitch over diameter alike",
         asked.shown,
         lambda part: {"in": f"{part.diameter_in:g} x {part.pitch_in:g}"},
     )  # fmt: skip
@@ -172,7 +185,7 @@ def kv(asked: Asked) -> tuple[Reply, bool]:
     from propmatch.records.fields import replace
     from propmatch.train.scaling import rewound
 
-    currents = _amps(asked, "current")
+    currents, said = _amps(asked, "current")
     found = kv_for_current(asked.train, currents, air=asked.air, catalogue=_ask_catalogue(asked))
     rows = _rows_of(found)
     train = asked.train
@@ -189,12 +202,13 @@ def kv(asked: Asked) -> tuple[Reply, bool]:
             sentences += speed_words(asked.settings[0], replace(train, motor=wound), asked.shown)
         else:
             sentences.append(f"No kV makes this propeller draw {row['motor_current_wanted_a']:.4g} A on this pack.")
+    sentences += said
     sentences.append(
         f"Reckoned for {found.like.name} (measured kV {found.like.kv_rpm_per_v:.0f} rpm/V) wound for another kV; a "
         f"label is taken as {share:g} of what it says."
     )
     block = _at_hand(
-        found.nearest_parts, f"Motors of the catalogue nearest to {currents[0]:g} A with this propeller and pack",
+        found.nearest_parts, f"Motors of the catalogue nearest to {currents[0]:.4g} A with this propeller and pack",
         asked.shown, lambda part: {"kV": f"{part.kv_rpm_per_v:.0f} {kv_word(part)}", "g": signed(part.mass_g)},
     )  # fmt: skip
     reply = asked.reply(headline=sentences, blocks=[block], rows=rows, assumptions=found.assumptions,
@@ -206,7 +220,8 @@ def throttle(asked: Asked) -> tuple[Reply, bool]:
     """The throttle limit for a current."""
     from propmatch.questions.ask import throttle_for_current
 
-    found = throttle_for_current(asked.train, _amps(asked, "limit"), air=asked.air)
+    limits, said = _amps(asked, "limit")
+    found = throttle_for_current(asked.train, limits, air=asked.air)
     rows = [row | {"by_speed": bool(row["by_speed"])} for row in _rows_of(found)]
     sentences = [f"{asked.place}: at rest, fresh from the charger."]
     for row in rows:
@@ -229,7 +244,8 @@ def throttle(asked: Asked) -> tuple[Reply, bool]:
                 f"thrust is {asked.shown.thrust_text(row['thrust_at_limit_n'])} of "
                 f"{asked.shown.thrust_text(row['thrust_static_n'])}."
             )
-    reply = asked.reply(headline=sentences, rows=rows, assumptions=found.assumptions, remarks=[found.note])
+    headline = [*sentences, *said]
+    reply = asked.reply(headline=headline, rows=rows, assumptions=found.assumptions, remarks=[found.note])
     return reply, all(math.isfinite(row["throttle_at_limit"]) for row in rows)
 
 

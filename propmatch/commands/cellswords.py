@@ -6,11 +6,12 @@ from typing import TYPE_CHECKING, Any
 
 from propmatch.columns import columns_of, headed, numbers_of
 from propmatch.commands.output import Reply
-from propmatch.commands.saying import check_names, checks_table, mass_block
+from propmatch.commands.saying import checks_table, mass_block
 from propmatch.commands.trains import LazyCatalogue, train_data
 from propmatch.words.checkwords import (
     NO_CHANGE,
     burst_words,
+    check_names,
     danger_words,
     joined,
     limit_sentences,

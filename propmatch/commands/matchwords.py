@@ -18,6 +18,7 @@ from propmatch.words.checkwords import (
     speed_question,
     supply_text,
     value_text,
+    warned_words,
 )
 from propmatch.words.shown import Shown, table, wrapped
 
@@ -207,13 +208,7 @@ def _reasons(shortlist: "Shortlist", candidate: "Candidate", shown: Shown) -> li
         for c in candidate.checks
         if c.verdict == "fails" and not c.excluding and c.basis == "common practice"
     ]
-    warned = [
-        check_name(c.name)
-        for c in candidate.checks
-        if c.verdict == "fails" and not c.excluding and c.basis != "common practice"
-    ]
-    if warned:
-        sentences.append(f"Beyond an estimated rating, which the brief takes as a warning: {', '.join(warned)}.")
+    sentences += warned_words(candidate.checks)
     if close:
         sentences.append(f"Outside common practice: {', '.join(close)} (--why tells more).")
     sentences += [*burst_words(candidate.checks), *speed_question(candidate.train)]

@@ -4,7 +4,7 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from propmatch.words.checkwords import check_name, joined, limit_text, over_text, value_text
+from propmatch.words.checkwords import check_name, limit_text, over_text, value_text
 from propmatch.words.shown import Shown, signed, table, wrapped
 
 if TYPE_CHECKING:
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from propmatch.records.parts import PowerTrain
 
 __all__ = [
-    "check_names", "checks_table", "mass_block", "misfits", "nowhere", "speed_words",
+    "checks_table", "mass_block", "misfits", "nowhere", "speed_words",
 ]  # fmt: skip
 
 
@@ -42,10 +42,6 @@ def misfits(train: "PowerTrain", setting: "Setting | None" = None) -> "list[Chec
 
     measured, _ = judged_trains(settings(nowhere())[0] if setting is None else setting, [train])
     return [check for check in checks_of(measured, PARTS_ALONE)[0] if check.margin < 0]
-
-
-def check_names(names: Sequence[str]) -> str:
-    return joined([check_name(name) for name in names])
 
 
 _GROUPS = {
@@ -108,7 +104,7 @@ def mass_block(settings: Sequence["Setting"], train: "PowerTrain", shown: Shown)
     rows = list(lines.items())
     if len(rows) > 1:
         rows.append(("bare", [build.mass_g for build in builds]))
-    trains = [setting.train(train.motor, train.controller, train.pack, train.propeller) for setting in settings]
+    trains = [setting.flown(train) for setting in settings]
     for at, flown in enumerate(trains):
         count = flown.count
         for name, mass in (

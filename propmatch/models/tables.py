@@ -73,6 +73,12 @@ class CoefficientTable:
             out.append("cp at advance ratio 0 must be positive")
         return out
 
+    def times(self, *, ct: float = 1.0, cp: float = 1.0, advance_ratio: float = 1.0) -> "CoefficientTable":
+        """The table with its coefficients and advance ratios times these factors."""
+        return CoefficientTable(
+            rpm=self.rpm, advance_ratio=advance_ratio * self.advance_ratio, ct=ct * self.ct, cp=cp * self.cp
+        )
+
     @cached_property
     def surfaces(self) -> Surfaces:
         """The table as the solver reads it: resampled once onto uniform axes, as bicubic cells."""

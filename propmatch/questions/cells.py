@@ -385,9 +385,7 @@ def compare_cells(
         made.update(dict.fromkeys((*setting.variant.assumptions, *assumed)))
         cases += _cases(measured, list(packs.values()), trains)
     found = {
-        case.cells: remedies(design, catalogue, case.train, failing=tuple(c.name for c in case.failing)).without_cells(
-            counts
-        )
+        case.cells: remedies(design, catalogue, case.train, failing=tuple(c.name for c in case.failing), beside=counts)
         for case in cases
         if case.variant == design.variant.name and case.compared_by == BASES[0] and case.failing
     }

@@ -256,6 +256,8 @@ def _result(
     flight = measured.flight
     most_a, most_w = (float(np.nanmax(measured[name].value)) for name in ("controller_current", "motor_power"))
     r = design.ratings
+    controller_a, controller_burst_a = _asked(most_a, 1.0, r.controller, setting)
+    motor_a, motor_burst_a = _asked(most_a, 0.1, r.motor, setting)
     ends = np.array([0.0, 0.0] if box is None else box.ranges["air"])
     altitude, temperature = air_between(setting, ends)
     minutes = _range(flight.minutes)
@@ -278,11 +280,11 @@ def _result(
         pack_current_static_a=_range(fresh.pack_current_a),
         design_pack_current_static_a=float(middle.pack_current_a[0]),
         pack_power_static_w=_range(fresh.pack_power_w),
-        controller_a=_asked(most_a, 1.0, r.controller, setting),
-        controller_burst_a=_in_bursts(most_a, 1.0, r.controller, setting),
-        motor_a=_asked(most_a, 0.1, r.motor, setting),
-        motor_burst_a=_in_bursts(most_a, 0.1, r.motor, setting),
-        motor_w=_asked(most_w, 1.0, r.motor_power, setting),
+        controller_a=controller_a,
+        controller_burst_a=controller_burst_a,
+        motor_a=motor_a,
+        motor_burst_a=motor_burst_a,
+        motor_w=_asked(most_w, 1.0, r.motor_power, setting)[0],
         flight_minutes=minutes,
         timer_worst_minutes=(1.0 - TIMER_MARGIN) * minutes[0],
         recharge_mah=_range(flight.used_mah),
@@ -291,22 +293,16 @@ def _result(
     )
 
 
-def _asked(most: float, step: float, own: Rating, setting: Setting) -> float:
-    """A rating to ask for: a tenth above the largest load, up to a whole step.
+def _asked(most: float, step: float, own: Rating, setting: Setting) -> tuple[float, float]:
+    """The continuous rating to ask for, and the burst where the largest load needs one that the brief allows, else NaN.
 
-    Never above the design's own part where that bears the load, in bursts if the brief allows them.
+    A tenth above the largest load, up to a whole step, but never above the design's own part where that bears it.
     """
-    asked = np.ceil(HEADROOM * most / step - 1e-9) * step
-    bears = most <= own.limit(setting.burst_load_seconds)[0]
-    return float(np.fmin(asked, own.continuous[0]) if bears else asked)
-
-
-def _in_bursts(most: float, step: float, own: Rating, setting: Setting) -> float:
-    """The burst rating to ask for where the brief allows one and the largest load needs it, else NaN."""
-    burst = own.limit(setting.burst_load_seconds)[0]
-    if not own.continuous[0] < most <= burst:
-        return float("nan")
-    return float(np.fmin(np.ceil(HEADROOM * most / step - 1e-9) * step, burst))
+    asked = float(np.ceil(HEADROOM * most / step - 1e-9) * step)
+    continuous, burst = float(own.continuous[0]), float(own.limit(setting.burst_load_seconds)[0])
+    if most > burst:
+        return asked, float("nan")
+    return float(np.fmin(asked, continuous)), min(asked, burst) if most > continuous else float("nan")
 
 
 def _positions(setting: Setting, measured: TrainMeasures) -> Range:

@@ -94,23 +94,19 @@ class Remedies:
         """The least change that keeps the cell count; None when nothing does."""
         return next((each for each in self.every if _keeps_cells(self.train, each)), None)
 
-    def without_cells(self, others: Collection[int]) -> "Remedies":
-        """The same without what changes to one of these cell counts, which the reader sees beside it anyway."""
-
-        def kept(group: Sequence[Remedy]) -> tuple[Remedy, ...]:
-            return tuple(
-                each for each in group
-                if _keeps_cells(self.train, each) or each.train.pack.cells_series not in others
-            )  # fmt: skip
-
-        return attrs.evolve(self, packs=kept(self.packs), pairs=kept(self.pairs))
-
 
 def _keeps_cells(train: PowerTrain, remedy: Remedy) -> bool:
     return bool(remedy.train.pack.cells_series == train.pack.cells_series)
 
 
-def remedies(setting: Setting, catalogue: Catalogue, train: PowerTrain, *, failing: Sequence[str] = ()) -> Remedies:
+def remedies(
+    setting: Setting,
+    catalogue: Catalogue,
+    train: PowerTrain,
+    *,
+    failing: Sequence[str] = (),
+    beside: Collection[int] = (),
+) -> Remedies:
     """Try every part of the catalogue in a train that misses a limit, alone and, where none does it, in pairs.
 
     Parameters
@@ -121,12 +117,14 @@ def remedies(setting: Setting, catalogue: Catalogue, train: PowerTrain, *, faili
     train : PowerTrain
     failing : sequence of str
         Names of the checks it misses, kept for the reader.
+    beside : collection of int
+        Cell counts that the reader sees beside this one: a change to one of them is no remedy.
     """
     wanted = setting.brief.parts
     stock = catalogue.restricted(
         motors=wanted.motor, controllers=wanted.controller, packs=wanted.pack, propellers=wanted.propeller
     )
-    shelf = _shelf(stock, train)
+    shelf = _shelf(stock, train, beside)
     measured, _ = judged_trains(setting, [train])
     mass, cells = float(measured.frames.mass_kg[0] * 1e3), train.pack.cells_series
     found = {kind: [each for some in _passing(setting, shelf, (kind,)) for each in some] for kind in PARTS}
@@ -171,8 +169,8 @@ def _some(pairs: Sequence[Remedy]) -> list[Remedy]:
     return sorted(kept, key=lambda r: " and ".join(r.changes))
 
 
-def _shelf(stock: Catalogue, train: PowerTrain) -> Shelf:
-    """The design's own parts, each first of its kind, and every other of the catalogue."""
+def _shelf(stock: Catalogue, train: PowerTrain, beside: Collection[int]) -> Shelf:
+    """The design's own parts, each first of its kind, and every other of the catalogue that may be tried."""
 
     def kind(name: str) -> list[Any]:
         own = getattr(train, name)
@@ -180,7 +178,9 @@ def _shelf(stock: Catalogue, train: PowerTrain) -> Shelf:
         return [own, *(part for part in others if part is not own)]
 
     propellers = [each for each in kind("propeller") if each.table is not None]
-    return Shelf.of(kind("motor"), kind("controller"), kind("pack"), propellers, **train.numbers)
+    other = set(beside) - {train.pack.cells_series}
+    packs = [each for each in kind("pack") if each.cells_series not in other]
+    return Shelf.of(kind("motor"), kind("controller"), packs, propellers, **train.numbers)
 
 
 def _pairs(setting: Setting, shelf: Shelf, cells: int, *, same: bool) -> list[Remedy]:

@@ -27,7 +27,7 @@ import attrs
 import numpy as np
 
 from propmatch.models.arrays import Number
-from propmatch.models.pack import CHEMISTRIES, chemistry_named
+from propmatch.models.pack import chemistry_named
 from propmatch.records.fields import declared, replace
 from propmatch.records.parts import (
     CD0_WORDS,
@@ -277,10 +277,8 @@ def _motor(part: Motor) -> tuple[Motor, tuple[Assumption, ...]]:
         _motor_under_load(part, kv, notes)
     if part.resistance_ohm is None:
         changes["controller_included"] = True
-    if part.no_load_current_a is None:
+    if part.no_load_current_a is None or (part.kv_kind == "label" and not part.no_load_exponent):
         changes |= _motor_no_load(part, kv, notes)
-    elif part.kv_kind == "label" and not part.no_load_exponent:
-        changes |= _motor_no_load_rise(part, kv, notes)
     if part.max_current_a is None and part.max_power_w is None:
         power = notes.within("max_power_w", INPUT_W_PER_G * part.mass_g)
         text = f"continuous input power {power:.0f} W from {INPUT_W_PER_G:g} W input per gram of motor ({MEMORY})"
@@ -327,38 +325,30 @@ def _motor_under_load(part: Motor, kv: float, notes: _Notes) -> None:
         notes.note("torque_constant_ratio", ratio, text, ratio / TORQUE_SPREAD, ratio * TORQUE_SPREAD)
 
 
-def _motor_no_load_rise(part: Motor, kv: float, notes: _Notes) -> dict[str, float]:
-    """How a stated no-load current rises with speed, and the voltage it goes with."""
-    i0, k = float(part.no_load_current_a or 0.0), KV_TO_K / kv
-    r, slope, volts = notes.of("resistance_ohm"), notes.of("resistance_slope_ohm_s") or 0.0, part.no_load_voltage_v
-    if volts is None:
-        speed = min(NO_LOAD_RAD_S, _NO_LOAD_MOST_V / k)
-        volts = notes.within("no_load_voltage_v", k * speed + (r + slope * speed) * i0)
-    if r * i0 >= 0.9 * volts:
-        return {}
-    at = "its voltage" if part.no_load_voltage_v is not None else f"{volts:.1f} V, no voltage being stated"
-    text = (
-        f"no-load current {i0:g} A at {at}, rising with speed to the {NO_LOAD_EXPONENT:g}; small outrunners {_STANDS}"
-    )
-    notes.note("no_load_exponent", NO_LOAD_EXPONENT, text)
-    return {"no_load_voltage_v": volts}
-
-
 def _motor_no_load(part: Motor, kv: float, notes: _Notes) -> dict[str, float]:
-    """No-load current, with the voltage and the exponent that it goes with."""
-    k = KV_TO_K / kv
-    volts = part.no_load_voltage_v
+    """No-load current where it is not stated, its rise with speed, and the voltage it goes with."""
+    k, stated, volts = KV_TO_K / kv, part.no_load_current_a, part.no_load_voltage_v
     speed = min(NO_LOAD_RAD_S, _NO_LOAD_MOST_V / k) if volts is None else volts / k
-    i0 = notes.within("no_load_current_a", motor_no_load_current_a(part.mass_g, kv, speed))
+    i0 = stated
+    if i0 is None:
+        i0 = notes.within("no_load_current_a", motor_no_load_current_a(part.mass_g, kv, speed))
     r, slope = notes.of("resistance_ohm"), notes.of("resistance_slope_ohm_s") or 0.0
     if volts is None:
         volts = notes.within("no_load_voltage_v", k * speed + (r + slope * speed) * i0)
+    rising = f"rising with speed to the {NO_LOAD_EXPONENT:g}"
+    if stated is not None:
+        if r * i0 >= 0.9 * volts:
+            return {}
+        at = "its voltage" if part.no_load_voltage_v is not None else f"{volts:.1f} V, no voltage being stated"
+        text = f"no-load current {i0:g} A at {at}, {rising}; small outrunners {_STANDS}"
+        notes.note("no_load_exponent", NO_LOAD_EXPONENT, text)
+        return {"no_load_voltage_v": volts}
     if r:
         i0 = min(i0, 0.5 * volts / r)
     low, high = i0 / NO_LOAD_SPREAD, notes.within("no_load_current_a", i0 * NO_LOAD_SPREAD)
     text = (
-        f"no-load current {i0:.2f} A at {speed / RPM_RAD_S:.0f} rpm from {part.mass_g:g} g and kV, rising with speed "
-        f"to the {NO_LOAD_EXPONENT:g}; 80 % of motors: {low:.2f} to {high:.2f} A"
+        f"no-load current {i0:.2f} A at {speed / RPM_RAD_S:.0f} rpm from {part.mass_g:g} g and kV, {rising}; "
+        f"80 % of motors: {low:.2f} to {high:.2f} A"
     )
     notes.note("no_load_current_a", i0, text, low, high)
     return {"no_load_voltage_v": volts, "no_load_exponent": NO_LOAD_EXPONENT}
@@ -442,8 +432,7 @@ def completed_drive(motor: Motor, controller: Controller) -> tuple[Motor, Contro
 
 def beyond_law(made: Sequence[Assumption], pack: Pack) -> tuple[Assumption, ...]:
     """What is to be said where a motor follows the motor law on a pack beyond its domain."""
-    chemistry = CHEMISTRIES.get(pack.chemistry) if isinstance(pack.chemistry, str) else pack.chemistry
-    volts = 0.0 if chemistry is None else pack.cells_series * float(chemistry.cell_ocv_v(1.0))
+    volts = pack.cells_series * chemistry_named(pack.chemistry).full_v
     if volts <= LAW_VOLTS + 0.05 or not any(each.field == "torque_constant_ratio" for each in made):
         return ()
     text = (

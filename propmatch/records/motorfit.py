@@ -23,7 +23,6 @@ import numpy as np
 from propmatch.models import motor as law
 from propmatch.models import propeller as blades
 from propmatch.models.arrays import Floats
-from propmatch.models.tables import CoefficientTable
 from propmatch.records.estimates import Z80, completed
 from propmatch.records.fields import declared, replace
 from propmatch.records.parts import Motor, Propeller, Source
@@ -240,7 +239,7 @@ def scaled_table(propeller: Propeller, ct: float, cp: float, why: str, uncertain
     table, old = propeller.table, propeller.source
     assert table is not None
     text = f"{old.text}; thrust coefficient times {ct:.3f} and power coefficient times {cp:.3f} {why}"
-    scaled = CoefficientTable(rpm=table.rpm, advance_ratio=table.advance_ratio, ct=ct * table.ct, cp=cp * table.cp)
+    scaled = table.times(ct=ct, cp=cp)
     return replace(propeller, table=scaled, source=Source(text=text, kind=old.kind, uncertainty=uncertainty), id=None)
 
 

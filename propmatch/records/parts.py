@@ -33,6 +33,7 @@ __all__ = [
     "CD0_WORDS",
     "FAMILIES",
     "KINDS",
+    "LISTED",
     "PARTS",
     "Airframe",
     "Controller",
@@ -330,5 +331,8 @@ PARTS: dict[str, type] = {"motor": Motor, "controller": Controller, "pack": Pack
 """The four parts of a power train, and the class of each."""
 KINDS: dict[str, type] = {f"{part}s": cls for part, cls in PARTS.items()}
 """The same by the kinds that a catalogue holds: ``motors``, ``controllers``, ``packs``, ``propellers``."""
+
+LISTED: dict[type, dict[str, str]] = {Motor: {"kv_kind": "label"}}
+"""What a row of a list or a typed line means where it is silent: it repeats what is printed."""
 
 Part = Motor | Controller | Pack | Propeller

@@ -25,7 +25,7 @@ from propmatch.records.estimates import (
 )
 from propmatch.records.fields import Declared, build, check, declared
 from propmatch.records.listing import ListingRow
-from propmatch.records.parts import Controller, Motor, Pack, Propeller, Source
+from propmatch.records.parts import LISTED, Controller, Motor, Pack, Propeller, Source
 from propmatch.units import INCH_M, MAH_AH, MM_M, conversion, units_for
 
 __all__ = ["TypedPart", "controller_for", "field_of", "looks_typed", "read_number", "read_part", "read_value"]
@@ -143,8 +143,7 @@ def read_part(cls: type, text: str, where: str) -> TypedPart:
             if key in values and values[key] != value:
                 faults.append(Fault(where, key, value, f"given twice, {values[key]} before"))
             values[key] = value
-    if cls is Motor:
-        values.setdefault("kv_kind", "label")
+    values = {**LISTED.get(cls, {}), **values}
     if cls is Pack and not faults:
         faults += [attrs.evolve(fault, where=where) for fault in _cells_of_label(values)]
     assumed = {} if faults else _filled(cls, values)
@@ -190,8 +189,6 @@ def _read_word(cls: type, rules: Mapping[str, Declared], word: str) -> dict[str,
         return _read_size(word, *size.groups())
     if quantity := _QUANTITY.fullmatch(word):
         return _read_quantity(cls, rules, word, *quantity.groups())
-    if "kv_kind" in rules and word.lower() == "measured":
-        return {"kv_kind": "effective"}
     if cls is Pack and (chemistry := _chemistry(word)):
         return {"chemistry": chemistry}
     if cls is Pack and word.lower() in _IDLE_WORDS:

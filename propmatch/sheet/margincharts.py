@@ -10,7 +10,7 @@ from propmatch.checks.rule import PRACTICE
 from propmatch.sheet.picture import Picture, Table
 from propmatch.sheet.spread import Spread
 from propmatch.sheet.style import GREY, INK
-from propmatch.words.checkwords import check_name, limit_text, percent, value_text
+from propmatch.words.checkwords import check_name, limit_text, percent, value_text, warned_words
 
 __all__ = ["margin_chart"]
 
@@ -102,14 +102,12 @@ def _words(checks: Sequence[Check]) -> str:
     close = [c for c in graded(checks) if c.verdict == "close"]
     hard = [check_name(c.name) for c in over if c.excluding]
     soft = [check_name(c.name) for c in over if not c.excluding and c.basis == PRACTICE]
-    warned = [check_name(c.name) for c in over if not c.excluding and c.basis != PRACTICE]
     parts = []
     parts.append(f"Beyond a limit of the brief or of a part: {', '.join(hard)}." if hard
                  else "Every limit of the brief and of the parts is kept.")  # fmt: skip
     if close:
         parts.append(f"Within a tenth of the limit: {', '.join(check_name(c.name) for c in close)}.")
-    if warned:
-        parts.append(f"Beyond an estimated rating, which the brief takes as a warning: {', '.join(warned)}.")
+    parts += warned_words(checks)
     if soft:
         parts.append(f"Outside common practice: {', '.join(soft)}.")
     return " ".join(parts)

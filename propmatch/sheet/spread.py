@@ -8,8 +8,6 @@ a pack is known for from a label alone gets a label's spread (:mod:`tolerances.s
 for is taken as exact, so the spread is the least one should expect.
 """
 
-from typing import Any
-
 import attrs
 import numpy as np
 
@@ -18,9 +16,8 @@ from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.ratings import rating_lanes
 from propmatch.checks.rule import margins
 from propmatch.checks.setting import ResolvedBrief
-from propmatch.models.tables import CoefficientTable
 from propmatch.records.brief import Brief
-from propmatch.records.estimates import Assumption, completed
+from propmatch.records.estimates import Z80, Assumption, completed
 from propmatch.records.fields import replace
 from propmatch.records.parts import PowerTrain
 from propmatch.tablehtml import number_text
@@ -28,9 +25,6 @@ from propmatch.tolerances.samples import part_spread
 from propmatch.train.lanes import train_lanes
 
 __all__ = ["Spread", "spread_of"]
-
-Z80 = 1.2816
-"""Half width of an 80 % interval in standard deviations of a normal distribution."""
 
 
 @attrs.frozen(kw_only=True)
@@ -142,9 +136,7 @@ def _with(train: PowerTrain, kind: str, field: str, value: float) -> PowerTrain:
 def _scaled(train: PowerTrain, name: str, factor: float) -> PowerTrain:
     table = train.propeller.table
     assert table is not None
-    values: dict[str, Any] = {key: getattr(table, key) for key in ("rpm", "advance_ratio", "ct", "cp")}
-    values[name] = values[name] * factor
-    made: PowerTrain = replace(train, propeller=replace(train.propeller, table=CoefficientTable(**values)))
+    made: PowerTrain = replace(train, propeller=replace(train.propeller, table=table.times(**{name: factor})))
     return made
 
 

@@ -106,12 +106,7 @@ class PitchFit:
 
     def table(self, table: CoefficientTable, ratio: float) -> CoefficientTable:
         """The table with pitch over diameter times ``ratio``."""
-        return CoefficientTable(
-            rpm=table.rpm,
-            advance_ratio=np.asarray(table.advance_ratio) * ratio,
-            ct=np.asarray(table.ct) * ratio**self.ct_power,
-            cp=np.asarray(table.cp) * ratio**self.cp_power,
-        )
+        return table.times(ct=ratio**self.ct_power, cp=ratio**self.cp_power, advance_ratio=ratio)
 
     @property
     def assumption(self) -> Assumption:

@@ -15,6 +15,7 @@ __all__ = [
     "NO_CHANGE",
     "burst_words",
     "check_name",
+    "check_names",
     "danger_words",
     "fewer_amps",
     "joined",
@@ -29,6 +30,7 @@ __all__ = [
     "speed_question",
     "supply_text",
     "value_text",
+    "warned_words",
 ]
 
 NO_CHANGE = "No change of one or two parts fixes it."
@@ -38,6 +40,11 @@ NO_CHANGE = "No change of one or two parts fixes it."
 def check_name(name: str) -> str:
     """The name of a check as people write it."""
     return name.replace("_", " ").replace("all up", "all-up").replace("rpm", "speed").replace("mach", "Mach")
+
+
+def check_names(names: Sequence[str]) -> str:
+    """``motor power and climb``: the names of several."""
+    return joined([check_name(name) for name in names])
 
 
 def value_text(value: float, unit: str, shown: Shown | None = None, *, missing: str = "-") -> str:
@@ -148,7 +155,7 @@ def limit_sentences(limit: "ThrottleLimit", shown: Shown) -> tuple[str, ...]:
         "minutes."
     )
     said = (("it meets", limit.cures), ("it still misses", limit.leaves), ("it misses for that", limit.costs))
-    effects = "; ".join(f"{words} {joined([check_name(name) for name in names])}" for words, names in said if names)
+    effects = "; ".join(f"{words} {check_names(names)}" for words, names in said if names)
     return (first, f"So limited {effects}.") if effects else (first,)
 
 
@@ -166,6 +173,16 @@ _BY = {
     "brief": "by the brief", "assumed": "assumed, as the brief gives none", "part rating": "by the part's rating",
     "estimated rating": "by an estimated rating", "common practice": "by common practice",
 }  # fmt: skip
+
+
+def warned_words(checks: "Iterable[Check]") -> list[str]:
+    """Estimated ratings that are missed and only warn."""
+    names = [
+        check_name(check.name)
+        for check in checks
+        if check.verdict == "fails" and not check.excluding and check.basis == "estimated rating"
+    ]
+    return [f"Beyond an estimated rating, which the brief takes as a warning: {', '.join(names)}."] if names else []
 
 
 def danger_words(checks: "Sequence[Check]", shown: Shown) -> list[str]:

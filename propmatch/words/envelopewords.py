@@ -1,7 +1,6 @@
 """The parts envelope as text for the plans: plain, or Markdown."""
 
 import math
-from collections.abc import Sequence
 from typing import Any
 
 import attrs
@@ -10,7 +9,7 @@ from propmatch.checks.checkrules import CHECKS
 from propmatch.questions.envelope import CellEnvelope, Envelope, Range
 from propmatch.records.estimates import completed
 from propmatch.records.fields import replace
-from propmatch.words.checkwords import limit_sentences, parts_text, speed_question, supply_text
+from propmatch.words.checkwords import check_names, limit_sentences, parts_text, speed_question, supply_text
 from propmatch.words.shown import Shown, clock, signed, wrapped
 
 __all__ = ["CAUTIONS", "Part", "envelope_markdown", "envelope_parts", "envelope_text"]
@@ -115,11 +114,6 @@ def _thrust_span(ends: Range, shown: Shown) -> str:
     return _shown_span(ends, shown.thrust_of, shown.thrust_unit, 0 if shown.thrust == "gf" else 2)
 
 
-def _words(names: Sequence[str]) -> str:
-    words = [name.replace("_", " ").replace("all up", "all-up") for name in names]
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
-
-
 def _opening(envelope: Envelope, shown: Shown) -> Part:
     train = envelope.train
     warns = envelope.brief.limits.estimated_ratings == "warn"
@@ -145,7 +139,7 @@ def _of_count(envelope: Envelope, each: CellEnvelope, shown: Shown, timer: bool)
 def _refusal(envelope: Envelope, each: CellEnvelope, shown: Shown) -> list[str]:
     sentences = [
         f"Do not fit {each.cells}S to this design as it is: with {each.train.pack.name} it fails "
-        f"{_words(each.failing)}. No change of one or two parts with {each.cells}S fixes it."
+        f"{check_names(each.failing)}. No change of one or two parts with {each.cells}S fixes it."
     ]
     sentences.append(
         f"Full throttle at rest would draw {signed(each.design_motor_current_static_a)} A through the motor and lift "
@@ -249,7 +243,7 @@ def _stops(each: CellEnvelope) -> list[tuple[str, str]]:
         word = {0: "colder and denser air", 1: "hotter and thinner air"}[side] if axis == "air" else (
             f"{'more' if side else 'less'} {_AXIS_WORDS[axis]}"
         )  # fmt: skip
-        texts.append(f"{word}: {_words(names)}")
+        texts.append(f"{word}: {check_names(names)}")
     return [("what ends the ranges", "; ".join(texts))] if texts else []
 
 
@@ -276,7 +270,7 @@ def _variants(envelope: Envelope, shown: Shown) -> Part:
                 f"{count}S {shown.mass_text(mass)}, {'inside' if each.inside_by_cells[count] else 'outside'} the range"
             )
             if each.failing_by_cells[count]:
-                text += f", fails {_words(each.failing_by_cells[count])}"
+                text += f", fails {check_names(each.failing_by_cells[count])}"
             elif not each.inside_by_cells[count]:
                 text += ", though by itself it passes"
             texts.append(text)

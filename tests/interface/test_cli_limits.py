@@ -82,6 +82,21 @@ def test_bursts_serve_only_where_the_brief_says_so_and_that_is_said(run, tmp_pat
     assert not {"motor_current_static", "motor_current_phase"} & set(failing["true"])
     said = plain(run("cells", str(tmp_path / "true.toml"), "--cells", "2", *train).out)
     assert "Burst ratings serve here, as the brief allows for short phases: motor current static" in said
+    strong = ("--motor", "2300kV 28g max=40A burst_current_a=60A burst_seconds=10", *train[2:])
+    unsaid = plain(run("cells", str(tmp_path / "true.toml"), "--cells", "2", *strong).out)
+    assert "motor current static" not in unsaid.partition("Burst ratings serve here")[2].partition(".")[0]
+
+
+def test_ask_says_whose_rating_it_takes(run) -> None:
+    words = ("--propeller", "6x4 thin", "--pack", "2S 850mAh 35C", "--controller", "20A")
+    for motor, said in (
+        ("2300kV 28g", "13.24 A is the estimated continuous rating of the motor"),  # 3.5 W/g x 28 g/7.4 V
+        ("2300kV 28g max=12A", "12 A is the continuous rating of the motor"),
+        ("2300kV 28g max=40A", "20 A is the continuous rating of the controller"),
+    ):
+        for question in ("throttle", "kv", "propeller"):
+            assert said in plain(run("ask", question, "--motor", motor, *words).out)
+    assert "No current was named" not in run("ask", "throttle", "--motor", "2300kV 28g", *words, "--limit", "9A").out
 
 
 def test_a_danger_that_only_warns_stands_before_the_picks(run, tmp_path) -> None:

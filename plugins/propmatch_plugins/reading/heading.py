@@ -11,7 +11,7 @@ import attrs
 
 from propmatch.faults import Fault, InputFaults, did_you_mean
 from propmatch.records.fields import Declared, declared
-from propmatch.records.parts import KINDS, Source
+from propmatch.records.parts import KINDS, LISTED, Source
 from propmatch.records.tomltext import read_toml
 from propmatch.units import Conversion, conversion, units_for
 from propmatch_plugins.reading.grid import Grid
@@ -137,8 +137,8 @@ def columns_of(kind: str | None) -> dict[str, Declared]:
     if kind is None:
         return {name: rule for each in KINDS for name, rule in columns_of(each).items()}
     found = {rule.name: rule for rule in declared(KINDS[kind]) if rule.kind not in ("one", "many", "instance")}
-    if "kv_kind" in found:
-        found["kv_kind"] = attrs.evolve(found["kv_kind"], default="label")  # what a shop or a maker prints
+    for name, word in LISTED.get(KINDS[kind], {}).items():
+        found[name] = attrs.evolve(found[name], default=word)
     for rule in declared(Source):
         found[SOURCE_COLUMNS[rule.name]] = attrs.evolve(rule, name=SOURCE_COLUMNS[rule.name], default=None)
     if kind == "propellers":
