@@ -163,7 +163,9 @@ class Setting:
 
     @property
     def train_numbers(self) -> TrainNumbers:
-        """What is the same for every power train: motor count, radio current, supply and temperature of the cells."""
+        """What is the same for every power train: motor count, radio current, supply, temperature of the cells
+        and what is asked of the propellers with the motor off.
+        """
         return self._numbers_of(self.variant)
 
     def _numbers_of(self, variant: ResolvedVariant) -> TrainNumbers:
@@ -172,6 +174,7 @@ class Setting:
             radio_current_a=variant.radio_current_a,
             receiver_supply_mass_g=variant.receiver_supply_mass_g,
             pack_temperature_c=self.brief.site.pack_temperature_c,
+            motor_off=variant.motor_off,
         )
 
     def flown(self, train: PowerTrain) -> PowerTrain:

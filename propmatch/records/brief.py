@@ -138,6 +138,8 @@ class ResolvedVariant:
         Separate supply that the brief names, flown where the controller brings none; None leaves it to an estimate.
     filament_factor : float
         Mass of the printed structure over the mass as sliced.
+    motor_off : str or None
+        What the propellers do while the motor is off; None leaves it to their family.
     assumptions : tuple of Assumption
         Everything assumed about this build.
     """
@@ -149,6 +151,7 @@ class ResolvedVariant:
     radio_current_a: float
     receiver_supply_mass_g: float | None
     filament_factor: float = 1.0
+    motor_off: str | None = None
     assumptions: tuple[Assumption, ...] = ()
 
 
@@ -194,6 +197,7 @@ def _resolved(brief: Brief, variant: Variant | None, common: tuple[Assumption, .
         radio_current_a=brief.radio.current_a if current is None and brief.radio is not None else current,
         receiver_supply_mass_g=_either(variant, brief.aircraft, "receiver_supply_mass_g"),
         filament_factor=filament_factor(_filament(variant)),
+        motor_off=_either(variant, brief.aircraft, "motor_off"),
         assumptions=tuple(each for each in common if each.field not in overridden) + made + _spread(brief, variant),
     )
 

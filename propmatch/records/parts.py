@@ -34,6 +34,7 @@ __all__ = [
     "FAMILIES",
     "KINDS",
     "LISTED",
+    "MOTOR_OFF",
     "PARTS",
     "Airframe",
     "Controller",
@@ -57,6 +58,14 @@ FAMILIES = {
     "wide": "small with very wide blades",
 }
 """Propeller families by what anyone can see."""
+
+MOTOR_OFF = {
+    "folded": "the blades fold back",
+    "stopped": "the propeller stands still",
+    "windmilling": "the stream turns it against the friction of the motor, or it stands still",
+    "braked": "the winding is shorted by the controller's brake",
+}
+"""What a propeller may do while the motor is off."""
 
 CD0_WORDS = {
     "clean racer": 0.025,
@@ -273,6 +282,7 @@ class TrainNumbers(TypedDict, total=False):
     radio_current_a: float
     receiver_supply_mass_g: float | None
     pack_temperature_c: float | None
+    motor_off: str | None
 
 
 @record()
@@ -292,6 +302,9 @@ class PowerTrain:
     )
     pack_temperature_c: float | None = number(
         "degC", ge=-20, le=60, default=None, doc="temperature of the cells; None means near 25 degC"
+    )
+    motor_off: str | None = choice(
+        tuple(MOTOR_OFF), default=None, doc="what the propeller does while the motor is off; None: by its family"
     )
 
     @property
@@ -324,6 +337,7 @@ class PowerTrain:
             radio_current_a=self.radio_current_a,
             receiver_supply_mass_g=self.receiver_supply_mass_g,
             pack_temperature_c=self.pack_temperature_c,
+            motor_off=self.motor_off,
         )
 
 

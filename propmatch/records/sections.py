@@ -21,7 +21,7 @@ from propmatch.records.fields import (
     words_or_number,
 )
 from propmatch.records.layout import FILAMENT_FACTORS, Balance, Item, Structure, Tail, ThrustLine, filament_factor
-from propmatch.records.parts import CD0_WORDS, aspect_ratio
+from propmatch.records.parts import CD0_WORDS, MOTOR_OFF, aspect_ratio
 from propmatch.records.radio import Radio
 
 __all__ = [
@@ -53,6 +53,14 @@ def _receiver_supply() -> Any:
     )  # fmt: skip
 
 
+def _motor_off() -> Any:
+    return choice(
+        tuple(MOTOR_OFF), default=None,
+        doc="what the propellers do while the motor is off; left out: folding ones fold, others windmill; "
+        "blades that do not fold stand still where 'folded' is asked for",
+    )  # fmt: skip
+
+
 @record()
 class Aircraft:
     """Masses and what does not depend on the power train chosen; bare mass is everything but the power train."""
@@ -67,6 +75,7 @@ class Aircraft:
         "A", ge=0, le=50, default=None, doc="receiver, servos and payload, drawn from the pack; or list them in [radio]"
     )
     receiver_supply_mass_g: float | None = _receiver_supply()
+    motor_off: str | None = _motor_off()
 
 
 @record(
@@ -112,6 +121,7 @@ class Variant(Wing):
         "A", ge=0, le=50, default=None, doc="receiver, servos and payload, drawn from the pack"
     )
     receiver_supply_mass_g: float | None = _receiver_supply()
+    motor_off: str | None = _motor_off()
 
 
 @record(rules=(Rule(("cells",), lambda cells: len(set(cells)) < len(cells), "must not name a cell count twice"),))

@@ -33,7 +33,8 @@ KIND_FIELDS: dict[str, tuple[str, ...]] = {
         "burst_a", "pack_nominal_v", "pack_estimated",
     ),
     "propeller": (
-        "propeller", "diameter_m", "pitch_in", "propellers_g", "max_rpm", "max_rpm_stated", "diameter_in",
+        "propeller", "diameter_m", "pitch_in", "motor_off", "still_drag_m2", "propellers_g", "max_rpm",
+        "max_rpm_stated", "diameter_in",
     ),
 }  # fmt: skip
 """Which part brings which field of ``TrainLanes`` and ``RatingLanes``; count and radio ride with the pack."""
@@ -49,7 +50,8 @@ class Shelf:
     Attributes
     ----------
     motors, controllers, packs, propellers : tuples of parts
-    like : a power train with what is the same for every combination: count, radio current, pack temperature
+    like : a power train with what is the same for every combination: count, radio current, pack temperature, what the
+        propeller is asked to do with the motor off
     lanes, ratings : columns; the first ``len(motors)`` values of a motor's field belong to the motors, and so on
     assumptions : estimates made for any of the parts
     """

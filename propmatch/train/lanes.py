@@ -17,6 +17,7 @@ from propmatch.records.estimates import (
     completed_drive,
     usual_part_throttle_loss,
 )
+from propmatch.records.motoroff import motor_off_numbers
 from propmatch.records.packflight import curve_notes
 from propmatch.records.parts import PowerTrain
 from propmatch.train.line import Trains
@@ -35,6 +36,8 @@ class TrainLanes(Trains):
     cells : in series; cells_ohm : S/P r_cell at full charge, at the stated temperature; leads_ohm
     capacity_ah : at the stated temperature; chemistry : index into ``chemistries``
     propeller : number in ``stack``; diameter_m, pitch_in
+    motor_off : what it does while the motor is off, a code of :mod:`propmatch.records.motoroff`
+    still_drag_m2 : drag area of one propeller that does not turn, folded where it folds
     throttle_limit : largest duty, which full throttle means; 1 unless a lower one is set
     """
 
@@ -46,6 +49,8 @@ class TrainLanes(Trains):
     propeller: Index
     diameter_m: Floats
     pitch_in: Floats
+    motor_off: Index
+    still_drag_m2: Floats
     throttle_limit: Floats
     stack: Surfaces
     chemistries: tuple[battery.Chemistry, ...]
@@ -133,6 +138,7 @@ def train_lanes(trains: Sequence[PowerTrain]) -> tuple[TrainLanes, tuple[Assumpt
                 **controller_numbers(train.controller),
                 **pack_numbers(once(completed, train.pack)[0], train.pack_temperature_c),
                 **propeller_numbers(once(completed, train.propeller)[0]),
+                **motor_off_numbers(train),
                 "chemistry": chemistries[id(chemistry)],
                 "count": train.count,
                 "radio_a": train.radio_current_a,
@@ -141,7 +147,7 @@ def train_lanes(trains: Sequence[PowerTrain]) -> tuple[TrainLanes, tuple[Assumpt
         )
     numbers = np.array([[row[name] for name in LANE_FIELDS] for row in rows], dtype=np.float64).T.copy()
     columns: dict[str, Any] = dict(zip(LANE_FIELDS, numbers, strict=True))
-    for name in ("chemistry", "propeller"):
+    for name in ("chemistry", "propeller", "motor_off"):
         columns[name] = columns[name].astype(np.intp)
     lanes = TrainLanes(stack=stack_surfaces(found), chemistries=tuple(kinds), **columns)
     for train in trains:
