@@ -14,6 +14,7 @@ from propmatch.aircraft.polar import airframe_lanes
 from propmatch.columns import number
 from propmatch.models.air import Air
 from propmatch.records.estimates import PRACTICE, Assumption
+from propmatch.records.motoroff import motor_off_notes
 from propmatch.records.packflight import flight_notes
 from propmatch.records.parts import Airframe, PowerTrain
 from propmatch.records.sections import DEFAULT_SPEED_OVER_STALL, Phase
@@ -170,7 +171,13 @@ def flight_time(
         phases=rows,
         status=Status(int(found.status[0])),
         cutoff_cell_v=float(asked.lanes.flown_to_v(cutoff_cell_v)[0]),
-        assumptions=asked.assumptions + assumed + flight_notes(cutoff_cell_v, [train.pack]) + _assumptions(phases),
+        assumptions=(
+            *asked.assumptions,
+            *assumed,
+            *flight_notes(cutoff_cell_v, [train.pack]),
+            *motor_off_notes(train, phases),
+            *_assumptions(phases),
+        ),
     )
 
 

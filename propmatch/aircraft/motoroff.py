@@ -28,8 +28,18 @@ from propmatch.train.line import fixed_ohm
 from propmatch.train.torque import SpeedProblem, imbalance, loads
 from propmatch.units import RPM_RAD_S
 
-__all__ = ["BRAKED", "DISK_CD", "FOLDED", "KINDS", "STOPPED", "WINDMILLING", "MotorOff", "motor_off_drag",
-           "motor_off_drag_bounds"]  # fmt: skip
+__all__ = [
+    "BRAKED",
+    "DISK_CD",
+    "FOLDED",
+    "KINDS",
+    "STOPPED",
+    "WINDMILLING",
+    "MotorOff",
+    "motor_off_area_bounds_m2",
+    "motor_off_drag",
+    "motor_off_drag_bounds",
+]
 
 FOLDED, STOPPED, WINDMILLING, BRAKED = CODES["folded"], CODES["stopped"], CODES["windmilling"], CODES["braked"]
 KINDS = {code: word for word, code in CODES.items()}
@@ -139,24 +149,31 @@ _SLACK = 1e-9
 def motor_off_drag_bounds(
     lanes: TrainLanes, airspeed_m_s: ArrayLike, density_kg_m3: ArrayLike
 ) -> tuple[Floats, Floats]:
-    """Low and high drag (N,) [N] of propellers with the motor off, whatever motor and controller they are on.
+    """Low and high drag (N,) [N] with the motor off, whatever motor and controller the propellers are on."""
+    v, rho = (np.asarray(x, dtype=np.float64) for x in (airspeed_m_s, density_kg_m3))
+    pressure = np.where((v >= 0) & (rho > 0), 0.5 * rho * v * v, np.nan)
+    low, high = motor_off_area_bounds_m2(lanes)
+    return pressure * low, pressure * high
+
+
+def motor_off_area_bounds_m2(lanes: TrainLanes) -> tuple[Floats, Floats]:
+    """The same over rho V^2/2: low and high drag area (N,) [m2], at any airspeed and in any density.
 
     Of the lanes only what propellers and the motor count bring is read. A lane that folds or stands has its drag area.
-    One that may turn stands, or turns at an advance ratio from J0 to 2 J0 and has -CT/J^2 rho V^2 D^2, clipped to
-    0 and the flat disk; clipping keeps order. CT lies between the least and greatest Bernstein coefficients of each
-    cell that these advance ratios touch, at any rpm; over a piece of J from a to b -CT/J^2 with CT from m to M lies
-    between the least of -M/a^2, -M/b^2 and the greatest of -m/a^2, -m/b^2, 1/J^2 being monotone.
+    One that may turn stands, or turns at an advance ratio from J0 to 2 J0 and has -2 CT/J^2 D^2, clipped to 0 and the
+    flat disk; clipping keeps order. CT lies between the least and greatest Bernstein coefficients of each cell that
+    these advance ratios touch, at any rpm; over a piece of J from a to b -CT/J^2 with CT from m to M lies between the
+    least of -M/a^2, -M/b^2 and the greatest of -m/a^2, -m/b^2, 1/J^2 being monotone.
     """
-    v, rho = (np.broadcast_to(np.asarray(x, dtype=np.float64), lanes.size) for x in (airspeed_m_s, density_kg_m3))
-    pressure = np.where((v >= 0) & (rho > 0), 0.5 * rho * v * v, np.nan)
-    still = pressure * lanes.still_drag_m2
-    square = pressure * lanes.diameter_m**2
-    of_stack = np.array([_turning_drag(lanes.stack, at) for at in range(lanes.stack.rows.size)])
-    low, high = (np.clip(square * x, 0.0, square * DISK_CD * 0.25 * np.pi) for x in of_stack[lanes.propeller].T)
     turns = lanes.motor_off >= WINDMILLING
-    low = np.where(turns, np.minimum(still, low), still) * (1.0 - _SLACK)
-    high = np.where(turns, np.maximum(still, high), still) * (1.0 + _SLACK)
-    return lanes.count * low, lanes.count * high
+    still, square = lanes.still_drag_m2, lanes.diameter_m**2
+    low, high = still.copy(), still.copy()
+    for propeller in np.unique(lanes.propeller[turns]):
+        some = turns & (lanes.propeller == propeller)
+        least, most = (np.clip(x, 0.0, DISK_CD * 0.25 * np.pi) for x in _turning_drag(lanes.stack, propeller))
+        low[some] = np.minimum(still[some], square[some] * least)
+        high[some] = np.maximum(still[some], square[some] * most)
+    return lanes.count * low * (1.0 - _SLACK), lanes.count * high * (1.0 + _SLACK)
 
 
 def _turning_drag(stack: Surfaces, at: int) -> tuple[float, float]:

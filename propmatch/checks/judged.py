@@ -14,6 +14,7 @@ from propmatch.checks.ratings import RatingLanes, rating_lanes
 from propmatch.models.air import Air
 from propmatch.models.arrays import Flags, Floats
 from propmatch.records.estimates import Assumption, supply_assumed
+from propmatch.records.motoroff import motor_off_notes
 from propmatch.records.packflight import flight_notes
 from propmatch.records.parts import PowerTrain
 from propmatch.train.lanes import TrainLanes, train_lanes
@@ -70,7 +71,8 @@ def judged_trains(
     lanes, made = train_lanes(trains)
     of_mass = [each for train in trains for each in supply_assumed(train)]
     of_flight = flight_notes(setting.cutoff_cell_v, [train.pack for train in trains])
-    assumed = tuple(dict.fromkeys((*made, *of_mass, *of_flight)))
+    of_glide = [each for train in trains for each in motor_off_notes(train, setting.phases)]
+    assumed = tuple(dict.fromkeys((*made, *of_mass, *of_flight, *of_glide)))
     return judged(setting, lanes, rating_lanes(trains), **numbers), assumed
 
 

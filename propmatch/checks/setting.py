@@ -17,6 +17,7 @@ from propmatch.models.arrays import Flags, Floats
 from propmatch.records.brief import Brief, ResolvedVariant, laid_out
 from propmatch.records.estimates import Assumption, completed
 from propmatch.records.fields import replace
+from propmatch.records.motoroff import motor_off_notes
 from propmatch.records.packflight import flight_notes
 from propmatch.records.parts import Controller, Mass, Motor, Pack, PowerTrain, Propeller, TrainNumbers
 from propmatch.records.sections import Phase
@@ -187,8 +188,9 @@ class Setting:
         return replace(train, **changed) if changed else train
 
     def assumptions_of(self, train: PowerTrain) -> tuple[Assumption, ...]:
-        """What stands in for missing numbers of a power train, and what its cells mean for the flight."""
-        return (*completed(train)[1], *flight_notes(self.cutoff_cell_v, [train.pack]))
+        """What stands in for missing numbers of a power train, and what its cells and propeller mean for the flight."""
+        of_flight = flight_notes(self.cutoff_cell_v, [train.pack])
+        return (*completed(train)[1], *of_flight, *motor_off_notes(self.flown(train), self.phases))
 
     def flight_time(self, train: PowerTrain) -> FlightTime:
         """How long a power train flies the phases as this variant flies it, and what ends the flight."""

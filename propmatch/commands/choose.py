@@ -14,11 +14,11 @@ if TYPE_CHECKING:
 
 __all__ = [
     "TrainForBrief",
+    "allowed_by_brief",
     "choose_for_brief",
     "names_a_train",
     "train_of_ids",
     "wanted_settings",
-    "with_allowed_cutoff",
 ]
 
 
@@ -61,17 +61,19 @@ def train_of_ids(
     return PowerTrain(**parts_in_any_order(text, known, option), **numbers)
 
 
-def with_allowed_cutoff(train: "PowerTrain", setting: "Setting") -> "PowerTrain":
+def allowed_by_brief(train: "PowerTrain", setting: "Setting") -> "PowerTrain":
     """The train itself.
 
     Raises
     ------
     InputFaults
-        Its cells do not allow the cut-off that the brief states.
+        Its cells do not allow the cut-off that the brief states, its blades do not fold as the brief says.
     """
+    from propmatch.records.motoroff import folding_faults
     from propmatch.records.packflight import cutoff_faults
 
     faults = cutoff_faults(setting.cutoff_cell_v, [train.pack])
+    faults += folding_faults(setting.variant.motor_off, train.propeller)
     if faults:
         raise InputFaults(faults)
     return train
@@ -97,10 +99,10 @@ def choose_for_brief(
         if typed:
             raise InputFaults([Fault(f"--{train}", rule=f"names the whole train, so leave out --{typed[0]}")])
         named = train_of_ids(stock, options[train], f"--{train}", **setting.train_numbers)
-        return TrainForBrief(train=with_allowed_cutoff(named, setting), how="")
+        return TrainForBrief(train=allowed_by_brief(named, setting), how="")
     if typed:
         made = choose_train(stock, options, setting.train_numbers)
-        named = with_allowed_cutoff(made.train, setting)
+        named = allowed_by_brief(made.train, setting)
         return TrainForBrief(train=named, how="", assumptions=made.assumptions, doubts=made.doubts)
     from propmatch.records.fields import replace
     from propmatch.search.matching import UNNAMED, best_train

@@ -32,7 +32,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     """
     from propmatch.checks.setting import ResolvedBrief
     from propmatch.commands.briefs import open_brief
-    from propmatch.commands.choose import train_of_ids, with_allowed_cutoff
+    from propmatch.commands.choose import allowed_by_brief, train_of_ids
     from propmatch.commands.output import Reply, show
     from propmatch.commands.progress import progress_line
     from propmatch.sheet.content import build_sheet
@@ -49,7 +49,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     train = None
     if options["train"] is not None:
         design = resolved.as_designed
-        train = with_allowed_cutoff(train_of_ids(stock, options["train"], **design.train_numbers), design)
+        train = allowed_by_brief(train_of_ids(stock, options["train"], **design.train_numbers), design)
     shown = shown_units(options["units"], brief)
     with progress_line("matching") as progress:
         sheet = build_sheet(resolved, stock.catalogue, train=train, shown=shown, progress=progress)

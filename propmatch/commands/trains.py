@@ -247,12 +247,15 @@ def table_answer(catalogue: "Catalogue", propeller: "Propeller", where: str) -> 
 
 def train_data(train: "PowerTrain") -> dict[str, Any]:
     """The parts of a train for the JSON: id, name and source of each."""
+    from propmatch.records.motoroff import taken
+
     parts = {name: getattr(train, name) for name in ("motor", "propeller", "pack", "controller")}
     return {
         **{name: {"id": part.id, "name": part.name, "source": part.source} for name, part in parts.items()},
         "count": train.count,
         "radio_current_a": train.radio_current_a,
         "receiver_supply_mass_g": train.supply_g,
+        "motor_off": taken(train),
     }
 
 
