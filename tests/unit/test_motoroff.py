@@ -75,7 +75,7 @@ def test_the_brief_and_its_variants_say_what_the_propeller_does():
     flown = designed.train(*(getattr(small_train(), name) for name in ("motor", "controller", "pack", "propeller")))
     assert flown.motor_off == "folded"
     assert variant.flown(flown).motor_off == "braked"
-    with pytest.raises(InputFaults, match="motor_off.*folded, stopped, windmilling, braked"):
+    with pytest.raises(InputFaults, match=r"motor_off.*folded, stopped, windmilling, braked"):
         loads_brief('[aircraft]\nname = "a"\nbare_mass_g = 300\nmotor_off = "off"\n')
 
 
