@@ -18,7 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from propmatch.aircraft.flight import level_lanes
-from propmatch.aircraft.polar import AirframeLanes, phase_airspeed_m_s
+from propmatch.aircraft.motoroff import motor_off_drag
+from propmatch.aircraft.polar import AirframeLanes, climb_m_s, drag_n, phase_airspeed_m_s
 from propmatch.models.arrays import Flags, Floats, Index
 from propmatch.models.pack import Chemistry
 from propmatch.records.sections import Phase
@@ -30,8 +31,11 @@ from propmatch.units import RPM_RAD_S
 
 __all__ = [
     "CUT_OFF",
+    "GROUND",
+    "LOST_CLIMB",
     "LOST_THRUST",
     "RESERVE",
+    "Clock",
     "Draw",
     "Load",
     "Running",
@@ -44,8 +48,8 @@ __all__ = [
     "slowness",
 ]
 
-RESERVE, CUT_OFF, LOST_THRUST = 1, 2, 3
-"""Why a discharge ends."""
+RESERVE, CUT_OFF, LOST_THRUST, LOST_CLIMB, GROUND = 1, 2, 3, 4, 5
+"""Why a discharge ends; the last two: a height that full power no longer reaches, and no height left to glide from."""
 _LEAST_CURRENT_A = 1e-9
 _BISECTIONS = 34
 _HALF = 0.5 / np.sqrt(3.0)
@@ -58,6 +62,7 @@ class Draw:
     Attributes
     ----------
     pack_current_a, cell_voltage_v, throttle, motor_current_a
+    climb_m_s : rate of climb, negative where height is lost
     holds : False where the thrust cannot be held
     """
 
@@ -65,6 +70,7 @@ class Draw:
     cell_voltage_v: Floats
     throttle: Floats
     motor_current_a: Floats
+    climb_m_s: Floats
     holds: Flags
 
 
@@ -83,6 +89,8 @@ class Load:
     behind_v : V_c of a held thrust
     speed_rad_s : motor speed at the middle of the discharge, held throttle
     slope, bend : (2, N), motor current I + slope x + bend x^2 over x = w - speed_rad_s, for x < 0 and x > 0
+    climb_m_s : (N,), the same at any charge but where a throttle above 0 is held: there at ``speed_rad_s``
+    climb_slope, climb_bend : (2, N), how the climb goes with the motor speed, as the current; 0 elsewhere
     """
 
     train: TrainLanes
@@ -95,6 +103,14 @@ class Load:
     speed_rad_s: Floats
     slope: Floats
     bend: Floats
+    climb_m_s: Floats
+    climb_slope: Floats
+    climb_bend: Floats
+
+    @property
+    def steady(self) -> bool:
+        """Whether the rate of climb is the same at any charge."""
+        return self.throttle is None or not self.throttle.any()
 
     def take(self, index: Any) -> "Load":
         """The lanes of an index array, slice or mask."""
@@ -107,12 +123,13 @@ class Load:
         p = self.train
         source, battery = p.open_circuit_v(charge), p.pack_ohm(charge)
         with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+            climb = self.climb_m_s
             if self.throttle is None:
                 throttle = line.held_throttle(p, self.behind_v, self.current_a, source, battery)
                 current = np.broadcast_to(self.current_a, throttle.shape)
                 holds = line.can_hold(throttle, p.throttle_limit)
             else:
-                current = self._current(source, battery, self.throttle)
+                current, climb = self._throttled(source, battery, self.throttle)
                 throttle = np.broadcast_to(self.throttle, current.shape)
                 holds = current > -np.inf
             drawn = line.pack_current_a(p, np.maximum(current, 0.0), throttle)
@@ -122,6 +139,7 @@ class Load:
             cell_voltage_v=(source - battery * pack) / p.cells,
             throttle=np.where(self.running, np.minimum(throttle, p.throttle_limit), 0.0),
             motor_current_a=np.where(self.running, current, 0.0),
+            climb_m_s=np.broadcast_to(np.where(self.running, climb, self.climb_m_s), pack.shape),
             holds=np.where(self.running, holds, True),
         )
 
@@ -134,44 +152,60 @@ class Load:
         driven = line.motor_current_from_pack_a(self.train, mean_pack_current_a, self.throttle)
         return np.where(self.running, driven, 0.0)
 
-    def _current(self, open_v: Floats, battery: Floats, d: Floats) -> Floats:
-        """Motor current at a held throttle: the root x of S - K (w + x) - (r + b (w + x)) I(x) = 0.
+    def _throttled(self, open_v: Floats, battery: Floats, d: Floats) -> tuple[Floats, Floats]:
+        """Motor current and climb at a held throttle: the root x of S - K (w + x) - (r + b (w + x)) I(x) = 0.
 
-        A quadratic in x; where b is not 0, one Newton step brings in the term b bend x^3 that it leaves out.
+        A quadratic in x; where b is not 0, one Newton step brings in the term b bend x^3 that it leaves out. The climb
+        never exceeds the airspeed.
         """
         p, w = self.train, self.speed_rad_s
         source = line.source(p, d, open_v, battery)
         r = line.ohm_at(p, source.ohm, w)
         c = line.left_over_v(p, source.volts, source.ohm, w, self.current_a)
-        slope, bend = (np.where(c < 0, below, above) for below, above in (self.slope, self.bend))
+        slope, bend, rise, curve = (
+            np.where(c < 0, *sides) for sides in (self.slope, self.bend, self.climb_slope, self.climb_bend)
+        )
         b = p.k + p.slope_ohm_s * self.current_a + r * slope
         a = r * bend + p.slope_ohm_s * slope
         x = 2.0 * c / (b + np.sqrt(b * b + 4.0 * a * c))
         if p.sloped:
             cubic = p.slope_ohm_s * bend
             x = x + (c - x * (b + x * (a + x * cubic))) / (b + x * (2.0 * a + 3.0 * x * cubic))
-        return np.asarray(self.current_a + x * (slope + x * bend))
+        climb = np.minimum(self.climb_m_s + x * (rise + x * curve), self.airspeed_m_s)
+        return np.asarray(self.current_a + x * (slope + x * bend)), climb
 
 
 def load_of(
-    phase: Phase, train: TrainLanes, airframe: AirframeLanes, reserve: float, density: Floats, sound: Floats
+    phase: Phase,
+    train: TrainLanes,
+    airframe: AirframeLanes,
+    reserve: float,
+    density: Floats,
+    sound: Floats,
+    paying_m_s: Floats | float = 0.0,
 ) -> Load:
-    """Solve what does not depend on the charge: one operating point for a held airspeed, five for a throttle."""
+    """Solve what does not depend on the charge: one operating point for a held airspeed, five for a throttle.
+
+    ``paying_m_s`` is the climb that a held airspeed flies beside its own, for height lost elsewhere.
+    """
     train, n = train.sustained(), train.size
     full, zero = np.ones(n), np.zeros(n)
     empty = {name: np.full(n, np.nan) for name in ("current_a", "behind_v", "speed_rad_s")}
     empty |= {name: np.full((2, n), np.nan) for name in ("slope", "bend")}
+    empty |= {name: np.zeros((2, n)) for name in ("climb_slope", "climb_bend")}
+    speed = phase_airspeed_m_s(phase, airframe, density)
     duty = None if phase.throttle is None else np.minimum(phase.throttle, train.throttle_limit)
     if duty is None:
-        speed = np.full(n, phase.airspeed_m_s)
-        point = level_lanes(train, airframe, speed, full, density, sound, phase.climb_m_s, phase.load_factor)
+        climb = phase.climb_m_s + zero + paying_m_s
+        flown = np.minimum(climb, speed)
+        point = level_lanes(train, airframe, speed, full, density, sound, flown, phase.load_factor)
         status = np.where(point.status == Status.BELOW_IDLE, Status.OFF, point.status).astype(np.int8)
         lost = status == Status.CANNOT_HOLD
         status[lost] = Status.OK
+        lost |= climb > flown
         empty["current_a"] = point.motor_current_a
         empty["behind_v"] = np.where(lost, np.nan, point.motor_voltage_v + train.controller_ohm * point.motor_current_a)
     else:
-        speed = phase_airspeed_m_s(phase, airframe, density)
         points = [
             solve_lanes(train, speed, duty, zero + q, density, sound)
             for q in _charges_by_voltage(train.chemistries[0], reserve, 5)
@@ -180,13 +214,30 @@ def load_of(
         status[~np.isfinite(airframe.mass_kg)] = Status.BAD_INPUT
         x = np.array([p.motor_rpm for p in points]) * RPM_RAD_S
         y = np.array([p.motor_current_a for p in points])
+        drag = drag_n(airframe, density, speed)
+        climbs = np.array([climb_m_s(airframe, p.thrust_n, drag, speed) for p in points])
+        off = np.flatnonzero(status != Status.OK)
+        climb = climbs[2].copy()
+        if off.size:
+            still = motor_off_drag(train.take(off), speed[off], density[off]).drag_n
+            climb[off] -= speed[off] * still / airframe.weight_n[off]
         empty |= {"current_a": y[2], "speed_rad_s": x[2]}
-        x, y = x - x[2], y - y[2]
-        with np.errstate(invalid="ignore", divide="ignore"):
-            near, far = y[[1, 3]] / x[[1, 3]], y[[0, 4]] / x[[0, 4]]
-            empty["bend"] = (far - near) / (x[[0, 4]] - x[[1, 3]])
-            empty["slope"] = near - empty["bend"] * x[[1, 3]]
-    return Load(train=train, airspeed_m_s=speed, status=status, running=status == Status.OK, throttle=duty, **empty)
+        empty["slope"], empty["bend"] = _bent(x, y)
+        if phase.throttle:
+            empty["climb_slope"], empty["climb_bend"] = _bent(x, climbs)
+    running = status == Status.OK
+    return Load(
+        train=train, airspeed_m_s=speed, status=status, running=running, throttle=duty, climb_m_s=climb, **empty
+    )  # fmt: skip
+
+
+def _bent(x: Floats, y: Floats) -> tuple[Floats, Floats]:
+    """Slope and bend (2, N) of y over x through five points (5, N), below and above the middle one."""
+    x, y = x - x[2], y - y[2]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        near, far = y[[1, 3]] / x[[1, 3]], y[[0, 4]] / x[[0, 4]]
+        bend = (far - near) / (x[[0, 4]] - x[[1, 3]])
+        return near - bend * x[[1, 3]], bend
 
 
 def _charges_by_voltage(chemistry: Chemistry, reserve: float, count: int) -> Floats:
@@ -282,31 +333,84 @@ def slowness(pack_current_a: Floats, capacity_ah: Floats) -> Floats:
     return np.asarray(3600.0 * capacity_ah / np.maximum(pack_current_a, _LEAST_CURRENT_A))
 
 
-def clock(load: Load, edges: Floats, lowest: Floats) -> Running:
-    """Seconds from full down to each charge, flown in one phase alone."""
+@attrs.frozen(kw_only=True, eq=False)
+class Clock:
+    """A phase flown alone, over the charge from full downwards.
+
+    Attributes
+    ----------
+    time : seconds
+    climb_m_s : (N,), where it is the same at any charge; else None
+    rise : height in the direction ``way``, where it is not
+    way : (N,), 1 where the phase climbs with a full pack, else -1
+    """
+
+    time: Running
+    climb_m_s: Floats | None
+    rise: Running | None
+    way: Floats
+
+    def gained_m(self, first: Floats, last: Floats) -> Floats:
+        """Height gained from one charge (N,) down to another."""
+        if self.climb_m_s is not None:
+            return self.climb_m_s * (self.time.to(last) - self.time.to(first))
+        assert self.rise is not None
+        return self.way * (self.rise.to(last) - self.rise.to(first))
+
+    def seconds_to(self, charge: Floats, height_m: Floats) -> Floats:
+        """Time (N,) from a charge until a height is gained or, below 0, lost; infinite where it never is."""
+        if self.climb_m_s is not None:
+            with np.errstate(invalid="ignore", divide="ignore"):
+                seconds = height_m / self.climb_m_s
+            return np.where(height_m == 0, 0.0, np.where(seconds > 0, seconds, np.inf))
+        assert self.rise is not None
+        reached = self.rise.to(charge) + self.way * height_m
+        seconds = self.time.to(self.rise.charge_at(reached)) - self.time.to(charge)
+        return np.where(self.way * height_m < 0, np.inf, np.where(reached > self.rise.end, np.inf, seconds))
+
+
+def clock(load: Load, edges: Floats, lowest: Floats) -> Clock:
+    """A phase from full down to each charge."""
     cut = clipped_edges(edges, lowest)
-    return Running.of(cut, *slowness(load.at(gauss_nodes(cut)).pack_current_a, load.train.capacity_ah))
+    drawn = load.at(gauss_nodes(cut))
+    slow = slowness(drawn.pack_current_a, load.train.capacity_ah)
+    climb = load.at(np.ones(load.train.size)).climb_m_s
+    way = np.where(climb > 0, 1.0, -1.0)
+    return Clock(
+        time=Running.of(cut, *slow),
+        climb_m_s=climb if load.steady else None,
+        rise=None if load.steady else Running.of(cut, *(way * slow * drawn.climb_m_s)),
+        way=way,
+    )
 
 
-def lowest_charge(load: Load, reserve: float, cutoff_cell_v: float) -> tuple[Floats, NDArray[np.int8]]:
-    """Charge (N,) down to which a phase can be flown, and what ends it there: RESERVE, CUT_OFF or LOST_THRUST."""
+def lowest_charge(
+    load: Load, reserve: float, cutoff_cell_v: float, *, climbs: bool = False
+) -> tuple[Floats, NDArray[np.int8]]:
+    """Charge (N,) down to which a phase can be flown, and what ends it there: RESERVE, CUT_OFF or LOST_THRUST.
 
-    def flies(some: Load, charge: Floats) -> tuple[Flags, Flags]:
+    ``climbs``: it is flown for its height, so LOST_CLIMB where one that climbs with a full pack no longer does.
+    """
+    must = load.at(np.ones(load.train.size)).climb_m_s > 0 if climbs else np.zeros(load.train.size, dtype=bool)
+
+    def flies(some: Load, charge: Floats, must: Flags) -> tuple[Flags, NDArray[np.int8]]:
         draw = some.at(charge)
-        return draw.holds & (draw.cell_voltage_v >= cutoff_cell_v), draw.holds
+        rises = ~must | (draw.climb_m_s > 0)
+        cause = np.where(draw.holds, np.where(rises, CUT_OFF, LOST_CLIMB), LOST_THRUST).astype(np.int8)
+        return draw.holds & rises & (draw.cell_voltage_v >= cutoff_cell_v), cause
 
     lowest = np.full(load.train.size, reserve)
     cause = np.full(load.train.size, RESERVE, dtype=np.int8)
-    early = np.flatnonzero(~flies(load, lowest)[0])
+    early = np.flatnonzero(~flies(load, lowest, must)[0])
     if early.size:
         some, full = load.take(early), np.ones(early.size)
-        can, holds = flies(some, full)
-        lowest[early], cause[early] = 1.0, np.where(holds, CUT_OFF, LOST_THRUST)
+        can, why = flies(some, full, must[early])
+        lowest[early], cause[early] = 1.0, why
         early, some = early[can], some.take(can)
         low, high = np.full(early.size, reserve), np.ones(early.size)
         for _ in range(_BISECTIONS if early.size else 0):
             middle = 0.5 * (low + high)
-            can, _ = flies(some, middle)
+            can, _ = flies(some, middle, must[early])
             high, low = np.where(can, middle, high), np.where(can, low, middle)
-        lowest[early], cause[early] = high, np.where(flies(some, low)[1], CUT_OFF, LOST_THRUST)
+        lowest[early], cause[early] = high, flies(some, low, must[early])[1]
     return lowest, cause

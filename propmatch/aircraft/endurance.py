@@ -1,15 +1,14 @@
 """Flight time of one power train: how long, what ends it, what each phase takes, and what to set the timer to.
 
 The rules are those of ``flightlanes``. Left out: recovery and the slow part of the voltage drop (below 0.2 %
-of the time to a fixed charge for a high-rate cell), losses in charging, ageing, wind, and the drag of a stopped
-propeller.
+of the time to a fixed charge for a high-rate cell), losses in charging, and the time between one phase and the next.
 """
 
 from collections.abc import Sequence
 
 import attrs
 
-from propmatch.aircraft.flightlanes import ENDED_BY, MIXTURE, flight_time_lanes
+from propmatch.aircraft.flightlanes import ENDED_BY, MIXTURE, FlightLanes, Leg, flight_time_lanes, pays
 from propmatch.aircraft.polar import airframe_lanes
 from propmatch.columns import number
 from propmatch.models.air import Air
@@ -39,6 +38,12 @@ class PhaseTime:
     throttle_from, throttle_to : float
         0 is motor off.
     cell_voltage_lowest_v, motor_current_highest_a : float
+    climb_mean_m_s, gained_m : float
+        Negative where height is lost.
+    pays : bool
+        True where it climbs for the height that others lose.
+    cut_short : bool
+        True where it was flown for less than its time or share, because its height was used up.
     ended : bool
         True where the flight ended in this phase.
     """
@@ -52,6 +57,10 @@ class PhaseTime:
     throttle_to: float = number(kind="%", label="throttle at the last moment of the phase")
     cell_voltage_lowest_v: float = number(kind="V", label="lowest voltage of a cell in the phase")
     motor_current_highest_a: float = number(kind="A", label="highest current of one motor in the phase")
+    climb_mean_m_s: float = number(kind="m/s", label="mean climb in the phase")
+    gained_m: float = number(kind="m", label="height gained in the phase")
+    pays: bool
+    cut_short: bool
     ended: bool
 
 
@@ -64,7 +73,8 @@ class FlightTime:
     minutes : float
         From the full pack to the end.
     ended_by : str or None
-        ``reserve``, ``cut-off`` or ``lost thrust``; None where there is no answer.
+        ``reserve``, ``cut-off``, ``lost thrust``, ``lost climb`` (a height that full power no longer reaches) or
+        ``ground`` (no height left to glide from); None where there is no answer.
     ended_in : str or None
         The phase that met the end; all shares, joined, where they reach the reserve together.
     timer_minutes : float
@@ -75,10 +85,19 @@ class FlightTime:
         Mean pack current.
     charge : float
         Left in the pack, 0..1.
+    height_left_m, highest_m : float
+        Above the field at the end, and the greatest.
+    paying_climb_m_s : float
+        By which level shares climb for the height that others lose.
+    rounds : float
+        How often a list without shares was begun; NaN with shares.
     phases : tuple of PhaseTime
     status : Status
+    reserve_charge : float
     cutoff_cell_v : float [V]
         Cell voltage under load below which the flight does not go on.
+    legs : tuple of Leg
+        The flight as it passes.
     assumptions : tuple of Assumption
     """
 
@@ -89,13 +108,19 @@ class FlightTime:
     recharge_mah: float
     average_current_a: float
     charge: float
+    height_left_m: float
+    highest_m: float
+    paying_climb_m_s: float
+    rounds: float
     phases: tuple[PhaseTime, ...]
     status: Status
+    reserve_charge: float
     cutoff_cell_v: float
+    legs: tuple[Leg, ...] = attrs.field(repr=False)
     assumptions: tuple[Assumption, ...] = ()
 
     def _repr_html_(self) -> str:
-        whole = {a.name: getattr(self, a.name) for a in attrs.fields(FlightTime)[:7]} | {"status": self.status.name}
+        whole = {a.name: getattr(self, a.name) for a in attrs.fields(FlightTime)[:11]} | {"status": self.status.name}
         names = [a.name for a in attrs.fields(PhaseTime)]
         rows = [[getattr(phase, name) for name in names] for phase in self.phases]
         return pairs_html(whole) + table_html(names, rows)
@@ -137,8 +162,9 @@ def flight_time(
     """
     asked = _one(train, mass_kg, air)
     frames, assumed = airframe_lanes(airframe, asked["mass_kg"])
+    legs: list[Leg] = []
     found = flight_time_lanes(
-        asked.lanes, frames, phases, float(reserve_charge), cutoff_cell_v, asked.density, asked.sound
+        asked.lanes, frames, phases, float(reserve_charge), cutoff_cell_v, asked.density, asked.sound, legs
     )
     by = ENDED_BY.get(int(found.ended_by[0]))
     where = int(found.ended_in[0])
@@ -156,6 +182,10 @@ def flight_time(
             airspeed_m_s=float(found.airspeed_m_s[i, 0]),
             cell_voltage_lowest_v=float(found.cell_voltage_v[i, 0]),
             motor_current_highest_a=float(found.motor_current_a[i, 0]),
+            climb_mean_m_s=float(_mean_climb(found, i)),
+            gained_m=float(found.phase_height_m[i, 0]),
+            pays=bool(found.paying_climb_m_s[0] > 0 and phase.share is not None and pays(phase)),
+            cut_short=bool(found.phase_cut[i, 0]),
         )
         for i, phase in enumerate(phases)
     )
@@ -168,8 +198,14 @@ def flight_time(
         recharge_mah=float(found.used_mah[0]),
         average_current_a=float(found.average_current_a[0]),
         charge=float(found.charge[0]),
+        height_left_m=float(found.height_m[0]),
+        highest_m=float(found.highest_m[0]),
+        paying_climb_m_s=float(found.paying_climb_m_s[0]),
+        rounds=float(found.rounds[0]),
+        legs=tuple(legs),
         phases=rows,
         status=Status(int(found.status[0])),
+        reserve_charge=float(reserve_charge),
         cutoff_cell_v=float(asked.lanes.flown_to_v(cutoff_cell_v)[0]),
         assumptions=(
             *asked.assumptions,
@@ -179,6 +215,11 @@ def flight_time(
             *_assumptions(phases),
         ),
     )
+
+
+def _mean_climb(found: FlightLanes, phase: int) -> float:
+    seconds = 60.0 * float(found.phase_minutes[phase, 0])
+    return float(found.phase_height_m[phase, 0]) / seconds if seconds > 0 else float("nan")
 
 
 def _one(train: PowerTrain, mass_kg: float, air: Air | None) -> Asked:

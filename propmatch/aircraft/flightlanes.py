@@ -1,9 +1,14 @@
 """Flight time over lanes: phases flown until the reserve, the cell cut-off, or until thrust no longer suffices.
 
-Phases with a time before the shares run first. Shares are normalised fractions of the time flown as a fine mixture:
-t = integral of 3600 Q dq/sum share_i I_i(q). Phases with a time after the shares are reserved backwards, so that the
-last of them ends at the reserve. Without shares the list repeats. The flight ends when any phase being flown meets the
-reserve, the cut-off or lost thrust.
+Phases with a time or a height to reach run first where they stand before the shares. Shares are normalised fractions of
+the time flown as a fine mixture: t = integral of 3600 Q dq/sum share_i I_i(q). Phases after the shares are reserved
+backwards, so that the last of them ends at the reserve. Without shares the list repeats. The flight ends when any phase
+being flown meets the reserve, the cut-off or lost thrust, or no longer reaches the height it is flown for.
+
+Height is booked from the field, and never falls below it: a timed phase that loses height is cut short where it is used
+up. Shares that together lose height pay for it: those that hold an airspeed, level or climbing, climb by so much more
+that the mixture keeps its height at any charge; without such a share less is flown of what loses height; where nothing
+gains any, the mixture ends on the ground.
 
 Cost of one lane (``discharge``): one operating point for each phase that holds an airspeed, five for each
 that holds a throttle, and closed-form currents at two nodes in each segment of the voltage curve (18 for ``lipo`` from
@@ -19,8 +24,11 @@ from numpy.typing import NDArray
 
 from propmatch.aircraft.discharge import (
     CUT_OFF,
+    GROUND,
+    LOST_CLIMB,
     LOST_THRUST,
     RESERVE,
+    Clock,
     Load,
     Running,
     charge_edges,
@@ -38,14 +46,21 @@ from propmatch.status import Status
 from propmatch.train.lanes import TrainLanes
 from propmatch.units import MAH_AH
 
-__all__ = ["ENDED_BY", "MIXTURE", "FlightLanes", "checked_limits", "flight_time_lanes"]
+__all__ = [
+    "ENDED_BY", "MIXTURE", "FlightLanes", "Leg", "checked_limits", "flight_time_lanes", "paying_climb_m_s", "pays",
+]  # fmt: skip
 
-ENDED_BY = {RESERVE: "reserve", CUT_OFF: "cut-off", LOST_THRUST: "lost thrust"}
+ENDED_BY = {
+    RESERVE: "reserve", CUT_OFF: "cut-off", LOST_THRUST: "lost thrust", LOST_CLIMB: "lost climb", GROUND: "ground",
+}  # fmt: skip
 MIXTURE = -1
 """Stands for all shares together where a phase index is expected."""
 _CHUNK = 2048
 _TINY_CYCLE = 0.005
 """Share of the charge below which one round of a repeated list is flown as a mixture."""
+_LEVEL_M = 1e-6
+"""Height [m], and rate of climb [m/s], that count as none."""
+_BISECTIONS = 50
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -55,7 +70,7 @@ class FlightLanes:
     Attributes
     ----------
     minutes : from full to the end
-    ended_by : RESERVE, CUT_OFF or LOST_THRUST as in ``ENDED_BY``; 0 where there is no answer
+    ended_by : as in ``ENDED_BY``; 0 where there is no answer
     ended_in : index of the phase that met the end; ``MIXTURE`` where the shares reached the reserve together
     charge : left at the end; used_mah : drawn from the pack; average_current_a : mean pack current
     status : OK, or why there is no answer
@@ -64,6 +79,11 @@ class FlightLanes:
     airspeed_m_s : of each phase
     throttle_from, throttle_to : of each phase at its first and last moment; NaN where it is not flown
     cell_voltage_v, motor_current_a : lowest and highest of each phase
+    height_m, highest_m : above the field at the end, and the greatest
+    paying_climb_m_s : by which level shares climb for the height that others lose
+    rounds : how often a list without shares was begun; NaN with shares
+    phase_height_m : gained in each phase
+    phase_cut : of each phase, whether it was flown for less than its time or share because its height was used up
     """
 
     minutes: Floats
@@ -82,6 +102,30 @@ class FlightLanes:
     throttle_to: Floats
     cell_voltage_v: Floats
     motor_current_a: Floats
+    height_m: Floats
+    highest_m: Floats
+    paying_climb_m_s: Floats
+    rounds: Floats
+    phase_height_m: Floats
+    phase_cut: Flags
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Leg:
+    """A stretch of one flight: a phase, or several flown as a fine mixture.
+
+    Attributes
+    ----------
+    phases : indices of the phases; loads : of each; weights : shares of the time
+    minutes, charge, height_m : at the beginning and at the end
+    """
+
+    phases: tuple[int, ...]
+    loads: tuple[Load, ...]
+    weights: tuple[float, ...]
+    minutes: tuple[float, float]
+    charge: tuple[float, float]
+    height_m: tuple[float, float]
 
 
 def flight_time_lanes(
@@ -92,11 +136,12 @@ def flight_time_lanes(
     cutoff: float | None,
     density: Floats,
     sound: Floats,
+    legs: list[Leg] | None = None,
 ) -> FlightLanes:
     """The array path of :func:`propmatch.aircraft.endurance.flight_time`.
 
     ``lanes``, ``airframe``, ``density`` [kg/m3] and ``sound`` [m/s] are (N,), the rest is the same for all lanes;
-    no ``cutoff`` means the usual one of each chemistry.
+    no ``cutoff`` means the usual one of each chemistry. ``legs`` takes the flight of the first lane as it passes.
     """
     plan = _Plan.of(phases, reserve, cutoff)
     n, count = lanes.size, len(phases)
@@ -108,7 +153,7 @@ def flight_time_lanes(
             train = attrs.evolve(
                 lanes.take(some), chemistry=np.zeros(some.size, dtype=np.intp), chemistries=(chemistry,)
             )  # fmt: skip
-            for name, value in _fly(train, airframe.take(some), plan, density[some], sound[some]).items():
+            for name, value in _fly(train, airframe.take(some), plan, density[some], sound[some], legs).items():
                 if name not in out:
                     out[name] = np.empty((count, n) if value.ndim == 2 else n, dtype=value.dtype)
                 out[name][..., some] = value
@@ -158,22 +203,54 @@ class _Plan:
         """Length of a timed phase."""
         return float(self.phases[index].seconds or 0.0)
 
+    @property
+    def payers(self) -> tuple[int, ...]:
+        """Shares that climb for the height that other shares lose."""
+        return tuple(i for i in self.shares if pays(self.phases[i]))
+
+
+def pays(phase: Phase) -> bool:
+    """Whether a share climbs for the height that other shares lose: one that holds an airspeed and does not descend."""
+    return phase.throttle is None and phase.climb_m_s >= 0
+
+
+def paying_climb_m_s(phases: Sequence[Phase], climbs: Sequence[Floats]) -> Floats:
+    """By how much those of some shares that pay must climb, for the climbs (N,) of each at the weakest moment."""
+    net = sum(float(p.share or 0.0) * climb for p, climb in zip(phases, climbs, strict=True))
+    paying = sum(float(p.share or 0.0) for p in phases if pays(p))
+    return np.asarray(np.maximum(-np.asarray(net), 0.0) / paying)
+
+
+def _loads(
+    train: TrainLanes, airframe: AirframeLanes, plan: _Plan, density: Floats, sound: Floats
+) -> tuple[list[Load], Floats]:
+    """What each phase takes, and the climb by which the shares that pay do so."""
+    loads = [load_of(p, train, airframe, plan.reserve, density, sound) for p in plan.phases]
+    paying = np.zeros(train.size)
+    if plan.payers and len(plan.payers) < len(plan.shares):
+        last = np.full(train.size, plan.reserve)
+        climbs = [loads[i].at(last).climb_m_s for i in plan.shares]
+        paying = np.nan_to_num(paying_climb_m_s([plan.phases[i] for i in plan.shares], climbs))
+    if paying.any():
+        for i in plan.payers:
+            loads[i] = load_of(plan.phases[i], train, airframe, plan.reserve, density, sound, paying)
+    return loads, paying
+
 
 def _fly(
-    train: TrainLanes, airframe: AirframeLanes, plan: _Plan, density: Floats, sound: Floats
+    train: TrainLanes, airframe: AirframeLanes, plan: _Plan, density: Floats, sound: Floats, legs: list[Leg] | None
 ) -> dict[str, Any]:  # fmt: skip
-    loads = [load_of(p, train, airframe, plan.reserve, density, sound) for p in plan.phases]
+    loads, paying = _loads(train, airframe, plan, density, sound)
     if plan.shares:
-        return _Flight(plan, loads).run()
+        return _Flight(plan, loads, legs).run() | {"paying_climb_m_s": paying}
     # without shares: the list repeats; where one round takes next to nothing of the charge, it is flown as a mixture
-    seconds = [plan.seconds(i) for i in plan.before]
-    full = np.ones(train.size)
-    drawn = sum(s * load.at(full).pack_current_a for s, load in zip(seconds, loads, strict=True))
+    seconds = _round_seconds(plan, [load.at(np.ones(train.size)).climb_m_s for load in loads], np.zeros(train.size))
+    drawn = sum(s * load.at(np.ones(train.size)).pack_current_a for s, load in zip(seconds, loads, strict=True))
     tiny = drawn < _TINY_CYCLE * 3600.0 * train.capacity_ah
-    out: dict[str, Any] = {}
+    out: dict[str, Any] = {"paying_climb_m_s": paying}
     for lanes, mixed in ((np.flatnonzero(tiny), True), (np.flatnonzero(~tiny), False)):
         if lanes.size:
-            flight = _Flight(plan, [load.take(lanes) for load in loads])
+            flight = _Flight(plan, [load.take(lanes) for load in loads], legs)
             for name, value in flight.run(mixed=mixed).items():
                 if name not in out:
                     out[name] = np.empty((*value.shape[:-1], train.size), dtype=value.dtype)
@@ -181,11 +258,34 @@ def _fly(
     return out
 
 
+def _round_seconds(plan: _Plan, climbs: Sequence[Floats], height_m: Floats) -> list[Floats]:
+    """How long each phase of a repeated list takes in its second round (..., N) each, at rates of climb that stay."""
+    seconds: list[Floats] = []
+    for _ in range(2):
+        seconds = []
+        for phase, climb in zip(plan.phases, climbs, strict=True):
+            if phase.to_height_m is None:
+                lasts = _seconds_between(height_m, 0.0, climb, never=np.inf)
+                spent = np.minimum(phase.seconds or 0.0, np.where(climb < -_LEVEL_M, lasts, np.inf))
+            else:
+                spent = _seconds_between(height_m, phase.to_height_m, climb)
+            seconds.append(spent)
+            height_m = np.maximum(height_m + spent * climb, 0.0)
+    return seconds
+
+
+def _seconds_between(height_m: Floats, to_m: float, climb_m_s: Floats, *, never: float = 0.0) -> Floats:
+    """Time from a height to another at a rate of climb (..., N); ``never`` where it is level, 0 where it leads away."""
+    with np.errstate(all="ignore"):
+        seconds = (to_m - height_m) / climb_m_s
+    return np.maximum(np.nan_to_num(seconds, nan=0.0, posinf=never, neginf=0.0), 0.0)
+
+
 class _Flight:
     """Some lanes of one chemistry on their way from full to the end."""
 
-    def __init__(self, plan: _Plan, loads: list[Load]) -> None:
-        self.plan, self.loads = plan, loads
+    def __init__(self, plan: _Plan, loads: list[Load], legs: list[Leg] | None) -> None:
+        self.plan, self.loads, self.legs = plan, loads, legs
         train = loads[0].train
         n, count = train.size, len(loads)
         self.capacity_ah = train.capacity_ah
@@ -194,81 +294,178 @@ class _Flight:
         status[status == Status.OFF] = Status.OK
         self.status = np.max(status, axis=0)
         cutoff = train.chemistries[0].flown_to_v(plan.cutoff)
-        limits = [lowest_charge(load, plan.reserve, cutoff) for load in loads]
+        limits = [
+            lowest_charge(load, plan.reserve, cutoff, climbs=phase.to_height_m is not None)
+            for load, phase in zip(loads, plan.phases, strict=True)
+        ]
         self.lowest = np.array([lowest for lowest, _ in limits])
         self.cause = np.array([cause for _, cause in limits])
         self.charge = np.ones(n)
+        self.height, self.highest, self.rounds = np.zeros(n), np.zeros(n), np.full(n, np.nan)
         self.ended_by = np.zeros(n, dtype=np.int8)
         self.ended_in = np.zeros(n, dtype=np.int8)
-        self.seconds, self.used = np.zeros((count, n)), np.zeros((count, n))
+        self.seconds, self.used, self.gained = (np.zeros((count, n)) for _ in range(3))
+        self.cut = np.zeros((count, n), dtype=bool)
         self.start, self.stop = np.full((count, n), np.nan), np.full((count, n), np.nan)
 
     def run(self, *, mixed: bool = False) -> dict[str, Any]:
-        plan = self.plan
-        with np.errstate(invalid="ignore"):
-            if plan.shares or mixed:
-                self._before_mixture_after(mixed)
+        with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+            if self.plan.shares:
+                self._before_mixture_after()
             else:
-                clocks = [self._clock(i) for i in plan.before]
-                answered = self.status == Status.OK
-                while bool(np.any((self.ended_by == 0) & answered)):
-                    for i, its in zip(plan.before, clocks, strict=True):
-                        self._timed(i, its)
+                self._repeated(mixed)
             return self._result()
 
-    def _before_mixture_after(self, mixed: bool) -> None:
+    def _repeated(self, mixed: bool) -> None:
+        """The list again and again; ``mixed``: after a first round as a mixture of what a round then takes."""
+        plan, clocks = self.plan, [self._clock(i) for i in self.plan.before]
+        answered = self.status == Status.OK
+        self.rounds = np.zeros(self.charge.size)
+        while bool(np.any((self.ended_by == 0) & answered)):
+            flying, before = self.ended_by == 0, np.sum(self.seconds, axis=0)
+            self.rounds = self.rounds + flying
+            for i, its in zip(plan.before, clocks, strict=True):
+                self._timed(i, its)
+            self._end((self.ended_by == 0) & (np.sum(self.seconds, axis=0) <= before), GROUND, plan.before[-1])
+            if mixed:
+                break
+        if mixed:
+            edges = clipped_edges(self.edges, np.max(self.lowest, axis=0))
+            climbs = [load.at(gauss_nodes(edges)).climb_m_s for load in self.loads]
+            self._mixture(plan.before, _round_seconds(plan, climbs, self.height), np.full(self.charge.size, -1.0))
+
+    def _before_mixture_after(self) -> None:
         plan = self.plan
-        before, shares = ((), plan.before) if mixed else (plan.before, plan.shares)
-        for i in before:
+        for i in plan.before:
             self._timed(i, self._clock(i))
         after = [(i, self._clock(i)) for i in plan.after]
-        floor = np.full(self.charge.size, plan.reserve)
-        last = np.full(self.charge.size, plan.after[-1] if plan.after else MIXTURE)
-        for i, its in reversed(after):
-            last = np.where(self.lowest[i] > floor, i, last)  # this phase decides where the flight must end
-            floor = np.maximum(floor, self.lowest[i])
-            floor = its.charge_at(its.to(floor) - plan.seconds(i))
-        weights = np.array([plan.phases[i].share if not mixed else plan.seconds(i) for i in shares], dtype=np.float64)
-        self._mixture(shares, weights / weights.sum(), floor)
+        floor, last = self._floor(after)
+        self._mixture(plan.shares, [np.array(plan.phases[i].share, dtype=np.float64) for i in plan.shares], floor)
         for i, its in after:
             self._timed(i, its)
         cause = np.take_along_axis(self.cause, last[None, :], axis=0)[0]
         self._end(self.ended_by == 0, cause, last)
 
-    def _clock(self, index: int) -> Running:
+    def _floor(self, after: list[tuple[int, Clock]]) -> tuple[Floats, Any]:
+        """The charge (N,) that the phases after the shares need, and the phase or mixture that meets the end.
+
+        A height is glided or climbed to from the one before the shares, at the rates of climb at the reserve.
+        """
+        plan, height = self.plan, self.height
+        wanted = []
+        for i, _ in after:
+            phase, climb = plan.phases[i], self.loads[i].at(np.full(height.size, plan.reserve)).climb_m_s
+            seconds = np.full(height.size, phase.seconds or 0.0)
+            if phase.to_height_m is not None:
+                seconds = _seconds_between(height, phase.to_height_m, climb)
+            height = np.maximum(height + climb * seconds, 0.0)
+            wanted.append(seconds)
+        floor = np.full(height.size, plan.reserve)
+        last = np.full(height.size, plan.after[-1] if plan.after else MIXTURE)
+        for (i, its), seconds in zip(reversed(after), reversed(wanted), strict=True):
+            last = np.where(self.lowest[i] > floor, i, last)  # this phase decides where the flight must end
+            floor = np.maximum(floor, self.lowest[i])
+            floor = its.time.charge_at(its.time.to(floor) - seconds)
+        return floor, last
+
+    def _clock(self, index: int) -> Clock:
         return clock(self.loads[index], self.edges, self.lowest[index])
 
-    def _timed(self, index: int, its: Running) -> None:
-        """Fly a timed phase, or as much of it as the charge allows."""
-        flying = self.ended_by == 0
-        begin = its.to(self.charge)
-        end = begin + self.plan.seconds(index)
-        short = end > its.end * (1.0 + 1e-9)
-        end = np.minimum(end, its.end)
-        charge = np.minimum(its.charge_at(end), self.charge)
-        self._note(index, flying, np.maximum(end - begin, 0.0), self.charge - charge, charge)
-        self._end(flying & short, self.cause[index], index)
+    def _timed(self, index: int, its: Clock) -> None:
+        """Fly a phase for its time or to its height, or as much of it as charge and height allow."""
+        flying, phase, time = self.ended_by == 0, self.plan.phases[index], its.time
+        begin = time.to(self.charge)
+        if phase.to_height_m is None:
+            wanted = np.full(self.charge.size, phase.seconds or 0.0)
+        else:
+            wanted = self._seconds_to(its, phase)
+        end = begin + wanted
+        short = end > time.end * (1.0 + 1e-9)
+        end = np.minimum(end, time.end)
+        charge = np.minimum(time.charge_at(end), self.charge)
+        gained = its.gained_m(self.charge, charge)
+        under = flying & (self.height + gained < -_LEVEL_M)
+        if under.any():
+            grounded = self._grounded(its, charge)
+            charge = np.where(under, grounded, charge)
+            end = np.where(under, time.to(charge), end)
+            gained = np.where(under, -self.height, gained)
+            self.cut[index] |= under
+            short &= ~under
+        begun = self._begun()
+        self._note(index, flying, np.maximum(end - begin, 0.0), self.charge - charge, charge, gained)
+        self._keep_leg((index,), begun, charge)
+        cause = self.cause[index]
+        if phase.to_height_m is not None:
+            cause = np.where(np.isinf(wanted) & (cause == RESERVE) & (self.lowest[index] >= charge), LOST_CLIMB, cause)
+        self._end(flying & short, cause, index)
         self.charge = np.where(flying, charge, self.charge)
 
-    def _mixture(self, shares: tuple[int, ...], weights: Floats, floor: Floats) -> None:
-        """Fly the shares down to the charge that the phases after them need."""
+    def _seconds_to(self, its: Clock, phase: Phase) -> Floats:
+        """Time until a phase reaches its height; none where it is there, or beyond."""
+        wanted = float(phase.to_height_m or 0.0) - self.height
+        seconds = its.seconds_to(self.charge, wanted)
+        # a glide that begins below its height, and a climb that begins above it, have nothing to do
+        beyond = (wanted >= 0) & (its.way < 0) if phase.throttle == 0 or phase.climb_m_s < 0 else wanted <= 0
+        beyond &= ~((wanted < 0) & (its.way < 0))
+        return np.where(beyond, 0.0, seconds)
+
+    def _grounded(self, its: Clock, charge: Floats) -> Floats:
+        """Charge (N,) at which a phase that falls below the field by a charge has used its height."""
+        if its.climb_m_s is not None:
+            seconds = np.where(its.climb_m_s < 0, self.height / -its.climb_m_s, 0.0)
+            return np.minimum(its.time.charge_at(its.time.to(self.charge) + seconds), self.charge)
+        high, low = self.charge, charge
+        falls = its.gained_m(high, high - 1e-3 * (high - low)) < 0
+        low = np.where(falls & (self.height <= 0), high, low)  # it never leaves the field
+        for _ in range(_BISECTIONS if bool(np.any(low < high)) else 0):
+            middle = 0.5 * (high + low)
+            above = self.height + its.gained_m(self.charge, middle) >= 0
+            high, low = np.where(above, middle, high), np.where(above, low, middle)
+        return high
+
+    def _mixture(self, shares: tuple[int, ...], weights: list[Floats], floor: Floats) -> None:
+        """Fly the shares, by weights that may differ with the charge, down to the charge that later phases need."""
         flying = self.ended_by == 0
         parts = [self.loads[i] for i in shares]
         lowest = np.max(self.lowest[list(shares)], axis=0)
         edges = clipped_edges(self.edges, lowest)
-
-        nodes = gauss_nodes(edges)
-        currents = [w * load.at(nodes).pack_current_a for w, load in zip(weights, parts, strict=True)]
-        total = np.asarray(sum(currents))
-        its = Running.of(edges, *slowness(total, self.capacity_ah))
+        drawn = [load.at(gauss_nodes(edges)) for load in parts]
+        climbs = [each.climb_m_s for each in drawn]
+        repeats = not self.plan.shares
+        if not self.plan.payers and not repeats:
+            weights = self._affordable(shares, weights, climbs)
+        whole = np.asarray(sum(weights))
+        self._end((self.ended_by == 0) & np.any(whole <= 0, axis=tuple(range(whole.ndim - 1))), GROUND, shares[-1])
+        flying = self.ended_by == 0
+        fractions = [w / whole for w in weights]
+        total = np.asarray(sum(f * each.pack_current_a for f, each in zip(fractions, drawn, strict=True)))
+        slow = slowness(total, self.capacity_ah)
+        its = Running.of(edges, *slow)
+        rise = np.asarray(sum(f * climb for f, climb in zip(fractions, climbs, strict=True)))
         target = np.minimum(np.maximum(lowest, floor), self.charge)
+        up = Running.of(edges, *(rise * slow))
+        landed, target = self._landed(up, target, flying & (not repeats))
         elapsed = its.to(target) - its.to(self.charge)
-        for i, weight, current in zip(shares, weights, currents, strict=True):
-            part = Running.of(edges, *(current / np.maximum(total, 1e-9)))
-            self._note(i, flying, weight * elapsed, part.to(target) - part.to(self.charge), target)
+        begun, height, leg = self.charge, self.height, self._begun()
+        for i, fraction, each in zip(shares, fractions, drawn, strict=True):
+            part = Running.of(edges, *(fraction * each.pack_current_a / np.maximum(total, 1e-9)))
+            share = fraction * slow
+            seconds = fraction * elapsed
+            if np.ndim(fraction):
+                own = Running.of(edges, *share)
+                seconds = own.to(target) - own.to(begun)
+            own = Running.of(edges, *(share * each.climb_m_s))
+            self._note(i, flying, seconds, part.to(target) - part.to(begun), target, own.to(target) - own.to(begun))
+        self.height = np.where(flying, self.height, height)
+        self._keep_leg(shares, leg, target)
+        if repeats:
+            round_s = Running.of(edges, *(slow / whole))
+            self.rounds = self.rounds + np.where(flying, np.nan_to_num(round_s.to(target) - round_s.to(begun)), 0.0)
         first = np.asarray(shares)[np.argmax(self.lowest[list(shares)], axis=0)]
         cause = np.take_along_axis(self.cause, first[None, :], axis=0)[0]
-        reached = flying & (target <= lowest) & ((lowest > floor) | (len(self.plan.after) == 0))
+        self._end(landed, GROUND, MIXTURE)
+        reached = flying & ~landed & (target <= lowest) & ((lowest > floor) | (len(self.plan.after) == 0))
         self._end(reached, cause, np.where(cause == RESERVE, MIXTURE, first))
         drained = self.loads[0].train.radio_a > 0
         for load in parts:
@@ -276,13 +473,70 @@ class _Flight:
         self.status[flying & ~drained & (self.status == Status.OK)] = Status.BAD_INPUT
         self.charge = np.where(flying, target, self.charge)
 
-    def _note(self, index: int, flying: Flags, seconds: Floats, used: Floats, charge: Floats) -> None:
+    def _landed(self, up: Running, target: Floats, flying: Flags) -> tuple[Flags, Floats]:
+        """Where the shares use up their height before a charge (N,), and the charge at which they then end.
+
+        What they gain falls with the charge, so that the height runs out once.
+        """
+        first = up.to(self.charge) - self.height
+        landed = flying & (up.to(target) < first - _LEVEL_M)
+        high, low = self.charge, target
+        for _ in range(_BISECTIONS if landed.any() else 0):
+            middle = 0.5 * (high + low)
+            above = up.to(middle) >= first
+            high, low = np.where(above, middle, high), np.where(above, low, middle)
+        return landed, np.where(landed, high, target)
+
+    def _affordable(self, shares: tuple[int, ...], weights: list[Floats], climbs: list[Floats]) -> list[Floats]:
+        """The weights, less of those that lose height where that is more than the others gain."""
+        gain = sum(w * np.maximum(climb, 0.0) for w, climb in zip(weights, climbs, strict=True))
+        loss = sum(w * np.maximum(-climb, 0.0) for w, climb in zip(weights, climbs, strict=True))
+        short = np.asarray((gain > 0) & (loss > gain))
+        if not short.any():
+            return weights
+        kept = np.where(short, gain / np.where(short, loss, 1.0), 1.0)
+        out = []
+        for i, weight, climb in zip(shares, weights, climbs, strict=True):
+            loses = climb < 0
+            self.cut[i] |= np.any(short & loses, axis=(0, 1))
+            out.append(weight * np.where(loses, kept, 1.0))
+        return out
+
+    def _note(
+        self, index: int, flying: Flags, seconds: Floats, used: Floats, charge: Floats, gained: Floats
+    ) -> None:  # fmt: skip
         flown = flying & (seconds > 0)
         self.seconds[index] += np.where(flown, seconds, 0.0)
         self.used[index] += np.where(flown, used, 0.0)
+        self.gained[index] += np.where(flown, gained, 0.0)
+        self.height = np.where(flown, self.height + gained, self.height)
         fresh = flown & np.isnan(self.start[index])
         self.start[index] = np.where(fresh, self.charge, self.start[index])
         self.stop[index] = np.where(flown, charge, self.stop[index])
+
+    def _begun(self) -> tuple[Floats, float]:
+        """What a leg of the first lane begins with: seconds of each phase so far, and the height."""
+        return self.seconds[:, 0].copy(), float(self.height[0])
+
+    def _keep_leg(self, phases: tuple[int, ...], begun: tuple[Floats, float], charge: Floats) -> None:
+        """What a leg comes to: the greatest height, and the leg itself where it is asked for."""
+        self.height = np.where(self.height < 0, 0.0, self.height)
+        self.highest = np.fmax(self.highest, self.height)
+        before, height = begun
+        spent = (self.seconds[:, 0] - before)[list(phases)]
+        if self.legs is None or not spent.sum() > 0:
+            return
+        start = float(before.sum()) / 60.0
+        self.legs.append(
+            Leg(
+                phases=phases,
+                loads=tuple(self.loads[i].take(slice(0, 1)) for i in phases),
+                weights=tuple((spent / spent.sum()).tolist()),
+                minutes=(start, start + float(spent.sum()) / 60.0),
+                charge=(float(self.charge[0]), float(charge[0])),
+                height_m=(height, float(self.height[0])),
+            )
+        )
 
     def _end(self, where: Flags, cause: Any, index: Any) -> None:
         self.ended_by = np.where(where, cause, self.ended_by).astype(np.int8)
@@ -323,10 +577,15 @@ class _Flight:
             "motor_current_a": np.where(
                 flown, rows(lambda a, b: np.maximum(a.motor_current_a, b.motor_current_a)), np.nan
             ),
+            "height_m": self.height,
+            "highest_m": self.highest,
+            "rounds": self.rounds,
+            "phase_height_m": self.gained,
         }
         values = {name: np.where(answered, value, np.nan) for name, value in values.items()}
         return values | {
             "ended_by": np.where(answered, self.ended_by, 0).astype(np.int8),
             "ended_in": self.ended_in,
             "status": self.status,
+            "phase_cut": self.cut & answered,
         }

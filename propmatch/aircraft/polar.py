@@ -22,6 +22,7 @@ __all__ = [
     "AirframeLanes",
     "PolarSpeeds",
     "airframe_lanes",
+    "climb_m_s",
     "completed_lanes",
     "default_airspeed_m_s",
     "drag_n",
@@ -143,6 +144,12 @@ def thrust_needed_n(
     with np.errstate(divide="ignore", invalid="ignore"):
         path = airframe.weight_n * climb_m_s / airspeed_m_s
         return (drag_n(airframe, density_kg_m3, airspeed_m_s, load_factor) + path) / airframe.installed_thrust
+
+
+def climb_m_s(airframe: AirframeLanes, thrust_n: Any, drag_n: Any, airspeed_m_s: Any) -> Any:
+    """Rate of climb V (f T - D)/W [m/s] with the propellers' own thrust T and the drag D of level flight, at most V."""
+    excess = (airframe.installed_thrust * thrust_n - drag_n) / airframe.weight_n
+    return airspeed_m_s * np.minimum(excess, 1.0)
 
 
 @attrs.frozen(kw_only=True, eq=False)

@@ -204,7 +204,10 @@ def _target_mm(lane: Lane) -> float:
 
 
 def _ended(lane: Lane, _: float) -> str:
-    return f"ends by {ENDED_BY.get(int(lane.of(lane.states.flight.ended_by)), 'no answer')}"
+    flight = lane.states.flight
+    text = f"ends by {ENDED_BY.get(int(lane.of(flight.ended_by)), 'no answer')}"
+    paying = lane.of(flight.paying_climb_m_s)
+    return f"{text}; level phases climb {paying:.2f} m/s for the height that others lose" if paying > 0 else text
 
 
 def _phase_currents(lane: Lane) -> Iterable[Input]:

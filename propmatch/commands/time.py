@@ -12,6 +12,7 @@ from propmatch.commands.options import Command, answer_options, catalogue_option
 from propmatch.commands.plotting import check_plot, plot_option, save_plot
 from propmatch.commands.trains import LazyCatalogue, sources_block, train_data, train_options
 from propmatch.words.checkwords import parts_text
+from propmatch.words.flightwords import end_text, height_words, why_not
 from propmatch.words.shown import Shown, clock, signed, table, wrapped
 
 if TYPE_CHECKING:
@@ -66,6 +67,13 @@ FLIGHT = (
            getter=lambda flight: flight.time.average_current_a),
     Column(name="charge_left", kind="%", label="charge left at the end of the flight",
            getter=lambda flight: flight.time.charge),
+    Column(name="height_left_m", kind="m", label="height above the field at the end",
+           getter=lambda flight: flight.time.height_left_m),
+    Column(name="highest_m", kind="m", label="greatest height above the field",
+           getter=lambda flight: flight.time.highest_m),
+    Column(name="paying_climb_m_s", kind="m/s", label="climb of level shares that pays for height lost in others",
+           getter=lambda flight: flight.time.paying_climb_m_s),
+    Column(name="rounds", label="how often a list without shares is flown", getter=lambda flight: flight.time.rounds),
 )  # fmt: skip
 """The flight as a whole."""
 
@@ -86,23 +94,6 @@ def met(brief: "Brief", flight: Flight) -> bool:
     return math.isfinite(minutes) and minutes > 0 and minutes >= (brief.limits.min_flight_minutes or 0.0)
 
 
-def _end(flight: Flight) -> str:
-    words = {
-        "reserve": f"to the reserve of {100 * flight.setting.reserve_charge:.0f} % charge",
-        "cut-off": f"until a cell falls to {flight.time.cutoff_cell_v:g} V",
-        "lost thrust": f"until {flight.time.ended_in} can no longer be held",
-    }
-    return words.get(flight.time.ended_by or "", "")
-
-
-def _why_not(flight: Flight) -> str:
-    """What a flight of no length at all came to grief on."""
-    if flight.time.ended_by == "cut-off":
-        cutoff = flight.time.cutoff_cell_v
-        return f"In {flight.time.ended_in} a cell falls below the cut-off of {cutoff:g} V even with a full pack"
-    return f"{flight.time.ended_in} needs more thrust than there is, even with a full pack"
-
-
 def _all_up(flight: Flight, shown: Shown) -> str:
     """The all-up mass, and how far it is above the target if it is."""
     text = f"{shown.mass_text(flight.mass_g)} all-up"
@@ -119,17 +110,22 @@ def headline_of(train: "PowerTrain", brief: "Brief", flights: Sequence[Flight], 
     if not math.isfinite(first.time.minutes):
         return [f"{where}: no answer. {first.time.status.meaning}."]
     if first.time.minutes == 0:
-        return [f"{where}: cannot be flown. {_why_not(first)}."]
+        return [f"{where}: cannot be flown: {why_not(first.time)}."]
     sentences = [
-        f"{where}: {first.time.minutes:.1f} minutes {_end(first)}, at {_all_up(first, shown)}.",
+        f"{where}: {first.time.minutes:.1f} minutes {end_text(first.time)}, at {_all_up(first, shown)}.",
         f"Set the timer to {clock(first.time.timer_minutes)} (minutes:seconds, a tenth kept back) and expect about "
         f"{first.time.recharge_mah:.0f} mAh to go back on charging.",
+        *height_words(first.time),
     ]
     wanted = brief.limits.min_flight_minutes
     if wanted is not None and first.time.minutes < wanted:
         sentences.append(f"The brief wants {wanted:g} minutes: it falls short by {wanted - first.time.minutes:.1f}.")
     for other in flights[1:]:
-        text = f"{other.time.minutes:.1f} minutes {_end(other)}" if math.isfinite(other.time.minutes) else "no answer"
+        text = (
+            f"{other.time.minutes:.1f} minutes {end_text(other.time)}"
+            if math.isfinite(other.time.minutes)
+            else "no answer"
+        )
         sentences.append(f"{other.variant}: {text}, at {_all_up(other, shown)}.")
     return sentences
 
@@ -157,13 +153,14 @@ def phase_block(flight: Flight, shown: Shown, named: bool) -> list[str]:
                 shown.speed_unit: signed(shown.speed_of(phase.airspeed_m_s), 0),
                 "throttle %": throttle,
                 "pack A": signed(phase.pack_current_mean_a),
-                "motor A at most": signed(phase.motor_current_highest_a),
+                "motor A": signed(phase.motor_current_highest_a),
+                "m gained": signed(phase.gained_m, 0),
                 "mAh": signed(phase.used_mah, 0),
-                "V a cell at least": signed(phase.cell_voltage_lowest_v, 2),
+                "V a cell": signed(phase.cell_voltage_lowest_v, 2),
                 "": "ends here" if phase.ended else "",
             }
         )
-    head = f"{flight.variant}:" if named else "Phase by phase:"
+    head = f"{flight.variant if named else 'Phase by phase'} (motor A at most, V a cell at least):"
     return [*wrapped(head), *table(rows, left=("phase", ""))]
 
 

@@ -182,15 +182,20 @@ def _given(value: object) -> bool:
             "goes with airspeed_m_s alone; with throttle the thrust is given",
         ),
         Rule(
-            ("seconds", "share"),
-            lambda seconds, share: _given(seconds) == _given(share),
-            "a phase needs seconds or share, one of the two",
+            ("seconds", "share", "to_height_m"),
+            lambda *ends: sum(_given(end) for end in ends) != 1,
+            "a phase needs seconds, share or to_height_m, one of the three",
+        ),
+        Rule(
+            ("to_height_m", "throttle", "climb_m_s"),
+            lambda height, throttle, climb: _given(height) and not _given(throttle) and climb == 0,
+            "needs a way up or down: throttle, or climb_m_s beside airspeed_m_s",
         ),
     ),
     positional=("name",),
 )
 class Phase:
-    """A stretch of flight: an airspeed held, or a throttle setting, for a time or for a share of the time."""
+    """A stretch of flight: an airspeed or a throttle held for a time, to a height, or for a share of the time."""
 
     name: str = text(doc="name of the phase")
     airspeed_m_s: float | None = number(
@@ -204,6 +209,9 @@ class Phase:
     seconds: float | None = number("s", gt=0, le=86400, default=None, doc="how long")
     share: float | None = number(
         gt=0, le=1000, default=None, doc="part of the mixed flight time, over the sum of all shares"
+    )
+    to_height_m: float | None = number(
+        "m", ge=0, le=3000, default=None, doc="height above the field at which it ends, climbing or gliding"
     )
 
 
@@ -275,6 +283,10 @@ def _timed_between_shares(phases: tuple[Phase, ...]) -> str:
     return f"[{between[0] + 1}].seconds" if between else ""
 
 
+def _no_power(phases: tuple[Phase, ...]) -> bool:
+    return bool(phases) and all(phase.throttle == 0 for phase in phases)
+
+
 def _same_name(variants: tuple[Variant, ...]) -> str:
     names = [each.name for each in variants]
     again = [at for at, name in enumerate(names) if name in names[:at]]
@@ -331,6 +343,7 @@ def _filament_without_structure(variants: tuple[Variant, ...], structure: tuple[
             at="tail.position_mm",
         ),
         Rule(("phase",), _timed_between_shares, "a timed phase must stand before or after the shares, not between"),
+        Rule(("phase",), _no_power, "must have one with the motor on: nothing else gives the height for a glide"),
         Rule(("variant", "structure"), _filament_without_structure, "needs [[structure]] lines to act on"),
         Rule(("variant",), _same_name, "must differ from the names of the other variants"),
     )

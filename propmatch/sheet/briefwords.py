@@ -72,7 +72,11 @@ def _phase_words(phase: Phase, shown: Shown) -> str:
         how += f", {'climbing' if phase.climb_m_s > 0 else 'sinking'} {abs(phase.climb_m_s):g} m/s"
     if phase.load_factor != 1:
         how += f", load factor {phase.load_factor:g}"
-    long = f"{phase.seconds:g} s" if phase.seconds is not None else "the rest of the time, shared"
+    long = "the rest of the time, shared"
+    if phase.seconds is not None:
+        long = f"{phase.seconds:g} s"
+    elif phase.to_height_m is not None:
+        long = f"to {phase.to_height_m:g} m above the field"
     return f"{phase.name} ({how}; {long})"
 
 

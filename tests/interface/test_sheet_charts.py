@@ -81,7 +81,7 @@ def test_the_flight_drawn_ends_when_and_where_flight_time_ends(phases: tuple[Pha
     """The chart integrates the charge by itself, by trapezoids; flight_time by Gauss nodes."""
     train = simple_train()
     flight = flight_time(train, FRAME, MASS, phases)
-    parts = stretches(FlightPlan(train=train, airframe=FRAME, mass_kg=MASS, phases=phases), flight)
+    parts = stretches(flight)
     assert parts[-1].minutes[-1] == pytest.approx(flight.minutes, rel=1e-9)
     assert parts[-1].charge[-1] == pytest.approx(flight.charge, abs=2e-3)
     lowest = {row.name: row.cell_voltage_lowest_v for row in flight.phases}

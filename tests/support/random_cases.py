@@ -8,7 +8,7 @@ import numpy as np
 from propmatch.brief import Aircraft, Brief, Limits, Phase, Prefer, Radio, Site, Variant, Wing
 from propmatch.checks.setting import Setting, settings
 from propmatch.records.layout import Balance
-from propmatch.records.parts import FAMILIES, CoefficientTable, Controller, Motor, Pack, Propeller
+from propmatch.records.parts import FAMILIES, MOTOR_OFF, CoefficientTable, Controller, Motor, Pack, Propeller
 from propmatch.search.shelf import Shelf
 
 METRICS = ("flight_time", "thrust_to_weight", "mass", "top_speed", "climb", "margin")
@@ -101,9 +101,9 @@ def _fields(part: Any) -> dict[str, Any]:
 
 
 def random_phases(rng: np.random.Generator) -> tuple[Phase, ...]:
-    """Climb out, held speeds, glides, landing; sometimes a list without shares."""
+    """Climb out, held speeds, glides, landing, heights to reach; sometimes a list without shares."""
     speed = float(rng.uniform(8.0, 14.0))
-    kind = rng.integers(0, 10)
+    kind = rng.integers(0, 18)
     climb = Phase(name="climb out", throttle=1.0, seconds=float(rng.uniform(5, 40)))
     cruise = Phase(name="cruise", airspeed_m_s=speed, load_factor=float(rng.choice([1.0, 1.2])), share=1.0)
     glide = Phase(name="glide", throttle=0.0, airspeed_m_s=9.0, share=0.4)
@@ -114,9 +114,16 @@ def random_phases(rng: np.random.Generator) -> tuple[Phase, ...]:
     loop = (Phase(name="up", throttle=1.0, seconds=30.0), Phase(name="along", airspeed_m_s=speed, seconds=60.0))
     short = Phase(name="short", throttle=1.0, seconds=float(rng.uniform(2, 9)))
     long = Phase(name="long", throttle=float(rng.uniform(0.85, 0.95)), seconds=float(rng.uniform(20, 400)))
+    high = Phase(name="to height", throttle=float(rng.uniform(0.7, 1.0)), to_height_m=float(rng.uniform(20, 150)))
+    low = Phase(name="down again", throttle=0.0, to_height_m=float(rng.uniform(0, 20)))
+    steady = Phase(name="steady climb", airspeed_m_s=speed, climb_m_s=1.5, to_height_m=60.0)
+    off = Phase(name="off", throttle=0.0, seconds=float(rng.uniform(20, 300)))
+    thermal = Phase(name="motor climb", throttle=1.0, share=0.2)
     return [
         (climb, cruise), (cruise,), (climb, cruise, glide), (climb, part), (climb, up, cruise, down, land),
         (climb, cruise, land), loop, (short, cruise), (short, long), (short, long, glide),
+        (high, cruise, glide, low), (high, off), (high, low), (steady, cruise, down, off), (thermal, glide),
+        (thermal, part, glide), (climb, off, loop[1]), (high, thermal, cruise, glide, land),
     ][kind]  # fmt: skip
 
 
@@ -141,6 +148,7 @@ def random_brief(rng: np.random.Generator) -> Brief:
             motor_count=int(rng.choice([1, 1, 2])),
             radio_current_a=float(rng.choice([0.0, 0.2, 0.8])) if total else None,
             receiver_supply_mass_g=(None, 0.0, float(rng.uniform(1.0, 25.0)))[rng.integers(3)],
+            motor_off=(None, None, *MOTOR_OFF)[rng.integers(2 + len(MOTOR_OFF))],
         ),
         radio=None if total or rng.random() < 0.3 else Radio(servos=int(rng.integers(0, 7)), servo_size="mini"),
         wing=Wing(area_dm2=span * span / 7.0 / 1e4, span_mm=span, cd0=float(rng.uniform(0.03, 0.07)), cl_max=1.1,

@@ -12,11 +12,14 @@ between the currents at the ends. The motor current of a held thrust is the same
 follows from the pack's. Where bounds hold nothing the lower one is 0 and the upper one infinite.
 """
 
+from itertools import pairwise
 from typing import Any
 
 import attrs
 import numpy as np
 
+from propmatch.aircraft.flightlanes import pays
+from propmatch.aircraft.polar import climb_m_s, drag_n
 from propmatch.checks.setting import Setting
 from propmatch.models.arrays import Flags, Floats, Index
 from propmatch.models.pack import Chemistry
@@ -82,6 +85,10 @@ _SLACK = 1e-3
 """Share of the charge of a timed phase by which straight lines between Gauss nodes may differ from the curve."""
 _ROUNDING = 1e-6
 """Widening of every bound: far above rounding and the accuracy of roots (1e-10)."""
+_INTERVALS = 4
+"""Parts of the charge in which currents and rates of climb are bounded."""
+_FOREVER_S = 1e9
+"""Stands for no end."""
 _END_HALVINGS = 7
 """Halvings of the charge at which shares end: within 1/128 of it, a bound need not be closer."""
 
@@ -137,21 +144,22 @@ class _Bounds:
         self.shares = shares or list(range(len(phases)))
         self.before = list(range(shares[0])) if shares else []
         self.after = list(range(shares[-1] + 1, len(phases))) if shares else []
-        self._kept: dict[int, tuple[Floats, Floats]] = {}
+        self._kept: dict[tuple[int, float], tuple[Floats, Floats]] = {}
+        self._climbing: dict[int, Floats] = {}
         n = p.size
         self.unknown, self.impossible = ~tables.regular[p] | drives.odd[d], np.zeros(n, dtype=bool)
-        for table in tables.held:
-            if table is not None:
-                kinds = np.array([table.kind[p, self.node], table.kind[p, self.node + 1]])
+        for held in tables.held:
+            if held is not None:
+                kinds = np.array([held[above].kind[p, self.node + above] for above in (0, 1)])
                 self.impossible |= kinds[0] == IMPOSSIBLE
                 self.unknown |= np.any((kinds == UNKNOWN) | (kinds == IMPOSSIBLE), axis=0) | (kinds[0] != kinds[1])
 
     # ------------------------------------------------------------ phases
 
     def _held(self, i: int, above: int) -> Held:
-        table = self.tables.held[i]
-        assert table is not None
-        return Held(table, self.drives, self.p, self.d, self.node + above, self.pack.supply)
+        tables = self.tables.held[i]
+        assert tables is not None
+        return Held(tables[above], self.drives, self.p, self.d, self.node + above, self.pack.supply)
 
     def _weight(self, i: int) -> float:
         return float((self.setting.phases[i].seconds if self.repeats else self.setting.phases[i].share) or 0.0)
@@ -164,11 +172,11 @@ class _Bounds:
         """Pack current for a motor current."""
         return line.pack_current_a(self.pack.supply, np.maximum(current, 0.0), throttle)
 
-    def _fresh(self, i: int) -> tuple[Floats, Floats]:
-        """Motor current and propeller speed of a held throttle at full charge, solved."""
-        if i not in self._kept:
+    def _solved(self, i: int, charge: float = 1.0) -> tuple[Floats, Floats]:
+        """Motor current and propeller speed of a held throttle at a charge, solved."""
+        if (i, charge) not in self._kept:
             drives, d, p, tables, phase = self.drives, self.d, self.p, self.tables, self.setting.phases[i]
-            source = self._source(float(phase.throttle or 0.0), 1.0)
+            source = self._source(float(phase.throttle or 0.0), charge)
             problem = SpeedProblem(
                 **drives.motors.columns(d),
                 source_v=source.volts,
@@ -182,14 +190,74 @@ class _Bounds:
             )
             found = solve_speed(problem, p.size)
             good = found.status == Status.OK
-            self._kept[i] = np.where(good, found.motor_current_a, np.nan), found.speed_rad_s
-        return self._kept[i]
+            self._kept[i, charge] = np.where(good, found.motor_current_a, np.nan), found.speed_rad_s
+        return self._kept[i, charge]
+
+    def _slowest(self, i: int, charge: Floats) -> Floats:
+        """A propeller speed below that of a held throttle from full down to a charge.
+
+        Speed and current fall with the charge, so it is at least that at which the line of the lower charge gives the
+        current of the full pack.
+        """
+        source = self._source(float(self.setting.phases[i].throttle or 0.0), charge)
+        return np.asarray(
+            line.speed_at(self.drives.motors, source.volts, source.ohm, self._solved(i)[0], self.d)
+        )  # fmt: skip
+
+    def _keeps_time(self, i: int) -> Flags:
+        """Where a phase is surely flown for all of its time or share: one that surely loses no height."""
+        phase = self.setting.phases[i]
+        if phase.to_height_m is not None:
+            return np.zeros(self.p.size, dtype=bool)
+        return self._rises(i) if phase.throttle is not None else np.full(self.p.size, phase.climb_m_s >= 0)
+
+    def _rises(self, i: int) -> Flags:
+        """Where a phase surely climbs, down to the reserve."""
+        return np.asarray(self._slowest_climb(i) > _ROUNDING)
+
+    def _slowest_climb(self, i: int) -> Floats:
+        """Least rate of climb (N,) of a phase from full down to the reserve.
+
+        A held throttle gives at least the thrust of a speed below its own, thrust rising with speed.
+        """
+        phase, tables, n = self.setting.phases[i], self.tables, self.p.size
+        if phase.throttle is None:
+            return np.full(n, phase.climb_m_s)
+        if phase.throttle > 0.0 and self.rough:
+            return np.full(n, -np.inf)
+        if i not in self._climbing:
+            frames = self.setting.airframes(self.drives.mass_g[self.d] + tables.mass_g[self.p])
+            airspeed = self.setting.airspeed_m_s(phase, frames)
+            if phase.throttle == 0.0:
+                thrust = -tables.off_drag_n(self.p, airspeed)[1] / frames.installed_thrust
+            else:
+                slow = self._slowest(i, np.full(n, self.pack.reserve))
+                thrust = tables.count * tables.thrust(self.p, np.maximum(slow, 1.0), airspeed)
+                thrust = np.where(slow > 1.0, thrust, np.nan)
+            rate = climb_m_s(frames, thrust, drag_n(frames, tables.density, airspeed), airspeed)
+            rate = np.where(np.isnan(rate), -np.inf, rate)
+            self._climbing[i] = np.where(np.isinf(rate), rate, rate - _SLACK * np.abs(rate))
+        return self._climbing[i]
+
+    def _goes_on(self) -> Flags:
+        """Where a list without shares surely takes time in every round, and reaches its heights.
+
+        A phase of it keeps its time, or one that climbs to a height comes with one that glides below that.
+        """
+        phases, n = self.setting.phases, self.p.size
+        takes, reaches = np.zeros(n, dtype=bool), np.ones(n, dtype=bool)
+        for i, phase in enumerate(phases):
+            takes |= self._keeps_time(i)
+            if phase.to_height_m is not None and phase.throttle != 0.0 and phase.climb_m_s >= 0:
+                reaches &= self._rises(i)
+                below = [p for p in phases if p.throttle == 0.0 and p.to_height_m is not None]
+                takes |= any(p.to_height_m < phase.to_height_m for p in below)  # type: ignore[operator]
+        return takes & reaches
 
     def _throttled(self, i: int, charge: Floats) -> tuple[Floats, Floats]:
         """Least and greatest pack current of a held throttle from full down to a charge.
 
-        Speed and current fall with the charge, so the speed is at least that at which the line of the lower charge
-        gives the current of the full pack: the torque at that speed bounds the current.
+        The torque at the slowest speed bounds the current from below.
         """
         phase, drives, d, p = self.setting.phases[i], self.drives, self.d, self.p
         throttle = float(phase.throttle or 0.0)
@@ -198,9 +266,8 @@ class _Bounds:
             return nothing, nothing
         if self.rough:
             return self._drawn(np.zeros(p.size), throttle), self._roughly(throttle) * (1 + _SLACK)
-        most, _ = self._fresh(i)
-        source = self._source(throttle, charge)
-        u = line.speed_at(drives.motors, source.volts, source.ohm, most, d)
+        most, _ = self._solved(i)
+        u = self._slowest(i, charge)
         airspeed = self.tables.airspeed(phase, drives.mass_g[d] + self.tables.mass_g[p])
         torque = self.tables.torque(p, np.maximum(u, 1.0), airspeed)
         least = np.where((u > 1.0) & (torque > 0), drives.current_a(d, u, torque), 0.0)
@@ -213,7 +280,7 @@ class _Bounds:
             return self._held(i, 1).at(self.pack.open_v(charge), self.pack.ohm(charge))[0]
         if throttle == 0.0:
             return self._drawn(np.zeros(self.p.size), throttle)
-        return self._roughly(throttle) if self.rough else self._drawn(self._fresh(i)[0], throttle)
+        return self._roughly(throttle) if self.rough else self._drawn(self._solved(i)[0], throttle)
 
     def _roughly(self, throttle: float) -> Floats:
         """Greatest pack current at a throttle by the limits, or what the pack bears for long where it keeps to that."""
@@ -276,72 +343,203 @@ class _Bounds:
             motor_high_a=bound(motor_high * (1 + _SLACK), np.inf, np.inf),
         )
 
+    def _longest(self) -> Floats:
+        """Seconds that no flight exceeds, whatever its phases take of the time.
+
+        Height is lost at most as it is gained, so with rates of climb r and of sink s the time that charge Q buys is a
+        linear programme, max sum t with sum I t <= Q and sum s t <= sum r t: its best corners are one phase that does
+        not sink, Q/I, and one that climbs with one that sinks, Q (1 + s/r)/(I_s + I_r s/r). Charge by charge I is at
+        least, r at most that of one end of an interval.
+        """
+        edges = np.linspace(1.0, self.pack.reserve, _INTERVALS + 1)
+        seconds = np.zeros(self.p.size)
+        for full, empty in pairwise(edges):
+            each = [self._least_and_rate(i, float(full), float(empty)) for i in range(len(self.setting.phases))]
+            per_charge = np.zeros(self.p.size)
+            for current, rate in each:
+                per_charge = np.fmax(per_charge, np.where(rate >= 0, 1.0 / current, 0.0))
+                for other, climb in each:
+                    share = -rate / climb  # of the time that climbs to that which sinks
+                    paid = (1.0 + share) / (current + share * other)
+                    per_charge = np.fmax(per_charge, np.where((rate < 0) & (climb > 0), paid, 0.0))
+            seconds = seconds + (full - empty) * self.pack.coulombs * per_charge
+        return np.where(np.isnan(seconds), np.inf, seconds * (1 + _SLACK))
+
+    def _shortest(self, mix: "_Mixture", coulombs: Floats) -> Floats:
+        """Seconds that a list without shares surely lasts where height may change its rounds.
+
+        Height gained beyond the highest that a phase goes for is lost again: the mean current is at most that of a
+        level phase, or of one that climbs slowest with one that sinks fastest. Where a phase climbs for a time, each
+        that sinks after it takes at least the time in which it loses that height.
+        """
+        phases, most = self.setting.phases, mix.greatest
+        rates = [self._slowest_climb(i) for i in range(len(phases))]
+        may_climb = [p.throttle != 0.0 and p.climb_m_s >= 0 and not (p.throttle is None and p.climb_m_s == 0)
+                     for p in phases]  # fmt: skip
+        heights = [p.to_height_m for p, may in zip(phases, may_climb, strict=True) if may]
+        if heights and None not in heights:
+            return self._up_and_down(rates, may_climb, most, coulombs, max(h for h in heights if h is not None))
+        height, least = np.zeros(self.p.size), []
+        for i, (phase, rate) in enumerate(zip(phases, rates, strict=True)):
+            seconds = self._seconds(i)
+            with np.errstate(invalid="ignore"):
+                spent = np.where(rate >= 0, seconds, np.minimum(seconds, np.where(height > 0, height / -rate, 0.0)))
+                spent = spent if phase.to_height_m is None else np.zeros(self.p.size)
+                known = np.isfinite(rate) & (phase.to_height_m is None)
+                height = np.where(known, np.maximum(height + spent * rate, 0.0), 0.0)
+            least.append(np.where(known, spent, 0.0))
+        longest = np.array([[min(self._seconds(i), _FOREVER_S)] for i in range(len(phases))])
+        fewest = np.array(least)
+        current = np.array(most)
+        mean = np.max(current, axis=0)
+        total = np.sum(fewest, axis=0)
+        start = np.sum(current * fewest, axis=0) / total
+        for _ in range(len(phases) + 1):
+            weights = np.where(current > start, longest, fewest)
+            start = np.sum(weights * current, axis=0) / np.sum(weights, axis=0)
+        mean = np.where(total > 0, np.minimum(start * (1 + _ROUNDING), mean), mean)
+        return np.asarray(coulombs / mean - self._round_s())
+
+    def _round_s(self) -> float:
+        """The most that a round can last; 0 where it has no end of its own."""
+        seconds = sum(self._seconds(i) for i in range(len(self.setting.phases)))
+        return seconds if np.isfinite(seconds) else 0.0
+
+    def _up_and_down(
+        self, rates: list[Floats], may_climb: list[bool], most: list[Floats], coulombs: Floats, highest_m: float
+    ) -> Floats:
+        """The same where every phase that climbs does so to a height."""
+        mean, spare = np.zeros(self.p.size), np.zeros(self.p.size)
+        for rate, up, current in zip(rates, may_climb, most, strict=True):
+            if not up:
+                mean = np.maximum(mean, current)
+                continue
+            climb = np.maximum(rate, 0.0)
+            spare = np.maximum(spare, current * highest_m / climb)
+            paired = np.zeros(self.p.size)
+            for other, rises, drawn in zip(rates, may_climb, most, strict=True):
+                if not rises:
+                    sink = np.maximum(-other, 0.0)
+                    both = (current * sink + drawn * climb) / (sink + climb)
+                    paired = np.maximum(paired, np.where(np.isfinite(sink), both, current))
+            mean = np.maximum(mean, paired if not all(may_climb) else current)
+        return np.asarray((coulombs - spare) / mean)
+
+    def _least_and_rate(self, i: int, full: float, empty: float) -> tuple[Floats, Floats]:
+        """Least pack current of a phase and greatest rate of climb between two charges (N,)."""
+        phase, pack, n = self.setting.phases[i], self.pack, self.p.size
+        if phase.throttle is None:
+            paying = phase.share is not None and pays(phase)
+            current = self._held(i, 0).at(pack.open_v(full), pack.ohm(full))[0]
+            return current, np.full(n, np.inf if paying else phase.climb_m_s)
+        current = np.broadcast_to(self._drawn(np.zeros(n), phase.throttle), n)
+        if phase.throttle > 0 and self.rough:
+            return current, np.full(n, np.inf)
+        frames = self.setting.airframes(self.drives.mass_g[self.d] + self.tables.mass_g[self.p])
+        airspeed = self.setting.airspeed_m_s(phase, frames)
+        thrust = -self.tables.off_drag_n(self.p, airspeed)[0] / frames.installed_thrust
+        if phase.throttle > 0:
+            amps, u = self._solved(i, full)[0], self._solved(i, full)[1]
+            least = self._solved(i, empty)[0]
+            current = np.where(np.isnan(least), current, self._drawn(least, phase.throttle) * (1 - _SLACK))
+            thrust = self.tables.count * self.tables.thrust(self.p, np.maximum(u, 1.0), airspeed)
+            thrust = np.where(np.isnan(amps), np.inf, thrust)
+        rate = climb_m_s(frames, thrust, drag_n(frames, self.tables.density, airspeed), airspeed)
+        return current, rate + _SLACK * np.abs(rate)
+
     def _repeated(self) -> tuple[Floats, Floats, Floats, Floats]:
         """Seconds and currents (2, N) of pack and motor of a list flown again and again.
 
         They lie between the currents at the ends, within a round.
         """
         mix, coulombs = self._mixture(), self.pack.coulombs * (1.0 - self.pack.reserve)
-        round_s = sum(self._weight(i) for i in self.shares)
-        low = np.where(mix.holds, np.maximum(coulombs * mix.least - round_s, 0.0), 0.0)
-        sure = low > round_s
+        round_s = sum(self._seconds(i) for i in self.shares)
+        within = np.where(mix.keeps, round_s, 0.0)
+        low = np.maximum(np.where(mix.keeps, coulombs * mix.least - within, self._shortest(mix, coulombs)), 0.0)
+        low = np.where(mix.holds & (mix.keeps | self._goes_on()), low, 0.0)
+        sure = low > within
         low_a, high_a = np.where(sure, mix.current_low, 0.0), np.where(sure, mix.current_high, np.inf)
-        return low, coulombs * mix.most + round_s, low_a, high_a
+        return low, np.fmin(coulombs * mix.most + round_s, self._longest()), low_a, high_a
+
+    def _seconds(self, i: int) -> float:
+        """How long a phase lasts at most."""
+        phase = self.setting.phases[i]
+        return np.inf if phase.to_height_m is not None else float(phase.seconds or 0.0)
+
+    def _taken(self, i: int, least: Floats, most: Floats, mix: "_Mixture") -> tuple[Floats, Floats, Floats, Floats]:
+        """Seconds that a timed phase surely adds, and may add at most; charge that it takes at least and at most.
+
+        One that may be cut short, or ends by height, need not add any; what it adds costs the mixture at least the
+        charge it takes times the least 1/I.
+        """
+        seconds, keeps, coulombs = self._seconds(i), self._keeps_time(i), self.pack.coulombs
+        drawn = (1 - _SLACK) * least / coulombs
+        with np.errstate(invalid="ignore"):
+            gain = np.maximum(1.0 - drawn * coulombs * mix.least, 0.0)
+            may = np.where(gain > 0, seconds * gain, 0.0)
+            taken = np.where(most > 0, (1 + _SLACK) * seconds * most / coulombs, 0.0)
+            used = np.where(keeps, seconds * drawn, 0.0) if np.isfinite(seconds) else np.zeros(keeps.size)
+        return np.where(keeps, seconds, 0.0), np.where(keeps, seconds, may), used, np.minimum(taken, 1.0)
 
     def _mixed(self) -> tuple[Floats, Floats, Floats, Floats]:
         """Seconds and currents (2, N) of pack and motor: timed phases, then shares, then timed phases."""
-        n, pack, phases = self.p.size, self.pack, self.setting.phases
+        n, pack = self.p.size, self.pack
         zero = np.zeros(n)
-        timed, landing = (sum(float(phases[i].seconds or 0.0) for i in some) for some in (self.before, self.after))
+        mix = self._mixture()
+        surely, at_most, landing = zero, zero, zero
         end, used_least, fits = np.ones(n), zero, np.ones(n, dtype=bool)
         nothing = np.zeros((2, n))
         lows, highs = [nothing], [nothing]
         for i in self.before:
-            seconds = float(phases[i].seconds or 0.0)
+            seconds = self._seconds(i)
             most = self._most(i, end)
-            guess = np.maximum(end - (1 + _SLACK) * 1.2 * seconds * most / pack.coulombs, pack.reserve)
+            with np.errstate(invalid="ignore"):
+                wanted = np.where(most > 0, (1 + _SLACK) * 1.2 * seconds * most / pack.coulombs, 0.0)
+            guess = np.maximum(end - wanted, pack.reserve)
             least, most = self._ends(i, guess)
-            end = end - (1 + _SLACK) * seconds * most / pack.coulombs
-            used_least = used_least + (1 - _SLACK) * seconds * least / pack.coulombs
+            sure, may, used, taken = self._taken(i, least, most, mix)
+            end, surely, at_most, used_least = end - taken, surely + sure, at_most + may, used_least + used
             fits &= (end >= guess) & (end > pack.reserve) & self._flies(i, guess, most)
-            self._note(i, least, most, lows, highs)
-        mix = self._mixture()
+            self._note(i, np.where(self._keeps_time(i), least, 0.0), most, lows, highs)
         # timed phases after the shares are reserved whether they can be flown or not
         lands, after_least, after_most = np.ones(n, dtype=bool), zero, zero
         reserve = np.full(n, pack.reserve)
         for i in self.after:
-            seconds = float(phases[i].seconds or 0.0)
             least, most = self._ends(i, reserve)
-            after_least = after_least + (1 - _SLACK) * seconds * least / pack.coulombs
-            after_most = after_most + (1 + _SLACK) * seconds * most / pack.coulombs
+            sure, may, used, taken = self._taken(i, least, most, mix)
+            surely, landing = surely + sure, landing + np.maximum(may, sure)
+            after_least, after_most = after_least + used, after_most + taken
             lands &= self._flies(i, reserve, most)
             self._note(i, least, np.where(np.isnan(most), np.inf, most), [], highs)
         lands &= end - after_most > pack.reserve
         full = (1.0 - pack.reserve) * mix.best
-        high = timed + landing + pack.coulombs * np.maximum(full - (used_least + after_least) * mix.least, 0.0)
+        timed = at_most + landing
+        high = timed + pack.coulombs * np.maximum(full - (used_least + after_least) * mix.least, 0.0)
         taken = (1.0 - end + after_most) * mix.most * (1 + _SLACK)
-        low = timed + landing + pack.coulombs * np.maximum((1.0 - pack.reserve) * mix.worst - taken, 0.0)
+        low = surely + pack.coulombs * np.maximum((1.0 - pack.reserve) * mix.worst - taken, 0.0)
         flown, never = mix.holds.copy(), np.zeros(n, dtype=bool)
         rest = np.flatnonzero(~mix.holds)
         if rest.size:
             early = _Bounds(self.tables, self.drives, self.p[rest], self.d[rest], rough=self.rough)
             first, last, worst = early.ends()
             coulombs = pack.coulombs[rest]
-            high[rest] = np.minimum(high[rest], timed + landing + coulombs * (1.0 - first) * mix.most[rest])
-            low[rest] = timed + coulombs * np.maximum((1.0 - last) * worst - taken[rest], 0.0)
+            whole = sum(self._seconds(i) for i in (*self.before, *self.after))
+            high[rest] = np.minimum(high[rest], whole + coulombs * (1.0 - first) * mix.most[rest])
+            low[rest] = coulombs * np.maximum((1.0 - last) * np.where(mix.keeps[rest], worst, 0.0) - taken[rest], 0.0)
             never[rest] = first >= 1.0 - used_least[rest]
-            low[rest] = np.where(never[rest], timed, low[rest])
-            high[rest] = np.where(never[rest], timed + landing, high[rest])
+            low[rest] = np.where(never[rest], 0.0, low[rest])
+            high[rest] = np.where(never[rest], whole, high[rest])
             flown[rest] = last < end[rest] - after_most[rest]
+        flown &= mix.keeps
         low = np.where(fits & lands, low, 0.0)
         low_a = np.max([*lows, np.where(flown & lands, mix.current_low, 0.0)], axis=0)
         high_a = np.max([*highs, np.where(never, 0.0, mix.current_high)], axis=0)
         # without any phase flown there is no mean current, which does not pass
-        some = flown if not self.before else fits
+        some = flown if not self.before else fits & (surely > 0)
         low_a = np.where(fits, low_a, 0.0)
         if not self.before:
             low_a = np.where(never & (not self.after), np.inf, low_a)
-        return low, high, low_a, np.where(some, high_a, np.inf)
+        return low, np.fmin(high, self._longest()), low_a, np.where(some, high_a, np.inf)
 
     def _note(self, i: int, least: Floats, most: Floats, lows: list[Floats], highs: list[Floats]) -> None:
         """Put the currents of pack and motor in a phase, (2, N) each, to the others."""
@@ -399,23 +597,24 @@ class _Bounds:
     def _mixture(self) -> "_Mixture":
         """1/I of the shares: bounds of its mean over the discharge and of its ends."""
         pack, phases = self.pack, self.setting.phases
-        total = sum(self._weight(i) for i in self.shares)
+        total = sum(self._weight(i) for i in self.shares) or 1.0
         e_full, e_low = pack.open_v(1.0), pack.open_v(pack.reserve)
         r_full, r_low = pack.ohm(1.0), pack.ohm(pack.reserve)
         n = self.p.size
         sums = {name: np.zeros(n) for name in ("mean", "full", "low", "best full")}
         lows, highs = [np.zeros((2, n))], [np.zeros((2, n))]
+        least: list[Floats] = []
+        greatest: list[Floats] = []
         holds = np.ones(n, dtype=bool)
         for i in self.shares:
             weight = self._weight(i) / total
             if phases[i].throttle is not None:
-                least, most = self._throttled(i, np.full(n, pack.reserve))
-                light = dict.fromkeys(("mean", "best full"), least)
-                heavy = dict.fromkeys(("full", "low"), most)
-                volts = (e_low - r_low * most) / pack.cells
+                low_a, high_a = self._throttled(i, np.full(n, pack.reserve))
+                light = dict.fromkeys(("mean", "best full"), low_a)
+                heavy = dict.fromkeys(("full", "low"), high_a)
+                volts = (e_low - r_low * high_a) / pack.cells
                 holds &= volts > pack.cutoff * (1.0 + _ROUNDING)
                 ends = light | heavy
-                low_a, high_a = least, most
             else:
                 lighter, heavier = self._held(i, 0), self._held(i, 1)
                 at_low, throttle = heavier.at(e_low, r_low)
@@ -432,6 +631,8 @@ class _Bounds:
                 low_a, high_a = ends["best full"], np.fmin(at_low, carried)
             for name, current in ends.items():
                 sums[name] = sums[name] + weight * current
+            least.append(ends["best full"])
+            greatest.append(np.where(np.isnan(ends["low"]), np.inf, np.fmax(ends["low"], ends["full"])))
             self._note(i, low_a, high_a, lows, highs)
         share = (pack.mean_v - e_low) / (e_full - e_low)
         # where the thrust cannot be held with the open voltage of the reserve, 1/I there is bounded by 0
@@ -439,25 +640,39 @@ class _Bounds:
         worst = at_low + (1.0 / sums["full"] - at_low) * share
         lost = np.isnan(sums["mean"]) | np.isnan(sums["low"])
         best = np.where(lost, 1.0 / sums["best full"], 1.0 / sums["mean"])
+        most = 1.0 / sums["best full"]
+        # weights that height may change mean 1/I between those of the phases alone
+        keeps = np.logical_and.reduce([self._keeps_time(i) for i in self.shares])
+        keeps |= not self.repeats and any(pays(phases[i]) for i in self.shares)
+        alone = 1.0 / np.min(least, axis=0)
+        self.unknown |= ~(np.max(greatest, axis=0) > 0)  # a mixture that takes nothing has no end
         return _Mixture(
-            best=best,
-            worst=worst,
-            least=at_low,
-            most=1.0 / sums["best full"],
+            best=np.where(keeps, best, alone),
+            worst=np.where(keeps, worst, 0.0),
+            least=np.where(keeps, at_low, 1.0 / np.max(greatest, axis=0)),
+            most=np.where(keeps, most, alone),
             holds=holds,
-            current_low=np.max(lows, axis=0),
+            keeps=keeps,
+            greatest=greatest,
+            current_low=np.where(keeps, np.max(lows, axis=0), 0.0),
             current_high=np.max(highs, axis=0),
         )
 
 
 @attrs.frozen(kw_only=True, eq=False)
 class _Mixture:
-    """Mean of 1/I at best and at worst, least and greatest 1/I, all (N,) [1/A]; currents of pack and motor (2, N)."""
+    """Mean of 1/I at best and at worst, least and greatest 1/I, all (N,) [1/A]; currents of pack and motor (2, N).
+
+    ``holds``: it can be flown down to the reserve; ``keeps``: its weights are those of the brief;
+    ``greatest``: pack current of each phase at most.
+    """
 
     best: Floats
     worst: Floats
     least: Floats
     most: Floats
     holds: Flags
+    keeps: Flags
+    greatest: list[Floats]
     current_low: Floats
     current_high: Floats

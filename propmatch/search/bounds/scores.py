@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from propmatch.aircraft.flightlanes import pays
 from propmatch.models.arrays import Flags, Floats, Index
 from propmatch.search.bounds.drives import Drives
 from propmatch.search.bounds.flighttime import FlightBounds
@@ -132,7 +133,8 @@ def _minutes(screen: Screen, packs: Index, propellers: Index, drive_g: Floats) -
     The pack gives at least the power the propellers take: V_t (I - I_acc) >= count Q u, and V_t <= E. Q u rises with
     mass, so the node at or below the lightest drive bounds it. Over the charge I >= I_acc + count Q u/E(q), and since
     1/I is concave in E, the mean of 1/I lies below 1/I at the mean of E (Jensen); a list without shares, flown between
-    other charges, takes the full voltage. Timed phases beside shares add at most their own length.
+    other charges, takes the full voltage. Timed phases beside shares add at most their own length. Where height may
+    change how long a phase is flown, all the charge goes at the least current of any.
     """
     tables, shelf, phases = screen.tables, screen.shelf, screen.setting.phases
     shape = (packs.size, propellers.size)
@@ -143,20 +145,25 @@ def _minutes(screen: Screen, packs: Index, propellers: Index, drive_g: Floats) -
     coulombs = 3600.0 * shelf.column("capacity_ah")[packs][:, None] * (1.0 - reserve)
     shared = [phase for phase in phases if phase.share is not None]
     weights = {id(p): (p.share if shared else p.seconds) or 0.0 for p in (shared or phases)}
-    total = sum(weights.values())
+    total = sum(weights.values()) or 1.0
+    least_of_any = np.full(shape, np.inf)
     flies, current, unknown = np.ones(shape, dtype=bool), np.zeros(shape), np.zeros(shape, dtype=bool)
     volts = mean_v if shared else full_v
-    for phase, table in zip(phases, tables.held, strict=True):
+    for phase, held in zip(phases, tables.held, strict=True):
         least = np.broadcast_to(radio, shape)
-        if table is not None:
+        if held is not None:
+            table = held[0]
             at = (propellers[None, :], node[:, None])
             kind = table.kind[at]
             flies &= kind != IMPOSSIBLE
             unknown |= kind == UNKNOWN
             power = shelf.count * table.speed[at] * table.torque[at]
             least = least + np.where(kind == OFF, 0.0, power) / volts
+        least_of_any = np.minimum(least_of_any, least)
         if id(phase) in weights:
             current = current + weights[id(phase)] / total * least
+    if any(p.to_height_m is not None for p in phases) or not (any(map(pays, shared)) or all(map(pays, phases))):
+        return coulombs / np.where(unknown, 0.0, least_of_any) / 60.0 * _ROUNDING, flies
     seconds = coulombs / np.where(unknown, 0.0, current)
     timed = sum((phase.seconds or 0.0) for phase in phases)
     return (seconds + timed) / 60.0 * _ROUNDING, flies

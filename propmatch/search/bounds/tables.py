@@ -12,7 +12,9 @@ import attrs
 import numpy as np
 from numpy.typing import NDArray
 
-from propmatch.aircraft.polar import stall_speed_m_s, thrust_needed_n
+from propmatch.aircraft.flightlanes import paying_climb_m_s, pays
+from propmatch.aircraft.motoroff import motor_off_drag_bounds
+from propmatch.aircraft.polar import climb_m_s, drag_n, stall_speed_m_s, thrust_needed_n
 from propmatch.checks.setting import Setting
 from propmatch.models.arrays import Floats, Index
 from propmatch.models.lookup import Workspace
@@ -39,6 +41,8 @@ _SAMPLES = 4
 _RATIO_MARGIN = 0.005
 """Share added for what lies between the readings. Against 65 readings along a side the greatest ratio of torques rose
 by 0.04 % and the greatest efficiency, which gets twice this margin, by 0.35 % (bundled and 60 random catalogues)."""
+_SLACK = 1e-9
+"""Share by which rounding may move the climb that pays."""
 HELD, OFF, IMPOSSIBLE, UNKNOWN = 0, 1, 2, 3
 """What a held airspeed asks of the propeller at a mass: torque, nothing, more lift than there is, or ask exactly."""
 
@@ -72,7 +76,8 @@ class PropellerTables:
     torque_low, torque_high : (P, cells), static torque at the ends of each cell of speed
     flight_ratio : (P,), no torque in flight exceeds this multiple of the torque at rest and the same speed
     mass_start_g, mass_step_g : nodes of the mass of motors, controllers and pack
-    held : for each phase of the brief that holds an airspeed with the motor on, its table; else None
+    held : for each phase of the brief that holds an airspeed with the motor on, its tables with the least and the most
+        climb that pays for height lost elsewhere; else None
     thrust_to_weight : speed and torque that give the least thrust to weight; None without that limit
     """
 
@@ -84,13 +89,21 @@ class PropellerTables:
         self.mass_g = shelf.column("propellers_g")
         self.density = setting.air.density_kg_m3
         self.count = shelf.count
+        first = np.zeros(self.which.size, dtype=np.intp)
+        self._propellers = shelf.combine(first, first, first, np.arange(first.size))[0]
         shelves = (shelf, *more)
         self._speeds(shelves)
         with np.errstate(all="ignore"):
             self._torques()
             self._ratios()
             self._masses(shelves)
-            self.held = tuple(self._held(p) if p.throttle is None else None for p in setting.phases)
+            paying = self._paying_m_s()
+            self.held = tuple(
+                tuple(self._held(p, extra) for extra in (paying if pays(p) and p.share is not None else (0.0, 0.0)))
+                if p.throttle is None
+                else None
+                for p in setting.phases
+            )
             self.thrust_to_weight = self._thrust_to_weight()
 
     # ------------------------------------------------------------ torque over speed
@@ -124,6 +137,27 @@ class PropellerTables:
                 reader.go(here, 2.0 * np.pi * v / (p.diameter_m * here) if moving else v)
                 out[part] = TORQUE_PER_CP * self.density * p.diameter_m**5 * here * here * reader.value()
         return out
+
+    def thrust(self, propeller: Index, u: Floats, airspeed: Floats) -> Floats:
+        """Thrust of one propeller [N] at speeds u [rad/s] and airspeeds (N,)."""
+        p = Readable(
+            which=self.which[propeller],
+            diameter_m=self.diameter_m[propeller],
+            density_kg_m3=np.full(1, self.density),
+            airspeed_m_s=airspeed,
+            surfaces=self.stack,
+        )
+        return np.asarray(loads(p, u)[1])
+
+    @cached_property
+    def _off_n(self) -> tuple[Floats, Floats]:
+        """Least and greatest drag of each propeller (P,) with the motor off, at 1 m/s."""
+        return motor_off_drag_bounds(self._propellers, 1.0, self.density)
+
+    def off_drag_n(self, propeller: Index, airspeed: Floats) -> tuple[Floats, Floats]:
+        """Least and greatest drag of a train's propellers with the motor off, whatever the motor [N]."""
+        least, most = self._off_n
+        return least[propeller] * airspeed**2, most[propeller] * airspeed**2
 
     @cached_property
     def falling_from(self) -> Floats:
@@ -245,17 +279,37 @@ class PropellerTables:
         u, status = speed_for_thrust(problem)
         return u, loads(problem, u)[0], status
 
-    def _held(self, phase: Phase) -> HeldTable:
-        """Level flight of one propeller at every node."""
+    def _paying_m_s(self) -> tuple[Any, Any]:
+        """Least and most climb at every node by which the shares that pay do so; NaN where that is not known.
+
+        What a share with a throttle gains depends on the drive. With the motor off it sinks at V (D + D_off)/W, and the
+        drag of the propeller is bounded for any motor.
+        """
+        shares = [phase for phase in self.setting.phases if phase.share is not None]
+        if not any(map(pays, shares)) or all(map(pays, shares)):
+            return 0.0, 0.0
+        frames, rho = self.node_frames, self.density
+        climbs: tuple[list[Floats], list[Floats]] = [], []
+        for phase in shares:
+            speed = self.setting.airspeed_m_s(phase, frames)
+            off = self.off_drag_n(self.node_rows, speed) if phase.throttle == 0 else (np.nan, np.nan)
+            for side, drag in zip(climbs, off, strict=True):
+                sink = climb_m_s(frames, 0.0, drag_n(frames, rho, speed) + drag, speed)
+                side.append(sink if phase.throttle is not None else np.full(speed.size, phase.climb_m_s))
+        least, most = (paying_climb_m_s(shares, side) for side in climbs)
+        return least * (1 - _SLACK), most * (1 + _SLACK)
+
+    def _held(self, phase: Phase, extra: Any) -> HeldTable:
+        """Flight of one propeller at every node, at the climb of a phase and some more."""
         speed = phase.airspeed_m_s or 0.0
         frames, rho = self.node_frames, self.density
-        need = np.asarray(thrust_needed_n(frames, rho, speed, phase.climb_m_s, phase.load_factor))
+        need = np.asarray(thrust_needed_n(frames, rho, speed, phase.climb_m_s + extra, phase.load_factor))
         stalled = speed < np.asarray(stall_speed_m_s(frames, rho, phase.load_factor)) * (1.0 - 1e-9)
         sure = np.asarray(speed < np.asarray(stall_speed_m_s(frames, rho, phase.load_factor)) * (1.0 - 1e-8))
         possible = speed > 0 and abs(phase.climb_m_s) <= speed
         u, torque, status = self._lowest_speed(np.where(need > 0, need, 1e-3) / self.count, speed)
         kind = np.where((status == Status.OK) & (torque > 0), HELD, UNKNOWN)
-        kind = np.where(need <= 0, OFF, kind)
+        kind = np.where(need <= 0, OFF, np.where(phase.climb_m_s + extra <= speed, kind, UNKNOWN))
         kind = np.where(stalled | (not possible), np.where(sure, IMPOSSIBLE, UNKNOWN), kind)
         kind = np.where(self.regular[self.node_rows], kind, UNKNOWN)
         shape = (self.mass_g.size, self.nodes)

@@ -1,0 +1,68 @@
+"""A flight in sentences: what ends it, why it cannot be flown, and where its height goes."""
+
+import math
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from propmatch.aircraft.endurance import FlightTime, PhaseTime
+
+__all__ = ["end_text", "height_words", "why_not"]
+
+_HIGH_M = 120.0
+"""Height from which local rules are named: where many of them end; common practice."""
+
+
+def end_text(flight: "FlightTime") -> str:
+    """What ends a flight, as the end of a sentence."""
+    words = {
+        "reserve": f"to the reserve of {100 * flight.reserve_charge:.0f} % charge",
+        "cut-off": f"until a cell falls to {flight.cutoff_cell_v:g} V",
+        "lost thrust": f"until {flight.ended_in} can no longer be held",
+        "lost climb": f"until {flight.ended_in} no longer reaches its height",
+        "ground": "until its height is used up and it is back on the field",
+    }
+    return words.get(flight.ended_by or "", "")
+
+
+def why_not(flight: "FlightTime") -> str:
+    """What a flight of no length at all came to grief on."""
+    where = flight.ended_in
+    words = {
+        "cut-off": f"in {where} a cell falls below the cut-off of {flight.cutoff_cell_v:g} V even with a full pack",
+        "lost climb": f"{where} does not climb to its height, even with a full pack",
+        "ground": f"{where} loses height on the field, and no phase before it gains any",
+    }
+    return words.get(flight.ended_by or "", f"{where} needs more thrust than there is, even with a full pack")
+
+
+def height_words(flight: "FlightTime") -> list[str]:
+    """Where the height goes: who loses it, who pays for it, what is cut short, and where the flight ends."""
+    out = []
+    flown = [phase for phase in flight.phases if phase.minutes > 0]
+    if flight.paying_climb_m_s > 0:
+        lost = _names([p for p in flown if p.gained_m < 0])
+        metres = -sum(p.gained_m for p in flown if p.gained_m < 0)
+        paying = _names([p for p in flown if p.pays])
+        out.append(
+            f"Height: {lost} lose{'s' * (' and ' not in lost)} {metres:.0f} m; the time holds with {paying} "
+            f"climbing {flight.paying_climb_m_s:.2f} m/s to pay for it."
+        )
+    for phase in flight.phases:
+        if phase.cut_short:
+            out.append(f"Height: '{phase.name}' is cut short where its height is used up: {_flown(phase)}.")
+    if math.isfinite(flight.rounds):
+        out.append(f"The list is flown {math.ceil(flight.rounds)} times.")
+    if flight.highest_m > _HIGH_M:
+        out.append(f"It climbs to {flight.highest_m:.0f} m above the field: local rules may end below that.")
+    if flight.minutes > 0 and flight.height_left_m >= 1.0:
+        out.append(f"It ends {flight.height_left_m:.0f} m above the field: the glide down comes on top.")
+    return out
+
+
+def _flown(phase: "PhaseTime") -> str:
+    return f"{60 * phase.minutes:.0f} s in all" if phase.minutes > 0 else "it is not flown at all"
+
+
+def _names(phases: list["PhaseTime"]) -> str:
+    names = [f"'{phase.name}'" for phase in phases]
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
