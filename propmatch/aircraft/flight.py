@@ -14,7 +14,15 @@ import attrs
 import numpy as np
 from numpy.typing import ArrayLike
 
-from propmatch.aircraft.polar import AirframeLanes, airframe_lanes, drag_n, named, stall_speed_m_s, thrust_needed_n
+from propmatch.aircraft.polar import (
+    AirframeLanes,
+    airframe_lanes,
+    drag_n,
+    least_speed_m_s,
+    named,
+    stall_speed_m_s,
+    thrust_needed_n,
+)
 from propmatch.models.air import Air
 from propmatch.models.arrays import Floats, Index
 from propmatch.records.estimates import Assumption
@@ -144,7 +152,7 @@ class FullThrottle:
     ----------
     top_speed_m_s : fastest level flight; NaN where full throttle cannot keep level flight at any speed
     climb_m_s, climb_airspeed_m_s, climb_angle_deg : best rate of climb, its airspeed and angle; negative where it sinks
-    steepest_deg, steepest_airspeed_m_s : steepest climb; 90 is vertical
+    steepest_deg, steepest_airspeed_m_s : steepest climb; 90 is vertical. Both climbs are flown at 1.2 stall or faster
     zero_thrust_speed_m_s : airspeed at which the propeller's thrust ends, from its table
     pitch_speed_m_s : rpm x pitch at no airspeed, nominal
     hand_launch_thrust_to_weight : installed thrust over weight at half the stall speed
@@ -191,8 +199,9 @@ def full_throttle_lanes(
     """The array path of :func:`full_throttle`: every argument (N,).
 
     Thrust is solved at rest, at half the stall speed and at 12 speeds from the stall to beyond zero thrust. The best
-    climb is the top of a parabola through the best three of them, repeated on a quarter of the step. Top speed and
-    speed of zero thrust are the highest change of sign, closed in by a bracketed secant. About 32 points a lane.
+    climb, at 1.2 times the stall speed or faster, is the top of a parabola through the best three of them, repeated on
+    a quarter of the step. Top speed and speed of zero thrust are the highest change of sign, closed in by a bracketed
+    secant. About 32 points a lane.
     """
     names = [a.name for a in attrs.fields(FullThrottle)][:-1]
     out: dict[str, Any] = {name: np.full(lanes.size, np.nan) for name in names}
@@ -226,13 +235,14 @@ def _full_throttle(
     rest = solve_lanes(lanes, 0.0 * stall, lanes.throttle_limit, charge, density, sound)
     sine = _sine(airframe, thrust[2:], density, grid)
 
-    climb_speed, climb_sine = _peak(grid, sine, sine_at, lambda sine, speed: sine * speed)
+    least = np.asarray(least_speed_m_s(airframe, density))
+    climb_speed, climb_sine = _peak(grid, sine, sine_at, lambda sine, speed: sine * speed, least)
     vertical = np.flatnonzero(climb_sine > 1.0)
     if vertical.size:  # min(V, V sin) is largest where the excess thrust is just the weight
         known = np.vstack([grid, climb_speed])[:, vertical], np.vstack([sine, climb_sine])[:, vertical] - 1.0
         climb_speed[vertical] = _last_zero(*known, lambda i, v: sine_at(vertical[i], v) - 1.0)
         climb_sine[vertical] = 1.0
-    steep_speed, steep_sine = _peak(grid, sine, sine_at, lambda sine, speed: sine)
+    steep_speed, steep_sine = _peak(grid, sine, sine_at, lambda sine, speed: sine, least)
     top = _last_zero(np.vstack([grid, climb_speed]), np.vstack([sine, climb_sine]), sine_at)
     status = np.where(np.isfinite(top), np.int8(Status.OK), np.int8(Status.CANNOT_HOLD))
     status[~np.isfinite(stall * charge)] = Status.BAD_INPUT
@@ -255,10 +265,12 @@ def _degrees(sine: Floats) -> Floats:
     return np.asarray(np.degrees(np.arcsin(np.clip(sine, -1.0, 1.0))))
 
 
-def _peak(grid: Floats, known: Floats, curve: Curve, merit: Callable[[Any, Any], Any]) -> tuple[Floats, Floats]:
-    """Speed (N,) at which merit(curve, speed) is largest over a uniform grid (M, N), and the curve there."""
+def _peak(
+    grid: Floats, known: Floats, curve: Curve, merit: Callable[[Any, Any], Any], least: Floats
+) -> tuple[Floats, Floats]:
+    """Speed (N,) from ``least`` on at which merit(curve, speed) is largest on a uniform grid (M, N), and the curve."""
     everyone = np.arange(grid.shape[1])
-    values = np.where(np.isfinite(known), merit(known, grid), -np.inf)
+    values = np.where(np.isfinite(known) & (grid >= least), merit(known, grid), -np.inf)
     best = np.argmax(values, axis=0)
     at, its = grid[best, everyone], known[best, everyone]
     step = grid[1] - grid[0]
@@ -270,11 +282,12 @@ def _peak(grid: Floats, known: Floats, curve: Curve, merit: Callable[[Any, Any],
         if shrink is None:
             break
         step = step / shrink
-        centre = np.clip(centre, grid[0] + step, grid[-1] - step)
+        centre = np.clip(centre, np.maximum(grid[0] + step, least), grid[-1] - step)
         near = centre + step * np.array([[-1.0], [0.0], [1.0]])
         three = list(merit(curve(np.tile(everyone, 3), near.ravel()).reshape(near.shape), near))
+    centre = np.maximum(centre, least)
     last = curve(everyone, centre)
-    better = merit(last, centre) >= merit(its, at)
+    better = (merit(last, centre) >= merit(its, at)) | (at < least)
     return np.where(better, centre, at), np.where(better, last, its)
 
 

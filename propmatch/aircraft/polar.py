@@ -19,6 +19,8 @@ from propmatch.records.sections import DEFAULT_SPEED_OVER_STALL, Phase
 from propmatch.units import DM2_M2, GRAVITY_M_S2
 
 __all__ = [
+    "LEAST_SPEED_OVER_STALL",
+    "PHASE_SPEED_OVER_STALL",
     "AirframeLanes",
     "PolarSpeeds",
     "airframe_lanes",
@@ -28,12 +30,18 @@ __all__ = [
     "drag_n",
     "least_drag_speed_m_s",
     "least_power_speed_m_s",
+    "least_speed_m_s",
     "named",
     "phase_airspeed_m_s",
     "polar_speeds",
     "stall_speed_m_s",
     "thrust_needed_n",
 ]
+
+LEAST_SPEED_OVER_STALL = 1.2
+"""No best speed is quoted below this times the stall speed at its load factor; common practice."""
+PHASE_SPEED_OVER_STALL = 1.25
+"""What a phase that lasts should have over its stall speed, for gusts and turns; common practice."""
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -106,6 +114,11 @@ def _speed_at(airframe: AirframeLanes, density_kg_m3: Any, lift_coefficient: Any
 def stall_speed_m_s(airframe: AirframeLanes, density_kg_m3: Any, load_factor: Any = 1.0) -> Any:
     """V = sqrt(2 n W/(rho S CL_max)) [m/s]."""
     return _speed_at(airframe, density_kg_m3, airframe.cl_max, load_factor)
+
+
+def least_speed_m_s(airframe: AirframeLanes, density_kg_m3: Any, load_factor: Any = 1.0) -> Any:
+    """1.2 times the stall speed [m/s]: the slowest that is ever quoted to be flown."""
+    return LEAST_SPEED_OVER_STALL * stall_speed_m_s(airframe, density_kg_m3, load_factor)
 
 
 def default_airspeed_m_s(airframe: AirframeLanes, density_kg_m3: ArrayLike) -> Floats:

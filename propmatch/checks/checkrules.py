@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from propmatch.aircraft.flightlanes import ENDED_BY
+from propmatch.aircraft.polar import PHASE_SPEED_OVER_STALL
 from propmatch.checks.ratings import Rating
 from propmatch.checks.rule import BRIEF, PRACTICE, RATING, CheckRule, Cost, no_words
 from propmatch.checks.states import Flown, State, TrainStates
@@ -474,7 +475,8 @@ _RULES = (
     ),
     CheckRule(
         name="speed_over_stall", what="slowest powered phase over stall speed", least=True, basis=PRACTICE,
-        limit_from=f"room for gusts and turns; {UNSOURCED}", usual=1.25, applies=lambda m: bool(m.flown),
+        limit_from=f"room for gusts and turns; {UNSOURCED}", usual=PHASE_SPEED_OVER_STALL,
+        applies=lambda m: bool(m.flown),
         state=PHASES, cost=Cost.PARTS,
         value=lambda m: np.min([_over_stall(m, flown) for flown in m.flown], axis=0) if m.flown else np.nan,
         formula="V_p/(V_s * sqrt(n_z))",

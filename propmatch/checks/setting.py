@@ -4,6 +4,8 @@ Whoever is asked about a brief makes a ``ResolvedBrief`` of it, which costs noth
 its settings on: nothing below completes the brief, lays out a variant or adds up a mass again.
 """
 
+from collections.abc import Sequence
+
 import attrs
 import numpy as np
 
@@ -11,6 +13,8 @@ from propmatch.aircraft.balance import MassBuildUp, PackPlaces, bare_build_up, p
 from propmatch.aircraft.endurance import FlightTime, flight_time
 from propmatch.aircraft.geometry import Geometry
 from propmatch.aircraft.polar import AirframeLanes, completed_lanes, default_airspeed_m_s, phase_airspeed_m_s
+from propmatch.aircraft.speeds import AircraftSpeeds, aircraft_speeds
+from propmatch.aircraft.wind import Journey, WindTrip, drawn_before_mah, wind_trips
 from propmatch.faults import Fault, InputFaults
 from propmatch.models.air import Air
 from propmatch.models.arrays import Flags, Floats
@@ -199,6 +203,31 @@ class Setting:
             train, self.variant.airframe, self.all_up_mass_kg(train.mass_g), self.phases,
             reserve_charge=self.reserve_charge, cutoff_cell_v=self.cutoff_cell_v, air=self.air,
         )  # fmt: skip
+
+    def speeds(self, train: PowerTrain) -> AircraftSpeeds:
+        """Stall, glide, cruise, climb and turns of this variant with a power train."""
+        train = self.flown(train)
+        mass_kg = self.all_up_mass_kg(train.mass_g)
+        return aircraft_speeds(train, self.variant.airframe, mass_kg, self.phases, air=self.air)
+
+    def wind_trips(self, train: PowerTrain, used_mah: Sequence[float]) -> tuple[WindTrip, ...]:
+        """Out and back in the wind of the site, for the charge that each phase of the flight takes [mAh].
+
+        Empty where the brief names neither wind nor distance.
+        """
+        site = self.brief.site
+        if site.wind_m_s is None:
+            return ()
+        train = self.flown(train)
+        journey = Journey(
+            wind_m_s=site.wind_m_s,
+            distance_m=site.distance_m,
+            drawn_mah=drawn_before_mah(self.phases, used_mah),
+            reserve_charge=self.reserve_charge,
+            cutoff_cell_v=self.cutoff_cell_v,
+        )
+        mass_kg = self.all_up_mass_kg(train.mass_g)
+        return wind_trips(train, self.variant.airframe, mass_kg, self.phases, journey, air=self.air)
 
     def train(self, motor: Motor, controller: Controller, pack: Pack, propeller: Propeller) -> PowerTrain:
         """Four parts as this aircraft flies them."""

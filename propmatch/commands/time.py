@@ -17,6 +17,8 @@ from propmatch.words.shown import Shown, clock, signed, table, wrapped
 
 if TYPE_CHECKING:
     from propmatch.aircraft.endurance import FlightTime
+    from propmatch.aircraft.speeds import AircraftSpeeds
+    from propmatch.aircraft.wind import WindTrip
     from propmatch.checks.setting import Setting
     from propmatch.records.brief import Brief
     from propmatch.records.parts import PowerTrain
@@ -34,18 +36,23 @@ class Flight:
     mass_g : float
         All-up mass.
     time : FlightTime
+    speeds : AircraftSpeeds
+    trips : tuple of WindTrip
+        Out and back in the wind of the site; none where the brief names neither wind nor distance.
     setting : Setting
     """
 
     variant: str
     mass_g: float
     time: "FlightTime"
+    speeds: "AircraftSpeeds"
+    trips: "tuple[WindTrip, ...]"
     setting: "Setting"
 
     @property
     def assumptions(self) -> tuple[Any, ...]:
         """What the flight rests on: of the brief, the variant and the parts."""
-        return (*self.setting.assumptions, *self.time.assumptions)
+        return (*self.setting.assumptions, *self.time.assumptions, *self.speeds.assumptions)
 
     @property
     def summary(self) -> dict[str, Any]:
@@ -80,10 +87,13 @@ FLIGHT = (
 
 def fly(train: "PowerTrain", setting: "Setting") -> Flight:
     """Fly a train in one setting of a brief."""
+    time = setting.flight_time(train)
     return Flight(
         variant=setting.variant.name,
         mass_g=setting.all_up_mass_g(setting.flown(train).mass_g),
-        time=setting.flight_time(train),
+        time=time,
+        speeds=setting.speeds(train),
+        trips=setting.wind_trips(train, [phase.used_mah for phase in time.phases]),
         setting=setting,
     )
 
@@ -185,6 +195,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     from propmatch.commands.briefs import open_brief
     from propmatch.commands.choose import choose_for_brief, wanted_settings
     from propmatch.commands.output import Reply, show
+    from propmatch.commands.speeds import speed_blocks, speeds_data, wind_rows
     from propmatch.commands.time import fly, headline_of, met, phase_block, phase_rows
     from propmatch.records.estimates import supply_assumed
 
@@ -196,6 +207,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     chosen = choose_for_brief(stock, resolved, wanted[0], options)
     shown = shown_units(options["units"], brief)
     flights = [fly(chosen.train, setting) for setting in wanted]
+    site = flights[0].setting.brief.site
     drawn = save_plot(options["plot"], lambda: _picture(chosen.train, flights[0], shown))
     assumptions = [each for flight in flights for each in (*flight.assumptions, *supply_assumed(chosen.train))]
     show(
@@ -206,13 +218,19 @@ def command(ctx: click.Context, /, **options: Any) -> None:
                 *(text for text in (which, chosen.how) if text),
                 *drawn,
             ],
-            blocks=[*(phase_block(flight, shown, len(flights) > 1) for flight in flights), sources_block(chosen.train)],
+            blocks=[
+                *(phase_block(flight, shown, len(flights) > 1) for flight in flights),
+                *speed_blocks(flights[0].variant, flights[0].speeds, flights[0].trips, site, shown),
+                sources_block(chosen.train),
+            ],
             rows=[row for flight in flights for row in phase_rows(flight)],
             assumptions=list(dict.fromkeys((*chosen.assumptions, *assumptions))),
             faults=(*chosen.doubts, *stock.broken),
             extra={
                 "train": train_data(chosen.train),
                 "flights": [flight.summary for flight in flights],
+                "speeds": [speeds_data(flight.variant, flight.speeds) for flight in flights],
+                "wind": [row for each in flights for row in wind_rows(each.variant, each.trips, site)],
             },
             caution=True,
         ),

@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 
+from propmatch.aircraft.speeds import AircraftSpeeds
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.judged import judged_trains
 from propmatch.checks.limits import Design, checks_of, closest_limit, missed
@@ -32,6 +33,7 @@ from propmatch.words.checkwords import (
     value_text,
 )
 from propmatch.words.shown import Shown
+from propmatch.words.speedwords import SPEEDS_HEAD, speed_rows, speed_sentences, wind_sentences
 
 __all__ = ["best_answer", "brief_answer", "fault_rows", "map_answer", "measured_train", "numbers", "train_answer"]
 
@@ -101,6 +103,7 @@ def train_answer(brief: Brief, catalogue: Catalogue, ids: str, variant: str | No
     checks = [*checks_of(measured)[0], *catalogue.extra_checks(design, brief)]
     near = closest_limit(checks)
     shown = shown_for(brief)
+    speeds = here.speeds(train)
     return {
         "id": ids,
         "cells": train.pack.cells_series,
@@ -131,7 +134,21 @@ def train_answer(brief: Brief, catalogue: Catalogue, ids: str, variant: str | No
             for c in checks
         ],
         "chart": chart(here, train, measured),
-        "assumptions": [each.text for each in completed(train)[1]],
+        "speeds": airspeeds_of(here, train, speeds, measured),
+        "assumptions": [each.text for each in dict.fromkeys((*completed(train)[1], *speeds.assumptions))],
+    }  # fmt: skip
+
+
+def airspeeds_of(
+    here: Setting, train: PowerTrain, speeds: AircraftSpeeds, measured: TrainMeasures
+) -> dict[str, Any]:  # fmt: skip
+    """The table of the aircraft's own speeds, and what a pilot would say of them and of the wind."""
+    shown = shown_for(here.brief)
+    trips = here.wind_trips(train, measured.flight.phase_mah[:, 0].tolist())
+    words = [*speed_sentences(speeds, shown), *wind_sentences(trips, here.brief.site, speeds, shown)]
+    return {
+        "head": SPEEDS_HEAD, "rows": [list(row.values()) for row in speed_rows(speeds, shown)],
+        "unit": shown.speed_unit, "words": words,
     }  # fmt: skip
 
 

@@ -251,6 +251,8 @@ def _completed_brief(brief: Brief) -> tuple[Brief, tuple[Assumption, ...]]:
     if limits.min_climb_m_s is None:
         limits = _completed_section(limits, "limits", made, min_thrust_to_weight=_THRUST)
     site = _completed_section(brief.site, "site", made, altitude_m=_ALTITUDE)
+    if site.distance_m is not None:
+        site = _completed_section(site, "site", made, wind_m_s=_WIND)
     phase, prefer = brief.phase, brief.prefer
     if not phase:
         phase = (Phase(name="assumed flight", throttle=THROTTLE, share=1.0),)
@@ -273,6 +275,7 @@ _THRUST = (
     f"asks for neither thrust nor climb; {PRACTICE}",
 )
 _ALTITUDE = (ALTITUDE_M, "the field lies at sea level")
+_WIND = (0.0, "calm air on the way out and back, no wind being stated")
 
 
 def _completed_section(section: Any, subject: str, made: list[Assumption], **values: tuple[Any, ...]) -> Any:

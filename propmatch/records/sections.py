@@ -222,6 +222,8 @@ class Site:
     altitude_m: float | None = number("m", ge=-500, le=6000, default=None, doc="height of the field above sea level")
     temperature_c: float | None = number("degC", ge=-40, le=60, default=None, doc="air temperature at the field")
     pack_temperature_c: float | None = number("degC", ge=-20, le=60, default=None, doc="temperature of the cells")
+    wind_m_s: float | None = number("m/s", ge=0, le=60, default=None, doc="wind along the way out and back")
+    distance_m: float | None = number("m", ge=0, le=100000, default=None, doc="how far out and back again")
 
 
 @record()
@@ -287,6 +289,12 @@ def _no_power(phases: tuple[Phase, ...]) -> bool:
     return bool(phases) and all(phase.throttle == 0 for phase in phases)
 
 
+def _held_against(phases: tuple[Phase, ...], site: Site) -> str:
+    wind = site.wind_m_s or 0.0
+    slow = [at for at, each in enumerate(phases) if each.throttle is None and (each.airspeed_m_s or 0.0) <= wind]
+    return f"[{slow[0] + 1}].airspeed_m_s" if wind and slow else ""
+
+
 def _same_name(variants: tuple[Variant, ...]) -> str:
     names = [each.name for each in variants]
     again = [at for at, name in enumerate(names) if name in names[:at]]
@@ -344,6 +352,11 @@ def _filament_without_structure(variants: tuple[Variant, ...], structure: tuple[
         ),
         Rule(("phase",), _timed_between_shares, "a timed phase must stand before or after the shares, not between"),
         Rule(("phase",), _no_power, "must have one with the motor on: nothing else gives the height for a glide"),
+        Rule(
+            ("phase", "site"),
+            _held_against,
+            "must be above [site] wind_m_s, or the phase makes no headway: fly it faster, or in less wind",
+        ),
         Rule(("variant", "structure"), _filament_without_structure, "needs [[structure]] lines to act on"),
         Rule(("variant",), _same_name, "must differ from the names of the other variants"),
     )

@@ -5,6 +5,7 @@ from functools import cached_property
 import attrs
 
 from propmatch.aircraft.endurance import FlightTime
+from propmatch.aircraft.speeds import AircraftSpeeds
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.limits import Check, Design
 from propmatch.checks.setting import ResolvedBrief, Setting
@@ -113,6 +114,11 @@ class Case:
         """The train on other cell counts."""
         counts = usual_cells(self.resolved, self.train)
         return compare_cells(self.resolved, self.catalogue, cells=counts, train=self.train)
+
+    @cached_property
+    def speeds(self) -> AircraftSpeeds:
+        """The aircraft's own speeds."""
+        return self.setting.speeds(self.train)
 
     @property
     def mass_kg(self) -> float:

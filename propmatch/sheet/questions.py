@@ -19,6 +19,7 @@ from propmatch.sheet.cellsection import cells_table, cells_text, envelope_words,
 from propmatch.sheet.flightcharts import FlightPlan, flight_chart
 from propmatch.sheet.margincharts import margin_chart
 from propmatch.sheet.picture import Table
+from propmatch.sheet.speedsection import airspeeds, wind
 from propmatch.sheet.thrustcharts import compare_chart, operating_chart, throttle_chart
 from propmatch.sheet.trimsection import stability_text, trim_picture
 from propmatch.status import Flag, Status
@@ -274,7 +275,7 @@ def sources(case: Case) -> Section:
 def assumed(case: Case) -> Section:
     made: dict[Assumption, None] = dict.fromkeys(
         (*case.setting.assumptions, *completed(case.train)[1], *train_lanes([case.train])[1],
-         *case.flight.assumptions)
+         *case.flight.assumptions, *case.speeds.assumptions)
     )  # fmt: skip
     geometry = case.setting.geometry
     if geometry is not None:
@@ -293,6 +294,6 @@ def cautions(case: Case) -> Section:
 def questions(case: Case) -> list[Section]:
     """The sections that answer, those without an answer left out."""
     makers: tuple[Callable[[Case], Section | None], ...] = (
-        answer, thrust, throttle, duration, margins, cells, others, envelope, sets, balance,
+        answer, thrust, throttle, duration, airspeeds, wind, margins, cells, others, envelope, sets, balance,
     )  # fmt: skip
     return [section for make in makers if (section := make(case)) is not None]

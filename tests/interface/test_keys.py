@@ -10,6 +10,8 @@ from support.commands import TRAIN, TYPED
 from support.small_aircraft import small_brief, small_train
 
 from propmatch.aircraft.endurance import PhaseTime
+from propmatch.aircraft.speeds import AircraftSpeeds, PhaseStall, Turn
+from propmatch.aircraft.wind import WindTrip
 from propmatch.checks.limits import CHECKS, Design, closest_limit, run_checks
 from propmatch.checks.setting import ResolvedBrief
 from propmatch.checks.throttlelimit import limit_columns
@@ -31,6 +33,8 @@ LISTS = {
     "fits": (*NUMBERS, *limit_columns()),
     "time, phases": columns_of(PhaseTime),
     "time, flights": FLIGHT,
+    "time, speeds": (*columns_of(AircraftSpeeds), *columns_of(PhaseStall), *columns_of(Turn)),
+    "time, wind": columns_of(WindTrip),
     "point": POINT,
     "ask propeller": columns_of(ask.LargestPropeller),
     "ask kv": columns_of(ask.KvForCurrent),
@@ -45,6 +49,7 @@ LISTS = {
 SUFFIX = {
     "g": "_g", "N": "_n", "m/s": "_m_s", "A": "_a", "W": "_w", "V": "_v", "mAh": "_mah", "in": "_in", "m": "_m",
     "mm": "_mm", "degC": "_c", "ohm": "_ohm", "rpm/V": "_rpm_per_v", "N m": "_nm", "min": "minutes", "rpm": "rpm",
+    "deg": "_deg", "mAh/km": "_mah_per_km",
 }  # fmt: skip
 COMMANDS = {
     "match": ("match", "wetland_logger"),

@@ -185,11 +185,20 @@ function useTrain(answer) {
   if (answer.beside) $("verdict").textContent += ` ${answer.beside}`;
   $("chart").replaceChildren(drawChart(answer.chart));
   $("chart-words").textContent = answer.chart.words;
+  drawSpeeds(answer.speeds);
   drawMargins(answer);
   ring();
   $("pin").disabled = state.pins.some((each) => each.id === answer.id) || state.pins.length >= 3;
   document.body.dataset.drawn = String(answer.seq);
   if (state.mapped !== state.edits) later();
+}
+
+function drawSpeeds(speeds) {
+  const cells = (row) => row.map((text, at) => make(at ? "td" : "th", at ? {} : { scope: "row" }, text));
+  const heads = ["airspeed", speeds.unit, "what it gives"].map((text) => make("th", { scope: "col" }, text));
+  $("speed-words").textContent = speeds.words.join(" ");
+  $("speeds").replaceChildren(make("table", {}, make("caption", {}, speeds.head), make("thead", {}, make("tr", {}, ...heads)),
+    make("tbody", {}, ...speeds.rows.map((row) => make("tr", {}, ...cells(row))))));
 }
 
 function drawMargins(answer) {

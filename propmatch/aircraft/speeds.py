@@ -1,0 +1,330 @@
+"""The aircraft's own speeds: stall, glide, cruise, climb and turns, each with what it gives.
+
+Stall V_s = sqrt(2 n W/(rho S CL_max)). Glide, motors off: sink = (D + D_p) V/W and ratio = W/(D + D_p), D_p being the
+drag of the propellers (``motoroff``). Cruise: level flight through the whole power train, at least pack power, and at
+least pack power over ground speed. Climb: full throttle (``flight``). Turn: r = V^2/(g tan bank) at a load factor of
+1/cos bank.
+Sources: J. D. Anderson, Introduction to Flight, ch. 6; the condition of best range in wind by setting the derivative of
+power over ground speed to zero.
+
+No best speed lies below 1.2 times the stall speed, where a gust or a turn stalls the wing: where the optimum does, the
+answer is taken there. ``*_lanes`` are array functions over lanes; ``aircraft_speeds`` takes parts.
+"""
+
+from collections.abc import Callable, Sequence
+
+import attrs
+import numpy as np
+
+from propmatch.aircraft.flight import full_throttle_lanes, level_lanes
+from propmatch.aircraft.motoroff import motor_off_drag
+from propmatch.aircraft.polar import (
+    LEAST_SPEED_OVER_STALL,
+    PHASE_SPEED_OVER_STALL,
+    AirframeLanes,
+    airframe_lanes,
+    drag_n,
+    least_drag_speed_m_s,
+    least_speed_m_s,
+    phase_airspeed_m_s,
+    stall_speed_m_s,
+)
+from propmatch.columns import columns_of, number
+from propmatch.models.air import Air
+from propmatch.models.arrays import Floats
+from propmatch.records.estimates import PRACTICE, Assumption
+from propmatch.records.motoroff import motor_off_notes, taken
+from propmatch.records.parts import Airframe, PowerTrain
+from propmatch.records.sections import Phase
+from propmatch.status import Status
+from propmatch.train.coupling import as_lanes
+from propmatch.train.lanes import TrainLanes
+from propmatch.units import GRAVITY_M_S2, MAH_AH
+
+__all__ = [
+    "BANKS_DEG",
+    "AircraftSpeeds",
+    "Cruise",
+    "Glide",
+    "PhaseStall",
+    "Turn",
+    "aircraft_speeds",
+    "cruise_lanes",
+    "glide_lanes",
+    "least_over",
+    "turn_radius_m",
+]
+
+BANKS_DEG = (30.0, 45.0, 60.0)
+CHARGE = 0.5
+"""Charge of the pack at which climb, top speed and cruise are quoted."""
+_POINTS, _ROUNDS = 17, 6
+
+Curve = Callable[[Floats], Floats]
+"""From airspeeds (M, N) [m/s] to a number at each (M, N)."""
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class PhaseStall:
+    """How near to the stall a phase is flown."""
+
+    name: str
+    load_factor: float = number(label="load factor of the phase")
+    phase_stall_speed_m_s: float = number(kind="speed", label="stall speed at the load factor of the phase")
+    phase_least_speed_m_s: float = number(
+        kind="speed", label=f"slowest to fly the phase at, {PHASE_SPEED_OVER_STALL:g} times its stall speed"
+    )
+    airspeed_m_s: float = number(kind="speed", label="airspeed")
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Turn:
+    """A level turn at a bank, at 1.2 times the stall speed in it; throttle NaN where it cannot hold its height."""
+
+    bank_deg: float = number("bank deg", kind="deg", digits=0, label="bank of the turn")
+    load_factor_in_turn: float = number("load factor", digits=2, label="load factor in the turn")
+    stall_speed_in_turn_m_s: float = number("stall {unit}", kind="speed", digits=0, label="stall speed in the turn")
+    turn_airspeed_m_s: float = number(
+        "flown at {unit}", kind="speed", digits=0,
+        label=f"airspeed in the turn, {LEAST_SPEED_OVER_STALL:g} times the stall speed in it",
+    )  # fmt: skip
+    turn_radius_m: float = number("radius m", kind="m", label="radius of the turn at that airspeed")
+    turn_throttle: float = number("throttle %", kind="%", digits=0, label="throttle that holds height in the turn")
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class AircraftSpeeds:
+    """The speeds of one aircraft; NaN where there is none.
+
+    Attributes
+    ----------
+    phases : tuple of PhaseStall
+    turns : tuple of Turn
+    motor_off : str
+        What the propellers do in the glide: folded, stopped, windmilling or braked.
+    status : Status
+        OK; CANNOT_HOLD where full throttle cannot keep level flight.
+    assumptions : tuple of Assumption
+    """
+
+    stall_speed_m_s: float = number(kind="speed", label="stall speed")
+    least_sink_speed_m_s: float = number(kind="speed", label="airspeed of least sink, motor off")
+    sink_m_s: float = number(kind="m/s", label="least sink, motor off")
+    best_glide_speed_m_s: float = number(kind="speed", label="airspeed of best glide, motor off")
+    glide_ratio: float = number(label="best glide, motor off: distance over height")
+    least_power_speed_m_s: float = number(kind="speed", label="airspeed of least pack power in level flight")
+    least_power_w: float = number(kind="W", label="least pack power in level flight")
+    best_range_speed_m_s: float = number(kind="speed", label="airspeed of best range, no wind")
+    best_range_power_w: float = number(kind="W", label="pack power at the airspeed of best range")
+    best_range_mah_per_km: float = number(kind="mAh/km", label="charge for a kilometre at the airspeed of best range")
+    top_speed_m_s: float = number(kind="speed", label="top level speed, half charge")
+    climb_m_s: float = number(kind="m/s", label="best climb, half charge")
+    climb_airspeed_m_s: float = number(kind="speed", label="airspeed of best climb")
+    climb_angle_deg: float = number(kind="deg", label="angle of the best climb")
+    steepest_deg: float = number(kind="deg", label="angle of the steepest climb, half charge")
+    steepest_airspeed_m_s: float = number(kind="speed", label="airspeed of the steepest climb")
+    phases: tuple[PhaseStall, ...] = ()
+    turns: tuple[Turn, ...] = ()
+    motor_off: str
+    status: Status = Status.OK
+    assumptions: tuple[Assumption, ...] = ()
+
+
+def aircraft_speeds(
+    train: PowerTrain,
+    airframe: Airframe,
+    mass_kg: float,
+    phases: Sequence[Phase] = (),
+    *,
+    air: Air | None = None,
+) -> AircraftSpeeds:
+    """The table of speeds of one aircraft, full throttle and cruise at half charge.
+
+    Parameters
+    ----------
+    train : PowerTrain
+    airframe : Airframe
+    mass_kg : float [kg], all-up mass
+    phases : sequence of Phase
+        Those whose stall speed is wanted.
+    air : Air, default the standard atmosphere at sea level
+
+    Returns
+    -------
+    AircraftSpeeds
+
+    Raises
+    ------
+    TypeError, ValueError
+        As :func:`propmatch.train.coupling.solve`.
+    """
+    asked = as_lanes(train, air, mass_kg=mass_kg)
+    frame, assumed = airframe_lanes(airframe, asked["mass_kg"])
+    density, sound, half = asked.density, asked.sound, np.full(1, CHARGE)
+    full = full_throttle_lanes(asked.lanes, frame, half, density, sound)
+
+    def propeller_drag_n(speed: Floats) -> Floats:
+        every = np.zeros(speed.size, dtype=np.intp)
+        return motor_off_drag(asked.lanes.take(every), speed.ravel(), density[every]).drag_n.reshape(speed.shape)
+
+    glide = glide_lanes(frame, density, propeller_drag_n)
+    cruise = cruise_lanes(asked.lanes, frame, half, density, sound, fastest=full.top_speed_m_s)
+    own = {column.name for column in columns_of(AircraftSpeeds)}
+    found = {
+        each.name: float(getattr(source, each.name)[0])
+        for source in (full, glide, cruise)
+        for each in attrs.fields(type(source)) if each.name in own
+    }  # fmt: skip
+    return AircraftSpeeds(
+        **found,
+        phases=tuple(_phase_stall(phase, frame, density) for phase in phases),
+        turns=_turns(asked.lanes, frame, half, density, sound),
+        motor_off=taken(train),
+        status=Status(int(full.status[0])),
+        assumptions=(*asked.assumptions, *assumed, *motor_off_notes(train, [_MOTOR_OFF]), _MARGIN),
+    )
+
+
+_MOTOR_OFF = Phase(name="glide", throttle=0.0, share=1.0)
+_MARGIN = Assumption(
+    "speeds", "speed_over_stall", LEAST_SPEED_OVER_STALL, "stall speed",
+    f"no best speed is quoted below {LEAST_SPEED_OVER_STALL:g} times the stall speed; {PRACTICE}",
+)  # fmt: skip
+
+
+def _phase_stall(phase: Phase, frame: AirframeLanes, density: Floats) -> PhaseStall:
+    stall = float(stall_speed_m_s(frame, density, phase.load_factor)[0])
+    return PhaseStall(
+        name=phase.name,
+        load_factor=phase.load_factor,
+        phase_stall_speed_m_s=stall,
+        phase_least_speed_m_s=PHASE_SPEED_OVER_STALL * stall,
+        airspeed_m_s=float(phase_airspeed_m_s(phase, frame, density)[0]),
+    )
+
+
+def turn_radius_m(airspeed_m_s: Floats, bank_deg: Floats) -> Floats:
+    """r = V^2/(g tan bank) [m] of a level turn; bank above 0 and below 90 deg."""
+    return np.asarray(airspeed_m_s**2 / (GRAVITY_M_S2 * np.tan(np.radians(bank_deg))))
+
+
+def _turns(
+    lanes: TrainLanes, frame: AirframeLanes, charge: Floats, density: Floats, sound: Floats
+) -> tuple[Turn, ...]:  # fmt: skip
+    bank = np.array(BANKS_DEG)
+    load = 1.0 / np.cos(np.radians(bank))
+    every = np.zeros(bank.size, dtype=np.intp)
+    frames, rho = frame.take(every), density[every]
+    speed = least_speed_m_s(frames, rho, load)
+    point = level_lanes(lanes.take(every), frames, speed, charge[every], rho, sound[every], load_factor=load)
+    values = (
+        bank, load, stall_speed_m_s(frames, rho, load), speed, turn_radius_m(speed, bank), point.throttle,
+    )  # fmt: skip
+    names = [column.name for column in columns_of(Turn)]
+    return tuple(Turn(**dict(zip(names, map(float, row), strict=True))) for row in zip(*values, strict=True))
+
+
+# ---------------------------------------------------------------- over lanes
+
+
+def least_over(curve: Curve, low: Floats, high: Floats) -> tuple[Floats, Floats]:
+    """Speed (N,) from ``low`` to ``high`` (N,) at which a curve is least, and the curve there; NaN without any value.
+
+    The best of 17 evenly spaced speeds, then of 17 between its neighbours, six times in all: to 1e-6 of the range for a
+    curve whose lowest valley is as wide as the first step.
+    """
+    everyone = np.arange(low.size)
+    a, b = low, np.where(high >= low, high, np.nan)
+    best, value = np.full(low.size, np.nan), np.full(low.size, np.nan)
+    for _ in range(_ROUNDS):
+        speeds = a + (b - a) * np.linspace(0.0, 1.0, _POINTS)[:, None]
+        with np.errstate(invalid="ignore", divide="ignore"):
+            values = curve(speeds)
+        at = np.argmin(np.where(np.isfinite(values), values, np.inf), axis=0)
+        best, value = speeds[at, everyone], values[at, everyone]
+        step = (b - a) / (_POINTS - 1)
+        a, b = np.maximum(best - step, low), np.minimum(best + step, b)
+    return np.where(np.isfinite(value), best, np.nan), np.where(np.isfinite(value), value, np.nan)
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Glide:
+    """The glide with the motors off; arrays (N,)."""
+
+    least_sink_speed_m_s: Floats
+    sink_m_s: Floats
+    best_glide_speed_m_s: Floats
+    glide_ratio: Floats
+
+
+def glide_lanes(airframe: AirframeLanes, density: Floats, propeller_drag_n: Curve | None = None) -> Glide:
+    """Least sink and best glide of airframes (N,), the drag of the propellers added to theirs.
+
+    Drag is that of level flight, which overstates the sink by 4 % where the best glide is 5 to 1, by 1 % at 10 to 1.
+    """
+
+    def drag(speed: Floats) -> Floats:
+        own = drag_n(airframe, density, speed)
+        return np.asarray(own if propeller_drag_n is None else own + propeller_drag_n(speed))
+
+    low = np.asarray(least_speed_m_s(airframe, density))
+    high = np.maximum(1.1 * least_drag_speed_m_s(airframe, density), low)  # drag of the propellers makes both slower
+    slow, power = least_over(lambda v: v * drag(v), low, high)
+    far, least = least_over(drag, low, high)
+    return Glide(
+        least_sink_speed_m_s=slow,
+        sink_m_s=power / airframe.weight_n,
+        best_glide_speed_m_s=far,
+        glide_ratio=airframe.weight_n / least,
+    )
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Cruise:
+    """Level flight through the whole power train at its two best airspeeds; arrays (N,), NaN without level flight."""
+
+    least_power_speed_m_s: Floats
+    least_power_w: Floats
+    best_range_speed_m_s: Floats
+    best_range_power_w: Floats
+    best_range_mah_per_km: Floats
+
+
+def cruise_lanes(
+    lanes: TrainLanes,
+    airframe: AirframeLanes,
+    charge: Floats,
+    density: Floats,
+    sound: Floats,
+    *,
+    fastest: Floats,
+    wind: float = 0.0,
+) -> Cruise:
+    """Airspeeds of least pack power P(V), and of least P(V)/(V - wind), up to ``fastest``; every array (N,) [m/s].
+
+    ``wind`` is from ahead, below 0 from behind; best range has no answer where it is ``fastest`` or more. Best range
+    satisfies dP/dV = P/(V - wind), so that it is faster against the wind. Cells have the resistance of a whole flight.
+    """
+    lasting = lanes.sustained()
+
+    def drawn(speed: Floats) -> tuple[Floats, Floats]:
+        """Pack power and current at airspeeds (M, N)."""
+        every = np.tile(np.arange(lasting.size), len(speed))
+        point = level_lanes(
+            lasting.take(every), airframe.take(every), speed.ravel(), charge[every], density[every], sound[every]
+        )
+        return point.pack_power_w.reshape(speed.shape), point.pack_current_a.reshape(speed.shape)
+
+    low = np.asarray(least_speed_m_s(airframe, density))
+    slow, power = least_over(lambda v: drawn(v)[0], low, fastest)
+    far, _ = least_over(lambda v: np.where(v > wind, drawn(v)[0] / (v - wind), np.nan), np.maximum(low, wind), fastest)
+    watts, current = (each[0] for each in drawn(far[None, :]))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        each_km = current / (far - wind) / 3.6 / MAH_AH
+    return Cruise(
+        least_power_speed_m_s=slow,
+        least_power_w=power,
+        best_range_speed_m_s=far,
+        best_range_power_w=watts,
+        best_range_mah_per_km=each_km,
+    )

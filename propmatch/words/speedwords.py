@@ -1,0 +1,178 @@
+"""The aircraft's own speeds and trips in wind as people read them: rows of a table and a pilot's sentences."""
+
+import math
+from collections.abc import Sequence
+
+from propmatch.aircraft.polar import LEAST_SPEED_OVER_STALL
+from propmatch.aircraft.speeds import AircraftSpeeds, PhaseStall, Turn
+from propmatch.aircraft.wind import BEST_RANGE, WindTrip
+from propmatch.columns import columns_of, headed
+from propmatch.records.sections import Site
+from propmatch.status import Status
+from propmatch.words.shown import Shown, clock, signed
+
+__all__ = [
+    "SPEEDS_HEAD",
+    "TURNS_HEAD",
+    "speed_rows",
+    "speed_sentences",
+    "trip_rows",
+    "turn_rows",
+    "wind_sentences",
+    "wind_words",
+]
+
+SPEEDS_HEAD = "airspeeds without wind; climb, cruise and top speed at half charge"
+TURNS_HEAD = f"Level turns at {LEAST_SPEED_OVER_STALL:g} times the stall speed in them, half charge"
+
+
+def speed_rows(speeds: AircraftSpeeds, shown: Shown) -> list[dict[str, str]]:
+    """What each airspeed is for, the airspeed, and what it gives."""
+    s, stall = speeds, [("stall", speeds.stall_speed_m_s, "")]
+    stall += [
+        (f"stall in {phase.name}", phase.phase_stall_speed_m_s, f"load factor {phase.load_factor:g}")
+        for phase in s.phases if phase.load_factor != 1
+    ]  # fmt: skip
+    climb = f"{signed(abs(s.climb_m_s))} m/s {'up' if s.climb_m_s >= 0 else 'down, the best there is'}"
+    propeller = f"propeller {s.motor_off}"
+    best = [
+        ("least sink, motor off", s.least_sink_speed_m_s, f"sinks {signed(s.sink_m_s, 2)} m/s, {propeller}"),
+        ("best glide, motor off", s.best_glide_speed_m_s, f"{signed(s.glide_ratio)} to 1, {propeller}"),
+        ("longest flight", s.least_power_speed_m_s, f"{signed(s.least_power_w)} W from the pack"),
+        (
+            "farthest flight", s.best_range_speed_m_s,
+            f"{signed(s.best_range_power_w)} W from the pack, {signed(s.best_range_mah_per_km, 0)} mAh for each km",
+        ),
+        ("best climb", s.climb_airspeed_m_s, f"{climb}, {_angle(s.climb_angle_deg)}"),
+        ("steepest climb", s.steepest_airspeed_m_s, _angle(s.steepest_deg)),
+    ]  # fmt: skip
+    slow = LEAST_SPEED_OVER_STALL * s.stall_speed_m_s * (1 + 1e-6)
+    kept = f", kept at {LEAST_SPEED_OVER_STALL:g} times stall"
+    best = [(name, speed, gives + (kept if speed <= slow else "")) for name, speed, gives in best]
+    top = (
+        "top, level",
+        s.top_speed_m_s,
+        "" if math.isfinite(s.top_speed_m_s) else "full throttle holds no level flight",
+    )
+    return [
+        {"": name, shown.speed_unit: signed(shown.speed_of(speed), _digits(shown)), "what it gives": gives}
+        for name, speed, gives in (*stall, *best, top)
+    ]  # fmt: skip
+
+
+def _digits(shown: Shown) -> int:
+    return 1 if shown.speed == "m_s" else 0
+
+
+def _angle(degrees: float) -> str:
+    return "vertical" if degrees >= 90 else f"{signed(degrees, 0)} degrees"
+
+
+def turn_rows(turns: Sequence[Turn], shown: Shown) -> list[dict[str, str]]:
+    """Bank, load factor, speeds, radius and throttle of each turn."""
+    columns = headed(columns_of(Turn))
+    return [
+        shown.cells(columns, turn, **({} if math.isfinite(turn.turn_throttle) else {"turn_throttle": "loses height"}))
+        for turn in turns
+    ]
+
+
+def speed_sentences(speeds: AircraftSpeeds, shown: Shown) -> list[str]:
+    """What a pilot would say."""
+    s, say = speeds, shown.speed_text
+    out = [f"It stalls at {say(s.stall_speed_m_s)}."]
+    if s.phases:
+        least: dict[str, list[str]] = {}
+        for phase in s.phases:
+            least.setdefault(say(phase.phase_least_speed_m_s), []).append(phase.name)
+        parts = [f"{', '.join(names)} at {speed} or more" for speed, names in least.items()]
+        out[0] += f" Fly {'; '.join(parts)}."
+        out += [
+            f"The brief flies {phase.name} at {say(phase.airspeed_m_s)}, {_near(phase)}."
+            for phase in s.phases if phase.airspeed_m_s < phase.phase_least_speed_m_s * (1 - 1e-9)
+        ]  # fmt: skip
+    slow, far = say(s.least_sink_speed_m_s), say(s.best_glide_speed_m_s)
+    where = "there too" if slow == far else f"at {slow}"
+    out.append(
+        f"Motor off, propeller {s.motor_off}: best glide {far}, {signed(s.glide_ratio)} to 1; it sinks least {where}, "
+        f"{signed(s.sink_m_s, 2)} m/s."
+    )
+    if math.isfinite(s.least_power_speed_m_s):
+        out.append(
+            f"Level, {say(s.least_power_speed_m_s)} keeps it up longest and {say(s.best_range_speed_m_s)} takes it "
+            f"farthest."
+        )
+    return out
+
+
+def _near(phase: PhaseStall) -> str:
+    stalled = phase.airspeed_m_s < phase.phase_stall_speed_m_s
+    return "slower than it stalls there" if stalled else "near to its stall"
+
+
+# ---------------------------------------------------------------- wind
+
+
+def wind_words(site: Site, shown: Shown) -> str:
+    """The wind of the site in words."""
+    return f"a wind of {shown.speed_text(site.wind_m_s)}" if site.wind_m_s else "calm air"
+
+
+def trip_rows(trips: Sequence[WindTrip], shown: Shown) -> list[dict[str, str]]:
+    """Airspeeds, time, charge and farthest turn-around points of each trip."""
+    columns = headed(columns_of(WindTrip))
+    return [
+        {"airspeed of": trip.name, **shown.cells(columns, trip, out_and_back_minutes=clock(trip.out_and_back_minutes))}
+        for trip in trips
+    ]
+
+
+def wind_sentences(
+    trips: Sequence[WindTrip], site: Site, speeds: AircraftSpeeds, shown: Shown
+) -> list[str]:  # fmt: skip
+    """Time, charge and farthest turn-around point, and where no headway is made."""
+    wind, out = site.wind_m_s or 0.0, []
+    for trip in trips:
+        at = "At its airspeeds of best range" if trip.name == BEST_RANGE else f"In {trip.name}"
+        if trip.status is not Status.OK:
+            out.append(f"{at}: no answer, {trip.status.meaning}.")
+        elif not trip.headway:
+            out.append(_no_headway(trip, wind, speeds, shown))
+        elif trip.name == BEST_RANGE or site.distance_m is not None:
+            out.append(_trip_sentence(trip, at, site.distance_m, wind, shown))
+    out += [
+        f"In {phase.name} at {shown.speed_text(phase.airspeed_m_s)} it makes no headway against "
+        f"{wind_words(site, shown)}: fly it faster, or keep upwind of the field."
+        for phase in speeds.phases
+        if wind >= phase.airspeed_m_s and phase.name not in {trip.name for trip in trips}
+    ]
+    if any(trip.farthest_against_m > 0 for trip in trips):
+        out.append("The turn-around points are what the charge allows: keep the model in sight, as your rules ask.")
+    return out
+
+
+def _no_headway(trip: WindTrip, wind: float, speeds: AircraftSpeeds, shown: Shown) -> str:
+    least = shown.speed_text(wind)
+    if trip.name == BEST_RANGE:
+        top = shown.speed_text(speeds.top_speed_m_s)
+        return f"No headway is made against {least} of wind: its top level speed is {top}. Fly in less wind than that."
+    return f"In {trip.name} no headway is made against {least} of wind: fly it faster than that, or in less wind."
+
+
+def _trip_sentence(trip: WindTrip, at: str, distance_m: float | None, wind: float, shown: Shown) -> str:
+    v, u = shown.speed_text(trip.airspeed_against_m_s), shown.speed_text(trip.airspeed_with_m_s)
+    at += f", {v}" + (f" against the wind and {u} with it" if u != v else "")
+    first, other = (_way(10 * math.floor(far / 10)) for far in (trip.farthest_against_m, trip.farthest_with_m))
+    if wind and first != other:
+        first = f"{first} against the wind or {other} with it"
+    limit = f"turn round after {first} at the latest, to be back with the reserve"
+    if distance_m is None:
+        return f"{at}: {limit}."
+    way = f"{_way(distance_m)} out and back takes {clock(trip.out_and_back_minutes)} (minutes:seconds)"
+    if math.isfinite(trip.out_and_back_mah):
+        return f"{at}, {way} and {trip.out_and_back_mah:.0f} mAh; {limit}."
+    return f"{at}, {way}, more than the pack has: {limit}."
+
+
+def _way(distance_m: float) -> str:
+    return f"{distance_m / 1000:.1f} km" if distance_m >= 10_000 else f"{distance_m:.0f} m"
