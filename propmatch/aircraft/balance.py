@@ -10,22 +10,21 @@ import attrs
 import numpy as np
 
 from propmatch.aircraft.geometry import Geometry
-from propmatch.records.brief import ResolvedVariant
+from propmatch.models.arrays import Floats
 from propmatch.records.fields import replace
-from propmatch.records.layout import Item, Structure
+from propmatch.records.masses import BuildLine, Item, stays_g, varies_g
 from propmatch.records.parts import PowerTrain, propeller_mass_g
-from propmatch.records.sections import Brief, printed_takes_up
 from propmatch.status import Status
 
 __all__ = [
     "Item",
     "MassBuildUp",
+    "MassLanes",
     "PackPlaces",
     "ballast_g",
-    "bare_build_up",
-    "build_up",
     "centre_of_gravity_mm",
     "pack_position_mm",
+    "place_masses",
     "place_packs",
     "place_trains",
     "power_train_items",
@@ -85,6 +84,21 @@ def ballast_g(mass_g: Any, cg_mm: Any, ballast_mm: Any, target_cg_mm: Any) -> An
 
 
 @attrs.frozen
+class MassLanes:
+    """A bare aircraft at many masses.
+
+    Attributes
+    ----------
+    mass_g, position_mm, height_mm : ndarray (N,)
+        NaN where no build is as light; places NaN where a line has none.
+    """
+
+    mass_g: Floats
+    position_mm: Floats
+    height_mm: Floats
+
+
+@attrs.frozen
 class MassBuildUp:
     """Lines that add up to a mass.
 
@@ -103,85 +117,80 @@ class MassBuildUp:
     @property
     def position_mm(self) -> float:
         """Centre of gravity aft of the datum; NaN while a line that weighs something has no position."""
-        return _centre([(line.mass_g, line.position_mm) for line in self.lines])
+        return _centre([line.mass_g for line in self.lines], [line.position_mm for line in self.lines])
 
     @property
     def height_mm(self) -> float:
         """Centre of gravity above the level line; NaN while a line that weighs something has no height."""
-        return _centre([(line.mass_g, line.height_mm) for line in self.lines])
+        return _centre([line.mass_g for line in self.lines], [line.height_mm for line in self.lines])
 
     def scaled_to(self, mass_g: float) -> "MassBuildUp":
-        """The same centre of gravity at another mass: every line in proportion."""
-        factor = mass_g / self.mass_g
-        return MassBuildUp(tuple(replace(line, mass_g=line.mass_g * factor) for line in self.lines))
+        """The build of another mass: its filament in proportion, or every line where nothing is printed.
+
+        Raises
+        ------
+        ValueError
+            For a mass that is not above that of the items and of what is added to the print.
+        """
+        if abs(mass_g - self.mass_g) < 1e-9 * mass_g:
+            return self
+        least, varies = stays_g(self.lines), varies_g(self.lines)
+        if not mass_g > least:
+            raise ValueError(f"a build of {mass_g:g} g is not above {least:g} g of items and additions to the print")
+        more = (mass_g - self.mass_g) / sum(varies)
+        return MassBuildUp(
+            tuple(
+                replace(line, mass_g=line.mass_g + more * own,
+                        **({"varies_g": (1 + more) * own} if isinstance(line, BuildLine) else {}))
+                for line, own in zip(self.lines, varies, strict=True)
+            )
+        )  # fmt: skip
+
+    def at(self, mass_g: Floats) -> MassLanes:
+        """The same for many masses (N,); NaN where no build is as light."""
+        mass, varies = np.where(mass_g > stays_g(self.lines), mass_g, np.nan), varies_g(self.lines)
+
+        def centre(own: float, places: list[float | None]) -> Floats:
+            return np.asarray((self.mass_g * own + (mass - self.mass_g) * _centre(varies, places)) / mass)
+
+        return MassLanes(
+            mass_g=mass,
+            position_mm=centre(self.position_mm, [line.position_mm for line in self.lines]),
+            height_mm=centre(self.height_mm, [line.height_mm for line in self.lines]),
+        )
 
 
-def _centre(lines: Sequence[tuple[float, float | None]]) -> float:
-    known = [(mass, place) for mass, place in lines if mass > 0 and place is not None]
-    if not known or any(mass > 0 and place is None for mass, place in lines):
+def _centre(masses: Sequence[float], places: Sequence[float | None]) -> float:
+    known = [(mass, place) for mass, place in zip(masses, places, strict=True) if mass > 0]
+    if not known or any(place is None for _, place in known):
         return float("nan")
     return float(centre_of_gravity_mm([mass for mass, _ in known], [place for _, place in known]))
 
 
-def build_up(
-    items: Iterable[Item] = (), structure: Iterable[Structure] = (), *, filament_factor: float = 1.0
-) -> MassBuildUp:
-    """Mass lines of a build: the items as they are, each printed structure at this build's filament factor.
-
-    Parameters
-    ----------
-    items : iterable of Item
-    structure : iterable of Structure
-    filament_factor : float [-]
-        Printed mass of this build over the same print in the filament of the slice; see `layout.FILAMENT_FACTORS`.
-    """
-    printed = (
-        Item(name=part.name, mass_g=part.mass_g(filament_factor), position_mm=part.position_mm,
-             height_mm=part.height_mm)
-        for part in structure
-    )  # fmt: skip
-    return MassBuildUp((*items, *printed))
-
-
-def bare_build_up(brief: Brief, variant: ResolvedVariant) -> MassBuildUp:
-    """Everything but the power train in one variant of a brief.
-
-    The lists of the brief at the variant's filament factor. Where a variant states another bare mass the printed lines
-    take up the difference in proportion and the items stay; without printed lines, or below the items, every
-    line is in proportion. A brief with one bare mass gives one line, placed by ``balance.bare_cg_mm``.
-    """
-    mass = variant.airframe.bare_mass_g
-    if not brief.item and not brief.structure:
-        place = None if brief.balance is None else brief.balance.bare_cg_mm
-        return MassBuildUp((Item(name="bare aircraft", mass_g=mass, position_mm=place),))
-    listed = build_up(brief.item, brief.structure, filament_factor=variant.filament_factor)
-    if abs(listed.mass_g - mass) < 1e-9 * mass:
-        return listed
-    if not printed_takes_up(brief.item, brief.structure, mass):
-        return listed.scaled_to(mass)
-    items, printed = listed.lines[: len(brief.item)], MassBuildUp(listed.lines[len(brief.item) :])
-    return MassBuildUp((*items, *printed.scaled_to(mass - MassBuildUp(items).mass_g).lines))
-
-
-def power_train_items(geometry: Geometry, train: PowerTrain) -> tuple[Item, ...]:
+def power_train_items(geometry: Geometry | None, train: PowerTrain) -> tuple[Item, ...]:
     """Motor, propeller, controller of all sets and a separate supply at their places; `place_packs` places the pack.
 
-    The supply for receiver and servos sits beside the controller.
+    The supply for receiver and servos sits beside the controller. Without a geometry nothing has a place.
     """
-    height = None if geometry.thrust_line is None else geometry.thrust_line.height_mm
-    lines = (
-        ("motor", train.motor.mass_g, geometry.motor_mm, height),
-        ("propeller", _propeller_g(train), geometry.propeller_mm, height),
-        ("controller", train.controller.mass_g, geometry.controller_mm, None),
-    )
     count = train.count
+    own = (None,) * 5 if geometry is None else (
+        geometry.motor_mm, geometry.propeller_mm, geometry.controller_mm, geometry.thrust_height_mm,
+        geometry.controller_height_mm,
+    )  # fmt: skip
+    motor, propeller, controller, height, controller_height = own
+    lines = (
+        ("motor", train.motor.mass_g, motor, height),
+        ("propeller", _propeller_g(train), propeller, height),
+        ("controller", train.controller.mass_g, controller, controller_height),
+    )
     sets = tuple(
         Item(name=name if count == 1 else f"{count} {name}s", mass_g=count * mass, position_mm=at, height_mm=up)
         for name, mass, at, up in lines
     )
     if train.supply_g == 0:
         return sets
-    return (*sets, Item(name="receiver supply", mass_g=train.supply_g, position_mm=geometry.controller_mm))
+    supply = Item(name="receiver supply", mass_g=train.supply_g, position_mm=controller, height_mm=controller_height)
+    return (*sets, supply)
 
 
 def _propeller_g(train: PowerTrain) -> float:
@@ -221,6 +230,8 @@ class PackPlaces:
         brief gives no place at that end.
     mass_g : float or ndarray [g]
         All-up mass without ballast.
+    listed_height_mm : float or ndarray [mm]
+        Height of the centre of gravity from the heights of all lines; NaN where one has none.
     status : Status or ndarray
     geometry : Geometry
     """
@@ -239,8 +250,14 @@ class PackPlaces:
     ballast_g: Any
     ballast_mm: Any
     mass_g: Any
+    listed_height_mm: Any
     status: Any
     geometry: Geometry
+
+    @property
+    def cg_height_mm(self) -> Any:
+        """Height of the centre of gravity: from all lines, or the brief's where one has no height."""
+        return np.where(np.isfinite(self.listed_height_mm), self.listed_height_mm, self.geometry.cg_height_mm)[()]
 
     @property
     def tolerance_mm(self) -> float:
@@ -282,7 +299,9 @@ class PackPlaces:
         return f"{text}; {ballast:.0f} g of ballast at {ballast_at:.0f} mm would restore it."
 
 
-def place_packs(geometry: Geometry, *, base_mass_g: Any, base_cg_mm: Any, pack_mass_g: Any) -> PackPlaces:
+def place_packs(
+    geometry: Geometry, *, base_mass_g: Any, base_cg_mm: Any, pack_mass_g: Any, base_height_mm: Any = np.nan
+) -> PackPlaces:
     """Needed place of each candidate pack, inside the tray or not, and ballast if not.
 
     Parameters
@@ -292,6 +311,8 @@ def place_packs(geometry: Geometry, *, base_mass_g: Any, base_cg_mm: Any, pack_m
         Everything but the pack (`MassBuildUp.mass_g`, `.position_mm`).
     pack_mass_g : array_like [g]
         The candidates; broadcast with the two above.
+    base_height_mm : array_like [mm]
+        Height of everything but the pack; NaN where it is not known.
 
     Returns
     -------
@@ -300,8 +321,8 @@ def place_packs(geometry: Geometry, *, base_mass_g: Any, base_cg_mm: Any, pack_m
     """
     balance = geometry.balance
     target = balance.target_cg_mm
-    base, base_cg, pack = np.broadcast_arrays(
-        *(np.asarray(value, dtype=np.float64) for value in (base_mass_g, base_cg_mm, pack_mass_g))
+    base, base_cg, pack, height = np.broadcast_arrays(
+        *(np.asarray(value, dtype=np.float64) for value in (base_mass_g, base_cg_mm, pack_mass_g, base_height_mm))
     )
     sound = (base >= 0) & (pack > 0) & np.isfinite(base) & np.isfinite(base_cg) & np.isfinite(pack)
     base, base_cg, pack = (np.where(sound, value, np.nan) for value in (base, base_cg, pack))
@@ -312,6 +333,7 @@ def place_packs(geometry: Geometry, *, base_mass_g: Any, base_cg_mm: Any, pack_m
     def cg_with(place: Any) -> Any:
         return (base * base_cg + pack * place) / total
 
+    pack_height = np.nan if balance.pack_height_mm is None else balance.pack_height_mm
     wanted = pack_position_mm(base, base_cg, pack, target)
     place = np.clip(wanted, start, end)
     inside = (wanted >= start) & (wanted <= end)
@@ -336,6 +358,7 @@ def place_packs(geometry: Geometry, *, base_mass_g: Any, base_cg_mm: Any, pack_m
         "ballast_g": np.where(inside, 0.0, ballast_g(total, cg, at, target)),
         "ballast_mm": at,
         "mass_g": total,
+        "listed_height_mm": (base * height + pack * pack_height) / total,
         "status": np.where(sound, int(Status.OK), int(Status.BAD_INPUT)),
     }
     if cg.ndim == 0:
@@ -344,21 +367,35 @@ def place_packs(geometry: Geometry, *, base_mass_g: Any, base_cg_mm: Any, pack_m
     return PackPlaces(geometry=geometry, **fields)
 
 
+def place_masses(
+    geometry: Geometry, bare: MassBuildUp | MassLanes, *, motors_g: Any, propellers_g: Any, controllers_g: Any,
+    supply_g: Any, pack_g: Any,
+) -> PackPlaces:  # fmt: skip
+    """`place_packs` for the masses of power trains, (N,) each, on one bare aircraft or on N."""
+    lines = (
+        (bare.mass_g, bare.position_mm, bare.height_mm),
+        (motors_g, geometry.motor_mm, geometry.thrust_height_mm),
+        (propellers_g, geometry.propeller_mm, geometry.thrust_height_mm),
+        (controllers_g + supply_g, geometry.controller_mm, geometry.controller_height_mm),
+    )
+    base = sum(mass for mass, _, _ in lines)
+
+    def centre(places: Iterable[Any]) -> Any:
+        known = [np.nan if each is None else each for each in places]
+        return sum(mass * place for (mass, _, _), place in zip(lines, known, strict=True)) / base
+
+    place, height = centre(line[1] for line in lines), centre(line[2] for line in lines)
+    return place_packs(geometry, base_mass_g=base, base_cg_mm=place, pack_mass_g=pack_g, base_height_mm=height)
+
+
 def place_trains(geometry: Geometry, bare: MassBuildUp, trains: Sequence[PowerTrain]) -> PackPlaces:
-    """`place_packs` for the pack of every power train, one lane each, on one bare aircraft."""
-    sets = np.array(
+    """The same for every power train, one lane each."""
+    masses = np.array(
         [
-            (t.count * t.motor.mass_g, t.count * _propeller_g(t), t.count * t.controller.mass_g + t.supply_g)
+            (t.count * t.motor.mass_g, t.count * _propeller_g(t), t.count * t.controller.mass_g, t.supply_g,
+             t.pack.mass_g)
             for t in trains
         ]
-    ).reshape(-1, 3)
-    places = np.array(
-        [
-            np.nan if each is None else each
-            for each in (geometry.motor_mm, geometry.propeller_mm, geometry.controller_mm)
-        ]
-    )
-    base = bare.mass_g + sets.sum(axis=1)
-    moment = bare.mass_g * bare.position_mm + sets @ places
-    packs = np.array([train.pack.mass_g for train in trains])
-    return place_packs(geometry, base_mass_g=base, base_cg_mm=moment / base, pack_mass_g=packs)
+    ).reshape(-1, 5)  # fmt: skip
+    names = ("motors_g", "propellers_g", "controllers_g", "supply_g", "pack_g")
+    return place_masses(geometry, bare, **dict(zip(names, masses.T, strict=True)))

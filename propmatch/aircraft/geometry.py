@@ -95,6 +95,17 @@ class Geometry:
         return (self.motor_mm + self.balance.target_cg_mm) / 2
 
     @property
+    def thrust_height_mm(self) -> float | None:
+        """Height of motor and propeller; None without a thrust line."""
+        return None if self.thrust_line is None else self.thrust_line.height_mm
+
+    @property
+    def controller_height_mm(self) -> float | None:
+        """Height of the controller, by default that of the pack."""
+        stated = self.balance.controller_height_mm
+        return self.balance.pack_height_mm if stated is None else stated
+
+    @property
     def cg_tolerance_mm(self) -> float:
         """Allowed miss of the target."""
         return _or(self.balance.cg_tolerance_mm, CG_TOLERANCE_MM)
@@ -170,7 +181,10 @@ _CHORD = (
     ("balance", "leading_edge_mm", "leading_edge_mm", "mm",
      f"the target centre of gravity lies at {CG_SHARE_OF_CHORD:.0%} of the mean chord; {PRACTICE}"),
 )  # fmt: skip
-_HEIGHT = (("balance", "cg_height_mm", "cg_height_mm", "mm", "heights start from the centre of gravity"),)
+_HEIGHT = (
+    ("balance", "controller_height_mm", "controller_height_mm", "mm", "the controller sits as high as the pack"),
+    ("balance", "cg_height_mm", "cg_height_mm", "mm", "heights start from the centre of gravity"),
+)
 _TRIM = (
     ("balance", "wing_incidence_deg", "wing_incidence_deg", "deg", "the wing chord is level with the fuselage"),
     ("balance", "wing_zero_lift_angle_deg", "wing_zero_lift_angle_deg", "deg",

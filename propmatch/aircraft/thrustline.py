@@ -51,6 +51,8 @@ class ThrottleCases:
     count : int
         Propellers that share the thrust.
     density_kg_m3 : float
+    cg_height_mm : (C, 1, 1) or None
+        None: the brief's.
     """
 
     names: tuple[str, ...]
@@ -61,6 +63,7 @@ class ThrottleCases:
     cg_mm: Floats
     count: int
     density_kg_m3: float
+    cg_height_mm: Floats | None = None
 
     @classmethod
     def of(
@@ -104,8 +107,14 @@ class ThrottleCases:
 
         return cls(
             names=tuple(names), airspeed_m_s=speeds, thrust_n=np.stack(thrusts, axis=1), mass_kg=by_case(mass_kg),
-            diameter_m=by_case(diameter_m), cg_mm=by_case(cg_mm), count=count, density_kg_m3=density_kg_m3,
+            diameter_m=by_case(diameter_m), cg_mm=by_case(cg_mm),
+            count=count, density_kg_m3=density_kg_m3,
         )  # fmt: skip
+
+    def at_height(self, cg_height_mm: ArrayLike) -> "ThrottleCases":
+        """The same with the centre of gravity at this height, one for all or (C,) [mm]."""
+        height = np.broadcast_to(np.asarray(cg_height_mm, dtype=np.float64), (len(self.names),)).reshape(-1, 1, 1)
+        return attrs.evolve(self, cg_height_mm=height)
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -210,8 +219,8 @@ def throttle_trim(geometry: Geometry, cases: ThrottleCases, *, tilt_deg: Any = N
 def _lanes(geometry: Geometry, cases: ThrottleCases, tilt_deg: Any) -> Trim:
     flown = Flown(
         thrust_n=cases.thrust_n, airspeed_m_s=cases.airspeed_m_s, mass_kg=cases.mass_kg,
-        diameter_m=cases.diameter_m, count=cases.count, cg_mm=cases.cg_mm, tilt_deg=tilt_deg,
-        density_kg_m3=cases.density_kg_m3,
+        diameter_m=cases.diameter_m, count=cases.count, cg_mm=cases.cg_mm, cg_height_mm=cases.cg_height_mm,
+        tilt_deg=tilt_deg, density_kg_m3=cases.density_kg_m3,
     )  # fmt: skip
     return trim(geometry, flown)
 
@@ -329,6 +338,7 @@ def best_tilt(geometry: Geometry, cases: ThrottleCases, *, tolerance_deg: float 
     worst = np.where(np.isfinite(changes), changes, -np.inf).max(axis=(1, 2, 3))
     line = geometry.thrust_line
     assert line is not None
+    level = geometry.cg_height_mm if cases.cg_height_mm is None else float(cases.cg_height_mm[0, 0, 0])
     best = low = high = residual = float("nan")
     bound = False
     if np.any(np.isfinite(changes)):
@@ -350,7 +360,7 @@ def best_tilt(geometry: Geometry, cases: ThrottleCases, *, tolerance_deg: float 
         tilt_now_deg=line.tilt_deg,
         worst_now_deg=now.worst_deg,
         through_cg_deg=float(
-            tilt_through_cg_deg(line.height_mm - geometry.cg_height_mm, float(cases.cg_mm[0, 0, 0]) - line.position_mm)
+            tilt_through_cg_deg(line.height_mm - level, float(cases.cg_mm[0, 0, 0]) - line.position_mm)
         ),
         at_limit=bound,
         lanes_without_answer=int(np.size(answered) - np.count_nonzero(answered)),

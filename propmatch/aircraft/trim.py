@@ -149,7 +149,7 @@ class Trim:
         Elevator for balance, trailing edge down positive.
     status : Status or ndarray
     geometry : Geometry
-    cg_mm : float or ndarray [mm]
+    cg_mm, cg_height_mm : float or ndarray [mm]
     diameter_mm : float or ndarray [mm]
         Propeller diameter, for drawing.
     """
@@ -176,6 +176,7 @@ class Trim:
     elevator_deg: Any
     status: Any
     cg_mm: Any
+    cg_height_mm: Any
     diameter_mm: Any
     geometry: Geometry
 
@@ -205,8 +206,8 @@ class Flown:
         Propeller diameter.
     count : int
         Propellers that share the thrust; more than two count as two equal jets, one each side.
-    cg_mm : array_like [mm], optional
-        Default the target.
+    cg_mm, cg_height_mm : array_like [mm], optional
+        Default the target, and the brief's height.
     tilt_deg : array_like [deg], optional
         Default the thrust line's own.
     load_factor : array_like
@@ -219,6 +220,7 @@ class Flown:
     diameter_m: Any
     count: int = 1
     cg_mm: Any = None
+    cg_height_mm: Any = None
     tilt_deg: Any = None
     load_factor: Any = 1.0
     density_kg_m3: Any = 1.225
@@ -252,17 +254,20 @@ def trim(geometry: Geometry, flown: Flown) -> Trim:
         flown.thrust_n, flown.airspeed_m_s, flown.mass_kg, flown.diameter_m, flown.load_factor, flown.density_kg_m3,
         geometry.balance.target_cg_mm if flown.cg_mm is None else flown.cg_mm,
         line.tilt_deg if flown.tilt_deg is None else flown.tilt_deg,
+        geometry.cg_height_mm if flown.cg_height_mm is None else flown.cg_height_mm,
     )  # fmt: skip
     lanes = np.broadcast_arrays(*(np.asarray(value, dtype=np.float64) for value in given))
     sound = np.all(np.isfinite(lanes), axis=0)
     for positive in (lanes[1], lanes[2], lanes[3], lanes[5]):
         sound = sound & (positive > 0)
-    thrust, speed, mass, diameter, load, density, cg, tilt_angle = (np.where(sound, lane, np.nan) for lane in lanes)
+    thrust, speed, mass, diameter, load, density, cg, tilt_angle, level = (
+        np.where(sound, lane, np.nan) for lane in lanes
+    )
     tilt = np.radians(tilt_angle)
 
     # Where things are, from the centre of gravity [m].
-    height = (line.height_mm - geometry.cg_height_mm) * MM_M
-    tail_height = (geometry.tail_height_mm - geometry.cg_height_mm) * MM_M
+    height = (line.height_mm - level) * MM_M
+    tail_height = (geometry.tail_height_mm - level) * MM_M
     ahead = (cg - line.position_mm) * MM_M
     wing_arm = (cg - geometry.aerodynamic_centre_mm) * MM_M
     tail_arm = (tail.position_mm - cg) * MM_M
@@ -322,10 +327,11 @@ def trim(geometry: Geometry, flown: Flown) -> Trim:
         "jet_speed_m_s": jet_speed,
         "jet_radius_mm": radius / MM_M,
         "jet_angle_deg": np.degrees(rise),
-        "jet_height_mm": jet_height / MM_M + geometry.cg_height_mm,
+        "jet_height_mm": jet_height / MM_M + level,
         "tail_clearance_mm": (np.abs(offset) - radius) / MM_M,
         "elevator_deg": np.degrees(elevator),
         "cg_mm": cg,
+        "cg_height_mm": level,
         "diameter_mm": diameter / MM_M,
     }
     values: dict[str, Any] = {name: np.where(solved, value, np.nan) for name, value in fields.items()}

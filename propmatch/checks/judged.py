@@ -1,13 +1,12 @@
 """Checks of many trains, masses and fields at once: the measures of the limits with any of them varied by lane."""
 
 from collections.abc import Sequence
-from typing import Any, cast
+from typing import Any
 
 import attrs
 import numpy as np
 from numpy.typing import ArrayLike
 
-from propmatch.aircraft.balance import MassBuildUp
 from propmatch.checks.checkrules import CHECKS, excluding
 from propmatch.checks.measures import Setting, TrainMeasures
 from propmatch.checks.ratings import RatingLanes, rating_lanes
@@ -18,17 +17,8 @@ from propmatch.records.motoroff import motor_off_notes
 from propmatch.records.packflight import flight_notes
 from propmatch.records.parts import PowerTrain
 from propmatch.train.lanes import TrainLanes, train_lanes
-from propmatch.units import GRAM_KG
 
 __all__ = ["failing", "judged", "judged_trains", "passing", "smallest_margins"]
-
-
-@attrs.frozen
-class _SpreadBuild:
-    """A bare aircraft at many masses, every line in proportion: one centre of gravity, a mass for each lane."""
-
-    mass_g: Floats
-    position_mm: float
 
 
 def judged(
@@ -46,7 +36,8 @@ def judged(
     setting : Setting
     lanes, ratings : N power trains
     all_up_mass_g : array_like (N,) [g], optional
-        Instead of bare mass and power train; the bare aircraft takes up the difference, every line in proportion.
+        Instead of bare mass and power train; the bare aircraft takes up the difference (`MassBuildUp.at`), and where
+        none is as light there is no answer.
     air : Air, optional
         Of each lane; default the brief's site.
     """
@@ -55,12 +46,8 @@ def judged(
     if all_up_mass_g is None:
         return TrainMeasures(setting, lanes, ratings)
     mass = np.broadcast_to(np.asarray(all_up_mass_g, dtype=np.float64), (lanes.size,))
-    bare = mass - ratings.mass_g
-    spread = _SpreadBuild(np.where(bare > 0, bare, np.nan), setting.build.position_mm)
-    setting = attrs.evolve(setting, build=cast(MassBuildUp, spread))
-    measured = TrainMeasures(setting, lanes, ratings)
-    measured.frames = attrs.evolve(measured.frames, mass_kg=np.where(bare > 0, mass * GRAM_KG, np.nan))
-    return measured
+    setting = attrs.evolve(setting, lanes=setting.build.at(mass - ratings.mass_g))
+    return TrainMeasures(setting, lanes, ratings)
 
 
 def judged_trains(

@@ -7,7 +7,7 @@ from typing import Any
 import attrs
 import numpy as np
 
-from propmatch.aircraft.balance import PackPlaces, place_trains
+from propmatch.aircraft.balance import PackPlaces, place_trains, power_train_items
 from propmatch.aircraft.flight import level_lanes
 from propmatch.aircraft.geometry import Geometry
 from propmatch.aircraft.stability import Stability, stability
@@ -15,10 +15,47 @@ from propmatch.aircraft.thrustline import STATES, ThrottleCases, ThrottleTrim, T
 from propmatch.checks.judged import judged_trains
 from propmatch.checks.setting import Setting
 from propmatch.models.arrays import Floats
+from propmatch.records.estimates import Assumption
+from propmatch.records.masses import Item
 from propmatch.records.parts import PowerTrain
 from propmatch.train.coupling import solve_lanes
 
-__all__ = ["Placing", "placing", "throttle_cases"]
+__all__ = ["Placing", "balance_assumptions", "mass_lines", "placing", "throttle_cases"]
+
+
+def mass_lines(setting: Setting, train: PowerTrain) -> tuple[Item, ...]:
+    """Every line of the flying aircraft with mass [g], place and height [mm]: build, power train, pack at its place.
+
+    Places and heights that nobody states are None.
+    """
+    train, geometry = setting.flown(train), setting.geometry
+    place = height = None
+    if geometry is not None:
+        found = float(np.ravel(place_trains(geometry, setting.build, [train]).pack_mm)[0])
+        place, height = found if np.isfinite(found) else None, geometry.balance.pack_height_mm
+    pack = Item(name="pack", mass_g=train.pack.mass_g, position_mm=place, height_mm=height)
+    return (*setting.build.lines, *power_train_items(geometry, train), pack)
+
+
+def balance_assumptions(setting: Setting, train: PowerTrain) -> tuple[Assumption, ...]:
+    """What balance and trim of a power train rest on: the geometry's, and the height of the centre of gravity.
+
+    The brief's height stands in where a line has none, which are named; it gives way where every line has one.
+    """
+    geometry = setting.geometry
+    if geometry is None:
+        return ()
+    field, height = "cg_height_mm", geometry.cg_height_mm
+    made = tuple(each for each in geometry.assumptions if each.field != field)
+    without = [line.name for line in mass_lines(setting, train) if line.mass_g > 0 and line.height_mm is None]
+    if geometry.thrust_line is None or not without:
+        return made
+    stated = geometry.balance.cg_height_mm is not None
+    text = (
+        f"the centre of gravity {f'lies at {height:g} mm as stated' if stated else 'is where heights start'}, as no "
+        f"height says where these are: {', '.join(without)}"
+    )
+    return (*made, Assumption("balance", field, height, "mm", text))
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -38,6 +75,8 @@ class Placing:
     trim : ThrottleTrim or None
     tilt : TiltAdvice or None
         For the design with its own pack; None without tail and thrust line.
+    height : str
+        How high the centre of gravity lies and where that is from; empty without a thrust line.
     missing : str
         What the brief lacks for the rest; empty when nothing.
     """
@@ -50,6 +89,7 @@ class Placing:
     stability: Stability | None
     trim: ThrottleTrim | None
     tilt: TiltAdvice | None
+    height: str
     missing: str
 
     def readings(self, *, show: Callable[[float], str]) -> tuple[str, ...]:
@@ -64,6 +104,8 @@ class Placing:
                     out.append(f"{name} put where the pack of {self.names[0]} sits: the centre of gravity {moved}.")
         if self.stability is not None:
             out.append(self.stability.reading())
+        if self.height:
+            out.append(self.height)
         if self.trim is not None:
             out += self.trim.readings(show=show)
         if self.tilt is not None:
@@ -91,6 +133,7 @@ def placing(
     nothing: dict[str, Any] = {
         "names": tuple(names), "pack_mass_g": pack, "all_up_mass_g": mass * 1e3, "places": None,
         "left_there_mm": np.full(len(trains), np.nan), "stability": None, "trim": None, "tilt": None,
+        "height": "",
     }  # fmt: skip
     if geometry is None:
         return Placing(
@@ -104,11 +147,24 @@ def placing(
     found["stability"] = stability(geometry, cg_mm=cg)
     if geometry.thrust_line is None:
         return Placing(**found, missing="The brief has no [thrust_line], so nothing can be said about trim.")
+    found["height"] = _height_reading(setting, trains[0], places, names)
     found["trim"] = throttle_trim(geometry, throttle_cases(setting, geometry, trains, names))
     own = trains[0] if design is None else design
     named = f"the design with its own pack ({own.pack.name}, full)"
     found["tilt"] = best_tilt(geometry, throttle_cases(setting, geometry, [own], [named]))
     return Placing(**found, missing="")
+
+
+def _height_reading(setting: Setting, train: PowerTrain, places: PackPlaces, names: Sequence[str]) -> str:
+    """How high the centre of gravity lies, from every line or as the brief says."""
+    assumed = [each.text for each in balance_assumptions(setting, train) if each.field == "cg_height_mm"]
+    if assumed:
+        return f"{assumed[0][0].upper()}{assumed[0][1:]}."
+    heights = zip(np.atleast_1d(places.listed_height_mm), names, strict=True)
+    each = [f"{abs(height):.0f} mm {'above' if height >= 0 else 'below'} it with {name}" for height, name in heights]
+    text = f"From the heights of every line, against the level line, the centre of gravity lies {', '.join(each)}"
+    stated = places.geometry.balance.cg_height_mm
+    return f"{text}." if stated is None else f"{text}; cg_height_mm = {stated:g} of the brief gives way to it."
 
 
 def _left_there(places: PackPlaces) -> Floats:
@@ -136,7 +192,8 @@ def throttle_cases(
     speeds = airspeed_m_s
     if speeds is None:
         speeds = np.array(held or [float(np.max(setting.default_airspeed_m_s(measured.frames)))])
-    cg = np.asarray(place_trains(geometry, setting.build, trains).cg_mm)
+    places = place_trains(geometry, setting.build, trains)
+    cg = np.asarray(places.cg_mm)
     n = len(trains)
     density = np.full(n, setting.air.density_kg_m3)
     sound = np.full(n, setting.air.speed_of_sound_m_s)
@@ -152,4 +209,4 @@ def throttle_cases(
         cg_mm=np.where(np.isfinite(cg), cg, geometry.balance.target_cg_mm),
         count=trains[0].count,
         density_kg_m3=float(setting.air.density_kg_m3),
-    )
+    ).at_height(places.cg_height_mm)

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 import attrs
 import numpy as np
 
-from propmatch.aircraft.balance import MassBuildUp, PackPlaces, bare_build_up, place_packs
+from propmatch.aircraft.balance import MassBuildUp, MassLanes, PackPlaces, place_masses
 from propmatch.aircraft.endurance import FlightTime, flight_time
 from propmatch.aircraft.geometry import Geometry
 from propmatch.aircraft.polar import AirframeLanes, completed_lanes, default_airspeed_m_s, phase_airspeed_m_s
@@ -42,6 +42,7 @@ class Setting:
     designed : ResolvedVariant, the aircraft itself
     air : Air
     build : MassBuildUp of the bare aircraft
+    lanes : MassLanes, in its place where the bare aircraft differs from lane to lane
     geometry : Geometry or None, for the balance
     """
 
@@ -53,6 +54,7 @@ class Setting:
     air: Air
     build: MassBuildUp
     geometry: Geometry | None
+    lanes: MassLanes | None = None
 
     @classmethod
     def of(
@@ -72,7 +74,7 @@ class Setting:
             variant=variant,
             designed=designed,
             air=air,
-            build=bare_build_up(brief, variant),
+            build=MassBuildUp(variant.lines).scaled_to(variant.airframe.bare_mass_g),
             geometry=Geometry.of_brief(brief, variant.airframe),
         )
 
@@ -140,9 +142,15 @@ class Setting:
 
     # ------------------------------------------------------------ masses and airspeeds
 
+    @property
+    def bare(self) -> MassBuildUp | MassLanes:
+        """The bare aircraft, or that of each lane."""
+        return self.build if self.lanes is None else self.lanes
+
     def all_up_mass_g(self, train_mass_g: Mass) -> Mass:
         """Mass of everything that flies, with a power train of this mass [g]."""
-        return self.variant.airframe.all_up_mass_g(train_mass_g)
+        mass = self.variant.airframe.all_up_mass_g(train_mass_g)
+        return mass if self.lanes is None else mass + (self.lanes.mass_g - self.build.mass_g)  # type: ignore[return-value]
 
     def all_up_mass_kg(self, train_mass_g: Mass) -> Mass:
         """The same [kg]."""
@@ -300,19 +308,12 @@ def packs_placed(
     setting: Setting, *, motors_g: Floats, propellers_g: Floats, controllers_g: Floats, supply_g: Floats, pack_g: Floats
 ) -> PackPlaces | None:
     """Each pack (N,) at its best place, beside these masses; None where the brief does not say enough."""
-    geometry, build = setting.geometry, setting.build
-    if geometry is None:
+    if setting.geometry is None:
         return None
-    places = (
-        (motors_g, geometry.motor_mm),
-        (propellers_g, geometry.propeller_mm),
-        (controllers_g + supply_g, geometry.controller_mm),
-    )
-    base = build.mass_g + np.sum([mass for mass, _ in places], axis=0)
-    moment = build.mass_g * build.position_mm + sum(
-        mass * (np.nan if place is None else place) for mass, place in places
-    )
-    return place_packs(geometry, base_mass_g=base, base_cg_mm=moment / base, pack_mass_g=pack_g)
+    return place_masses(
+        setting.geometry, setting.bare, motors_g=motors_g, propellers_g=propellers_g, controllers_g=controllers_g,
+        supply_g=supply_g, pack_g=pack_g,
+    )  # fmt: skip
 
 
 def balance_miss_mm(

@@ -9,7 +9,7 @@ import numpy as np
 
 from propmatch.columns import numbers_of
 from propmatch.commands.output import Reply
-from propmatch.commands.saying import mass_block, misfits, speed_words
+from propmatch.commands.saying import mass_block, masses_data, misfits, speed_words
 from propmatch.commands.trains import LazyCatalogue, train_data
 from propmatch.faults import Fault, InputFaults
 from propmatch.words.checkwords import (
@@ -267,7 +267,11 @@ def mass(asked: Asked) -> tuple[Reply, bool]:
             _row_of(each, "lightest_by", "heaviest_by", "without_target_by", "failing") for each in found
         ],
         assumptions=[a for each in found for a in each.assumptions],
-        remarks=["The bare aircraft takes up the difference, every line in proportion; wing and drag stay."],
+        extra={"masses": masses_data(asked.settings, asked.train)},
+        remarks=[
+            "The printed parts take up the difference with their filament in proportion, items stay as they are; "
+            "without printed parts every line is in proportion. Wing and drag stay."
+        ],
     )  # fmt: skip
     return reply, math.isfinite(found[0].lightest_g)
 
@@ -283,7 +287,7 @@ def _mass_sentence(each: Any, shown: Shown) -> str:
     light = (
         f"from {shown.mass_text(each.lightest_g)} (below that: {check_names(each.lightest_by)})"
         if each.lightest_by
-        else f"from next to nothing but its power train ({shown.mass_text(each.lightest_g)})"
+        else f"from {shown.mass_text(each.lightest_g)} (power train, items and next to no filament)"
     )
     heavy = f"to {shown.mass_text(each.heaviest_g)}"
     heavy += f", where {check_names(each.heaviest_by)} binds" if each.heaviest_by else ", as far as was searched"

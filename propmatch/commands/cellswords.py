@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from propmatch.columns import columns_of, headed, numbers_of
 from propmatch.commands.output import Reply
-from propmatch.commands.saying import checks_table, mass_block
+from propmatch.commands.saying import checks_table, mass_block, masses_data
 from propmatch.commands.trains import LazyCatalogue, train_data
 from propmatch.words.checkwords import (
     NO_CHANGE,
@@ -138,6 +138,7 @@ def cells_reply(
         faults=(*chosen.doubts, *stock.broken),
         extra={
             "train": train_data(comparison.train),
+            "masses": masses_data(settings, comparison.train),
             "packs": list(comparison.packs.values()),
             "checks_by_case": [
                 {"variant": case.variant, "compared_by": case.compared_by, "cells": case.cells, "checks": case.checks}

@@ -34,7 +34,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     from propmatch.commands.matching import cell_counts
     from propmatch.commands.output import Reply, show
     from propmatch.commands.progress import progress_line
-    from propmatch.commands.saying import mass_block
+    from propmatch.commands.saying import mass_block, masses_data
     from propmatch.commands.trains import train_data
     from propmatch.questions.envelope import parts_envelope
     from propmatch.words.envelopewords import envelope_markdown, envelope_text
@@ -64,6 +64,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
                 "target_cg_mm": found.target_cg_mm,
                 "cg_tolerance_mm": found.cg_tolerance_mm,
                 "variant_masses": found.variants,
+                "masses": masses_data(resolved.settings, found.train),
                 "markdown": envelope_markdown(found, shown),
             },
         )

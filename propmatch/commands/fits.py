@@ -6,7 +6,7 @@ import click
 
 from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
 from propmatch.commands.output import Reply
-from propmatch.commands.saying import checks_table, mass_block
+from propmatch.commands.saying import checks_table, mass_block, masses_data
 from propmatch.commands.trains import TRAIN_OPTIONS, LazyCatalogue, train_data, with_table
 from propmatch.faults import Fault, InputFaults
 from propmatch.words.checkwords import (
@@ -101,7 +101,10 @@ def fits_reply(
         ],
         assumptions=list(dict.fromkeys((*made, *fit.assumptions))),
         faults=(*doubts, *stock.broken),
-        extra={"train": train_data(fit.train), "checks": first.checks, "fits": fit.fits},
+        extra={
+            "train": train_data(fit.train), "masses": masses_data(settings, fit.train), "checks": first.checks,
+            "fits": fit.fits,
+        },
         caution=True,
     )  # fmt: skip
 

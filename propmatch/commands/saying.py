@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from propmatch.records.parts import PowerTrain
 
 __all__ = [
-    "checks_table", "mass_block", "misfits", "nowhere", "speed_words",
+    "checks_table", "mass_block", "masses_data", "misfits", "nowhere", "speed_words",
 ]  # fmt: skip
 
 
@@ -88,46 +88,58 @@ def checks_table(heads: Sequence[str], designs: Sequence[Sequence[Any]], shown: 
 
 def mass_block(settings: Sequence["Setting"], train: "PowerTrain", shown: Shown) -> list[str]:
     """What the all-up mass is made of, a column for each variant."""
-    from propmatch.records.parts import propeller_mass_g
+    from propmatch.aircraft.balance import MassBuildUp
+    from propmatch.checks.placing import mass_lines
 
     names = [setting.variant.name for setting in settings]
     heads = [name if len(name) <= 22 else f"{name[:19]}..." for name in names]
-    builds = [setting.build for setting in settings]
-    propeller = train.propeller
-    blade_g = (
-        propeller_mass_g(propeller.diameter_in, propeller.blades) if propeller.mass_g is None else propeller.mass_g
-    )
-    lines: dict[str, list[float]] = {}
-    for at, build in enumerate(builds):
-        for line in build.lines:
-            lines.setdefault(line.name, [float("nan")] * len(builds))[at] = line.mass_g
-    rows = list(lines.items())
+    nothing = [float("nan")] * len(settings)
+    bare: dict[str, list[float]] = {}
+    flying: dict[str, list[float]] = {}
+    wholes = []
+    for at, setting in enumerate(settings):
+        lines = mass_lines(setting, train)
+        wholes.append(MassBuildUp(lines))
+        split = len(setting.build.lines)
+        for found, some in ((bare, lines[:split]), (flying, lines[split:])):
+            for line in some:
+                row = found.setdefault(line.name, [*nothing])
+                row[at] = line.mass_g + (0.0 if math.isnan(row[at]) else row[at])
+    rows = list(bare.items())
     if len(rows) > 1:
-        rows.append(("bare", [build.mass_g for build in builds]))
+        rows.append(("bare", [setting.build.mass_g for setting in settings]))
+    rows += flying.items()
     trains = [setting.flown(train) for setting in settings]
-    for at, flown in enumerate(trains):
-        count = flown.count
-        for name, mass in (
-            ("motor", count * train.motor.mass_g),
-            ("propeller", count * blade_g),
-            ("controller", count * train.controller.mass_g),
-            *([("receiver supply", flown.supply_g)] if flown.supply_g else []),
-            ("pack", train.pack.mass_g),
-        ):
-            key = name if count == 1 or name in ("pack", "receiver supply") else f"{name}s"
-            found = next((row for row in rows if row[0] == key), None)
-            if found is None:
-                found = (key, [float("nan")] * len(settings))
-                rows.append(found)
-            found[1][at] = mass
     totals = [setting.all_up_mass_g(each.mass_g) for setting, each in zip(settings, trains, strict=True)]
     rows.append(("all-up", totals))
-    digits = 1
+    digits = 1 if shown.mass_unit == "g" else 2
     body = [
         {shown.mass_unit: f"  {name}", **{
-            head: signed(shown.mass_of(mass), digits if shown.mass_unit == "g" else 2)
-            for head, mass in zip(heads, masses, strict=True)
+            head: signed(shown.mass_of(mass), digits) for head, mass in zip(heads, masses, strict=True)
         }}
         for name, masses in rows
     ]  # fmt: skip
+    for name, places in (
+        ("  balances at, mm aft", [each.position_mm for each in wholes]),
+        ("  at a height of, mm", [each.height_mm for each in wholes]),
+    ):
+        if any(map(math.isfinite, places)):
+            body.append({shown.mass_unit: name, **{h: signed(at, 1) for h, at in zip(heads, places, strict=True)}})
     return [*wrapped("Mass build-up:"), *table(body, left=(shown.mass_unit,))]
+
+
+def masses_data(settings: Sequence["Setting"], train: "PowerTrain") -> list[dict[str, Any]]:
+    """The same as data: every line of each variant with mass, place and height, their sum and centre of gravity."""
+    from propmatch.aircraft.balance import MassBuildUp
+    from propmatch.checks.placing import mass_lines
+
+    out = []
+    for setting in settings:
+        whole = MassBuildUp(mass_lines(setting, train))
+        lines = [{key: getattr(line, key) for key in ("name", "mass_g", "position_mm", "height_mm")}
+                 for line in whole.lines]  # fmt: skip
+        out.append({
+            "variant": setting.variant.name, "all_up_mass_g": whole.mass_g, "cg_mm": whole.position_mm,
+            "cg_height_mm": whole.height_mm, "lines": lines,
+        })  # fmt: skip
+    return out

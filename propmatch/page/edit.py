@@ -10,7 +10,8 @@ import attrs
 from propmatch.faults import Fault, InputFaults
 from propmatch.records.brief import dump_brief, loads_brief
 from propmatch.records.fields import build, replace
-from propmatch.records.sections import Aircraft, Brief, Limits, Site, listed_mass_g
+from propmatch.records.masses import listed_mass_g
+from propmatch.records.sections import Aircraft, Brief, Limits, Site
 
 __all__ = ["FIELDS", "edited", "field_values"]
 
@@ -32,8 +33,8 @@ _SECTIONS: dict[str, type[Any]] = {"aircraft": Aircraft, "site": Site, "limits":
 def edited(text: str, changes: Mapping[str, Any]) -> Brief:
     """The brief of a TOML text with changes of single keys; None takes a key away.
 
-    A new bare mass of a brief that lists items and printed parts changes every line in proportion, so that the bare
-    aircraft balances where it did.
+    A new bare mass of a brief that lists items and printed parts changes the filament in proportion, and every item
+    where nothing is printed.
 
     Raises
     ------
@@ -83,16 +84,19 @@ def _with_bare_mass(brief: Brief, mass_g: float | None, faults: list[Fault]) -> 
         return brief
     if not (brief.item or brief.structure):
         return replace(brief, aircraft=replace(brief.aircraft, bare_mass_g=float(mass_g)))
-    factor = mass_g / listed_mass_g(brief.item, brief.structure)
-    parts = ("slicer_g", "finish_g", "glue_g", "hardware_g")
-    made: Brief = attrs.evolve(  # type: ignore[misc]
-        brief,
-        item=tuple(replace(each, mass_g=each.mass_g * factor) for each in brief.item),
-        structure=tuple(
-            replace(each, **{name: getattr(each, name) * factor for name in parts}) for each in brief.structure
-        ),
-    )
-    return made
+    filament = sum(each.filament_g for each in brief.structure)
+    listed = listed_mass_g(brief.item, brief.structure)
+    if not filament:
+        items = tuple(replace(each, mass_g=each.mass_g * mass_g / listed) for each in brief.item)
+        return attrs.evolve(brief, item=items)  # type: ignore[misc]
+    factor = 1 + (mass_g - listed) / filament
+    if not factor > 0:
+        rule = (
+            f"must be above {listed - filament:.4g} g, what items and additions to the print weigh without any filament"
+        )
+        faults.append(Fault("sentence", "aircraft.bare_mass_g", mass_g, rule))
+        return brief
+    return replace(brief, structure=tuple(each.with_filament(factor) for each in brief.structure))
 
 
 def field_values(brief: Brief) -> dict[str, Any]:

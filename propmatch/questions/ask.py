@@ -23,6 +23,7 @@ from propmatch.models.arrays import Flags, Floats
 from propmatch.records.brief import Brief
 from propmatch.records.estimates import Assumption, completed, supply_assumed
 from propmatch.records.fields import replace
+from propmatch.records.masses import stays_g
 from propmatch.records.packfit import PackFit
 from propmatch.records.parts import Motor, Pack, PowerTrain, Propeller
 from propmatch.train.brackets import edge
@@ -78,8 +79,8 @@ class MassRange:
     lightest_g, heaviest_g : float
         NaN both where the design itself fails.
     lightest_by, heaviest_by : tuple of str
-        Checks that fail just beyond; empty where none does (``lightest_g`` is then the power train and next to nothing
-        else, ``heaviest_g`` four times the design's mass).
+        Checks that fail just beyond; empty where none does (``lightest_g`` is then power train and items with next to
+        no filament, ``heaviest_g`` four times the design's mass).
     without_target_g : float
         Heaviest when the target mass is left aside.
     without_target_by : tuple of str
@@ -103,14 +104,14 @@ class MassRange:
 def mass_range(brief: Brief | ResolvedBrief, train: PowerTrain, *, variant: str | None = None) -> MassRange:
     """Lightest and heaviest all-up mass at which the brief is still met with this power train.
 
-    The bare aircraft takes up the difference, every line in proportion, wing and drag as they are. A scan of 48 masses
+    The bare aircraft takes up the difference (`MassBuildUp.scaled_to`), wing and drag as they are. A scan of 48 masses
     each way finds the first that fails; halving closes in.
     """
     setting = ResolvedBrief.of(brief).named(variant)
-    assumptions = setting.variant.assumptions
+    assumptions, train = setting.variant.assumptions, setting.flown(train)
     here, made = judged_trains(setting, [train])
     design = float(here.frames.mass_kg[0] / GRAM_KG)
-    least = train.mass_g + 1.0
+    least = train.mass_g + stays_g(setting.build.lines) + 1.0
 
     def measures(mass: Floats) -> TrainMeasures:
         lanes, ratings, _ = _many(train, mass.size)

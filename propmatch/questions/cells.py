@@ -17,7 +17,7 @@ from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.judged import judged_trains
 from propmatch.checks.limits import Check, checks_of, missed, warnings_of
 from propmatch.checks.measures import TrainMeasures
-from propmatch.checks.placing import Placing, placing
+from propmatch.checks.placing import Placing, balance_assumptions, placing
 from propmatch.checks.setting import ResolvedBrief, Setting
 from propmatch.checks.throttlelimit import THROTTLE_LIMIT, ThrottleLimit, throttle_limits
 from propmatch.columns import STATIC, STATIC_HALF, columns_of, lanes_of, number
@@ -393,8 +393,7 @@ def compare_cells(
         made[fit.assumption] = None
     for each in found.values():
         made.update(dict.fromkeys(each.assumptions))
-    if design.geometry is not None:
-        made.update(dict.fromkeys(design.geometry.assumptions))
+    made.update(dict.fromkeys(balance_assumptions(design, train)))
     return CellComparison(
         brief=resolved.stated,
         train=train,

@@ -10,11 +10,11 @@ from typing import Any
 import attrs
 import numpy as np
 
-from propmatch.aircraft.balance import place_packs
 from propmatch.aircraft.endurance import TIMER_MARGIN
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.judged import failing, judged_trains
 from propmatch.checks.measures import TrainMeasures
+from propmatch.checks.placing import balance_assumptions
 from propmatch.checks.ratings import Rating
 from propmatch.checks.setting import ResolvedBrief, Setting
 from propmatch.checks.throttlelimit import ThrottleLimit, throttle_limits
@@ -198,9 +198,8 @@ def parts_envelope(
         pitch = PitchFit.of(catalogue.propellers.values(), found[count].train.propeller)
         made |= dict.fromkeys((*completed(found[count].train)[1], pitch.assumption))
     made |= dict.fromkeys((fit.assumption, SAME_TABLE, _HEADROOM))
+    made |= dict.fromkeys(balance_assumptions(design, train))
     geometry = design.geometry
-    if geometry is not None:
-        made |= dict.fromkeys(geometry.assumptions)
     return Envelope(
         brief=resolved.stated,
         train=train,
@@ -269,7 +268,7 @@ def _result(
         failing=wrong,
         box=box,
         pack_mass_g=_range(measured.ratings.pack_g),
-        pack_position_mm=_positions(setting, measured),
+        pack_position_mm=_range(float("nan") if measured.packs is None else measured.packs.pack_mm),
         altitude_m=_range(altitude),
         temperature_c=_range(temperature),
         thrust_static_n=_range(fresh.thrust_n),
@@ -303,22 +302,6 @@ def _asked(most: float, step: float, own: Rating, setting: Setting) -> tuple[flo
     if most > burst:
         return asked, float("nan")
     return float(np.fmin(asked, continuous)), min(asked, burst) if most > continuous else float("nan")
-
-
-def _positions(setting: Setting, measured: TrainMeasures) -> Range:
-    """Where the pack belongs over all corners, kept inside the tray."""
-    geometry, build, r = setting.geometry, setting.build, measured.ratings
-    if geometry is None:
-        return float("nan"), float("nan")
-    bare = measured.frames.mass_kg / GRAM_KG - r.mass_g
-    places = (
-        (bare, build.position_mm), (r.motors_g, geometry.motor_mm), (r.propellers_g, geometry.propeller_mm),
-        (r.controllers_g + r.supply_g, geometry.controller_mm),
-    )  # fmt: skip
-    base = np.sum([np.asarray(mass, dtype=np.float64) for mass, _ in places], axis=0)
-    moment = np.sum([mass * (np.nan if place is None else place) for mass, place in places], axis=0)
-    placed = place_packs(geometry, base_mass_g=base, base_cg_mm=moment / base, pack_mass_g=r.pack_g)
-    return _range(placed.pack_mm)
 
 
 def _variant(setting: Setting, found: dict[int, CellEnvelope]) -> VariantMass:

@@ -7,10 +7,17 @@ from typing import Any
 
 import attrs
 
-from propmatch.faults import Fault, InputFaults
+from propmatch.faults import InputFaults
 from propmatch.records.estimates import PRACTICE, Assumption, completed
-from propmatch.records.fields import build, declared, replace
-from propmatch.records.layout import filament_factor
+from propmatch.records.fields import Problem, build, declared, placed, replace, walk
+from propmatch.records.masses import (
+    BuildLine,
+    Item,
+    build_lines,
+    listed_mass_g,
+    stays_g,
+)
+from propmatch.records.massfaults import mass_problems
 from propmatch.records.parts import Airframe
 from propmatch.records.radio import RECEIVER_CURRENT_A, SERVO_CURRENT_A, SERVOS
 from propmatch.records.sections import (
@@ -26,8 +33,6 @@ from propmatch.records.sections import (
     Units,
     Variant,
     Wing,
-    listed_mass_g,
-    printed_takes_up,
 )
 from propmatch.records.tomltext import TomlText, dump_record, parse_toml, read_toml
 
@@ -98,23 +103,26 @@ def _brief(source: TomlText) -> Brief:
         raise InputFaults(source.faults)
     brief, faults = build(Brief, source.data, source.where, lines=source.lines)
     if brief is not None:
-        faults = _variant_faults(brief, source)
+        faults = placed([*mass_problems(brief), *_variant_problems(brief)], source.where, source.lines)
     if faults or brief is None:
         raise InputFaults(faults)
     return brief
 
 
-def _variant_faults(brief: Brief, source: TomlText) -> list[Fault]:
-    """Faults that show only when a variant is laid over the aircraft."""
+def _variant_problems(brief: Brief) -> list[Problem]:
+    """What shows only when a variant is laid over the aircraft."""
     filled, _ = completed(brief)
-    faults: list[Fault] = []
+    found: list[Problem] = []
     for at, variant in enumerate(filled.variant, start=1):
         path = f"variant[{at}]"
-        wing = {rule.name: _either(variant, filled.wing, rule.name) for rule in declared(Wing)}
-        faults += build(Wing, wing, source.where, lines=source.lines, path=path)[1]
-        bare = {"name": variant.name, "bare_mass_g": _bare_mass_g(filled, variant)}
-        faults += build(Aircraft, bare, source.where, lines=source.lines, path=path)[1]
-    return faults
+        found += walk(Wing, {rule.name: _either(variant, filled.wing, rule.name) for rule in declared(Wing)}, path)[1]
+        lines, _ = _listed(filled, variant)
+        bare, least = _bare_mass_g(lines, variant), stays_g(lines)
+        found += walk(Aircraft, {"name": variant.name, "bare_mass_g": bare}, path)[1]
+        if variant.bare_mass_g is not None and bare <= least:
+            right = f"must be above {least:g} g, what items and additions to the print weigh without any filament"
+            found.append(Problem(f"{path}.bare_mass_g", bare, right))
+    return found
 
 
 # ---------------------------------------------------------------- variants
@@ -136,10 +144,10 @@ class ResolvedVariant:
     radio_current_a : float
     receiver_supply_mass_g : float or None
         Separate supply that the brief names, flown where the controller brings none; None leaves it to an estimate.
-    filament_factor : float
-        Mass of the printed structure over the mass as sliced.
     motor_off : str or None
         What the propellers do while the motor is off; None leaves it to their family.
+    lines : tuple of Item
+        What the bare aircraft is made of, before any bare mass that the variant states.
     assumptions : tuple of Assumption
         Everything assumed about this build.
     """
@@ -150,8 +158,8 @@ class ResolvedVariant:
     motor_count: int
     radio_current_a: float
     receiver_supply_mass_g: float | None
-    filament_factor: float = 1.0
     motor_off: str | None = None
+    lines: tuple[Item, ...] = ()
     assumptions: tuple[Assumption, ...] = ()
 
 
@@ -160,7 +168,7 @@ def resolve_variants(brief: Brief) -> tuple[ResolvedVariant, ...]:
 
     Raises
     ------
-    ValueError
+    InputFaults, ValueError
         When a variant makes an impossible airframe; a brief that came from a file has been checked for that.
     """
     return laid_out(*completed(brief))
@@ -168,12 +176,18 @@ def resolve_variants(brief: Brief) -> tuple[ResolvedVariant, ...]:
 
 def laid_out(brief: Brief, made: Sequence[Assumption]) -> tuple[ResolvedVariant, ...]:
     """The same of a completed brief and the assumptions made for it."""
+    if problems := mass_problems(brief):
+        raise InputFaults(placed(problems, "brief", {}))
     about = {"wing", "aircraft", "radio"}
     common = tuple(each for each in made if each.subject in about)
     return tuple(_resolved(brief, variant, common) for variant in (None, *brief.variant))
 
 
 def _resolved(brief: Brief, variant: Variant | None, common: tuple[Assumption, ...]) -> ResolvedVariant:
+    lines, of_filament = _listed(brief, variant)
+    bare = _bare_mass_g(lines, variant)
+    listed = sum(line.mass_g for line in lines)
+    spread = () if bare == listed else _spread(brief, variant, bare - listed)
     airframe, made = completed(
         Airframe(
             wing_area_dm2=_either(variant, brief.wing, "area_dm2"),
@@ -182,7 +196,7 @@ def _resolved(brief: Brief, variant: Variant | None, common: tuple[Assumption, .
             cl_max=_either(variant, brief.wing, "cl_max"),
             oswald=_either(variant, brief.wing, "oswald"),
             installed_thrust=_either(variant, brief.wing, "installed_thrust"),
-            bare_mass_g=_bare_mass_g(brief, variant),
+            bare_mass_g=bare,
         )
     )
     overridden = {rule.name for rule in declared(Variant) if variant and getattr(variant, rule.name) is not None}
@@ -196,9 +210,9 @@ def _resolved(brief: Brief, variant: Variant | None, common: tuple[Assumption, .
         motor_count=_either(variant, brief.aircraft, "motor_count"),
         radio_current_a=brief.radio.current_a if current is None and brief.radio is not None else current,
         receiver_supply_mass_g=_either(variant, brief.aircraft, "receiver_supply_mass_g"),
-        filament_factor=filament_factor(_filament(variant)),
         motor_off=_either(variant, brief.aircraft, "motor_off"),
-        assumptions=tuple(each for each in common if each.field not in overridden) + made + _spread(brief, variant),
+        lines=lines,
+        assumptions=tuple(each for each in common if each.field not in overridden) + made + of_filament + spread,
     )
 
 
@@ -207,29 +221,31 @@ def _either(variant: Variant | None, base: Aircraft | Wing, name: str) -> Any:
     return getattr(base, name) if own is None else own
 
 
-def _bare_mass_g(brief: Brief, variant: Variant | None) -> float:
-    stated: float | None = _either(variant, brief.aircraft, "bare_mass_g")
-    if stated is not None:
-        return stated
-    return listed_mass_g(brief.item, brief.structure, _filament(variant))
+def _listed(brief: Brief, variant: Variant | None) -> tuple[tuple[Item, ...], tuple[Assumption, ...]]:
+    """The mass lines of a variant before any mass that it states; a brief with one bare mass has one."""
+    lines, made = build_lines(brief.item, brief.structure, variant)
+    mass, balance = brief.aircraft.bare_mass_g, brief.balance
+    if mass is None:
+        return lines, made
+    place, height = (None, None) if balance is None else (balance.bare_cg_mm, balance.bare_height_mm)
+    bare = BuildLine(name="bare aircraft", mass_g=mass, varies_g=mass, position_mm=place, height_mm=height)
+    return (bare, *lines), made
 
 
-def _spread(brief: Brief, variant: Variant | None) -> tuple[Assumption, ...]:
+def _bare_mass_g(lines: Sequence[Item], variant: Variant | None) -> float:
+    if variant is not None and variant.bare_mass_g is not None:
+        return variant.bare_mass_g
+    return sum(line.mass_g for line in lines)
+
+
+def _spread(brief: Brief, variant: Variant | None, more: float) -> tuple[Assumption, ...]:
     """Where the bare mass that a variant states differs from the lists of the brief, and nobody says where."""
-    if variant is None or variant.bare_mass_g is None or not (brief.item or brief.structure):
-        return ()
-    mass = variant.bare_mass_g
-    more = mass - listed_mass_g(brief.item, brief.structure, _filament(variant))
-    if more == 0:
+    if variant is None or variant.bare_mass_g is None or not (brief.item or brief.structure or variant.item):
         return ()
     way = f"{abs(more):.0f} g {'more' if more > 0 else 'less'} than the lists"
-    printed = printed_takes_up(brief.item, brief.structure, mass)
-    where = "in the printed lines in proportion, the items as they are" if printed else "in every line in proportion"
-    return (Assumption("aircraft", "bare_mass_g", mass, "g", f"'{variant.name}' is {way}: {where}"),)
-
-
-def _filament(variant: Variant | None) -> float | str:
-    return 1.0 if variant is None or variant.filament is None else variant.filament
+    printed = "in the filament of the printed parts in proportion, everything else as it is"
+    where = printed if brief.structure else "in every line in proportion" if brief.item else "in the bare aircraft"
+    return (Assumption("aircraft", "bare_mass_g", variant.bare_mass_g, "g", f"'{variant.name}' is {way}: {where}"),)
 
 
 # ---------------------------------------------------------------- assumptions

@@ -33,6 +33,7 @@ __all__ = [
     "not_below",
     "number",
     "one",
+    "placed",
     "record",
     "replace",
     "text",
@@ -475,11 +476,16 @@ def build(
         The record, or None when there is any fault, and the list of faults in the order of the file.
     """
     found, problems = walk(cls, mapping, path)
-    placed = sorted(((_line_of(each.key, lines or {}), each) for each in problems), key=lambda pair: pair[0])
-    faults = [
-        Fault(f"{where}:{line}" if line else where, each.key, each.value, each.rule, each.hint) for line, each in placed
+    return found, placed(problems, where, lines or {})
+
+
+def placed(problems: Sequence[Problem], where: str, lines: Mapping[str, int]) -> list[Fault]:
+    """The faults that problems are in a file, in its order; parameters as in :func:`build`."""
+    by_line = sorted(((_line_of(each.key, lines), each) for each in problems), key=lambda pair: pair[0])
+    return [
+        Fault(f"{where}:{line}" if line else where, each.key, each.value, each.rule, each.hint)
+        for line, each in by_line
     ]
-    return found, faults
 
 
 def _line_of(key: str, lines: Mapping[str, int]) -> int:

@@ -1,64 +1,15 @@
 """Where things sit in the aircraft: the records a brief may give for balance and thrust line.
 
 Positions run along the fuselage in mm from a datum the designer chooses (nose, firewall, wing leading edge), positive
-aft. Heights are in mm from one level line through the side view, positive up; without `Balance.cg_height_mm` that line
-runs through the centre of gravity. Angles are in degrees against the same level line. Who has no datum measures
-from the centre of gravity and states ``target_cg_mm = 0``.
+aft. Heights are in mm from one level line through the side view, positive up; where a line has no height and
+`Balance.cg_height_mm` is not stated, that line is taken to run through the centre of gravity. Angles are in degrees
+against the same level line. Who has no datum measures from the centre of gravity and states ``target_cg_mm = 0``.
 """
 
-from propmatch.records.fields import Rule, not_below, number, record, text
+from propmatch.records.fields import Rule, not_below, number, record
+from propmatch.records.masses import Item, Structure
 
-__all__ = ["FILAMENT_FACTORS", "Balance", "Item", "Structure", "Tail", "ThrustLine", "filament_factor"]
-
-FILAMENT_FACTORS = {"solid": 1.0, "foamed": 0.45}
-"""Mass of a printed part over the same part in solid filament; foamed: common practice, no published source."""
-
-
-def filament_factor(value: float | str) -> float:
-    """The number behind a word of `FILAMENT_FACTORS`; a number stands for itself."""
-    return FILAMENT_FACTORS[value] if isinstance(value, str) else value
-
-
-@record()
-class Item:
-    """One thing that flies: mass, and where its centre of mass sits; one without a place leaves the balance unknown."""
-
-    name: str = text(doc="what it is")
-    mass_g: float = number("g", ge=0, le=100_000, doc="mass")
-    position_mm: float | None = number(
-        "mm", ge=-10_000, le=10_000, default=None, doc="centre of mass along the fuselage, aft of the datum"
-    )
-    height_mm: float | None = number("mm", ge=-5_000, le=5_000, default=None, doc="centre of mass above the level line")
-
-
-@record()
-class Structure:
-    """A printed part of the airframe, or all of them: slicer grams at the flow used, and what is added to them.
-
-    Printed mass = slicer_g x flow_rate x the filament factor of the build (1: the filament of the slice); finish,
-    glue and hardware stay as they are in every build.
-    """
-
-    name: str = text(default="printed structure", doc="what it is")
-    slicer_g: float = number("g", ge=0, le=100_000, doc="grams the slicer shows at flow 1")
-    flow_rate: float = number(
-        gt=0, le=3, default=1.0, doc="flow actually used over that of the slice; 1 if the grams have it"
-    )
-    finish_g: float = number("g", ge=0, le=10_000, default=0.0, doc="paint, film, sealing")
-    glue_g: float = number("g", ge=0, le=10_000, default=0.0, doc="glue")
-    hardware_g: float = number("g", ge=0, le=10_000, default=0.0, doc="screws, horns, rods, hinges")
-    position_mm: float | None = number(
-        "mm", ge=-10_000, le=10_000, default=None, doc="centre of mass along the fuselage, aft of the datum"
-    )
-    height_mm: float | None = number("mm", ge=-5_000, le=5_000, default=None, doc="centre of mass above the level line")
-
-    def printed_g(self, factor: float = 1.0) -> float:
-        """Filament in the part [g]: slicer_g x flow_rate x factor."""
-        return self.slicer_g * self.flow_rate * factor
-
-    def mass_g(self, factor: float = 1.0) -> float:
-        """Mass of the finished line [g] in a build with this filament factor."""
-        return self.printed_g(factor) + self.finish_g + self.glue_g + self.hardware_g
+__all__ = ["Balance", "Item", "Structure", "Tail", "ThrustLine"]
 
 
 @record(
@@ -83,7 +34,11 @@ class Balance:
         "mm", gt=0, le=500, default=None, doc="allowed miss of the target, either way"
     )
     cg_height_mm: float | None = number(
-        "mm", ge=-5_000, le=5_000, default=None, doc="height of the centre of gravity; 0: heights start from it"
+        "mm",
+        ge=-5_000,
+        le=5_000,
+        default=None,
+        doc="height of the centre of gravity where not every line has a height; 0: heights start from it",
     )
     bare_cg_mm: float | None = number(
         "mm", ge=-10_000, le=10_000, default=None, doc="centre of gravity of everything but the power train"
@@ -98,6 +53,12 @@ class Balance:
     motor_mm: float | None = number("mm", ge=-10_000, le=10_000, default=None, doc="place of the motor")
     propeller_mm: float | None = number("mm", ge=-10_000, le=10_000, default=None, doc="place of the propeller")
     controller_mm: float | None = number("mm", ge=-10_000, le=10_000, default=None, doc="place of the controller")
+    controller_height_mm: float | None = number(
+        "mm", ge=-5_000, le=5_000, default=None, doc="height of the controller; default that of the pack"
+    )
+    bare_height_mm: float | None = number(
+        "mm", ge=-5_000, le=5_000, default=None, doc="height of the centre of gravity of everything but the power train"
+    )
     nose_ballast_mm: float | None = number("mm", ge=-10_000, le=10_000, default=None, doc="place for nose ballast")
     tail_ballast_mm: float | None = number("mm", ge=-10_000, le=10_000, default=None, doc="place for tail ballast")
     leading_edge_mm: float | None = number(

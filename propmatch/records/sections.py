@@ -4,7 +4,6 @@ The attribute of the object is the key of the file; ``[[phase]]`` of the file is
 ``[aircraft]`` with a name and a mass (or lists of ``[[item]]`` and ``[[structure]]``) is required.
 """
 
-from collections.abc import Sequence
 from typing import Any
 
 from propmatch.records.fields import (
@@ -20,7 +19,8 @@ from propmatch.records.fields import (
     text,
     words_or_number,
 )
-from propmatch.records.layout import FILAMENT_FACTORS, Balance, Item, Structure, Tail, ThrustLine, filament_factor
+from propmatch.records.layout import Balance, Item, Structure, Tail, ThrustLine
+from propmatch.records.masses import FILAMENTS, ItemChange, StructureChange, listed_mass_g
 from propmatch.records.parts import CD0_WORDS, MOTOR_OFF, aspect_ratio
 from propmatch.records.radio import Radio
 
@@ -37,8 +37,6 @@ __all__ = [
     "Units",
     "Variant",
     "Wing",
-    "listed_mass_g",
-    "printed_takes_up",
 ]
 
 DEFAULT_SPEED_OVER_STALL = 1.3
@@ -109,11 +107,11 @@ class Variant(Wing):
     name: str = text(doc="what is different, in a few words")
     bare_mass_g: float | None = number("g", ge=1, le=25000, default=None, doc="everything but the power train")
     filament: float | str | None = words_or_number(
-        tuple(FILAMENT_FACTORS),
+        tuple(FILAMENTS),
         ge=0.1,
         le=3,
         default=None,
-        doc="mass of the printed structure over the mass as sliced",
+        doc="of all printed parts that are not named below; a number: filament in them over that as designed",
     )
     target_mass_g: float | None = number("g", ge=1, le=50000, default=None, doc="limit of the all-up mass")
     motor_count: int | None = integer(ge=1, le=12, default=None, doc="equal motors on one pack")
@@ -122,6 +120,8 @@ class Variant(Wing):
     )
     receiver_supply_mass_g: float | None = _receiver_supply()
     motor_off: str | None = _motor_off()
+    structure: tuple[StructureChange, ...] = many(StructureChange, default=(), doc="printed parts in another filament")
+    item: tuple[ItemChange, ...] = many(ItemChange, default=(), doc="items changed, added or removed")
 
 
 @record(rules=(Rule(("cells",), lambda cells: len(set(cells)) < len(cells), "must not name a cell count twice"),))
@@ -262,17 +262,6 @@ class Units:
     wing_loading: str = choice(("g_dm2", "oz_ft2"), default="g_dm2", doc="wing loading")
 
 
-def listed_mass_g(item: Sequence[Item], structure: Sequence[Structure], filament: float | str = 1.0) -> float:
-    """Sum of the items and of the printed structure in a build with this filament factor [g]."""
-    factor = filament_factor(filament)
-    return sum(each.mass_g for each in item) + sum(each.mass_g(factor) for each in structure)
-
-
-def printed_takes_up(item: Sequence[Item], structure: Sequence[Structure], bare_mass_g: float) -> bool:
-    """Whether the printed lines alone can make a stated bare mass, the items staying as they are."""
-    return bool(listed_mass_g((), structure)) and bare_mass_g > sum(each.mass_g for each in item)
-
-
 def _foremost(balance: Balance) -> float:
     """Where a tail cannot be any more [mm]."""
     edge, chord = balance.leading_edge_mm, balance.chord_mm
@@ -302,8 +291,11 @@ def _same_name(variants: tuple[Variant, ...]) -> str:
 
 
 def _filament_without_structure(variants: tuple[Variant, ...], structure: tuple[Structure, ...]) -> str:
-    asked = [at for at, each in enumerate(variants) if each.filament is not None]
-    return f"[{asked[0] + 1}].filament" if asked and not structure else ""
+    asked = [(at, each) for at, each in enumerate(variants, 1) if each.filament is not None or each.structure]
+    if structure or not asked:
+        return ""
+    at, each = asked[0]
+    return f"[{at}].{'structure' if each.filament is None else 'filament'}"
 
 
 @record(

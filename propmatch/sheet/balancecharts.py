@@ -9,6 +9,7 @@ from propmatch.aircraft.balance import MassBuildUp, PackPlaces
 from propmatch.aircraft.geometry import Geometry
 from propmatch.aircraft.stability import stability
 from propmatch.aircraft.thrustline import ThrottleTrim
+from propmatch.records.masses import Item
 from propmatch.records.parts import PowerTrain
 from propmatch.sheet.picture import Picture, Table
 from propmatch.sheet.style import BLUE, GREEN, GREY, INK, ORANGE, STYLES, end_labels
@@ -30,7 +31,7 @@ def side_view(geometry: Geometry, train: PowerTrain, places: PackPlaces, *, name
     radius = train.propeller.diameter_in * INCH_M / MM_M / 2
     disk, target, chord = geometry.propeller_mm, balance.target_cg_mm, geometry.chord_mm
     height = 0.0 if line is None else line.height_mm
-    level, pack_height = geometry.cg_height_mm, balance.pack_height_mm or 0.0
+    level, pack_height = float(places.cg_height_mm), balance.pack_height_mm or 0.0
     neutral = stability(geometry).neutral_point_mm if tail is not None else float("nan")
     lead = geometry.leading_edge_mm
     tail_chord = 0.0 if tail is None else tail.area_dm2 * 1e4 / tail.span_mm
@@ -166,10 +167,14 @@ def trim_chart(
                    height_in=3.2)  # fmt: skip
 
 
-def masses_table(build: MassBuildUp, extra: Any = ()) -> Table:
-    """The lines of a mass build-up with their places."""
+def masses_table(lines: Sequence[Item]) -> Table:
+    """Mass lines with their places and heights, and the whole with its centre of gravity."""
+    whole = MassBuildUp(tuple(lines))
     rows = [
-        {"what": line.name, "mass, g": signed(line.mass_g), "place, mm": signed(line.position_mm, 0)}
-        for line in (*build.lines, *extra)
+        {"what": name, "mass, g": signed(mass), "place, mm": signed(place, 0), "height, mm": signed(height, 0)}
+        for name, mass, place, height in (
+            *((line.name, line.mass_g, line.position_mm, line.height_mm) for line in lines),
+            ("all of it, and its centre of gravity", whole.mass_g, whole.position_mm, whole.height_mm),
+        )
     ]
     return Table.of(rows)

@@ -5,9 +5,10 @@ from collections.abc import Callable, Mapping
 import attrs
 import numpy as np
 
-from propmatch.aircraft.balance import place_trains, power_train_items
+from propmatch.aircraft.balance import place_trains
 from propmatch.checks.judged import judged_trains
 from propmatch.checks.limits import checks_of, missed
+from propmatch.checks.placing import balance_assumptions, mass_lines
 from propmatch.questions.cells import BASES
 from propmatch.records.estimates import Assumption, completed
 from propmatch.search.candidate import Candidate, columns
@@ -224,8 +225,7 @@ def balance(case: Case) -> Section | None:
     geometry = case.setting.geometry
     if geometry is None:
         return None
-    build = case.setting.build
-    places = place_trains(geometry, build, [case.train])
+    places = place_trains(geometry, case.setting.build, [case.train])
     one = attrs.evolve(places, **{
         field.name: np.asarray(getattr(places, field.name)).ravel()[0].item()
         for field in attrs.fields(type(places)) if field.name not in ("geometry", "status")
@@ -242,7 +242,7 @@ def balance(case: Case) -> Section | None:
         text.append(advice)
     return Section(
         name="balance", title="Where does the pack go, and what does throttle do to trim?", text=tuple(text),
-        pictures=tuple(pictures), tables=(masses_table(build, power_train_items(geometry, case.train)),),
+        pictures=tuple(pictures), tables=(masses_table(mass_lines(case.setting, case.train)),),
     )  # fmt: skip
 
 
@@ -275,11 +275,8 @@ def sources(case: Case) -> Section:
 def assumed(case: Case) -> Section:
     made: dict[Assumption, None] = dict.fromkeys(
         (*case.setting.assumptions, *completed(case.train)[1], *train_lanes([case.train])[1],
-         *case.flight.assumptions, *case.speeds.assumptions)
+         *case.flight.assumptions, *case.speeds.assumptions, *balance_assumptions(case.setting, case.train))
     )  # fmt: skip
-    geometry = case.setting.geometry
-    if geometry is not None:
-        made.update(dict.fromkeys(geometry.assumptions))
     if not made:
         return Section(name="assumed", title="What was assumed?", text=("Nothing: every number was stated.",))
     rows = [{"about": each.subject, "assumed": each.text} for each in made]

@@ -27,7 +27,7 @@ SAYS = {
     "throttle": ("keeps the motor current below 6 A", "a wattmeter at the pack", "recalibrated"),
     "mass": (
         f"as designed ({265 + TRAIN_G:.0f} g all-up) meets the brief",
-        "where all-up mass binds",
+        "where balance binds",
         "heavier filament",
         "Mass build-up",
     ),

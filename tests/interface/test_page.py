@@ -315,7 +315,7 @@ def test_another_build_is_judged_as_such(page: Served) -> None:
     assert "as designed" in answer.json()["faults"][0]["rule"]
 
 
-def test_a_new_bare_mass_keeps_the_balance_of_a_list() -> None:
+def test_a_new_bare_mass_of_a_list_without_print_keeps_its_balance() -> None:
     before, after = brief(), edited(BRIEF, {"aircraft.bare_mass_g": 300})
     assert settings(after)[0].variant.airframe.bare_mass_g == pytest.approx(300)
     one, two = settings(before)[0].build, settings(after)[0].build

@@ -125,6 +125,8 @@ def values(rule: Declared) -> st.SearchStrategy[Any]:
         return floats if rule.kind == "number" else st.one_of(floats, st.sampled_from(rule.options))
     if rule.kind == "choice":
         return st.sampled_from(rule.options)
+    if rule.kind == "many" and isinstance(rule.item, type):
+        return st.lists(mappings(rule.item), max_size=2)
     if rule.kind == "many":
         return st.lists(values(rule.item), max_size=3, unique=True)
     if rule.kind == "flag":
@@ -209,7 +211,8 @@ PHASES = st.builds(lambda name, how, time: Phase(name=name, **how, **time), NAME
 @st.composite
 def briefs(draw: st.DrawFn) -> Brief:
     phases = draw(st.lists(PHASES, max_size=4))
-    variants = [draw(records(Variant).filter(lambda v: v.filament is None)) for _ in range(draw(st.integers(0, 2)))]
+    plain = records(Variant).filter(lambda v: v.filament is None and not v.structure)
+    variants = [draw(plain) for _ in range(draw(st.integers(0, 2)))]
     assume(len({each.name for each in variants}) == len(variants))
     numbers = {
         "aircraft": draw(records(Aircraft).filter(lambda a: a.bare_mass_g is not None)),

