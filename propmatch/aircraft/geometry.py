@@ -2,6 +2,7 @@
 
 import attrs
 
+from propmatch.records.body import common_line
 from propmatch.records.estimates import MEMORY, PRACTICE, Assumption
 from propmatch.records.layout import Balance, Tail, ThrustLine
 from propmatch.records.parts import Airframe, aspect_ratio
@@ -51,7 +52,8 @@ class Geometry:
         """The geometry of a brief in one of its variants; None when it has no ``[balance]``."""
         if brief.balance is None:
             return None
-        return cls.of(airframe, brief.balance, tail=brief.tail, thrust_line=brief.thrust_line)
+        line = common_line(brief.thrust_line, brief.motor_place)
+        return cls.of(airframe, brief.balance, tail=brief.tail, thrust_line=line)
 
     @property
     def aspect_ratio(self) -> float:

@@ -11,6 +11,7 @@ import numpy as np
 
 from propmatch.aircraft.flightlanes import ENDED_BY
 from propmatch.aircraft.polar import PHASE_SPEED_OVER_STALL
+from propmatch.checks.clearing import largest_in, nearest_note, rooms_beside
 from propmatch.checks.ratings import Rating
 from propmatch.checks.rule import BRIEF, PRACTICE, RATING, CheckRule, Cost, no_words
 from propmatch.checks.states import Flown, State, TrainStates
@@ -398,6 +399,12 @@ _RULES = (
             "x_t": Symbol("target", "mm", _target_mm, "brief"),
         },
         missing=no_words,
+    ),
+    CheckRule(
+        name="propeller_clearance", what="propeller diameter against the room around it", unit="in", basis=BRIEF,
+        limit_from="room that [body] and the places of the motors leave", asked=lambda setting: setting.clearance,
+        limit=largest_in, state=STATED, cost=Cost.PARTS, value=lambda m: m.ratings.diameter_in, formula="d",
+        beside=rooms_beside, note=nearest_note,
     ),
     CheckRule(
         name="pack_sustained", what="mean pack current of the phase nearest to its limit", unit="A", basis=RATING,

@@ -14,6 +14,7 @@ from propmatch.aircraft.stability import Stability, stability
 from propmatch.aircraft.thrustline import STATES, ThrottleCases, ThrottleTrim, TiltAdvice, best_tilt, throttle_trim
 from propmatch.checks.judged import judged_trains
 from propmatch.checks.setting import Setting
+from propmatch.checks.steering import Steering, steering
 from propmatch.models.arrays import Floats
 from propmatch.records.estimates import Assumption
 from propmatch.records.masses import Item
@@ -77,6 +78,8 @@ class Placing:
         For the design with its own pack; None without tail and thrust line.
     height : str
         How high the centre of gravity lies and where that is from; empty without a thrust line.
+    steering : Steering
+        Room for the propeller, torque roll and one motor out.
     missing : str
         What the brief lacks for the rest; empty when nothing.
     """
@@ -90,6 +93,7 @@ class Placing:
     trim: ThrottleTrim | None
     tilt: TiltAdvice | None
     height: str
+    steering: Steering
     missing: str
 
     def readings(self, *, show: Callable[[float], str]) -> tuple[str, ...]:
@@ -136,12 +140,15 @@ def placing(
         "height": "",
     }  # fmt: skip
     if geometry is None:
+        nothing["steering"] = steering(measured, names, cg_mm=np.full(len(trains), np.nan))
         return Placing(
             **nothing, missing="The brief has no [balance], so nothing can be said about where the pack goes."
         )
     places = place_trains(geometry, setting.build, trains)
-    found = nothing | {"places": places, "left_there_mm": _left_there(places)}
     cg = np.asarray(places.cg_mm)
+    found = nothing | {
+        "places": places, "left_there_mm": _left_there(places), "steering": steering(measured, names, cg_mm=cg)
+    }  # fmt: skip
     if geometry.tail is None:
         return Placing(**found, missing="The brief has no [tail], so nothing can be said about stability and trim.")
     found["stability"] = stability(geometry, cg_mm=cg)

@@ -10,6 +10,7 @@ import attrs
 import numpy as np
 
 from propmatch.aircraft.balance import MassBuildUp, MassLanes, PackPlaces, place_masses
+from propmatch.aircraft.clearance import Clearance
 from propmatch.aircraft.endurance import FlightTime, flight_time
 from propmatch.aircraft.geometry import Geometry
 from propmatch.aircraft.polar import AirframeLanes, completed_lanes, default_airspeed_m_s, phase_airspeed_m_s
@@ -86,6 +87,18 @@ class Setting:
     def assumptions(self) -> tuple[Assumption, ...]:
         """What was assumed about the brief and this variant, each once."""
         return tuple(dict.fromkeys(self.brief_assumptions + self.variant.assumptions))
+
+    @property
+    def clearance(self) -> Clearance | None:
+        """Room around the propellers; None where the brief names nothing near them."""
+        return Clearance.of_brief(self.brief, self.variant.motor_count)
+
+    @property
+    def widest_in(self) -> float | None:
+        """Largest propeller that the brief lets in, by its limit and by the room there is; None for any."""
+        room = self.clearance
+        widest = (self.brief.limits.max_propeller_diameter_in, None if room is None else room.largest_in)
+        return min((each for each in widest if each is not None), default=None)
 
     @property
     def phases(self) -> tuple[Phase, ...]:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from propmatch.columns import columns_of, headed, numbers_of
 from propmatch.commands.output import Reply
 from propmatch.commands.saying import checks_table, mass_block, masses_data
+from propmatch.commands.steeringwords import steering_block
 from propmatch.commands.trains import LazyCatalogue, train_data
 from propmatch.words.checkwords import (
     NO_CHANGE,
@@ -127,6 +128,7 @@ def cells_reply(
     blocks.append(_packs_block(comparison, shown))
     blocks += [ways_block(comparison, count, shown) for count in comparison.cells]
     blocks.append(placing_block(comparison, shown))
+    blocks.append(steering_block(comparison.placing[BASES[0]], shown, about=", packs of the same energy"))
     blocks.append(_variants_block(comparison, shown))
     blocks.append(mass_block(settings, comparison.train, shown))
     reply = Reply(
@@ -146,6 +148,7 @@ def cells_reply(
             ],
             "remedies": {count: _remedies_data(found) for count, found in comparison.remedies.items()},
             "balance_and_trim": {basis: comparison.placing[basis].readings(show=shown.speed_text) for basis in BASES},
+            "steering": {basis: comparison.placing[basis].steering.data for basis in BASES},
         },
         caution=True,
     )

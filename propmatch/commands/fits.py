@@ -7,6 +7,7 @@ import click
 from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
 from propmatch.commands.output import Reply
 from propmatch.commands.saying import checks_table, mass_block, masses_data
+from propmatch.commands.steeringwords import steering_block
 from propmatch.commands.trains import TRAIN_OPTIONS, LazyCatalogue, train_data, with_table
 from propmatch.faults import Fault, InputFaults
 from propmatch.words.checkwords import (
@@ -84,6 +85,7 @@ def fits_reply(
         _changes(first, shown),
         ["Every check, as designed:", *checks_table(["the design", "substitute"], [first.before, first.checks], shown)],
         _placing(fit, shown),
+        steering_block(fit.placing, shown),
         mass_block(settings, fit.train, shown),
     ]
     return Reply(
@@ -103,7 +105,7 @@ def fits_reply(
         faults=(*doubts, *stock.broken),
         extra={
             "train": train_data(fit.train), "masses": masses_data(settings, fit.train), "checks": first.checks,
-            "fits": fit.fits,
+            "fits": fit.fits, "steering": fit.placing.steering.data,
         },
         caution=True,
     )  # fmt: skip

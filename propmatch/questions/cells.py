@@ -394,6 +394,8 @@ def compare_cells(
     for each in found.values():
         made.update(dict.fromkeys(each.assumptions))
     made.update(dict.fromkeys(balance_assumptions(design, train)))
+    placed = _placings(design, train, trains, packs, counts)
+    made.update(dict.fromkeys(placed[BASES[0]].steering.assumptions))
     return CellComparison(
         brief=resolved.stated,
         train=train,
@@ -402,7 +404,7 @@ def compare_cells(
         packs=packs,
         cases=tuple(cases),
         remedies=found,
-        placing=_placings(design, train, trains, packs, counts),
+        placing=placed,
         fit=fit,
         assumptions=tuple(made),
     )

@@ -117,8 +117,7 @@ class Corners:
         if axis == "air":
             return low, high
         ends = low * middle, high * middle
-        limits = self.setting.brief.limits
-        caps = {"diameter_in": limits.max_propeller_diameter_in, "all_up_mass_g": self.setting.variant.target_mass_g}
+        caps = {"diameter_in": self.setting.widest_in, "all_up_mass_g": self.setting.variant.target_mass_g}
         cap = caps.get(axis)
         return ends if cap is None else (ends[0], max(min(ends[1], cap), middle))
 

@@ -160,13 +160,14 @@ def may_fit(brief: Brief | ResolvedBrief, catalogue: Catalogue, train: PowerTrai
                 limited=throttle_limits(measured)[1],
             )
         )
-    names = ("the design", "the substitute")
+    placed = placing(resolved.as_designed, [train, changed], ("the design", "the substitute"))
+    made |= dict.fromkeys(placed.steering.assumptions)
     return Fit(
         brief=resolved.stated,
         train=changed,
         design=train,
         changes=parts,
         variants=tuple(variants),
-        placing=placing(resolved.as_designed, [train, changed], names),
+        placing=placed,
         assumptions=tuple(made),
     )

@@ -8,6 +8,7 @@ from typing import Any
 import attrs
 
 from propmatch.faults import InputFaults
+from propmatch.records.body import Body, gaps_assumed
 from propmatch.records.estimates import PRACTICE, Assumption, completed
 from propmatch.records.fields import Problem, build, declared, placed, replace, walk
 from propmatch.records.masses import (
@@ -178,7 +179,7 @@ def laid_out(brief: Brief, made: Sequence[Assumption]) -> tuple[ResolvedVariant,
     """The same of a completed brief and the assumptions made for it."""
     if problems := mass_problems(brief):
         raise InputFaults(placed(problems, "brief", {}))
-    about = {"wing", "aircraft", "radio"}
+    about = {"wing", "aircraft", "radio", "body"}
     common = tuple(each for each in made if each.subject in about)
     return tuple(_resolved(brief, variant, common) for variant in (None, *brief.variant))
 
@@ -269,6 +270,9 @@ def _completed_brief(brief: Brief) -> tuple[Brief, tuple[Assumption, ...]]:
     site = _completed_section(brief.site, "site", made, altitude_m=_ALTITUDE)
     if site.distance_m is not None:
         site = _completed_section(site, "site", made, wind_m_s=_WIND)
+    body, several = brief.body, brief.aircraft.motor_count > 1 and brief.thrust_line is not None
+    if body is not None or several:
+        body = _completed_section(body or Body(), "body", made, **gaps_assumed(body or Body(), several))
     phase, prefer = brief.phase, brief.prefer
     if not phase:
         phase = (Phase(name="assumed flight", throttle=THROTTLE, share=1.0),)
@@ -280,7 +284,7 @@ def _completed_brief(brief: Brief) -> tuple[Brief, tuple[Assumption, ...]]:
         made.append(Assumption("prefer", "flight_time", 1.0, "", "nothing preferred: ranked by flight time"))
     if not made:
         return brief, ()
-    filled = replace(brief, wing=wing, radio=radio, limits=limits, site=site, phase=phase, prefer=prefer)
+    filled = replace(brief, wing=wing, radio=radio, limits=limits, site=site, phase=phase, prefer=prefer, body=body)
     return filled, tuple(made)
 
 

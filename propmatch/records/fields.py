@@ -126,12 +126,13 @@ class Rule:
     """A rule between fields: ``broken(*values)`` of ``keys`` tells whether it is violated.
 
     The fault names ``at``, by default the first key; ``broken`` may instead answer with a text that is put behind
-    it, such as ``[2].seconds``. Reading a file skips the rule while one of its fields is faulty itself.
+    it, such as ``[2].seconds``. ``text`` says what would be right, or makes that from the values. Reading a file skips
+    the rule while one of its fields is faulty itself.
     """
 
     keys: tuple[str, ...]
     broken: Callable[..., bool | str]
-    text: str
+    text: str | Callable[..., str]
     at: str = ""
 
     def problem(self, values: Sequence[object], prefix: str = "") -> Problem | None:
@@ -141,7 +142,11 @@ class Rule:
             return None
         key = f"{prefix}{self.at or self.keys[0]}{found if isinstance(found, str) else ''}"
         plain = not self.at and isinstance(found, bool) and isinstance(values[0], str | int | float)
-        return Problem(key, values[0] if plain else None, self.text)
+        return Problem(key, values[0] if plain else None, self.said(values))
+
+    def said(self, values: Sequence[object]) -> str:
+        """What would be right beside these values."""
+        return self.text if isinstance(self.text, str) else self.text(*values)
 
 
 def not_below(high: str, low: str) -> Rule:

@@ -6,6 +6,7 @@ The attribute of the object is the key of the file; ``[[phase]]`` of the file is
 
 from typing import Any
 
+from propmatch.records.body import BODY_RULES, Body, Control, MotorPlace
 from propmatch.records.fields import (
     Rule,
     choice,
@@ -351,6 +352,7 @@ def _filament_without_structure(variants: tuple[Variant, ...], structure: tuple[
         ),
         Rule(("variant", "structure"), _filament_without_structure, "needs [[structure]] lines to act on"),
         Rule(("variant",), _same_name, "must differ from the names of the other variants"),
+        *BODY_RULES,
     )
 )
 class Brief:
@@ -371,3 +373,6 @@ class Brief:
     balance: Balance | None = one(Balance, default=None, doc="centre of gravity and where things sit")
     tail: Tail | None = one(Tail, default=None, doc="horizontal tail")
     thrust_line: ThrustLine | None = one(ThrustLine, default=None, doc="where the propeller pulls")
+    motor_place: tuple[MotorPlace, ...] = many(MotorPlace, default=(), doc="where each of several motors is")
+    body: Body | None = one(Body, default=None, doc="what is near the propeller's disc")
+    control: Control | None = one(Control, default=None, doc="ailerons, fin and rudder")

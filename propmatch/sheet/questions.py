@@ -21,6 +21,7 @@ from propmatch.sheet.flightcharts import FlightPlan, flight_chart
 from propmatch.sheet.margincharts import margin_chart
 from propmatch.sheet.picture import Table
 from propmatch.sheet.speedsection import airspeeds, wind
+from propmatch.sheet.steeringsection import steering_of, steering_section
 from propmatch.sheet.thrustcharts import compare_chart, operating_chart, throttle_chart
 from propmatch.sheet.trimsection import stability_text, trim_picture
 from propmatch.status import Flag, Status
@@ -275,7 +276,8 @@ def sources(case: Case) -> Section:
 def assumed(case: Case) -> Section:
     made: dict[Assumption, None] = dict.fromkeys(
         (*case.setting.assumptions, *completed(case.train)[1], *train_lanes([case.train])[1],
-         *case.flight.assumptions, *case.speeds.assumptions, *balance_assumptions(case.setting, case.train))
+         *case.flight.assumptions, *case.speeds.assumptions, *balance_assumptions(case.setting, case.train),
+         *steering_of(case).assumptions)
     )  # fmt: skip
     if not made:
         return Section(name="assumed", title="What was assumed?", text=("Nothing: every number was stated.",))
@@ -292,5 +294,6 @@ def questions(case: Case) -> list[Section]:
     """The sections that answer, those without an answer left out."""
     makers: tuple[Callable[[Case], Section | None], ...] = (
         answer, thrust, throttle, duration, airspeeds, wind, margins, cells, others, envelope, sets, balance,
+        steering_section,
     )  # fmt: skip
     return [section for make in makers if (section := make(case)) is not None]

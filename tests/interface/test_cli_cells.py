@@ -27,6 +27,7 @@ def test_the_text_says_what_three_cells_do_and_what_to_change(run):
         "keeps the motor current below", "full battery the pack then gives", "recalibrated", "duty, not stick",
         "So limited it meets motor current static",
         "servo supply heat", "more up elevator than the glide", "centre of gravity moves", "Static margin",
+        "pushes the left wing down",
         "Mass build-up", "foamed filament", "heavier filament", "Estimates: before flight",
     ):  # fmt: skip
         assert words in flat, words
@@ -51,6 +52,9 @@ def test_rows_are_the_librarys_own(run):
     assert document["remedies"]["3"]["failing"]
     assert len(document["checks_by_case"][0]["checks"]) > 20
     assert set(document["balance_and_trim"]) == {"same energy", "same mass", "same capacity"}
+    rolls = document["steering"]["same energy"]["torque_roll"]
+    assert [each["name"] for each in rolls] == ["2S", "3S"]
+    assert 0 < rolls[0]["torque_static_nm"] < rolls[1]["torque_static_nm"]
 
 
 def test_csv_holds_a_line_for_each_case_and_units_do_not_touch_it(run):

@@ -197,6 +197,8 @@ def test_the_sheet_says_what_was_assumed_where_numbers_come_from_and_what_to_bew
     assumed = [" ".join(r) for r in sheet.section("assumed").tables[0].rows]
     assert any(HOSTILE in line and "label" in line for line in assumed)
     assert any("clean glider" in line for line in assumed)
+    assert any("ailerons over the outer 40 %" in each for each in assumed)
+    assert any("pushes the left wing down" in point for point in sheet.section("steering").points)
     sources = sheet.section("sources").tables[0]
     assert row(sources, "propeller")[2:] == ("made up <em>here</em>", "predicted", "10 %")
     cautions = " ".join(sheet.section("cautions").points)

@@ -7,7 +7,8 @@ import numpy as np
 
 from propmatch.brief import Aircraft, Brief, Limits, Phase, Prefer, Radio, Site, Variant, Wing
 from propmatch.checks.setting import Setting, settings
-from propmatch.records.layout import Balance
+from propmatch.records.body import Body
+from propmatch.records.layout import Balance, ThrustLine
 from propmatch.records.parts import FAMILIES, MOTOR_OFF, CoefficientTable, Controller, Motor, Pack, Propeller
 from propmatch.search.shelf import Shelf
 
@@ -142,7 +143,7 @@ def random_brief(rng: np.random.Generator) -> Brief:
             target_cg_mm=200.0, cg_tolerance_mm=float(rng.uniform(1, 10)), bare_cg_mm=float(rng.uniform(210, 260)),
             pack_tray_from_mm=50.0, pack_tray_to_mm=190.0, motor_mm=10.0, controller_mm=90.0,
         )  # fmt: skip
-    return Brief(
+    brief = Brief(
         aircraft=Aircraft(
             name="invented", bare_mass_g=bare, target_mass_g=maybe(0.7, 1.3 * bare, 2.2 * bare),
             motor_count=int(rng.choice([1, 1, 2])),
@@ -168,6 +169,23 @@ def random_brief(rng: np.random.Generator) -> Brief:
         prefer=Prefer(**{str(name): float(rng.uniform(0.2, 1.0)) for name in names}),
         balance=balance,
     )  # fmt: skip
+    own = np.random.default_rng(int(1e6 * bare))  # what is drawn after it stays as it is
+    return attrs.evolve(brief, **_near_the_disc(own, brief.aircraft.motor_count)) if balance else brief
+
+
+def _near_the_disc(rng: np.random.Generator, motor_count: int) -> dict[str, Any]:
+    """Sometimes a thrust line with a body, booms, wheels or a second motor beside the disc."""
+    if rng.random() < 0.4:
+        return {}
+    side = float(rng.uniform(70.0, 160.0)) if motor_count > 1 else 0.0
+    bodies = (
+        None, Body(top_mm=float(rng.uniform(-110.0, -40.0))),
+        Body(half_width_mm=15.0, boom_side_mm=side + float(rng.uniform(60.0, 140.0))) if side else None,
+        Body(main_wheel_mm=120.0, main_wheel_height_mm=float(rng.uniform(-170.0, -80.0)), tail_wheel_mm=600.0,
+             tail_wheel_height_mm=-20.0, wheel_shrink_mm=float(rng.uniform(0.0, 9.0))),
+    )  # fmt: skip
+    line = ThrustLine(height_mm=5.0, position_mm=10.0, side_mm=side, tilt_deg=float(rng.uniform(-5.0, 5.0)))
+    return {"thrust_line": line, "body": bodies[rng.integers(4)]}
 
 
 def random_case(seed: int, sizes: tuple[int, int, int, int] | None = None) -> tuple[Setting, Shelf]:
@@ -204,7 +222,8 @@ def bursting_case(seed: int) -> tuple[Setting, Shelf]:
         estimated_ratings=str(rng.choice(["exclude", "warn"])),
     )  # fmt: skip
     flown = phases[: int(rng.integers(2, 5))]
-    return _case(parts, attrs.evolve(brief, limits=limits, phase=flown, variant=(), balance=None))
+    return _case(parts, attrs.evolve(brief, limits=limits, phase=flown, variant=(), balance=None,
+                                      thrust_line=None, body=None))  # fmt: skip
 
 
 def _case(parts: dict[str, list[Any]], brief: Brief) -> tuple[Setting, Shelf]:

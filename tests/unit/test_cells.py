@@ -336,7 +336,8 @@ def test_what_the_brief_lacks_is_said(cut, missing):
 def test_two_motors_a_gear_and_parallel_cells_go_through(catalogue):
     geared = simple_motor(kv_rpm_per_v=2800.0, gear_ratio=2.0, gear_efficiency=0.95, resistance_ohm=0.06)
     pack = lawful_pack(2, 1700.0, cells_parallel=2)
-    brief = small_brief(('name = "test bird"', 'name = "test bird"\nmotor_count = 2'), ("460", "700"))
+    beside = ("height_mm = 30\n", "height_mm = 30\nside_mm = 150\n")
+    brief = small_brief(('name = "test bird"', 'name = "test bird"\nmotor_count = 2'), ("460", "700"), beside)
     train = replace(small_train(motor=geared, pack=pack), count=2, radio_current_a=0.6)
     found = compare_cells(brief, catalogue, train=train)
     case = found.case(2)

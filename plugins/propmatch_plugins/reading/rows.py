@@ -262,7 +262,7 @@ class _Reader:
             columns = [values.get(key, repeat(fields[key], len(lines))) for key in rule.keys]
             for at, row in enumerate(zip(*columns, strict=True)):
                 if at not in faults and rule.broken(*row):
-                    self._note(rule.keys[0], {at: (row[0], rule.text, "")}, lines, faults)
+                    self._note(rule.keys[0], {at: (row[0], rule.said(row), "")}, lines, faults)
 
 
 @lru_cache

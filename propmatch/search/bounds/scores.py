@@ -108,6 +108,7 @@ def pair_bound(screen: Screen, ranking: Ranking, packs: Index, propellers: Index
     drive_g = lightest + shelf.column("pack_g")[packs]
     mass = setting.all_up_mass_g(drive_g[:, None]) + tables.mass_g[propellers]
     possible = np.isfinite(mass) & (mass <= tables.mass_limit_g * _ROUNDING) & screen.fits[propellers]
+    possible &= screen.clears[propellers]
     values: dict[str, Any] = {"mass": mass / _ROUNDING}
     wanted = set(ranking.weights)
     with np.errstate(all="ignore"):

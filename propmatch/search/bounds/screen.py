@@ -148,6 +148,8 @@ class Screen:
         self.fits = np.ones(tables.mass_g.size, dtype=bool)
         if widest is not None:
             self.fits = shelf.column("diameter_in") <= widest
+        room = setting.clearance
+        self.clears = shelf.column("diameter_in") <= (np.inf if room is None else room.largest_in)
         loading = limits.max_wing_loading_g_dm2
         area = setting.variant.airframe.wing_area_dm2
         self._masses = [
@@ -263,6 +265,7 @@ class Screen:
             "thrust_to_weight": self._thrust_to_weight,
             "cell_voltage": self._voltage,
             "balance": self._balance,
+            "propeller_clearance": lambda _, lanes: (clear := self.clears[lanes.propeller], ~clear),
         }
         rest = (name for name in excluding() if name not in (*SIZES, *CURRENTS, *FLOWN))
         return [(name, known.get(name, self._unknown)) for name in rest if CHECKS[name].has_limit(self.setting)]
