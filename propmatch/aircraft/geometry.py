@@ -2,6 +2,7 @@
 
 import attrs
 
+from propmatch.models.liftingsurface import downwash_gradient, elevator_effectiveness, lift_slope_per_rad
 from propmatch.records.body import common_line
 from propmatch.records.estimates import MEMORY, PRACTICE, Assumption
 from propmatch.records.layout import Balance, Tail, ThrustLine
@@ -157,16 +158,42 @@ class Geometry:
         )
 
     @property
+    def wing_height_mm(self) -> float:
+        """Wing above the level line, where the jet passes it."""
+        return _or(self.balance.wing_height_mm, 0.0)
+
+    @property
+    def tail_lift_slope_per_rad(self) -> float:
+        """Lift of the tail per angle; NaN without a tail."""
+        if self.tail is None:
+            return float("nan")
+        return _or(self.tail.lift_slope_per_rad, float(lift_slope_per_rad(self.tail.aspect_ratio)))
+
+    @property
+    def elevator_effectiveness(self) -> float:
+        """Tail angle per elevator angle."""
+        stated = None if self.tail is None else self.tail.elevator_effectiveness
+        return _or(stated, float(elevator_effectiveness(self.elevator_chord_fraction)))
+
+    @property
+    def downwash_gradient(self) -> float:
+        """Turn of the air at the tail per angle of attack of the wing."""
+        stated = None if self.tail is None else self.tail.downwash_gradient
+        return _or(stated, float(downwash_gradient(lift_slope_per_rad(self.aspect_ratio), self.aspect_ratio)))
+
+    @property
     def assumptions(self) -> tuple[Assumption, ...]:
         """Every number above that the brief does not state and that balance, margin or trim may rest on."""
         tail, line = self.tail is not None, self.thrust_line is not None
         wanted = (
-            _PLACES + (_CHORD if tail or line else ()) + (_HEIGHT if line else ()) + (_TRIM if tail and line else ())
-        )
+            _PLACES + (_CHORD if tail or line else ()) + (_SLOPES if tail else ()) + (_HEIGHT if line else ())
+            + (_TRIM if tail and line else ())
+        )  # fmt: skip
         found = []
         for subject, field, name, unit, text in wanted:
             value = getattr(self, name)
-            if getattr(getattr(self, subject), field) is None and value is not None:
+            given = getattr(self, subject)
+            if getattr(given, field) is None and value is not None and not _given_otherwise(given, field):
                 found.append(Assumption(subject, field, float(value), unit, text))
         return tuple(found)
 
@@ -183,6 +210,12 @@ _CHORD = (
     ("balance", "leading_edge_mm", "leading_edge_mm", "mm",
      f"the target centre of gravity lies at {CG_SHARE_OF_CHORD:.0%} of the mean chord; {PRACTICE}"),
 )  # fmt: skip
+_SLOPES = (
+    ("tail", "lift_slope_per_rad", "tail_lift_slope_per_rad", "1/rad",
+     "the lift slope of the tail follows from its aspect ratio (Helmbold 1942)"),
+    ("tail", "downwash_gradient", "downwash_gradient", "",
+     "the downwash at the tail is that far behind an elliptically loaded wing, an upper estimate"),
+)  # fmt: skip
 _HEIGHT = (
     ("balance", "controller_height_mm", "controller_height_mm", "mm", "the controller sits as high as the pack"),
     ("balance", "cg_height_mm", "cg_height_mm", "mm", "heights start from the centre of gravity"),
@@ -193,12 +226,21 @@ _TRIM = (
      f"the wing section has no lift at {ZERO_LIFT_ANGLE_DEG:g} degrees, moderate camber; {MEMORY}"),
     ("balance", "wing_moment_coefficient", "wing_moment_coefficient", "",
      f"pitching moment coefficient {WING_MOMENT_COEFFICIENT:g}, moderate camber; {MEMORY}; same at every throttle"),
+    ("balance", "wing_height_mm", "wing_height_mm", "mm", "the wing sits on the level line"),
     ("tail", "height_mm", "tail_height_mm", "mm", "the tail sits on the level line"),
     ("tail", "incidence_deg", "tail_incidence_deg", "deg", "the tail is level with the fuselage"),
     ("tail", "zero_lift_angle_deg", "tail_zero_lift_angle_deg", "deg", "the tail section is flat or symmetrical"),
     ("tail", "elevator_chord_fraction", "elevator_chord_fraction", "",
      f"the elevator has {ELEVATOR_CHORD_FRACTION:.0%} of the tail chord; {PRACTICE}"),
+    ("tail", "elevator_effectiveness", "elevator_effectiveness", "",
+     "an elevator angle turns the tail as on a thin section with a sealed gap (Glauert, R&M 1095); real hinges reach "
+     f"80 to 90 % of it ({MEMORY})"),
 )  # fmt: skip
+
+
+def _given_otherwise(given: Balance | Tail, field: str) -> bool:
+    """Whether a stated effectiveness makes the elevator's chord needless."""
+    return field == "elevator_chord_fraction" and isinstance(given, Tail) and given.elevator_effectiveness is not None
 
 
 def _or(stated: float | None, assumed: float) -> float:

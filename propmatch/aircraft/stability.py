@@ -6,9 +6,10 @@ import attrs
 import numpy as np
 
 from propmatch.aircraft.geometry import Geometry
+from propmatch.models.liftingsurface import lift_slope_per_rad
 from propmatch.records.estimates import Assumption
 
-__all__ = ["Stability", "downwash_gradient", "lift_slope_per_rad", "neutral_point", "stability"]
+__all__ = ["Stability", "neutral_point", "stability"]
 
 STABILITY_NOTES = (
     "Wing and tail only: a fuselage and a propeller ahead of the wing move the neutral point forward by 2 to 6 % "
@@ -16,22 +17,7 @@ STABILITY_NOTES = (
 )
 
 
-def lift_slope_per_rad(aspect_ratio: Any) -> Any:
-    """Lift-curve slope of an unswept wing 2 pi A/(2 + sqrt(A^2 + 4)) [1/rad].
-
-    H. B. Helmbold, Der unverwundene Ellipsenfluegel als tragende Flaeche, 1942 (formula from memory, standard), with a
-    section slope of 2 pi; pi A/2 for A -> 0, 2 pi for A -> infinity. No compressibility, no sweep.
-    """
-    aspect = np.asarray(aspect_ratio, dtype=np.float64)
-    return (2.0 * np.pi * aspect / (2.0 + np.sqrt(aspect**2 + 4.0)))[()]
-
-
-def downwash_gradient(wing_lift_slope: Any, aspect_ratio: Any) -> Any:
-    """d epsilon/d alpha = 2 a_w/(pi A) [-] far behind an elliptically loaded wing (lifting-line theory).
-
-    An upper estimate close behind the wing or far above its wake, so the static margin comes out small.
-    """
-    return 2.0 * wing_lift_slope / (np.pi * aspect_ratio)
+_RESTS_ON = ("chord_mm", "lift_slope_per_rad", "downwash_gradient")
 
 
 def neutral_point(wing_centre: Any, tail_volume: Any, tail_over_wing_slope: Any, downwash_slope: Any) -> Any:
@@ -117,8 +103,7 @@ def stability(geometry: Geometry, *, cg_mm: Any = None) -> Stability:
     known = geometry.balance.leading_edge_mm is not None
     centre = geometry.aerodynamic_centre_mm if known else float("nan")
     wing_slope = float(lift_slope_per_rad(geometry.aspect_ratio))
-    tail_slope = float(lift_slope_per_rad(tail.aspect_ratio))
-    gradient = float(downwash_gradient(wing_slope, geometry.aspect_ratio))
+    tail_slope, gradient = geometry.tail_lift_slope_per_rad, geometry.downwash_gradient
     area_ratio = tail.area_dm2 / geometry.wing_area_dm2
     slope = wing_slope + tail_slope * area_ratio * (1.0 - gradient)
     volume = area_ratio * (tail.position_mm - centre) / chord
@@ -135,7 +120,7 @@ def stability(geometry: Geometry, *, cg_mm: Any = None) -> Stability:
         tail_slope_per_rad=tail_slope,
         aircraft_slope_per_rad=slope,
         downwash_gradient=gradient,
-        assumptions=tuple(each for each in geometry.assumptions if each.field in ("chord_mm",)),
+        assumptions=tuple(each for each in geometry.assumptions if each.field in _RESTS_ON),
         notes=STABILITY_NOTES if known
         else (*STABILITY_NOTES, "The leading edge of the mean chord is not given: no margin."),
     )  # fmt: skip

@@ -6,13 +6,20 @@ trailing edge down, so 'up elevator' is minus the elevator angle. One steady mom
 
     M_T = -T (z cos tilt + a sin tilt)           z above, a ahead of the centre of gravity
     L_w = n W + T sin tilt - L_t
-    0 = q S c Cm + L_w (x_cg - x_ac) + M_T - L_t l_t
+    0 = q S c Cm (1 - f_w + f_w r_w) + L_w (x_cg - x_ac) + M_T - L_t l_t
+    L_w = q S a_w [(1 - f_w) alpha + f_w r_w alpha_jet,w],  r_w = ((V + w)/V)^2
     L_t = q S_t a_t [(1 - f) alpha_t + f r alpha_jet + (1 - f + f r) tau delta_e],  r = ((V + 2 v)/V)^2
 
-f is the share of the tail span inside the fully developed, contracted jet (`slipstream`), whose direction is the mean
-of free stream and thrust line weighted with V and 2 v. Sources: moment balance and tail lift as in Etkin and Reid,
-Dynamics of Flight, ch. 2; thrust term -T z/(q S c) in the form of J. Roskam; jet by momentum theory, Glauert 1926;
-elevator effectiveness tau of a thin section with a hinged flap, Glauert, ARC R&M 1095 (formulas from memory, standard).
+Strip theory: f_w and f are the shares of wing and tail span inside the contracted jet, every strip with the dynamic
+pressure and the direction of the air it meets and the lift slope of the whole surface. The jet has gained w where it
+passes the wing and 2 v at the tail (`slipstream`); its direction is the mean of free stream and thrust line weighted
+with V and with what it has gained. The downwash at the tail is that of the wing's whole lift. The wing counts only
+behind the disk, and where the jet passes its height.
+
+Sources: moment balance and tail lift as in Etkin and Reid, Dynamics of Flight, ch. 2; thrust term -T z/(q S c) in the
+form of J. Roskam; jet by momentum theory, Glauert 1926; wing partly in a jet, by strips, as in B. W. McCormick,
+Aerodynamics, Aeronautics and Flight Mechanics, and for small r_w between the bounds of R. Smelt and H. Davies, ARC R&M
+1788, 1937 (formulas from memory, standard).
 """
 
 from typing import Any
@@ -21,9 +28,10 @@ import attrs
 import numpy as np
 
 from propmatch.aircraft.geometry import Geometry
-from propmatch.aircraft.stability import downwash_gradient, lift_slope_per_rad
-from propmatch.models.slipstream import contraction_radius_m, induced_velocity_m_s
+from propmatch.models.liftingsurface import lift_slope_per_rad
+from propmatch.models.slipstream import contraction_radius_m, induced_velocity_m_s, jet_growth
 from propmatch.records.estimates import Assumption
+from propmatch.records.layout import ThrustLine
 from propmatch.status import Status
 from propmatch.units import DM2_M2, GRAVITY_M_S2, MM_M
 
@@ -31,7 +39,6 @@ __all__ = [
     "TRIM_NOTES",
     "Flown",
     "Trim",
-    "elevator_effectiveness",
     "immersed_share",
     "jet_angle_rad",
     "thrust_arm_m",
@@ -41,10 +48,11 @@ __all__ = [
 
 TRIM_NOTES = (
     "An estimate for small angles and unchanged speed and path, as felt just after the throttle has moved.",
-    "Left out: swirl, mixing of the jet with the air around it, the jet over wing and fuselage, drag above or below "
-    "the centre of gravity, the normal force of an inclined propeller, ground effect, and trim in yaw and roll.",
-    "The elevator effectiveness is that of a thin section with a sealed gap; real hinges reach 80 to 90 % of it (value "
-    "from memory), so real elevator angles are somewhat larger.",
+    "The wing in the jet is taken strip by strip, an upper estimate of what the jet adds where it is not much wider "
+    "than the chord: about half of it is common there (value from memory).",
+    "Left out: swirl, mixing of the jet with the air around it, how the wing turns the jet, the jet over the fuselage, "
+    "drag above or below the centre of gravity, the normal force of an inclined propeller, ground effect, and trim in "
+    "yaw and roll.",
 )
 
 
@@ -71,37 +79,28 @@ def thrust_moment_nm(thrust_n: Any, height_m: Any, *, ahead_m: Any = 0.0, tilt_r
     return -np.asarray(thrust_n, dtype=np.float64)[()] * thrust_arm_m(height_m, ahead_m, tilt_rad)
 
 
-def elevator_effectiveness(chord_fraction: Any) -> Any:
-    """tau = (pi - theta + sin theta)/pi with cos theta = 2 E - 1 [-]: tail angle per elevator angle.
+def jet_angle_rad(flow_rad: Any, tilt_rad: Any, *, airspeed_m_s: Any, gained_m_s: Any) -> Any:
+    """Rise of the jet against the level line, (V flow + w tilt)/(V + w) [rad]; w is 2 v far behind the disk.
 
-    E is elevator chord over tail chord, 0 to 1: tau rises from 0 to 1 (all-moving). Glauert, ARC R&M 1095, 1927.
-    """
-    theta = np.arccos(2.0 * np.asarray(chord_fraction, dtype=np.float64) - 1.0)
-    return ((np.pi - theta + np.sin(theta)) / np.pi)[()]
-
-
-def jet_angle_rad(flow_rad: Any, tilt_rad: Any, *, airspeed_m_s: Any, induced_m_s: Any) -> Any:
-    """Rise of the jet against the level line, (V flow + 2 v tilt)/(V + 2 v) [rad].
-
-    The free stream keeps its own direction, the speed 2 v gained in the disk has that of the thrust line: downwash by
+    The free stream keeps its own direction, the speed w gained from the disk has that of the thrust line: downwash by
     an up-tilted thrust line, upwash by a down-tilted one. NaN where the jet does not flow backwards.
     """
-    jet = np.asarray(airspeed_m_s + 2.0 * induced_m_s, dtype=np.float64)
-    mixed = airspeed_m_s * flow_rad + 2.0 * induced_m_s * tilt_rad
+    jet = np.asarray(airspeed_m_s + gained_m_s, dtype=np.float64)
+    mixed = airspeed_m_s * flow_rad + gained_m_s * tilt_rad
     return np.where(jet > 0, mixed / np.where(jet > 0, jet, 1.0), np.nan)[()]
 
 
 def immersed_share(jet_radius_m: Any, offset_m: Any, span_m: Any, *, side_m: Any = 0.0) -> Any:
-    """Share of a straight tail span inside one central or two side jets of circular section [-], 0 to 1.
+    """Share of a straight span, wing or tail, inside one central or two side jets of circular section [-], 0 to 1.
 
     Parameters
     ----------
     jet_radius_m : array_like [m]
     offset_m : array_like [m]
-        Tail above (or below) the centre of the jet.
+        Wing or tail above (or below) the centre of the jet.
     span_m : array_like [m]
     side_m : array_like [m]
-        Jet centre from the middle of the tail, one jet each side; 0 for one central jet.
+        Jet centre from the middle of the span, one jet each side; 0 for one central jet.
     """
     radius = np.asarray(jet_radius_m, dtype=np.float64)
     half_chord = np.sqrt(np.maximum(radius**2 - np.asarray(offset_m, dtype=np.float64) ** 2, 0.0))
@@ -126,6 +125,14 @@ class Trim:
         The same over q S c.
     jet_moment_nm : float or ndarray [N m]
         What the jet on the tail with the elevator neutral adds, nose-up positive.
+    wing_immersed_share : float or ndarray [-]
+        f_w, share of the wing span inside the jet.
+    wing_pressure_ratio : float or ndarray [-]
+        Mean dynamic pressure at the wing over the free stream's, 1 - f_w + f_w r_w.
+    wing_jet_lift_n : float or ndarray [N]
+        What the jet adds to the lift of the wing at this body angle.
+    wing_jet_moment_nm : float or ndarray [N m]
+        The moment of that about the centre of gravity and of the section's own, nose-up positive.
     wing_lift_coefficient : float or ndarray [-]
     body_angle_deg : float or ndarray [deg]
         Level line against the flight direction.
@@ -161,6 +168,10 @@ class Trim:
     thrust_moment_nm: Any
     thrust_moment_coefficient: Any
     jet_moment_nm: Any
+    wing_immersed_share: Any
+    wing_pressure_ratio: Any
+    wing_jet_lift_n: Any
+    wing_jet_moment_nm: Any
     wing_lift_coefficient: Any
     body_angle_deg: Any
     tail_lift_n: Any
@@ -206,10 +217,14 @@ class Flown:
         Propeller diameter.
     count : int
         Propellers that share the thrust; more than two count as two equal jets, one each side.
-    cg_mm, cg_height_mm : array_like [mm], optional
-        Default the target, and the brief's height.
+    cg_mm : array_like [mm], optional
+        Default the target.
+    cg_height_mm : array_like [mm], optional
+        Above the level line; default that of the geometry.
     tilt_deg : array_like [deg], optional
         Default the thrust line's own.
+    line_height_mm : array_like [mm], optional
+        Propeller centre above the level line; default the thrust line's own.
     load_factor : array_like
     density_kg_m3 : array_like [kg/m3]
     """
@@ -222,8 +237,58 @@ class Flown:
     cg_mm: Any = None
     cg_height_mm: Any = None
     tilt_deg: Any = None
+    line_height_mm: Any = None
     load_factor: Any = 1.0
     density_kg_m3: Any = 1.225
+
+
+@attrs.frozen(eq=False)
+class _Jet:
+    """The jet of one propeller; lanes."""
+
+    thrust_n: Any
+    diameter_m: Any
+    airspeed_m_s: Any
+    density_kg_m3: Any
+    tilt_rad: Any
+
+    def gained_m_s(self, behind_m: Any) -> Any:
+        """Speed gained at a distance behind the disk."""
+        induced = induced_velocity_m_s(
+            self.thrust_n, self.diameter_m, airspeed_m_s=self.airspeed_m_s, density_kg_m3=self.density_kg_m3
+        )
+        return jet_growth(behind_m, self.diameter_m) * induced
+
+    def radius_m(self, behind_m: Any) -> Any:
+        return contraction_radius_m(
+            self.thrust_n, self.diameter_m, airspeed_m_s=self.airspeed_m_s, density_kg_m3=self.density_kg_m3,
+            behind_m=behind_m,
+        )  # fmt: skip
+
+    def rise(self, flow_rad: Any, gained_m_s: Any) -> Any:
+        return jet_angle_rad(flow_rad, self.tilt_rad, airspeed_m_s=self.airspeed_m_s, gained_m_s=gained_m_s)
+
+
+def _inside(behind_m: Any, radius_m: Any, offset_m: Any, span_m: float, side_m: float) -> Any:
+    """`immersed_share` behind the disk, 0 ahead of it."""
+    share = immersed_share(radius_m, offset_m, span_m, side_m=side_m)
+    return np.where(behind_m > 0, share, 0.0 * behind_m)
+
+
+def _lanes(geometry: Geometry, line: ThrustLine, flown: Flown) -> tuple[Any, list[Any]]:
+    """Which lanes can be worked out, and all that varies between them, NaN in the others."""
+    given = (
+        flown.thrust_n, flown.airspeed_m_s, flown.mass_kg, flown.diameter_m, flown.load_factor, flown.density_kg_m3,
+        geometry.balance.target_cg_mm if flown.cg_mm is None else flown.cg_mm,
+        geometry.cg_height_mm if flown.cg_height_mm is None else flown.cg_height_mm,
+        line.tilt_deg if flown.tilt_deg is None else flown.tilt_deg,
+        line.height_mm if flown.line_height_mm is None else flown.line_height_mm,
+    )  # fmt: skip
+    lanes = np.broadcast_arrays(*(np.asarray(value, dtype=np.float64) for value in given))
+    sound = np.all(np.isfinite(lanes), axis=0)
+    for positive in (lanes[1], lanes[2], lanes[3], lanes[5]):
+        sound = sound & (positive > 0)
+    return sound, [np.where(sound, lane, np.nan) for lane in lanes]
 
 
 def trim(geometry: Geometry, flown: Flown) -> Trim:
@@ -250,63 +315,64 @@ def trim(geometry: Geometry, flown: Flown) -> Trim:
     count = flown.count
     if count == 1 and line.side_mm > 0:
         raise ValueError("a propeller beside the centre line (side_mm) needs a second one")
-    given = (
-        flown.thrust_n, flown.airspeed_m_s, flown.mass_kg, flown.diameter_m, flown.load_factor, flown.density_kg_m3,
-        geometry.balance.target_cg_mm if flown.cg_mm is None else flown.cg_mm,
-        line.tilt_deg if flown.tilt_deg is None else flown.tilt_deg,
-        geometry.cg_height_mm if flown.cg_height_mm is None else flown.cg_height_mm,
-    )  # fmt: skip
-    lanes = np.broadcast_arrays(*(np.asarray(value, dtype=np.float64) for value in given))
-    sound = np.all(np.isfinite(lanes), axis=0)
-    for positive in (lanes[1], lanes[2], lanes[3], lanes[5]):
-        sound = sound & (positive > 0)
-    thrust, speed, mass, diameter, load, density, cg, tilt_angle, level = (
-        np.where(sound, lane, np.nan) for lane in lanes
-    )
-    tilt = np.radians(tilt_angle)
+    sound, lanes = _lanes(geometry, line, flown)
+    thrust, speed, mass, diameter, load, density, cg, level, tilt_angle, above = lanes
+    tilt, side = np.radians(tilt_angle), line.side_mm * MM_M
 
     # Where things are, from the centre of gravity [m].
-    height = (line.height_mm - level) * MM_M
-    tail_height = (geometry.tail_height_mm - level) * MM_M
+    height, wing_height, tail_height = (
+        (each - level) * MM_M for each in (above, geometry.wing_height_mm, geometry.tail_height_mm)
+    )
     ahead = (cg - line.position_mm) * MM_M
     wing_arm = (cg - geometry.aerodynamic_centre_mm) * MM_M
     tail_arm = (tail.position_mm - cg) * MM_M
     area, chord = geometry.wing_area_dm2 * DM2_M2, geometry.chord_mm * MM_M
-    tail_area, span = tail.area_dm2 * DM2_M2, tail.span_mm * MM_M
+    tail_area = tail.area_dm2 * DM2_M2
 
     # Forces and moments.
     pressure = 0.5 * density * speed**2
     moment = thrust_moment_nm(thrust, height, ahead_m=ahead, tilt_rad=tilt)
     carried = load * mass * GRAVITY_M_S2 + thrust * np.sin(tilt)
-    wing_moment = pressure * area * chord * geometry.wing_moment_coefficient
-    tail_lift = (wing_moment + carried * wing_arm + moment) / (tail_arm + wing_arm)
-    wing_lift_coefficient = (carried - tail_lift) / (pressure * area)
+    section = pressure * area * chord * geometry.wing_moment_coefficient
+    wing_slope = lift_slope_per_rad(geometry.aspect_ratio)
+    setting = np.radians(geometry.wing_incidence_deg - geometry.wing_zero_lift_angle_deg)
+
+    def balance(wing_ratio: Any) -> tuple[Any, Any]:
+        """Tail lift, and the wing's mean angle of attack, where the wing's section moment is so many times its own."""
+        lift = (section * wing_ratio + carried * wing_arm + moment) / (tail_arm + wing_arm)
+        return lift, (carried - lift) / (pressure * area) / wing_slope
+
+    # The jet on the wing; its height there from the body angle without it.
+    jet = _Jet(thrust / count, diameter, speed, density, tilt)
+    past = ahead - wing_arm
+    gained = jet.gained_m_s(past)
+    offset = wing_height - height - past * jet.rise(balance(1.0)[1] - setting, gained)
+    wing_share = _inside(past, jet.radius_m(past), offset, geometry.wing_span_mm * MM_M, side)
+    blown = wing_share * ((speed + gained) / speed) ** 2
+    wing_ratio = 1.0 - wing_share + blown
+    tail_lift, wing_alpha = balance(wing_ratio)
+    own = speed / (speed + gained)  # the free stream's part in the jet's direction
+    body = (wing_alpha - wing_ratio * setting - blown * (1.0 - own) * tilt) / (1.0 - wing_share + blown * own)
+    in_jet = own * body + (1.0 - own) * tilt + setting
+    jet_lift = pressure * area * wing_slope * (blown * in_jet - wing_share * (body + setting))
 
     # The flow at the tail, in and out of the jet.
-    wing_slope = lift_slope_per_rad(geometry.aspect_ratio)
-    wing_alpha = wing_lift_coefficient / wing_slope
-    body = wing_alpha + np.radians(geometry.wing_zero_lift_angle_deg - geometry.wing_incidence_deg)
-    flow = body - downwash_gradient(wing_slope, geometry.aspect_ratio) * wing_alpha
-    setting = np.radians(geometry.tail_incidence_deg - geometry.tail_zero_lift_angle_deg)
-    induced = induced_velocity_m_s(thrust / count, diameter, airspeed_m_s=speed, density_kg_m3=density)
-    jet_speed = speed + 2.0 * induced
-    radius = contraction_radius_m(thrust / count, diameter, airspeed_m_s=speed, density_kg_m3=density)
-    rise = jet_angle_rad(flow, tilt, airspeed_m_s=speed, induced_m_s=induced)
+    flow = body - geometry.downwash_gradient * wing_alpha
+    tail_setting = np.radians(geometry.tail_incidence_deg - geometry.tail_zero_lift_angle_deg)
     behind = ahead + tail_arm
+    gained = jet.gained_m_s(np.inf)
+    rise, radius = jet.rise(flow, gained), jet.radius_m(np.inf)
     jet_height = height + behind * rise
     offset = tail_height - jet_height
-    reaches = behind > 0
-    share = np.where(reaches, immersed_share(radius, offset, span, side_m=line.side_mm * MM_M), 0.0 * behind)
-    gain = (jet_speed / speed) ** 2
+    share = _inside(behind, radius, offset, tail.span_mm * MM_M, side)
+    gain = ((speed + gained) / speed) ** 2
     ratio = 1.0 - share + share * gain
 
     # Tail lift of the neutral elevator and what the elevator must add, as free-stream coefficients.
-    tail_slope = lift_slope_per_rad(tail.aspect_ratio)
-    neutral = tail_slope * ((1.0 - share) * (flow + setting) + share * gain * (rise + setting))
-    plain = tail_slope * (flow + setting)
+    tail_slope = geometry.tail_lift_slope_per_rad
+    neutral = tail_slope * ((1.0 - share) * (flow + tail_setting) + share * gain * (rise + tail_setting))
     coefficient = tail_lift / (pressure * tail_area)
-    effect = tail_slope * elevator_effectiveness(geometry.elevator_chord_fraction) * ratio
-    elevator = (coefficient - neutral) / effect
+    elevator = (coefficient - neutral) / (tail_slope * geometry.elevator_effectiveness * ratio)
 
     solved = sound & np.isfinite(elevator)
     fields = {
@@ -316,15 +382,19 @@ def trim(geometry: Geometry, flown: Flown) -> Trim:
         "thrust_arm_mm": thrust_arm_m(height, ahead, tilt) / MM_M,
         "thrust_moment_nm": moment,
         "thrust_moment_coefficient": moment / (pressure * area * chord),
-        "jet_moment_nm": -(neutral - plain) * pressure * tail_area * tail_arm,
-        "wing_lift_coefficient": wing_lift_coefficient,
+        "jet_moment_nm": -(neutral - tail_slope * (flow + tail_setting)) * pressure * tail_area * tail_arm,
+        "wing_immersed_share": wing_share,
+        "wing_pressure_ratio": wing_ratio,
+        "wing_jet_lift_n": jet_lift,
+        "wing_jet_moment_nm": jet_lift * wing_arm + section * (wing_ratio - 1.0),
+        "wing_lift_coefficient": wing_alpha * wing_slope,
         "body_angle_deg": np.degrees(body),
         "tail_lift_n": tail_lift,
         "tail_lift_coefficient": coefficient,
         "tail_local_lift_coefficient": coefficient / ratio,
         "tail_pressure_ratio": ratio,
         "immersed_share": share,
-        "jet_speed_m_s": jet_speed,
+        "jet_speed_m_s": speed + gained,
         "jet_radius_mm": radius / MM_M,
         "jet_angle_deg": np.degrees(rise),
         "jet_height_mm": jet_height / MM_M + level,

@@ -19,11 +19,10 @@ from typing import Any
 import attrs
 import numpy as np
 
-from propmatch.aircraft.stability import lift_slope_per_rad
-from propmatch.aircraft.trim import elevator_effectiveness
 from propmatch.columns import number
 from propmatch.models.arrays import Floats
 from propmatch.models.liftingline import aileron_slope, roll_damping
+from propmatch.models.liftingsurface import elevator_effectiveness, lift_slope_per_rad
 from propmatch.models.slipstream import disk_area_m2
 from propmatch.records.body import Control, DiscPlace
 from propmatch.records.estimates import MEMORY, PRACTICE, Assumption

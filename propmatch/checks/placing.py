@@ -1,27 +1,32 @@
 """What another power train does to balance and trim: the place of the pack, the shift of the centre of gravity, the
 elevator that throttle asks for."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import attrs
 import numpy as np
+from numpy.typing import ArrayLike
 
 from propmatch.aircraft.balance import PackPlaces, place_trains, power_train_items
+from propmatch.aircraft.cures import TrimCures, trim_cures
 from propmatch.aircraft.flight import level_lanes
 from propmatch.aircraft.geometry import Geometry
 from propmatch.aircraft.stability import Stability, stability
-from propmatch.aircraft.thrustline import STATES, ThrottleCases, ThrottleTrim, TiltAdvice, best_tilt, throttle_trim
+from propmatch.aircraft.thrustline import STATES, ThrottleCases, ThrottleTrim, throttle_trim
 from propmatch.checks.judged import judged_trains
+from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.setting import Setting
 from propmatch.checks.steering import Steering, steering
+from propmatch.faults import Fault, InputFaults
 from propmatch.models.arrays import Floats
 from propmatch.records.estimates import Assumption
 from propmatch.records.masses import Item
 from propmatch.records.parts import PowerTrain
 from propmatch.train.coupling import solve_lanes
+from propmatch.units import GRAM_KG
 
-__all__ = ["Placing", "balance_assumptions", "mass_lines", "placing", "throttle_cases"]
+__all__ = ["Placing", "balance_assumptions", "mass_lines", "placing", "throttle_cases", "thrust_pair"]
 
 
 def mass_lines(setting: Setting, train: PowerTrain) -> tuple[Item, ...]:
@@ -74,7 +79,7 @@ class Placing:
     stability : Stability or None
         With the packs at their places; None without a tail.
     trim : ThrottleTrim or None
-    tilt : TiltAdvice or None
+    cures : TrimCures or None
         For the design with its own pack; None without tail and thrust line.
     height : str
         How high the centre of gravity lies and where that is from; empty without a thrust line.
@@ -91,10 +96,15 @@ class Placing:
     left_there_mm: Floats
     stability: Stability | None
     trim: ThrottleTrim | None
-    tilt: TiltAdvice | None
     height: str
     steering: Steering
+    cures: TrimCures | None
     missing: str
+
+    @property
+    def cure_rows(self) -> list[dict[str, str | bool | float]]:
+        """The cures of the trim change as JSON has them, best first."""
+        return [] if self.cures is None else [each.row for each in self.cures.cures]
 
     def readings(self, *, show: Callable[[float], str]) -> tuple[str, ...]:
         """Everything in sentences; ``show`` writes an airspeed in m/s in the reader's unit."""
@@ -112,8 +122,8 @@ class Placing:
             out.append(self.height)
         if self.trim is not None:
             out += self.trim.readings(show=show)
-        if self.tilt is not None:
-            out.append(self.tilt.reading(show=show))
+        if self.cures is not None:
+            out += [self.cures.reading(show=show), *self.cures.readings()]
         return (*out, self.missing) if self.missing else tuple(out)
 
 
@@ -128,7 +138,7 @@ def placing(
     trains : sequence of C
     names : sequence of str, length C
     design : PowerTrain, optional
-        Whose thrust line the advice on tilt is for; default the first.
+        Whom the cures of its trim change are for; default the first.
     """
     measured, _ = judged_trains(setting, trains)
     mass = measured.frames.mass_kg
@@ -136,7 +146,7 @@ def placing(
     geometry = setting.geometry
     nothing: dict[str, Any] = {
         "names": tuple(names), "pack_mass_g": pack, "all_up_mass_g": mass * 1e3, "places": None,
-        "left_there_mm": np.full(len(trains), np.nan), "stability": None, "trim": None, "tilt": None,
+        "left_there_mm": np.full(len(trains), np.nan), "stability": None, "trim": None, "cures": None,
         "height": "",
     }  # fmt: skip
     if geometry is None:
@@ -158,7 +168,7 @@ def placing(
     found["trim"] = throttle_trim(geometry, throttle_cases(setting, geometry, trains, names))
     own = trains[0] if design is None else design
     named = f"the design with its own pack ({own.pack.name}, full)"
-    found["tilt"] = best_tilt(geometry, throttle_cases(setting, geometry, [own], [named]))
+    found["cures"] = trim_cures(geometry, throttle_cases(setting, geometry, [own], [named]))
     return Placing(**found, missing="")
 
 
@@ -172,6 +182,23 @@ def _height_reading(setting: Setting, train: PowerTrain, places: PackPlaces, nam
     text = f"From the heights of every line, against the level line, the centre of gravity lies {', '.join(each)}"
     stated = places.geometry.balance.cg_height_mm
     return f"{text}." if stated is None else f"{text}; cg_height_mm = {stated:g} of the brief gives way to it."
+
+
+def thrust_pair(setting: Setting, train: PowerTrain, thrust_n: Mapping[str, float]) -> ThrottleTrim:
+    """Elevator for named thrusts of one train, compared with the first, at the airspeeds of the brief.
+
+    Raises
+    ------
+    InputFaults
+        The brief lacks what trim needs.
+    """
+    geometry = setting.geometry
+    if geometry is None or geometry.tail is None or geometry.thrust_line is None:
+        lacks = [name for name in ("balance", "tail", "thrust_line") if getattr(setting.brief, name) is None]
+        raise InputFaults([Fault("brief", name, rule="missing; the elevator between two thrusts needs it")
+                           for name in lacks])  # fmt: skip
+    cases = throttle_cases(setting, geometry, [train], ["the design"], thrust_n=thrust_n)
+    return throttle_trim(geometry, cases)
 
 
 def _left_there(places: PackPlaces) -> Floats:
@@ -189,10 +216,13 @@ def throttle_cases(
     names: Sequence[str],
     *,
     airspeed_m_s: Floats | None = None,
+    thrust_n: Mapping[str, float] | None = None,
 ) -> ThrottleCases:
-    """Level flight and full throttle of each train with a full pack, the pack where it belongs, else at the target.
+    """Glide, level flight and full throttle of each train with a full pack, the pack where it belongs, else at the
+    target.
 
-    ``airspeed_m_s`` (V,), default: those that the brief's phases name, or what stands in for them.
+    ``airspeed_m_s`` (V,), default: those that the brief's phases name, or what stands in for them. ``thrust_n``:
+    named thrusts of the whole train to compare instead.
     """
     measured, _ = judged_trains(setting, trains)
     held = sorted({phase.airspeed_m_s for phase in setting.phases if phase.airspeed_m_s})
@@ -201,19 +231,31 @@ def throttle_cases(
         speeds = np.array(held or [float(np.max(setting.default_airspeed_m_s(measured.frames)))])
     places = place_trains(geometry, setting.build, trains)
     cg = np.asarray(places.cg_mm)
-    n = len(trains)
-    density = np.full(n, setting.air.density_kg_m3)
-    sound = np.full(n, setting.air.speed_of_sound_m_s)
-    one = np.ones(n)
-    full = [solve_lanes(measured.lanes, v * one, one, one, density, sound).thrust_n for v in speeds]
-    level = [level_lanes(measured.lanes, measured.frames, v * one, one, density, sound).thrust_n for v in speeds]
-    return ThrottleCases.of(
-        tuple(names),
+    thrusts, throttles = ({**thrust_n}, {}) if thrust_n else _states(setting, measured, speeds)
+    return ThrottleCases(
+        names=names,
         airspeed_m_s=speeds,
-        thrust_n={STATES[1]: np.array(level).T, STATES[2]: np.array(full).T},
+        thrust_n=thrusts,
+        throttle=throttles,
         mass_kg=measured.frames.mass_kg,
         diameter_m=measured.lanes.diameter_m,
         cg_mm=np.where(np.isfinite(cg), cg, geometry.balance.target_cg_mm),
+        on_line_kg=[GRAM_KG * sum(each.mass_g for each in power_train_items(geometry, t)[:2]) for t in trains],
         count=trains[0].count,
         density_kg_m3=float(setting.air.density_kg_m3),
-    ).at_height(places.cg_height_mm)
+        cg_height_mm=places.cg_height_mm,
+    )
+
+
+def _states(
+    setting: Setting, measured: TrainMeasures, speeds: Floats
+) -> tuple[dict[str, ArrayLike], dict[str, ArrayLike]]:
+    """Thrust and throttle of every train in each of `STATES` at each speed, (C, V)."""
+    n = measured.lanes.size
+    density, sound = np.full(n, setting.air.density_kg_m3), np.full(n, setting.air.speed_of_sound_m_s)
+    one = np.ones(n)
+    full = [solve_lanes(measured.lanes, v * one, one, one, density, sound).thrust_n for v in speeds]
+    level = [level_lanes(measured.lanes, measured.frames, v * one, one, density, sound) for v in speeds]
+    thrusts = (0.0, np.array([each.thrust_n for each in level]).T, np.array(full).T)
+    throttles = (0.0, np.array([each.throttle for each in level]).T, 1.0)
+    return dict(zip(STATES, thrusts, strict=True)), dict(zip(STATES, throttles, strict=True))

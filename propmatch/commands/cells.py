@@ -23,6 +23,7 @@ __all__ = ["command"]
     "--cells", metavar="LIST", help="Cell counts to compare, 1 to 6.  [default: the brief's and the design's]"
 )
 @click.option("--train", metavar="ID", help='The ids of its parts joined by " + ", as match prints them.')
+@click.option("--thrusts", metavar="A,B", help="Two thrusts, such as 100gf,400gf: the elevator between them.")
 @plot_option
 @train_options
 @catalogue_options
@@ -37,18 +38,21 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
     Exit code 1 when no cell count keeps the limits as designed.
     """
+    from propmatch.checks.placing import thrust_pair
     from propmatch.checks.setting import ResolvedBrief
     from propmatch.commands.briefs import open_brief
-    from propmatch.commands.cellswords import cells_reply
+    from propmatch.commands.cellswords import cells_reply, named_thrusts, pair_block
     from propmatch.commands.choose import choose_for_brief
     from propmatch.commands.matching import cell_counts
     from propmatch.commands.output import show
     from propmatch.commands.progress import progress_line
+    from propmatch.commands.ranges import two_thrusts
     from propmatch.questions.cells import compare_cells, usual_cells
 
     check_plot(options["plot"])
     brief, which = open_brief(options["brief"])
     counts = None if options["cells"] is None else cell_counts(options["cells"])
+    thrusts = None if options["thrusts"] is None else two_thrusts(options["thrusts"])
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
     resolved = ResolvedBrief.of(brief)
     setting = resolved.as_designed
@@ -58,9 +62,13 @@ def command(ctx: click.Context, /, **options: Any) -> None:
             resolved, stock.catalogue, cells=counts or usual_cells(resolved, chosen.train), train=chosen.train
         )
     shown = shown_units(options["units"], brief)
+    pair = None if thrusts is None else thrust_pair(setting, chosen.train, named_thrusts(thrusts, shown))
     reply, met = cells_reply(stock, comparison, resolved.settings, shown, which, chosen)
     drawn = save_plot(options["plot"], lambda: _picture(comparison, setting, shown))
     reply = attrs.evolve(reply, headline=[*reply.headline, *drawn])
+    if pair is not None:
+        extra = {**reply.extra, "thrust_pair": pair.rows}
+        reply = attrs.evolve(reply, blocks=[pair_block(pair, shown), *reply.blocks], extra=extra)
     show(reply, form=form_of(options))
     ctx.exit(0 if met else 1)
 

@@ -23,10 +23,11 @@ from propmatch.words.checkwords import (
 from propmatch.words.shown import Shown, signed, table, wrapped
 
 if TYPE_CHECKING:
+    from propmatch.aircraft.thrustline import ThrottleTrim
     from propmatch.checks.setting import Setting
     from propmatch.questions.cells import CellCase, CellComparison
 
-__all__ = ["cells_reply", "placing_block", "ways_block"]
+__all__ = ["cells_reply", "named_thrusts", "pair_block", "placing_block", "ways_block"]
 
 
 def _remedy(remedy: Any, shown: Shown) -> str:
@@ -91,7 +92,7 @@ def placing_block(comparison: "CellComparison", shown: Shown) -> list[str]:
         if not new:
             continue
         if basis != BASES[0]:
-            new = [text for text in new if "makes the change of trim" not in text and "Static margin" not in text]
+            new = [text for text in new if "Static margin" not in text]
             if not new:
                 continue
             lines.append(f"With packs of the {basis}:")
@@ -100,6 +101,19 @@ def placing_block(comparison: "CellComparison", shown: Shown) -> list[str]:
     trim = comparison.placing[BASES[0]].trim
     if trim is not None:
         lines += wrapped("Left out: " + " ".join(trim.notes), first="  ", rest="  ")
+    return lines
+
+
+def named_thrusts(thrusts_n: Sequence[float], shown: Shown) -> dict[str, float]:
+    """Thrusts by what text calls them."""
+    return {f"{shown.thrust_text(thrust)} of thrust": thrust for thrust in thrusts_n}
+
+
+def pair_block(pair: "ThrottleTrim", shown: Shown) -> list[str]:
+    """The elevator between two thrusts at each airspeed."""
+    lines = ["The elevator between two thrusts:"]
+    for at in range(pair.airspeed_m_s.size):
+        lines += wrapped(pair.reading(0, at, show=shown.speed_text), first="  - ", rest="    ")
     return lines
 
 
@@ -147,6 +161,7 @@ def cells_reply(
                 for case in comparison.cases
             ],
             "remedies": {count: _remedies_data(found) for count, found in comparison.remedies.items()},
+            "trim_cures": comparison.placing[BASES[0]].cure_rows,
             "balance_and_trim": {basis: comparison.placing[basis].readings(show=shown.speed_text) for basis in BASES},
             "steering": {basis: comparison.placing[basis].steering.data for basis in BASES},
         },

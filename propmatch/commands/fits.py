@@ -105,7 +105,7 @@ def fits_reply(
         faults=(*doubts, *stock.broken),
         extra={
             "train": train_data(fit.train), "masses": masses_data(settings, fit.train), "checks": first.checks,
-            "fits": fit.fits, "steering": fit.placing.steering.data,
+            "fits": fit.fits, "steering": fit.placing.steering.data, "trim_cures": fit.placing.cure_rows,
         },
         caution=True,
     )  # fmt: skip

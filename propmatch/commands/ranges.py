@@ -4,11 +4,22 @@ import re
 
 import attrs
 
-from propmatch.faults import Fault
+from propmatch.faults import Fault, InputFaults
 from propmatch.records.fields import Declared, check
 from propmatch.units import conversion, units_for
 
-__all__ = ["AIRSPEED", "ALTITUDE", "CHARGE", "TEMPERATURE", "THROTTLE", "THRUST", "Quantity", "read_values"]
+__all__ = [
+    "AIRSPEED",
+    "ALTITUDE",
+    "CHARGE",
+    "TEMPERATURE",
+    "THROTTLE",
+    "THRUST",
+    "THRUSTS",
+    "Quantity",
+    "read_values",
+    "two_thrusts",
+]
 
 _VALUES = 9
 _MOST_VALUES = 1001
@@ -34,6 +45,7 @@ AIRSPEED = _of("--airspeed", "airspeed_m_s", "m/s", ge=0, le=150)
 ALTITUDE = _of("--altitude", "altitude_m", "m", ge=-500, le=6000)
 TEMPERATURE = _of("--temperature", "temperature_c", "degC", ge=-40, le=60)
 THRUST = _of("--hold", "thrust_n", "N", ge=0, le=10000, bare=False)
+THRUSTS = _of("--thrusts", "thrust_n", "N", ge=0, le=10000, bare=False)
 
 
 def read_values(quantity: Quantity, text: str, faults: list[Fault]) -> list[float]:
@@ -54,6 +66,23 @@ def read_values(quantity: Quantity, text: str, faults: list[Fault]) -> list[floa
         return []
     low, high = ends
     return [round(low + (high - low) * at / (count - 1), 12) for at in range(count)]
+
+
+def two_thrusts(text: str) -> list[float]:
+    """The two different thrusts of ``--thrusts`` [N].
+
+    Raises
+    ------
+    InputFaults
+        Every fault of the text.
+    """
+    faults: list[Fault] = []
+    values = read_values(THRUSTS, text, faults)
+    if not faults and (len(values) != 2 or values[0] == values[1]):
+        faults.append(Fault(THRUSTS.option, value=text, rule="must be two different thrusts, such as 100gf,400gf"))
+    if faults:
+        raise InputFaults(faults)
+    return values
 
 
 def _value(quantity: Quantity, piece: str, faults: list[Fault]) -> list[float]:

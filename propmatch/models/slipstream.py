@@ -3,6 +3,9 @@
 Ideal momentum theory: A = pi D^2/4, T = 2 rho A (V + v) v, disk speed V + v, fully developed jet V + 2 v. Source:
 H. Glauert, The Elements of Aerofoil and Airscrew Theory, 1926, ch. XV (formulas from memory, standard).
 
+Behind the disk the jet grows as behind a row of vortex rings, v (1 + x/sqrt(x^2 + R^2)) at the distance x (B. W.
+McCormick, Aerodynamics, Aeronautics and Flight Mechanics, ch. 6; formula from memory): v at the disk, 2 v far behind.
+
 Limits: no swirl, no friction, uniform loading, no spreading by mixing. Negative thrust (windmilling) is served as long
 as the jet still flows backwards, T >= -rho A V^2/2; beyond it there is no steady ideal flow and the answer is NaN.
 Functions take scalars or arrays that broadcast, and leave every lane to itself: NaN in, NaN out.
@@ -12,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-__all__ = ["contraction_radius_m", "disk_area_m2", "induced_velocity_m_s"]
+__all__ = ["contraction_radius_m", "disk_area_m2", "induced_velocity_m_s", "jet_growth"]
 
 
 def disk_area_m2(diameter_m: Any) -> Any:
@@ -52,16 +55,30 @@ def induced_velocity_m_s(thrust_n: Any, diameter_m: Any, *, airspeed_m_s: Any = 
     return np.where(sound & np.isfinite(root), induced, np.nan)[()]
 
 
-def contraction_radius_m(thrust_n: Any, diameter_m: Any, *, airspeed_m_s: Any = 0.0, density_kg_m3: Any = 1.225) -> Any:
-    """Radius of the fully developed jet by continuity, R sqrt((V + v)/(V + 2 v)) [m].
+def jet_growth(behind_m: Any, diameter_m: Any) -> Any:
+    """Speed gained at a distance behind the disk over that in the disk, 1 + x/sqrt(x^2 + R^2) [-]: 1 to 2.
 
-    R/sqrt(2) standing, nearly R at speed; R where nothing moves; NaN where the jet does not flow backwards.
+    Parameters
+    ----------
+    behind_m, diameter_m : array_like [m]
+        Ahead of the disk (negative) it falls to 0; infinite: 2.
+    """
+    radius = np.asarray(diameter_m, dtype=np.float64) / 2.0
+    return (1.0 + np.sin(np.arctan2(behind_m, radius)))[()]
+
+
+def contraction_radius_m(
+    thrust_n: Any, diameter_m: Any, *, airspeed_m_s: Any = 0.0, density_kg_m3: Any = 1.225, behind_m: Any = np.inf
+) -> Any:
+    """Radius of the jet at a distance behind the disk by continuity, R sqrt((V + v)/(V + w)) [m], w as `jet_growth`.
+
+    Far behind R/sqrt(2) standing, nearly R at speed; R where nothing moves; NaN where the jet does not flow backwards.
     Parameters as `induced_velocity_m_s`.
     """
     speed = np.asarray(airspeed_m_s, dtype=np.float64)
     induced = induced_velocity_m_s(thrust_n, diameter_m, airspeed_m_s=speed, density_kg_m3=density_kg_m3)
     radius = np.asarray(diameter_m, dtype=np.float64) / 2.0
-    jet = speed + 2.0 * induced
+    jet = speed + jet_growth(behind_m, diameter_m) * induced
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = np.where(jet > 0, (speed + induced) / jet, np.nan)
     still = (speed == 0) & (induced == 0)

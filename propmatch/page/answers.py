@@ -10,6 +10,7 @@ from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.judged import judged_trains
 from propmatch.checks.limits import Design, checks_of, closest_limit, missed
 from propmatch.checks.measures import TrainMeasures
+from propmatch.checks.placing import placing
 from propmatch.checks.setting import ResolvedBrief, Setting
 from propmatch.columns import headed
 from propmatch.faults import Fault, InputFaults
@@ -23,6 +24,7 @@ from propmatch.search.front import Passing, passing_map
 from propmatch.search.matching import UNNAMED, match, shelf_for
 from propmatch.sheet.briefwords import brief_sentences
 from propmatch.sheet.speeds import THROTTLES, fastest_of, phase_points, speeds
+from propmatch.sheet.trimsection import cures_table
 from propmatch.train.coupling import solve
 from propmatch.words.checkwords import (
     burst_words,
@@ -135,6 +137,7 @@ def train_answer(brief: Brief, catalogue: Catalogue, ids: str, variant: str | No
         ],
         "chart": chart(here, train, measured),
         "speeds": airspeeds_of(here, train, speeds, measured),
+        "trim": _trim(here, train, shown),
         "assumptions": [each.text for each in dict.fromkeys((*completed(train)[1], *speeds.assumptions))],
     }  # fmt: skip
 
@@ -150,6 +153,19 @@ def airspeeds_of(
         "head": SPEEDS_HEAD, "rows": [list(row.values()) for row in speed_rows(speeds, shown)],
         "unit": shown.speed_unit, "words": words,
     }  # fmt: skip
+
+
+def _trim(here: Setting, train: PowerTrain, shown: Shown) -> dict[str, Any] | None:
+    """What throttle does to trim, and the table of its cures; None without what trim needs."""
+    placed = placing(here, [train], [f"{train.pack.cells_series}S"])
+    if placed.trim is None or placed.cures is None:
+        return None
+    table = cures_table(placed.cures)
+    return {
+        "words": [*placed.trim.readings(show=shown.speed_text), placed.cures.reading(show=shown.speed_text)],
+        "heads": list(table.heads) if table else [],
+        "rows": [list(row) for row in table.rows] if table else [],
+    }
 
 
 def chart(here: Setting, train: PowerTrain, measured: TrainMeasures) -> dict[str, Any]:

@@ -68,6 +68,9 @@ class Balance:
     wing_incidence_deg: float | None = number(
         "deg", ge=-20, le=20, default=None, doc="wing chord against the level line"
     )
+    wing_height_mm: float | None = number(
+        "mm", ge=-5_000, le=5_000, default=None, doc="wing at its quarter chord, above the level line"
+    )
     wing_zero_lift_angle_deg: float | None = number(
         "deg", ge=-15, le=5, default=None, doc="angle of attack of the wing section without lift"
     )
@@ -99,6 +102,15 @@ class Tail:
     )
     elevator_chord_fraction: float | None = number(
         gt=0, le=1, default=None, doc="elevator chord over tail chord; 1: all-moving"
+    )
+    lift_slope_per_rad: float | None = number(
+        "1/rad", gt=0, le=6.3, default=None, doc="lift coefficient per angle of attack; default by its aspect ratio"
+    )
+    elevator_effectiveness: float | None = number(
+        gt=0, le=1, default=None, doc="tail angle worth one elevator angle, measured; default by the elevator's chord"
+    )
+    downwash_gradient: float | None = number(
+        ge=0, lt=1, default=None, doc="turn of the air at the tail per angle of attack of the wing"
     )
 
     @property

@@ -144,7 +144,7 @@ def trim_chart(
     lines = [
         (f"{case}, {found.states[state]}", change[c, state], STYLES[(2 * c + state - 1) % len(STYLES)])
         for c, case in enumerate(found.names)
-        for state in (2, 1)
+        for state in range(len(found.states) - 1, 0, -1)
         if np.isfinite(change[c, state]).any()
     ]
 

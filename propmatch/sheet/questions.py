@@ -23,7 +23,7 @@ from propmatch.sheet.picture import Table
 from propmatch.sheet.speedsection import airspeeds, wind
 from propmatch.sheet.steeringsection import steering_of, steering_section
 from propmatch.sheet.thrustcharts import compare_chart, operating_chart, throttle_chart
-from propmatch.sheet.trimsection import stability_text, trim_picture
+from propmatch.sheet.trimsection import cures_table, stability_text, trim_picture
 from propmatch.status import Flag, Status
 from propmatch.train.lanes import train_lanes
 from propmatch.units import GRAM_KG
@@ -237,13 +237,16 @@ def balance(case: Case) -> Section | None:
         text.append(stability_text(geometry))
     found = case.comparison
     trains = [found.case(count).train for count in found.cells]
-    trim, advice = trim_picture(case.setting, found.placing[BASES[0]], trains, case.shown)
+    placed = found.placing[BASES[0]]
+    trim, change = trim_picture(case.setting, placed, trains, case.shown)
     if trim is not None:
         pictures.append(trim)
-        text.append(advice)
+        text.append(change)
+    cures = None if placed.cures is None else cures_table(placed.cures)
+    tables = (*([cures] if cures else []), masses_table(mass_lines(case.setting, case.train)))
     return Section(
         name="balance", title="Where does the pack go, and what does throttle do to trim?", text=tuple(text),
-        pictures=tuple(pictures), tables=(masses_table(mass_lines(case.setting, case.train)),),
+        pictures=tuple(pictures), tables=tables,
     )  # fmt: skip
 
 

@@ -57,6 +57,44 @@ def test_rows_are_the_librarys_own(run):
     assert 0 < rolls[0]["torque_static_nm"] < rolls[1]["torque_static_nm"]
 
 
+def test_the_cures_of_the_trim_change_are_ranked_in_text_and_json(run):
+    document = run("cells", "wetland_logger", *TRAIN, "--json").document
+    rows = document["trim_cures"]
+    assert {row["cure"] for row in rows} == {"motor height", "tilt", "tail incidence", "tail section", "elevator mix"}
+    left = [round(row["left_deg"], 1) for row in rows if row["found"]]
+    assert left == sorted(left)
+    assert all(row["advice"] and row["cost"] and row["unit"] in ("mm", "deg") for row in rows)
+    flat = " ".join(run("cells", "wetland_logger", *TRAIN).out.split())
+    places = [flat.index(f"- {row['advice']}: ") for row in rows]
+    assert places == sorted(places)
+
+
+def test_the_elevator_between_two_thrusts_that_are_named(run):
+    ran = run("cells", "wetland_logger", *TRAIN, "--thrusts", "1.0N,2.5N", "--json")
+    low, high = ran.document["thrust_pair"]
+    assert (low["thrust_n"], high["thrust_n"]) == (1.0, 2.5)
+    assert low["airspeed_m_s"] == high["airspeed_m_s"] == 11.0  # that of the one phase which names one
+    assert high["more_up_deg"] == pytest.approx(low["elevator_deg"] - high["elevator_deg"], rel=1e-12)
+    text = " ".join(run("cells", "wetland_logger", *TRAIN, "--thrusts", "1.0N,2.5N", "--units", "si").out.split())
+    assert f"2.50 N of thrust at 11.0 m/s needs {high['more_up_deg']:.1f} degrees more up elevator than 1.00 N" in text
+
+
+@pytest.mark.parametrize(
+    ("thrusts", "brief", "said"),
+    [
+        ("100gf", "wetland_logger", ["must be two different thrusts, such as 100gf,400gf"]),
+        ("100gf,100gf", "wetland_logger", ["must be two different thrusts, such as 100gf,400gf"]),
+        ("100,-3N", "wetland_logger", ["needs a unit", "-3"]),
+        ("1N,2N", "schoolyard_trainer", ["balance: missing", "tail: missing", "thrust_line: missing"]),
+    ],
+)
+def test_two_thrusts_that_cannot_be_are_refused_with_every_fault(run, thrusts, brief, said):
+    ran = run("cells", brief, "--thrusts", thrusts)
+    assert ran.exit_code == 2
+    assert all(words in ran.err for words in said)
+    assert "Traceback" not in ran.err
+
+
 def test_csv_holds_a_line_for_each_case_and_units_do_not_touch_it(run):
     texts = [run("cells", "wetland_logger", *TYPED, "--csv", "--units", units).out for units in ("metric", "imperial")]
     assert texts[0] == texts[1]

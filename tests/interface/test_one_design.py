@@ -3,6 +3,7 @@
 import math
 import re
 
+import numpy as np
 import pytest
 
 from propmatch.catalogue.catalogue import load_catalogue
@@ -90,12 +91,12 @@ def test_a_variant_flies_the_same_parts(asked):
     assert one == [every[-1]]
 
 
-def test_the_advice_on_tilt_is_the_same_everywhere(asked, catalogue):
+def test_the_trim_change_and_its_cures_are_the_same_everywhere(asked, catalogue):
     """For the same cases and speeds, and they are named."""
     brief = "wetland_logger"
 
     def advice(texts):
-        return {text for text in texts if text.startswith("Tilt of the thrust line")}
+        return {text for text in texts if text.startswith("Trim change with throttle, for")}
 
     readings = asked("cells", brief).extra["balance_and_trim"]
     said = advice(readings["same energy"])
@@ -106,6 +107,12 @@ def test_the_advice_on_tilt_is_the_same_everywhere(asked, catalogue):
     fits = " ".join(" ".join(block) for block in asked("fits", brief, "--pack", "3S 1300mAh 45C").blocks)
     (sentence,) = said
     assert sentence in " ".join(fits.split())
+    rows = asked("cells", brief).extra["trim_cures"]
+    np.testing.assert_equal(asked("fits", brief, "--pack", "3S 1300mAh 45C").extra["trim_cures"], rows)
+    table = next(each for each in build_sheet(open_brief(brief)[0], catalogue).section("balance").tables
+                 if each.caption.startswith("Cures"))  # fmt: skip
+    assert [(row[0], row[1], row[-1]) for row in table.rows] == [(r["cure"], r["advice"], r["cost"]) for r in rows]
+    assert [row[2] for row in table.rows] == [f"{r['left_deg']:.1f}{'' if r['found'] else ' or more'}" for r in rows]
     cruise = next(phase.airspeed_m_s for phase in open_brief(brief)[0].phase if phase.airspeed_m_s)
     assert f"at {3.6 * cruise:.0f} km/h" in sentence
 

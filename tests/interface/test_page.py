@@ -17,7 +17,7 @@ from support.pages import Served, served
 from support.sheets import BRIEF, brief, stock
 
 from propmatch import hookimpl
-from propmatch.brief import Brief, loads_brief
+from propmatch.brief import Brief, load_brief, loads_brief
 from propmatch.catalogue.catalogue import load_catalogue
 from propmatch.checks.checkrules import CHECKS
 from propmatch.checks.limits import Check, Design, run_checks
@@ -194,6 +194,20 @@ def test_the_picked_train_has_the_numbers_of_python(page: Served) -> None:
         point = solve(chosen.train, airspeed_m_s=chart["airspeed_m_s"], throttle=curve["throttle"],
                       charge=curve["charge"], air=here.air)  # fmt: skip
         assert curve["thrust_n"] == pytest.approx(list(point.thrust_n), rel=1e-9, nan_ok=True)
+
+
+def test_the_picked_train_says_what_throttle_does_to_trim_and_what_cures_it() -> None:
+    logger, catalogue = load_brief(path("briefs/wetland_logger.toml")), load_catalogue(plugins=["bundled"])
+    ids = match(logger, catalogue, top=1).best.id
+    trim = train_answer(logger, catalogue, ids)["trim"]
+    assert any("more up elevator than the glide" in text for text in trim["words"])
+    assert trim["heads"][0] == "cure"
+    assert len(trim["rows"]) == 5
+    left = trim["heads"].index("change left, deg")
+    assert f"{float(trim['rows'][0][left]):.1f} degrees" in trim["words"][-1]
+    trainer = load_brief(path("briefs/schoolyard_trainer.toml"))
+    ids = match(trainer, catalogue, top=1).best.id
+    assert train_answer(trainer, catalogue, ids)["trim"] is None
 
 
 def test_the_map_holds_what_match_finds(page: Served) -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from propmatch.aircraft import stability, trim
-from propmatch.models import slipstream
+from propmatch.models import liftingsurface, slipstream
 
 
 def jet_speed_m_s(thrust_n, diameter_m, airspeed_m_s=0.0):
@@ -18,7 +18,8 @@ FUNCTIONS = {
     "induced_velocity": slipstream.induced_velocity_m_s,
     "jet_speed": jet_speed_m_s,
     "thrust_moment": trim.thrust_moment_nm,
-    "elevator_effectiveness": trim.elevator_effectiveness,
+    "elevator_effectiveness": liftingsurface.elevator_effectiveness,
+    "jet_growth": slipstream.jet_growth,
     "neutral_point": stability.neutral_point,
 }
 

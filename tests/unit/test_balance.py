@@ -15,9 +15,10 @@ from propmatch.aircraft.balance import (
     power_train_items,
 )
 from propmatch.aircraft.geometry import Geometry
-from propmatch.aircraft.stability import downwash_gradient, lift_slope_per_rad, stability
+from propmatch.aircraft.stability import stability
 from propmatch.brief import loads_brief, resolve_variants
 from propmatch.faults import InputFaults
+from propmatch.models.liftingsurface import downwash_gradient, lift_slope_per_rad
 from propmatch.records.fields import replace
 from propmatch.records.layout import Balance, Structure, Tail, ThrustLine
 from propmatch.records.masses import build_lines
@@ -323,7 +324,7 @@ def test_neutral_point_is_the_lift_weighted_mean_of_wing_and_tail():
     assert found.static_margin == pytest.approx((expected - 260.0) / 200.0, rel=1e-12)
     # Tail volume by hand: 4/20 x (760 - 250)/200 = 0.51.
     assert found.tail_volume == pytest.approx(0.51, rel=1e-12)
-    assert not found.assumptions
+    assert [each.field for each in found.assumptions] == ["lift_slope_per_rad", "downwash_gradient"]
 
 
 @pytest.mark.parametrize(("cg", "word"), [(300.0, "unstable"), (283.0, "little"), (262.0, "stable."), (230.0, "much")])
@@ -344,7 +345,7 @@ def test_margin_without_leading_edge_is_unknown():
     assert np.isnan(found.static_margin)
     assert "unknown" in found.reading()
     assert any("leading edge" in note for note in found.notes)
-    assert [each.field for each in found.assumptions] == ["chord_mm"]
+    assert [each.field for each in found.assumptions] == ["chord_mm", "lift_slope_per_rad", "downwash_gradient"]
 
 
 def test_margin_needs_a_tail():

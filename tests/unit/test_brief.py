@@ -211,6 +211,44 @@ wing_loading = "oz_ft2"
     assert loads_brief(dump_brief(brief)) == brief
 
 
+TRIM_KEYS = """
+[aircraft]
+name = "x"
+bare_mass_g = 300
+[balance]
+target_cg_mm = 80
+wing_height_mm = 40
+[tail]
+area_dm2 = 3
+span_mm = 400
+position_mm = 600
+lift_slope_per_rad = 3.4
+elevator_effectiveness = 0.55
+downwash_gradient = 0.35
+"""
+
+
+def test_numbers_of_wing_and_tail_that_trim_rests_on_may_be_stated() -> None:
+    brief = loads_brief(TRIM_KEYS)
+    assert brief.balance is not None
+    assert brief.tail is not None
+    assert brief.balance.wing_height_mm == 40
+    tail = brief.tail
+    assert (tail.lift_slope_per_rad, tail.elevator_effectiveness, tail.downwash_gradient) == (3.4, 0.55, 0.35)
+    assert loads_brief(dump_brief(brief)) == brief
+
+
+def test_every_fault_of_the_numbers_of_wing_and_tail_at_once() -> None:
+    text = TRIM_KEYS
+    for good, bad in (("= 40\n", '= "high"\n'), ("3.4", "9.1"), ("0.55", "0"), ("0.35", "1"), ("span_mm", "spann_mm")):
+        text = text.replace(good, bad)
+    with pytest.raises(InputFaults) as caught:
+        loads_brief(text)
+    found = {fault.key for fault in caught.value.faults}
+    assert {"balance.wing_height_mm", "tail.lift_slope_per_rad", "tail.elevator_effectiveness",
+            "tail.downwash_gradient", "tail.spann_mm"} <= found  # fmt: skip
+
+
 def test_dump_leaves_defaults_out_and_keeps_odd_names() -> None:
     brief = Brief(aircraft=Aircraft(name='a "b" \\ c\n\t\x7f é', bare_mass_g=100))
     text = dump_brief(brief)

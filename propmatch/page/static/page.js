@@ -187,6 +187,7 @@ function useTrain(answer) {
   $("chart-words").textContent = answer.chart.words;
   drawSpeeds(answer.speeds);
   drawMargins(answer);
+  drawTrim(answer.trim);
   ring();
   $("pin").disabled = state.pins.some((each) => each.id === answer.id) || state.pins.length >= 3;
   document.body.dataset.drawn = String(answer.seq);
@@ -210,6 +211,15 @@ function drawMargins(answer) {
     make("span", {}, check.label), marginBar(check),
     number(answer.id, check.name, check.text),
     make("small", {}, [check.limit_text, sources[check.limit_source], check.name === "cell_count" && check.margin === 0 ? "" : words[check.verdict]].filter(Boolean).join(", ")))));
+}
+
+function drawTrim(trim) {
+  $("trim").hidden = trim === null;
+  if (trim === null) return;
+  $("trim-words").textContent = trim.words.join(" ");
+  const heads = trim.heads.map((text) => make("th", { scope: "col" }, text));
+  const rows = trim.rows.map((cells) => make("tr", {}, ...cells.map((text) => make("td", {}, text))));
+  $("cures").replaceChildren(...(rows.length ? [make("table", {}, make("thead", {}, make("tr", {}, ...heads)), make("tbody", {}, ...rows))] : []));
 }
 
 async function explain(train, name) {
