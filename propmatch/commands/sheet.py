@@ -6,6 +6,7 @@ from typing import Any
 import click
 
 from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
+from propmatch.commands.plotting import check_plot, save_plot
 from propmatch.commands.trains import LazyCatalogue
 
 __all__ = ["command", "file_name"]
@@ -18,12 +19,19 @@ __all__ = ["command", "file_name"]
     "-o", "--output", metavar="FILE", type=click.Path(dir_okay=False), help="HTML file.  [default: the brief's name]"
 )
 @click.option("--pdf", "as_pdf", is_flag=True, help="Write a PDF of the same name beside it.")
+@click.option(
+    "--plot", metavar="FILE", type=click.Path(dir_okay=False),
+    help="Draw side and top view of the aircraft in a file of their own too: FILE.svg, .png or .pdf.",
+)  # fmt: skip
 @click.option("--force", is_flag=True, help="Replace files that exist.")
 @catalogue_options
 @answer_options
 @click.pass_context
 def command(ctx: click.Context, /, **options: Any) -> None:
     """The build sheet: one HTML file that needs no network, with charts, limits, substitutes and cautions.
+
+    It shows the aircraft from the side and from above, to scale, with every mass at its place, where the brief has a
+    [balance]; --plot writes that drawing alone beside it.
 
     BRIEF is a file, or the name of a bundled brief. The charts show the power train of --train, else the best that
     match finds.
@@ -35,12 +43,17 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     from propmatch.commands.choose import allowed_by_brief, train_of_ids
     from propmatch.commands.output import Reply, show
     from propmatch.commands.progress import progress_line
+    from propmatch.faults import Fault, InputFaults
+    from propmatch.sheet.aircraftviews import NO_VIEWS, aircraft_views
     from propmatch.sheet.content import build_sheet
     from propmatch.sheet.picture import need
 
     for module in ("matplotlib", "jinja2"):
         need(module)
+    check_plot(options["plot"])
     brief, which = open_brief(options["brief"])
+    if options["plot"] is not None and brief.balance is None:
+        raise InputFaults([Fault("--plot", value=options["plot"], rule="cannot be drawn", hint=NO_VIEWS)])
     html = Path(options["output"] or f"{file_name(brief.aircraft.name)}.html")
     files = [html, *([html.with_suffix(".pdf")] if options["as_pdf"] else [])]
     _check_files(files, options["force"])
@@ -68,6 +81,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     sizes = [file.stat().st_size for file in files]
     rows = [{"file": str(file), "bytes": size} for file, size in zip(files, sizes, strict=True)]
     lines = [f"Wrote {file} ({size / 1000:.0f} kB)." for file, size in zip(files, sizes, strict=True)]
+    lines += save_plot(options["plot"], lambda: aircraft_views(resolved.as_designed, sheet.design.train, shown=shown))
     answer = sheet.section("answer").text[: 2 if train is None else 1]
     show(
         Reply(command="sheet", headline=[*lines, *answer, *([which] if which else [])], rows=rows, faults=stock.broken,

@@ -39,6 +39,7 @@ from propmatch.page.answers import (
 )
 from propmatch.page.edit import edited
 from propmatch.page.explain import explanation
+from propmatch.page.views import views_answer
 from propmatch.records.brief import Brief, dump_brief
 from propmatch.search.front import Passing, passing_map
 
@@ -178,6 +179,7 @@ def create_app(
         "map": lambda brief, asked: map_answer(
             brief, catalogue, variant=asked["variant"], compute=partial(_elsewhere, workers)
         ),
+        "views": lambda brief, asked: views_answer(brief, catalogue, str(asked.get("train")), asked["variant"]),
         "best": lambda brief, asked: best_answer(brief, catalogue, asked["variant"]),
         "explain": lambda brief, asked: explanation(
             brief, catalogue, str(asked.get("train")), str(asked.get("name")), asked["variant"]

@@ -18,7 +18,7 @@ _LEAST, _MOST = -0.6, 1.0
 _LOOK: dict[str, dict[str, Any]] = {
     "brief": {"facecolor": "#0072B2", "edgecolor": "#00405f"},
     "part rating": {"facecolor": "#b7d5e6", "edgecolor": "#00405f", "hatch": "////"},
-    "estimated rating": {"facecolor": "#e7f1f7", "edgecolor": "#00405f", "hatch": "...."},
+    "estimated rating": {"facecolor": "#e7f1f7", "edgecolor": "#00405f", "hatch": "||||"},
     "assumed": {"facecolor": "#f2f2f2", "edgecolor": "#00405f", "hatch": "\\\\", "linestyle": ":"},
     "common practice": {"facecolor": "white", "edgecolor": "#00405f", "linestyle": "--"},
 }

@@ -9,6 +9,7 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from html import escape
 from pathlib import Path
+from threading import RLock
 from typing import Any
 
 import attrs
@@ -19,6 +20,8 @@ from propmatch.tablehtml import table_html
 __all__ = ["Picture", "Table", "need"]
 
 FORMATS = (".svg", ".png", ".pdf")
+_ALONE = RLock()
+"""Settings of matplotlib hold for every thread, so charts are drawn one after the other."""
 
 
 def need(module: str, extra: str = "report") -> None:
@@ -89,7 +92,7 @@ class Picture:
 
         from propmatch.sheet.style import SETTINGS
 
-        with rc_context(SETTINGS):
+        with _ALONE, rc_context(SETTINGS):
             figure = Figure(figsize=(self.width_in, self.height_in), layout="constrained")
             self.draw(figure)
         return figure
@@ -101,7 +104,7 @@ class Picture:
 
         figure = self.figure()
         out = io.BytesIO()
-        with rc_context({**SETTINGS, "svg.hashsalt": self.name}):
+        with _ALONE, rc_context({**SETTINGS, "svg.hashsalt": self.name}):
             figure.savefig(out, format=form, **options)
         return out.getvalue()
 
@@ -139,21 +142,43 @@ _NO_DATE = {"CreationDate": None, "Producer": None, "Creator": None}
 
 
 def _labelled(text: str, name: str, title: str, summary: str) -> str:
-    """The ``<svg>`` element of a drawing without its preamble, with ids of its own, a title and a description."""
+    """The ``<svg>`` element of a drawing without its preamble, with ids of its own, a title and a description.
+
+    Nothing in it has a style of its own, so it may stand where inline styles are forbidden.
+    """
     text = text[text.index("<svg") :].strip()
-    text = re.sub(r"<metadata>.*?</metadata>\s*", "", text, flags=re.DOTALL)
-    text = re.sub(r"<defs>\s*<style.*?</style>\s*</defs>\s*", "", text, flags=re.DOTALL)
+    for unwanted in (r"<metadata>.*?</metadata>\s*", r"<defs>\s*<style.*?</style>\s*</defs>\s*", r"<!--.*?-->\s*"):
+        text = re.sub(unwanted, "", text, flags=re.DOTALL)
     used = set(re.findall(r'(?:xlink:href="|href="|url\()#([\w.:-]+)', text))
-    text = re.sub(r' id="([\w.:-]+)"', lambda m: f' id="{name}-{m[1]}"' if m[1] in used else "", text)
-    text = re.sub(r'((?:xlink:href="|href="|url\()#)', rf"\g<1>{name}-", text)
-    text = re.sub(r"<!--.*?-->\s*", "", text, flags=re.DOTALL)
-    text = text.replace("'DejaVu Sans', 'Bitstream Vera Sans', 'Computer Modern Sans Serif', ", "")
+    text = re.sub(r"<[^<>]+>", lambda tag: _tidy(tag[0], name, used), text)
     head, body = text.split(">", 1)
     size = re.search(r'viewBox="[^"]*"', head)
     assert size is not None
     start = (
         f'<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" {size[0]} role="img" '
-        f'aria-labelledby="{name}-title {name}-desc" class="chart" style="stroke-linejoin: round">'
+        f'aria-labelledby="{name}-title {name}-desc" class="chart" stroke-linejoin="round">'
     )
     words = f'<title id="{name}-title">{escape(title)}</title><desc id="{name}-desc">{escape(summary)}</desc>'
     return f"{start}\n{words}{body}"
+
+
+def _tidy(tag: str, name: str, used: set[str]) -> str:
+    """A tag with an id of its own, made a class where nothing refers to it, styles as attributes, short numbers."""
+    tag = re.sub(r' id="([\w.:-]+)"', lambda m: _known(m[1], name, used), tag)
+    tag = re.sub(r'((?:xlink:href="|href="|url\()#)', rf"\g<1>{name}-", tag)
+    tag = re.sub(r' transform="rotate\(-0 [^"]*"', "", tag)
+    tag = re.sub(r' style="([^"]*)"', lambda m: _attributes(m[1]), tag)
+    return re.sub(r"\d+\.\d{3,}", lambda m: f"{float(m[0]):.2f}", tag)
+
+
+def _known(mark: str, name: str, used: set[str]) -> str:
+    if mark in used:
+        return f' id="{name}-{mark}"'
+    return "" if re.search(r"_\d+$", mark) else f' class="{mark}"'
+
+
+def _attributes(style: str) -> str:
+    """The declarations of a style as attributes; the writer's own list of fonts gives way to the page's."""
+    style = re.sub(r"font: ([\d.]+px) ", r"font-size: \1; font-family: ", style)
+    pairs = [each.split(": ", 1) for each in style.split("; ")]
+    return "".join(f' {key}="{value}"' for key, value in pairs if key != "font-family")

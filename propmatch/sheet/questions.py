@@ -2,18 +2,17 @@
 
 from collections.abc import Callable, Mapping
 
-import attrs
 import numpy as np
 
 from propmatch.aircraft.balance import place_trains
 from propmatch.checks.judged import judged_trains
 from propmatch.checks.limits import checks_of, missed
-from propmatch.checks.placing import balance_assumptions, mass_lines
+from propmatch.checks.placing import balance_assumptions
 from propmatch.questions.cells import BASES
 from propmatch.records.estimates import Assumption, completed
 from propmatch.search.candidate import Candidate, columns
 from propmatch.search.matching import UNNAMED
-from propmatch.sheet.balancecharts import masses_table, side_view
+from propmatch.sheet.aircraftviews import views
 from propmatch.sheet.briefwords import train_reasons
 from propmatch.sheet.case import Case, Section
 from propmatch.sheet.cellsection import cells_table, cells_text, envelope_words, substitutes
@@ -24,7 +23,7 @@ from propmatch.sheet.speedsection import airspeeds, wind
 from propmatch.sheet.steeringsection import steering_of, steering_section
 from propmatch.sheet.thrustcharts import compare_chart, operating_chart, throttle_chart
 from propmatch.sheet.trimsection import cures_table, stability_text, trim_picture
-from propmatch.status import Flag, Status
+from propmatch.status import Flag
 from propmatch.train.lanes import train_lanes
 from propmatch.units import GRAM_KG
 from propmatch.words.checkwords import burst_words, check_name, danger_words, parts_text, speed_question, supply_text
@@ -226,13 +225,7 @@ def balance(case: Case) -> Section | None:
     geometry = case.setting.geometry
     if geometry is None:
         return None
-    places = place_trains(geometry, case.setting.build, [case.train])
-    one = attrs.evolve(places, **{
-        field.name: np.asarray(getattr(places, field.name)).ravel()[0].item()
-        for field in attrs.fields(type(places)) if field.name not in ("geometry", "status")
-    }, status=Status(int(np.ravel(places.status)[0])))  # fmt: skip
-    pictures = [side_view(geometry, case.train, one)]
-    text: list[str] = []
+    text = list(place_trains(geometry, case.setting.build, [case.train]).readings([case.train.pack.name]))
     if geometry.tail is not None and geometry.leading_edge_mm is not None:
         text.append(stability_text(geometry))
     found = case.comparison
@@ -240,13 +233,11 @@ def balance(case: Case) -> Section | None:
     placed = found.placing[BASES[0]]
     trim, change = trim_picture(case.setting, placed, trains, case.shown)
     if trim is not None:
-        pictures.append(trim)
         text.append(change)
     cures = None if placed.cures is None else cures_table(placed.cures)
-    tables = (*([cures] if cures else []), masses_table(mass_lines(case.setting, case.train)))
     return Section(
         name="balance", title="Where does the pack go, and what does throttle do to trim?", text=tuple(text),
-        pictures=tuple(pictures), tables=tables,
+        pictures=() if trim is None else (trim,), tables=() if cures is None else (cures,),
     )  # fmt: skip
 
 
@@ -296,7 +287,7 @@ def cautions(case: Case) -> Section:
 def questions(case: Case) -> list[Section]:
     """The sections that answer, those without an answer left out."""
     makers: tuple[Callable[[Case], Section | None], ...] = (
-        answer, thrust, throttle, duration, airspeeds, wind, margins, cells, others, envelope, sets, balance,
+        answer, thrust, throttle, duration, airspeeds, wind, margins, cells, others, envelope, sets, balance, views,
         steering_section,
     )  # fmt: skip
     return [section for make in makers if (section := make(case)) is not None]

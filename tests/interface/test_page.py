@@ -29,6 +29,7 @@ from propmatch.page.edit import edited, field_values
 from propmatch.page.explain import explanation
 from propmatch.records.fields import replace
 from propmatch.search.matching import Candidate, match
+from propmatch.sheet.aircraftviews import NO_VIEWS, aircraft_views
 from propmatch.words.checkwords import check_name, value_text
 from propmatch_datasets import path
 
@@ -425,3 +426,13 @@ def test_the_sheet_is_that_of_the_picked_train(page: Served) -> None:
     assert answer.headers["content-disposition"].startswith("attachment")
     assert "<!doctype html>" in answer.text.lower()
     assert chosen.train.propeller.name in answer.text
+
+
+def test_side_and_top_view_are_those_of_the_picked_train(page: Served) -> None:
+    chosen = best(brief())
+    drawn = page.ask("views", text=BRIEF, changes={}, train=chosen.id, seq=3).json()
+    alone = aircraft_views(settings(brief())[0], chosen.train)
+    assert alone is not None
+    assert (drawn["seq"], drawn["svg"], drawn["words"]) == (3, alone.svg(), alone.summary)
+    plain = page.ask("views", text=BRIEF[: BRIEF.index("[balance]")], changes={}, train=chosen.id).json()
+    assert (plain["svg"], plain["words"]) == (None, NO_VIEWS)

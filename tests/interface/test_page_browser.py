@@ -94,6 +94,18 @@ def test_the_best_train_is_shown_with_the_numbers_of_python(browser: Browser, pa
             assert shown == value_text(check.value, check.unit)
 
 
+def test_the_views_are_drawn_under_the_rules_of_the_page(browser: Browser, page: Served) -> None:
+    ready(browser, page)
+    until(browser, "document.querySelector('#views svg .side-wing path')")
+    look = "getComputedStyle(document.querySelector('#views svg {} path')).{}"
+    assert browser.run(f"return {look.format('.side-wing', 'fill')}") == "rgb(244, 244, 244)"
+    assert browser.run(f"return {look.format('.side-wing', 'strokeWidth')}") in ("1px", "1")
+    sizes = browser.run("return [...document.querySelectorAll('#views text')].map(t => getComputedStyle(t).fontSize)")
+    assert set(sizes) == {"7.6px", "6.4px"}
+    assert "centre of gravity" in browser.text("#views-words")
+    assert browser.complaints() == []
+
+
 def test_typed_numbers_move_everything(browser: Browser, page: Served) -> None:
     ready(browser, page)
     ids = match(brief(), stock(), top=1).rows[0].id

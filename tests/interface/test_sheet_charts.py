@@ -1,5 +1,6 @@
 """What the charts draw is what the functions say, and it can be told apart without colour."""
 
+import json
 import re
 from collections.abc import Callable
 from pathlib import Path
@@ -199,6 +200,21 @@ def test_other_kinds_of_picture(run: Callable[..., Any], tmp_path: Path) -> None
     assert (done.exit_code, "must end in .svg, .png, .pdf" in done.err) == (2, True)
     done = run("time", "--plot", str(tmp_path / "nowhere" / "chart.svg"))
     assert (done.exit_code, "folder does not exist" in done.err) == (2, True)
+
+
+def test_the_sheet_draws_its_aircraft_in_a_file_too(run: Callable[..., Any], tmp_path: Path) -> None:
+    where = ("--plot", str(tmp_path / "views.svg"), "-o", str(tmp_path / "sheet.html"))
+    done = run("sheet", "schoolyard_trainer", *where)
+    assert (done.exit_code, "has no [balance]" in done.err) == (2, True)
+    assert list(tmp_path.iterdir()) == []
+    asked = run("match", "club_racer", "--top", "1", "--json")
+    train = json.loads(asked.out)["rows"][0]["id"]
+    done = run("sheet", "club_racer", "--train", train, *where)
+    assert done.exit_code == 0, done.err
+    root = ElementTree.parse(tmp_path / "views.svg").getroot()
+    groups = {group.get("class") for group in root.iter("{http://www.w3.org/2000/svg}g")}
+    assert {"side-wing", "top-wing", "scale-bar"} <= groups
+    assert (tmp_path / "sheet.html").stat().st_size < 300_000
 
 
 def _cells(html: str) -> list[str]:

@@ -60,6 +60,7 @@ function channel(what, more, use) {
 
 const askBrief = channel("brief", () => ({}), useBrief);
 const askTrain = channel("train", () => (state.train ? { train: state.train } : null), useTrain);
+const askViews = channel("views", () => (state.train ? { train: state.train } : null), useViews);
 const askMap = channel("map", () => ({}), useMap);
 
 function say(text) { $("status").textContent = text; }
@@ -121,7 +122,7 @@ function refresh() {
 // What takes longer waits until the picked train is drawn and nothing has moved for a moment.
 function later() {
   clearTimeout(state.later);
-  state.later = setTimeout(async () => { await askBrief(); await askPins(); await askMap(); }, 150);
+  state.later = setTimeout(async () => { await askBrief(); await askPins(); await askViews(); await askMap(); }, 150);
 }
 
 for (const input of inputs) {
@@ -192,6 +193,13 @@ function useTrain(answer) {
   $("pin").disabled = state.pins.some((each) => each.id === answer.id) || state.pins.length >= 3;
   document.body.dataset.drawn = String(answer.seq);
   if (state.mapped !== state.edits) later();
+  else askViews();
+}
+
+function useViews(answer) {
+  const drawn = answer.svg ? [new DOMParser().parseFromString(answer.svg, "image/svg+xml").documentElement] : [];
+  $("views").replaceChildren(...drawn);
+  $("views-words").textContent = answer.words;
 }
 
 function drawSpeeds(speeds) {
