@@ -88,6 +88,7 @@ class Load:
     current_a : motor current of a held thrust, or at ``speed_rad_s``; NaN for lost thrust
     behind_v : V_c of a held thrust
     speed_rad_s : motor speed at the middle of the discharge, held throttle
+    held_factor : pack current of a held airspeed as really flown over that of steady flight
     slope, bend : (2, N), motor current I + slope x + bend x^2 over x = w - speed_rad_s, for x < 0 and x > 0
     climb_m_s : (N,), the same at any charge but where a throttle above 0 is held: there at ``speed_rad_s``
     climb_slope, climb_bend : (2, N), how the climb goes with the motor speed, as the current; 0 elsewhere
@@ -106,6 +107,7 @@ class Load:
     climb_m_s: Floats
     climb_slope: Floats
     climb_bend: Floats
+    held_factor: float = 1.0
 
     @property
     def steady(self) -> bool:
@@ -114,7 +116,7 @@ class Load:
 
     def take(self, index: Any) -> "Load":
         """The lanes of an index array, slice or mask."""
-        fields = {a.name: getattr(self, a.name) for a in attrs.fields(Load) if a.name != "train"}
+        fields = {a.name: getattr(self, a.name) for a in attrs.fields(Load) if a.name not in ("train", "held_factor")}
         some: dict[str, Any] = {name: None if array is None else array[..., index] for name, array in fields.items()}
         return attrs.evolve(self, train=self.train.take(index), **some)
 
@@ -133,6 +135,8 @@ class Load:
                 throttle = np.broadcast_to(self.throttle, current.shape)
                 holds = current > -np.inf
             drawn = line.pack_current_a(p, np.maximum(current, 0.0), throttle)
+            if self.throttle is None:
+                drawn = drawn * self.held_factor
         pack = np.where(self.running, drawn, p.radio_a)
         return Draw(
             pack_current_a=pack,
@@ -183,6 +187,7 @@ def load_of(
     density: Floats,
     sound: Floats,
     paying_m_s: Floats | float = 0.0,
+    held_factor: float = 1.0,
 ) -> Load:
     """Solve what does not depend on the charge: one operating point for a held airspeed, five for a throttle.
 
@@ -225,9 +230,9 @@ def load_of(
         empty["slope"], empty["bend"] = _bent(x, y)
         if phase.throttle:
             empty["climb_slope"], empty["climb_bend"] = _bent(x, climbs)
-    running = status == Status.OK
     return Load(
-        train=train, airspeed_m_s=speed, status=status, running=running, throttle=duty, climb_m_s=climb, **empty
+        train=train, airspeed_m_s=speed, status=status, running=status == Status.OK, throttle=duty, climb_m_s=climb,
+        held_factor=held_factor, **empty,
     )  # fmt: skip
 
 

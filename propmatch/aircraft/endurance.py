@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 import attrs
 
-from propmatch.aircraft.flightlanes import ENDED_BY, MIXTURE, FlightLanes, Leg, flight_time_lanes, pays
+from propmatch.aircraft.flightlanes import ENDED_BY, MIXTURE, FlightLanes, Leg, flight_and_legs, pays
 from propmatch.aircraft.polar import airframe_lanes
 from propmatch.columns import number
 from propmatch.models.air import Air
@@ -135,6 +135,7 @@ def flight_time(
     reserve_charge: float = 0.2,
     cutoff_cell_v: float | None = None,
     air: Air | None = None,
+    held_factor: float = 1.0,
 ) -> FlightTime:
     """Flight time over phases, from a full pack to the reserve, the cell cut-off or lost thrust.
 
@@ -147,6 +148,7 @@ def flight_time(
     reserve_charge : float [-], 0 to below 1
     cutoff_cell_v : float [V] under load, default the usual one of the cells; never below the least they allow
     air : Air, default the standard atmosphere at sea level
+    held_factor : float [-], pack current of held airspeeds as really flown over that of steady flight
 
     Returns
     -------
@@ -162,9 +164,8 @@ def flight_time(
     """
     asked = _one(train, mass_kg, air)
     frames, assumed = airframe_lanes(airframe, asked["mass_kg"])
-    legs: list[Leg] = []
-    found = flight_time_lanes(
-        asked.lanes, frames, phases, float(reserve_charge), cutoff_cell_v, asked.density, asked.sound, legs
+    found, legs = flight_and_legs(
+        asked.lanes, frames, phases, float(reserve_charge), cutoff_cell_v, asked.density, asked.sound, held_factor
     )
     by = ENDED_BY.get(int(found.ended_by[0]))
     where = int(found.ended_in[0])
@@ -202,7 +203,7 @@ def flight_time(
         highest_m=float(found.highest_m[0]),
         paying_climb_m_s=float(found.paying_climb_m_s[0]),
         rounds=float(found.rounds[0]),
-        legs=tuple(legs),
+        legs=legs,
         phases=rows,
         status=Status(int(found.status[0])),
         reserve_charge=float(reserve_charge),

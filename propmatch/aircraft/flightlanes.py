@@ -47,8 +47,16 @@ from propmatch.train.lanes import TrainLanes
 from propmatch.units import MAH_AH
 
 __all__ = [
-    "ENDED_BY", "MIXTURE", "FlightLanes", "Leg", "checked_limits", "flight_time_lanes", "paying_climb_m_s", "pays",
-]  # fmt: skip
+    "ENDED_BY",
+    "MIXTURE",
+    "FlightLanes",
+    "Leg",
+    "checked_limits",
+    "flight_and_legs",
+    "flight_time_lanes",
+    "paying_climb_m_s",
+    "pays",
+]
 
 ENDED_BY = {
     RESERVE: "reserve", CUT_OFF: "cut-off", LOST_THRUST: "lost thrust", LOST_CLIMB: "lost climb", GROUND: "ground",
@@ -136,15 +144,36 @@ def flight_time_lanes(
     cutoff: float | None,
     density: Floats,
     sound: Floats,
-    legs: list[Leg] | None = None,
+    held_factor: float = 1.0,
 ) -> FlightLanes:
     """The array path of :func:`propmatch.aircraft.endurance.flight_time`.
 
     ``lanes``, ``airframe``, ``density`` [kg/m3] and ``sound`` [m/s] are (N,), the rest is the same for all lanes;
-    no ``cutoff`` means the usual one of each chemistry. ``legs`` takes the flight of the first lane as it passes.
+    no ``cutoff`` means the usual one of each chemistry; ``held_factor`` multiplies the pack current of held airspeeds.
     """
-    plan = _Plan.of(phases, reserve, cutoff)
-    n, count = lanes.size, len(phases)
+    return _flown(_Plan.of(phases, reserve, cutoff, held_factor), lanes, airframe, density, sound)
+
+
+def flight_and_legs(
+    lanes: TrainLanes,
+    airframe: AirframeLanes,
+    phases: Sequence[Phase],
+    reserve: float,
+    cutoff: float | None,
+    density: Floats,
+    sound: Floats,
+    held_factor: float = 1.0,
+) -> tuple[FlightLanes, tuple[Leg, ...]]:
+    """The same for one lane, and the flight as it passes."""
+    legs: list[Leg] = []
+    plan = attrs.evolve(_Plan.of(phases, reserve, cutoff, held_factor), legs=legs)
+    return _flown(plan, lanes, airframe, density, sound), tuple(legs)
+
+
+def _flown(
+    plan: "_Plan", lanes: TrainLanes, airframe: AirframeLanes, density: Floats, sound: Floats
+) -> FlightLanes:  # fmt: skip
+    n, count = lanes.size, len(plan.phases)
     out: dict[str, Any] = {}
     for index, chemistry in enumerate(lanes.chemistries):
         mine = np.flatnonzero(lanes.chemistry == index)
@@ -153,7 +182,7 @@ def flight_time_lanes(
             train = attrs.evolve(
                 lanes.take(some), chemistry=np.zeros(some.size, dtype=np.intp), chemistries=(chemistry,)
             )  # fmt: skip
-            for name, value in _fly(train, airframe.take(some), plan, density[some], sound[some], legs).items():
+            for name, value in _fly(train, airframe.take(some), plan, density[some], sound[some]).items():
                 if name not in out:
                     out[name] = np.empty((count, n) if value.ndim == 2 else n, dtype=value.dtype)
                 out[name][..., some] = value
@@ -178,9 +207,11 @@ class _Plan:
     after: tuple[int, ...]
     reserve: float
     cutoff: float | None
+    held_factor: float = 1.0
+    legs: list[Leg] | None = None
 
     @classmethod
-    def of(cls, phases: Sequence[Phase], reserve: float, cutoff: float | None) -> "_Plan":
+    def of(cls, phases: Sequence[Phase], reserve: float, cutoff: float | None, held_factor: float) -> "_Plan":
         listed = tuple(phases)
         if not listed or not all(isinstance(p, Phase) for p in listed):
             raise TypeError("phases must be a sequence of at least one Phase")
@@ -197,6 +228,7 @@ class _Plan:
             after=tuple(range(last + 1, len(listed))),
             reserve=reserve,
             cutoff=cutoff,
+            held_factor=held_factor,
         )
 
     def seconds(self, index: int) -> float:
@@ -225,7 +257,7 @@ def _loads(
     train: TrainLanes, airframe: AirframeLanes, plan: _Plan, density: Floats, sound: Floats
 ) -> tuple[list[Load], Floats]:
     """What each phase takes, and the climb by which the shares that pay do so."""
-    loads = [load_of(p, train, airframe, plan.reserve, density, sound) for p in plan.phases]
+    loads = [load_of(p, train, airframe, plan.reserve, density, sound, 0.0, plan.held_factor) for p in plan.phases]
     paying = np.zeros(train.size)
     if plan.payers and len(plan.payers) < len(plan.shares):
         last = np.full(train.size, plan.reserve)
@@ -233,16 +265,16 @@ def _loads(
         paying = np.nan_to_num(paying_climb_m_s([plan.phases[i] for i in plan.shares], climbs))
     if paying.any():
         for i in plan.payers:
-            loads[i] = load_of(plan.phases[i], train, airframe, plan.reserve, density, sound, paying)
+            loads[i] = load_of(plan.phases[i], train, airframe, plan.reserve, density, sound, paying, plan.held_factor)
     return loads, paying
 
 
 def _fly(
-    train: TrainLanes, airframe: AirframeLanes, plan: _Plan, density: Floats, sound: Floats, legs: list[Leg] | None
+    train: TrainLanes, airframe: AirframeLanes, plan: _Plan, density: Floats, sound: Floats
 ) -> dict[str, Any]:  # fmt: skip
     loads, paying = _loads(train, airframe, plan, density, sound)
     if plan.shares:
-        return _Flight(plan, loads, legs).run() | {"paying_climb_m_s": paying}
+        return _Flight(plan, loads).run() | {"paying_climb_m_s": paying}
     # without shares: the list repeats; where one round takes next to nothing of the charge, it is flown as a mixture
     seconds = _round_seconds(plan, [load.at(np.ones(train.size)).climb_m_s for load in loads], np.zeros(train.size))
     drawn = sum(s * load.at(np.ones(train.size)).pack_current_a for s, load in zip(seconds, loads, strict=True))
@@ -250,7 +282,7 @@ def _fly(
     out: dict[str, Any] = {"paying_climb_m_s": paying}
     for lanes, mixed in ((np.flatnonzero(tiny), True), (np.flatnonzero(~tiny), False)):
         if lanes.size:
-            flight = _Flight(plan, [load.take(lanes) for load in loads], legs)
+            flight = _Flight(plan, [load.take(lanes) for load in loads])
             for name, value in flight.run(mixed=mixed).items():
                 if name not in out:
                     out[name] = np.empty((*value.shape[:-1], train.size), dtype=value.dtype)
@@ -284,8 +316,8 @@ def _seconds_between(height_m: Floats, to_m: float, climb_m_s: Floats, *, never:
 class _Flight:
     """Some lanes of one chemistry on their way from full to the end."""
 
-    def __init__(self, plan: _Plan, loads: list[Load], legs: list[Leg] | None) -> None:
-        self.plan, self.loads, self.legs = plan, loads, legs
+    def __init__(self, plan: _Plan, loads: list[Load]) -> None:
+        self.plan, self.loads = plan, loads
         train = loads[0].train
         n, count = train.size, len(loads)
         self.capacity_ah = train.capacity_ah
@@ -524,10 +556,10 @@ class _Flight:
         self.highest = np.fmax(self.highest, self.height)
         before, height = begun
         spent = (self.seconds[:, 0] - before)[list(phases)]
-        if self.legs is None or not spent.sum() > 0:
+        if self.plan.legs is None or not spent.sum() > 0:
             return
         start = float(before.sum()) / 60.0
-        self.legs.append(
+        self.plan.legs.append(
             Leg(
                 phases=phases,
                 loads=tuple(self.loads[i].take(slice(0, 1)) for i in phases),

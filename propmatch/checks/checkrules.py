@@ -12,6 +12,7 @@ import numpy as np
 from propmatch.aircraft.flightlanes import ENDED_BY
 from propmatch.aircraft.polar import PHASE_SPEED_OVER_STALL
 from propmatch.checks.clearing import largest_in, nearest_note, rooms_beside
+from propmatch.checks.coldstart import cold_start_c, first_minute_note
 from propmatch.checks.ratings import Rating
 from propmatch.checks.rule import BRIEF, PRACTICE, RATING, CheckRule, Cost, no_words
 from propmatch.checks.states import Flown, State, TrainStates
@@ -385,6 +386,13 @@ _RULES = (
         limit=_cutoff_v,
         judged=lambda m: m.setting.stated.limits.cutoff_cell_v is not None,
         state=HALF, cost=Cost.POINT, value=lambda m: m.full(0.5).cell_voltage_v, formula="V_b/N_c",
+    ),
+    CheckRule(
+        name="first_minute", what="cell voltage at full throttle at rest, full pack, cells as cold as at the field",
+        unit="V", least=True, basis=BRIEF, limit_from="cell voltage at which the flight ends, where the cells are cold",
+        asked=cold_start_c, limit=_cutoff_v, applies=lambda m: cold_start_c(m.setting) is not None,
+        state=REST, cost=Cost.POINT, value=lambda m: m.full(1.0).cell_voltage_v, formula="V_b/N_c",
+        note=first_minute_note,
     ),
     CheckRule(
         name="balance", what="centre of gravity off target with the pack at its best place", unit="mm", basis=BRIEF,

@@ -189,8 +189,8 @@ class Setting:
 
     @property
     def train_numbers(self) -> TrainNumbers:
-        """What is the same for every power train: motor count, radio current, supply, temperature of the cells
-        and what is asked of the propellers with the motor off.
+        """What is the same for every power train: motor count, radio current, supply, how the cells are, and what is
+        asked of the propellers with the motor off.
         """
         return self._numbers_of(self.variant)
 
@@ -201,6 +201,8 @@ class Setting:
             receiver_supply_mass_g=variant.receiver_supply_mass_g,
             pack_temperature_c=self.brief.site.pack_temperature_c,
             motor_off=variant.motor_off,
+            pack_cycles=self.brief.pack.cycles or 0,
+            pack_rest_h=self.brief.pack.rest_h or 0.0,
         )
 
     def flown(self, train: PowerTrain) -> PowerTrain:
@@ -217,12 +219,16 @@ class Setting:
         of_flight = flight_notes(self.cutoff_cell_v, [train.pack])
         return (*completed(train)[1], *of_flight, *motor_off_notes(self.flown(train), self.phases))
 
-    def flight_time(self, train: PowerTrain) -> FlightTime:
-        """How long a power train flies the phases as this variant flies it, and what ends the flight."""
+    def flight_time(self, train: PowerTrain, held_factor: float = 1.0) -> FlightTime:
+        """How long a power train flies the phases as this variant flies it, and what ends the flight.
+
+        ``held_factor`` multiplies the pack current of held airspeeds: manoeuvres and gusts beside steady flight.
+        """
         train = self.flown(train)
         return flight_time(
             train, self.variant.airframe, self.all_up_mass_kg(train.mass_g), self.phases,
             reserve_charge=self.reserve_charge, cutoff_cell_v=self.cutoff_cell_v, air=self.air,
+            held_factor=held_factor,
         )  # fmt: skip
 
     def speeds(self, train: PowerTrain) -> AircraftSpeeds:

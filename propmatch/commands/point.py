@@ -24,7 +24,7 @@ from propmatch.words.checkwords import over_text, speed_question
 from propmatch.words.shown import WIDTH, Shown, signed, table, wrapped
 
 if TYPE_CHECKING:
-    from propmatch.records.parts import PowerTrain
+    from propmatch.records.parts import PowerTrain, TrainNumbers
 
 __all__ = ["POINT", "Question", "blocks_of", "command", "headline_of"]
 
@@ -373,7 +373,8 @@ def _trend(question: "Question", rows: Sequence[Row], shown: Shown) -> str:
 class Question:
     """What was asked for: lists of values, of which at most one has several.
 
-    ``thrust_n`` is None where the throttle is given, and ``throttle`` where the thrust is.
+    ``thrust_n`` is None where the throttle is given, and ``throttle`` where the thrust is. ``train_numbers`` are those
+    that follow for the power train: cells as warm as the air.
     """
 
     throttle: list[float] | None
@@ -381,6 +382,7 @@ class Question:
     airspeed_m_s: list[float]
     charge: list[float]
     air: Any
+    train_numbers: "TrainNumbers"
 
     @property
     def swept(self) -> str:
@@ -427,7 +429,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     question = _question(options, faults)
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
     try:
-        chosen = choose_train(stock, options)
+        chosen = choose_train(stock, options, question.train_numbers if question else None)
     except InputFaults as error:
         raise InputFaults([*faults, *error.faults]) from None
     if faults or question is None:
@@ -476,6 +478,8 @@ def _question(options: dict[str, Any], faults: list[Any]) -> Question | None:
     from propmatch.commands.ranges import AIRSPEED, CHARGE, THROTTLE, THRUST, read_values
     from propmatch.faults import Fault
     from propmatch.models.air import Air
+    from propmatch.models.pack import COLDEST_C
+    from propmatch.records.packuse import TOO_COLD
     from propmatch.records.sections import Site
     from propmatch.records.typed import read_number
 
@@ -493,14 +497,19 @@ def _question(options: dict[str, Any], faults: list[Any]) -> Question | None:
                 faults.append(value)
             else:
                 site[field] = value
+    if options["pack_temperature"] is None and site.get("temperature_c", COLDEST_C) < COLDEST_C:
+        faults.append(Fault("--temperature", value=site["temperature_c"], rule=TOO_COLD))
     several = [name for name, values in (("--hold", hold), ("--throttle", throttle), ("--airspeed", airspeed),
                                          ("--charge", charge)) if len(values or ()) > 1]  # fmt: skip
     if len(several) > 1:
         faults.append(Fault(several[0], rule=f"only one option may have several values; {several[1]} has too"))
     if faults:
         return None
-    air = Air.at_site(site.get("altitude_m", 0.0), site.get("temperature_c"))
-    return Question(throttle=throttle, thrust_n=hold, airspeed_m_s=airspeed, charge=charge, air=air)
+    warm = site.get("temperature_c")
+    air = Air.at_site(site.get("altitude_m", 0.0), warm)
+    numbers: TrainNumbers = {} if warm is None or options["pack_temperature"] else {"pack_temperature_c": warm}
+    return Question(throttle=throttle, thrust_n=hold, airspeed_m_s=airspeed, charge=charge, air=air,
+                    train_numbers=numbers)  # fmt: skip
 
 
 def _along(question: Question, *names: str) -> list[list[float]]:

@@ -45,7 +45,9 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     from propmatch.commands.output import Reply, show
     from propmatch.commands.progress import progress_line
     from propmatch.commands.ranges import ALTITUDE, TEMPERATURE, read_values
+    from propmatch.models.pack import COLDEST_C
     from propmatch.records.estimates import completed
+    from propmatch.records.packuse import TOO_COLD
     from propmatch.search.sweep import Stock, Task, sweep
     from propmatch.tolerances.samples import spread_assumptions
     from propmatch_datasets import briefs as bundled
@@ -61,6 +63,9 @@ def command(ctx: click.Context, /, **options: Any) -> None:
         raise InputFaults(faults)
     named = options["briefs"] or tuple(sorted(bundled()))
     opened = [open_brief(name)[0] for name in named]
+    coldest = min((each for each in temperatures if each is not None), default=COLDEST_C)
+    if coldest < COLDEST_C and any(brief.site.pack_temperature_c is None for brief in opened):
+        raise InputFaults([Fault("--temperature", value=coldest, rule=TOO_COLD)])
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
     whole = Stock.of(stock.catalogue)
     stocks = [whole] if options["samples"] is None else list(whole.samples(options["samples"], seed=options["seed"]))
@@ -78,7 +83,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     else:
         lines = _sample_lines(answers, options["samples"])
     met = sum(bool(answer.rows) for answer in answers)
-    assumptions = dict.fromkeys(each for brief in opened for each in completed(brief)[1])
+    assumptions = dict.fromkeys(each for _, brief in cases for each in completed(brief)[1])
     if options["samples"] is not None:
         assumptions.update(dict.fromkeys(spread_assumptions()))
     show(

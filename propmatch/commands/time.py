@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import attrs
 import click
 
-from propmatch.columns import Column
+from propmatch.columns import Column, numbers_of
 from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
 from propmatch.commands.plotting import check_plot, plot_option, save_plot
 from propmatch.commands.trains import LazyCatalogue, sources_block, train_data, train_options
@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from propmatch.aircraft.speeds import AircraftSpeeds
     from propmatch.aircraft.wind import WindTrip
     from propmatch.checks.setting import Setting
+    from propmatch.questions.asflown import AsFlown
+    from propmatch.questions.settings import Settings
     from propmatch.records.brief import Brief
     from propmatch.records.parts import PowerTrain
 
@@ -40,6 +42,8 @@ class Flight:
     trips : tuple of WindTrip
         Out and back in the wind of the site; none where the brief names neither wind nor distance.
     setting : Setting
+    flown : AsFlown
+    settings : Settings or None
     """
 
     variant: str
@@ -48,11 +52,13 @@ class Flight:
     speeds: "AircraftSpeeds"
     trips: "tuple[WindTrip, ...]"
     setting: "Setting"
+    flown: "AsFlown"
+    settings: "Settings | None"
 
     @property
     def assumptions(self) -> tuple[Any, ...]:
         """What the flight rests on: of the brief, the variant and the parts."""
-        return (*self.setting.assumptions, *self.time.assumptions, *self.speeds.assumptions)
+        return (*self.setting.assumptions, *self.time.assumptions, *self.flown.assumptions, *self.speeds.assumptions)
 
     @property
     def summary(self) -> dict[str, Any]:
@@ -61,7 +67,13 @@ class Flight:
             "variant": self.variant, "status": self.time.status,
             **{name: getattr(self.time, name) for name in ("ended_by", "ended_in")},
             **{column.name: column(self) for column in FLIGHT},
+            "as_flown": numbers_of(self.flown), "settings": self.settings_data,
         }  # fmt: skip
+
+    @property
+    def settings_data(self) -> dict[str, Any] | None:
+        """What to set, and why, for the JSON."""
+        return None if self.settings is None else {**numbers_of(self.settings), "basis": dict(self.settings.basis)}
 
 
 FLIGHT = (
@@ -87,7 +99,11 @@ FLIGHT = (
 
 def fly(train: "PowerTrain", setting: "Setting") -> Flight:
     """Fly a train in one setting of a brief."""
+    from propmatch.questions.asflown import as_flown
+    from propmatch.questions.settings import settings_of
+
     time = setting.flight_time(train)
+    flown = as_flown(train, setting, time)
     return Flight(
         variant=setting.variant.name,
         mass_g=setting.all_up_mass_g(setting.flown(train).mass_g),
@@ -95,6 +111,8 @@ def fly(train: "PowerTrain", setting: "Setting") -> Flight:
         speeds=setting.speeds(train),
         trips=setting.wind_trips(train, [phase.used_mah for phase in time.phases]),
         setting=setting,
+        flown=flown,
+        settings=settings_of(train, setting, time, flown),
     )
 
 
@@ -115,6 +133,8 @@ def _all_up(flight: Flight, shown: Shown) -> str:
 
 def headline_of(train: "PowerTrain", brief: "Brief", flights: Sequence[Flight], shown: Shown) -> list[str]:
     """The flight in sentences; other variants in one more."""
+    from propmatch.words.flownwords import flown_sentences
+
     first = flights[0]
     where = f"{brief.aircraft.name}, {first.variant}, with {parts_text(train)}"
     if not math.isfinite(first.time.minutes):
@@ -126,6 +146,7 @@ def headline_of(train: "PowerTrain", brief: "Brief", flights: Sequence[Flight], 
         f"Set the timer to {clock(first.time.timer_minutes)} (minutes:seconds, a tenth kept back) and expect about "
         f"{first.time.recharge_mah:.0f} mAh to go back on charging.",
         *height_words(first.time),
+        *flown_sentences(first.flown, first.time.minutes, first.time.cutoff_cell_v, shown),
     ]
     wanted = brief.limits.min_flight_minutes
     if wanted is not None and first.time.minutes < wanted:
@@ -172,6 +193,23 @@ def phase_block(flight: Flight, shown: Shown, named: bool) -> list[str]:
         )
     head = f"{flight.variant if named else 'Phase by phase'} (motor A at most, V a cell at least):"
     return [*wrapped(head), *table(rows, left=("phase", ""))]
+
+
+def settings_block(flight: Flight, shown: Shown) -> list[str]:
+    """What to set for the flight."""
+    from propmatch.words.flownwords import USUAL, settings_rows
+
+    if flight.settings is None:
+        return []
+    head = f"What to set, all from this flight ({flight.variant}); {USUAL}"
+    rows = [{**row, "set": f"  {row['set']}"} for row in settings_rows(flight.settings, shown)]
+    lines = table([{key: row[key] for key in ("set", "to")} for row in rows], left=("set",))
+    width = max(map(len, lines)) + 2
+    return [
+        *wrapped(head),
+        *(line for text, row in zip(lines[1:], rows, strict=True)
+          for line in wrapped(row["because"], first=text.ljust(width), rest=" " * width)),
+    ]  # fmt: skip
 
 
 @click.command("time", cls=Command)
@@ -221,6 +259,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
             blocks=[
                 *(phase_block(flight, shown, len(flights) > 1) for flight in flights),
                 *speed_blocks(flights[0].variant, flights[0].speeds, flights[0].trips, site, shown),
+                settings_block(flights[0], shown),
                 sources_block(chosen.train),
             ],
             rows=[row for flight in flights for row in phase_rows(flight)],
@@ -231,6 +270,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
                 "flights": [flight.summary for flight in flights],
                 "speeds": [speeds_data(flight.variant, flight.speeds) for flight in flights],
                 "wind": [row for each in flights for row in wind_rows(each.variant, each.trips, site)],
+                "settings": flights[0].settings_data,
             },
             caution=True,
         ),

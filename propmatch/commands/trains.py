@@ -31,9 +31,13 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 
 def train_options(function: F) -> F:
-    """--motor, --listing, --propeller, --pack, --controller, --motors, --radio-current, --pack-temperature."""
+    """--motor, --listing, --propeller, --pack, --controller, --motors, --radio-current, and how the cells are."""
     for option in (
-        click.option("--pack-temperature", metavar="DEGC", help="Temperature of the cells.  [default: near 25]"),
+        click.option("--pack-rest", metavar="H", help="Hours since the pack was charged.  [default: 0]"),
+        click.option("--pack-cycles", metavar="N", help="How often the pack has flown before.  [default: 0, new]"),
+        click.option(
+            "--pack-temperature", metavar="DEGC", help="Temperature of the cells.  [default: the air's, else near 25]"
+        ),
         click.option("--radio-current", metavar="A", help="Current of receiver, servos and payload.  [default: 0.2A]"),
         click.option("--motors", metavar="N", help="Equal sets of motor, controller, propeller.  [default: 1]"),
         click.option("--controller", metavar="PART", help='Id, or typed: "20A", "20A 18g r=5mohm".'),
@@ -129,7 +133,12 @@ def choose_train(
 
 
 _SIZED = re.compile(r"[\d.]+[x×][\d.]+(?:[x×]\d+)?", re.IGNORECASE)
-TRAIN_OPTIONS = ("motor", "listing", "propeller", "pack", "controller", "motors", "radio_current", "pack_temperature")
+_NUMBERS = {
+    "motors": "count", "radio_current": "radio_current_a", "pack_temperature": "pack_temperature_c",
+    "pack_cycles": "pack_cycles", "pack_rest": "pack_rest_h",
+}  # fmt: skip
+"""Parameters that are numbers, and the field of ``PowerTrain`` each stands for."""
+TRAIN_OPTIONS = ("motor", "listing", "propeller", "pack", "controller", *_NUMBERS)
 """Parameters that ``train_options`` adds."""
 
 
@@ -200,10 +209,6 @@ def _chemistry_faults(stock: LazyCatalogue, name: str) -> list[Fault]:
     known = stock.catalogue.chemistries
     hint = did_you_mean(name, known) or "known: " + ", ".join(known)
     return [Fault("--pack", "chemistry", name, "nobody knows these cells", hint)]
-
-
-_NUMBERS = {"motors": "count", "radio_current": "radio_current_a", "pack_temperature": "pack_temperature_c"}
-"""Parameters that are numbers, and the field of ``PowerTrain`` each stands for."""
 
 
 def _numbers(cls: type, options: Mapping[str, str | None], faults: list[Fault]) -> dict[str, Any]:

@@ -5,10 +5,12 @@ V_t = E - R_b I_pack.
 
 The rise of resistance at low charge has the shape of the series resistance of M. Chen and G. A. Rincon-Mora, IEEE
 Trans. Energy Conversion 21 (2006) 504-511, Rs(s)/Rs(1); the level is the pack's own, or the estimate of its chemistry.
-In the cold resistance rises and capacity falls by the ratios of the chemistry.
+In the cold resistance rises and capacity falls by the ratios of the chemistry, and so they do with every cycle; a full
+pack that has rested reads less (:class:`CellState`).
 """
 
 import math
+from functools import lru_cache
 from typing import Any
 
 import attrs
@@ -19,7 +21,11 @@ from propmatch.models.arrays import Floats, Number
 
 __all__ = [
     "CHEMISTRIES",
+    "COLDEST_C",
+    "USUAL_C",
+    "CellLife",
     "CellResistance",
+    "CellState",
     "Chemistry",
     "chemistry_named",
     "chemistry_of",
@@ -64,9 +70,46 @@ _LIPO_RESISTANCE = CellResistance(
 _LIION_RESISTANCE = CellResistance(
     level_mohm_ah=129.0, power=0.53, factor=1.8, basis="measured round cells of 14 types labelled 2 to 11C"
 )
-_TEMPERATURES_C = (-20.0, 25.0, 60.0)
+
+
+@attrs.frozen(kw_only=True)
+class CellLife:
+    """How cells age with use: by the same share with every cycle, down to 0.8 of the capacity after ``cycles``.
+
+    Attributes
+    ----------
+    cycles, cycles_low, cycles_high : float
+        Full cycles down to 0.8 of the capacity, and the range in which that lies.
+    resistance_ratio, ratio_low, ratio_high : float
+        Resistance after so many cycles over that of a new cell, and its range.
+    basis : str
+        Where that comes from.
+    """
+
+    cycles: float
+    cycles_low: float
+    cycles_high: float
+    resistance_ratio: float = 1.5
+    ratio_low: float = 1.2
+    ratio_high: float = 2.0
+    basis: str = "common practice, no published source"
+
+    def capacity_after(self, cycles: Number, life: float | None = None) -> Any:
+        """0.8^(cycles/life): capacity over that of a new cell [-]; ``life`` is ``cycles`` unless said."""
+        return np.power(0.8, np.asarray(cycles, dtype=np.float64) / (life or self.cycles))
+
+    def resistance_after(self, cycles: Number, ratio: float | None = None) -> Any:
+        """ratio^(cycles/life): resistance over that of a new cell [-]; ``ratio`` is the usual one unless said."""
+        return np.power(ratio or self.resistance_ratio, np.asarray(cycles, dtype=np.float64) / self.cycles)
+
+
+USUAL_C = 25.0
+"""Temperature at which the numbers of cells are stated."""
+COLDEST_C = -20.0
+"""Nothing is claimed for colder cells."""
+_TEMPERATURES_C = (COLDEST_C, -10.0, 0.0, 15.0, USUAL_C, 60.0)
 """Between them the logarithm of the resistance, and the capacity, are linear; beyond them the ends hold."""
-_USUAL_RISE = tuple(math.exp(0.025 * (25.0 - t)) for t in _TEMPERATURES_C)
+_USUAL_CAPACITY = (0.75, 0.85, 0.93, 1.0, 1.0, 1.0)
 _LIPO_FULL_V, _LIPO_CUTOFF_V, _LIPO_LEAST_V = 4.2, 3.3, 3.0
 
 
@@ -89,9 +132,20 @@ class Chemistry:
     sustained_ratio : float, at least 1
         Resistance through a whole discharge over that of the first seconds; flight times are flown with it.
     temperature_c, resistance_ratio, capacity_ratio : (M,), rising; resistance and capacity over those at 25 degC
-        Default exp(0.025 (25 - T)), doubling about every 28 K of cooling, and 1: no published source.
+        The sag of the resistance comes on top of the capacity. Default exp(0.025 (25 - T)), doubling about every 28 K
+        of cooling, and a capacity that falls below 15 degC to 0.85 at -10: common practice, no published source.
     cold_basis : str
         Where the ratios in the cold come from.
+    life : CellLife
+        How the cells age.
+    settles : float, 0 to below 1
+        Share of the voltage above that of nine tenths of the charge which a full cell loses while it rests.
+    fades_a_month : float, 0 to below 1
+        Share of the charge lost in 30 days of rest.
+    storage_v : float [V] or None
+        Of a cell that is put away; None means that of half the charge, NaN that any will do.
+    charge_c : float [1/h]
+        Usual charging current over the capacity, where the maker states none.
     round_cells : bool
         Whether packs are made of whole round cells, so that capacity comes in strings.
     usual_c, mass_g_per_wh : float [1/h], [g/W h]
@@ -108,9 +162,14 @@ class Chemistry:
     resistance: CellResistance = _LIPO_RESISTANCE
     sustained_ratio: float = 1.0
     temperature_c: Floats = attrs.field(converter=_row, default=_TEMPERATURES_C)
-    resistance_ratio: Floats = attrs.field(converter=_row, default=_USUAL_RISE)
-    capacity_ratio: Floats = attrs.field(converter=_row, default=(1.0, 1.0, 1.0))
-    cold_basis: str = "no published source"
+    resistance_ratio: Floats = attrs.field(converter=_row)
+    capacity_ratio: Floats = attrs.field(converter=_row)
+    cold_basis: str = "common practice, no published source"
+    life: CellLife = CellLife(cycles=250.0, cycles_low=120.0, cycles_high=400.0)
+    settles: float = 0.2
+    fades_a_month: float = 0.03
+    storage_v: float | None = None
+    charge_c: float = 1.0
     round_cells: bool = False
     usual_c: float = 25.0
     mass_g_per_wh: float = 7.5
@@ -127,6 +186,14 @@ class Chemistry:
     def _least_like_lipo(self) -> float:
         return self.full_v * _LIPO_LEAST_V / _LIPO_FULL_V
 
+    @resistance_ratio.default
+    def _usual_rise(self) -> Floats:
+        return np.exp(0.025 * (25.0 - self.temperature_c))
+
+    @capacity_ratio.default
+    def _usual_loss(self) -> Floats:
+        return np.interp(self.temperature_c, _TEMPERATURES_C, _USUAL_CAPACITY)
+
     def __attrs_post_init__(self) -> None:
         q, v = self.charge, self.ocv_v
         if not (_is_curve(q, v) and q[0] == 0.0 and q[-1] == 1.0 and bool(np.all(np.diff(v) > 0))):
@@ -138,11 +205,18 @@ class Chemistry:
             raise ValueError(f"chemistry {self.name!r}: temperature_c must rise, with ratios above 0 beside it")
         if not self.sustained_ratio >= 1.0:
             raise ValueError(f"chemistry {self.name!r}: sustained_ratio must be at least 1")
+        if not (0.0 <= self.settles < 1.0 and 0.0 <= self.fades_a_month < 1.0):
+            raise ValueError(f"chemistry {self.name!r}: settles and fades_a_month must be 0 to below 1")
 
     @property
     def full_v(self) -> float:
         """Open-circuit voltage of a full cell [V]."""
         return float(self.ocv_v[-1])
+
+    @property
+    def put_away_v(self) -> float:
+        """Voltage of a cell that is put away [V]; NaN where any will do."""
+        return float(self.cell_ocv_v(0.5)) if self.storage_v is None else self.storage_v
 
     def cell_ocv_v(self, charge: Number) -> Any:
         """Open-circuit voltage of one cell [V] at a charge 0..1; NaN outside."""
@@ -168,6 +242,11 @@ def _is_curve(x: Floats, y: Floats) -> bool:
     return same and bool(np.all(np.isfinite(x) & np.isfinite(y)) and np.all(np.diff(x) > 0))
 
 
+_ROUND_CELLS_COLD: dict[str, Any] = {
+    "temperature_c": [COLDEST_C, -10.0, 25.0, 60.0],
+    "resistance_ratio": [3.7, 2.8, 1.0, math.exp(0.025 * (25.0 - 60.0))],
+    "capacity_ratio": [0.69, 0.82, 1.0, 1.0],
+}
 _LIPO_Q = [0.0, 0.05, 0.10, 0.20, 0.30, 0.40, 0.50, 0.60, 0.70, 0.80, 0.90, 0.95, 1.0]
 _LIPO_V = [3.0, 3.5421, 3.6396, 3.6954, 3.7331, 3.7622, 3.7925, 3.8365, 3.9089, 3.9945, 4.0879, 4.1384, 4.2]
 
@@ -182,6 +261,7 @@ CHEMISTRIES: dict[str, Chemistry] = {
             nominal_v=3.7,
             cutoff_v=_LIPO_CUTOFF_V,
             least_cutoff_v=_LIPO_LEAST_V,
+            storage_v=3.8,
         ),
         Chemistry(
             name="lihv",
@@ -191,6 +271,7 @@ CHEMISTRIES: dict[str, Chemistry] = {
             nominal_v=3.8,
             cutoff_v=_LIPO_CUTOFF_V,
             least_cutoff_v=_LIPO_LEAST_V,
+            life=CellLife(cycles=150.0, cycles_low=80.0, cycles_high=300.0),
         ),
         Chemistry(
             name="liion",
@@ -202,10 +283,14 @@ CHEMISTRIES: dict[str, Chemistry] = {
             least_cutoff_v=2.5,
             resistance=_LIION_RESISTANCE,
             sustained_ratio=1.8,
-            temperature_c=[-20.0, -10.0, 25.0, 60.0],
-            resistance_ratio=[3.7, 2.8, 1.0, _USUAL_RISE[-1]],
-            capacity_ratio=[0.54, 0.74, 1.0, 1.0],
-            cold_basis="five cells measured at 1C down to 3.0 V a cell, whose sag is part of it",
+            **_ROUND_CELLS_COLD,
+            cold_basis="five cells measured at 1C, which with the sag gave 0.74 and 0.54 of the capacity down to 3.0 V "
+            "at -10 and -20 degC",
+            life=CellLife(cycles=400.0, cycles_low=250.0, cycles_high=800.0),
+            settles=0.25,
+            fades_a_month=0.02,
+            storage_v=3.65,
+            charge_c=0.5,
             round_cells=True,
             usual_c=5.0,
             mass_g_per_wh=5.0,
@@ -222,6 +307,12 @@ CHEMISTRIES: dict[str, Chemistry] = {
             least_cutoff_v=2.0,
             resistance=attrs.evolve(_LIION_RESISTANCE, factor=2.0, basis="as Li-ion cells, no published source"),
             sustained_ratio=1.8,
+            **_ROUND_CELLS_COLD,
+            cold_basis="as Li-ion cells, no published source",
+            life=CellLife(cycles=1500.0, cycles_low=800.0, cycles_high=3000.0),
+            settles=0.7,
+            fades_a_month=0.02,
+            storage_v=3.3,
             round_cells=True,
             usual_c=10.0,
             mass_g_per_wh=10.5,
@@ -237,6 +328,10 @@ CHEMISTRIES: dict[str, Chemistry] = {
             resistance=CellResistance(
                 level_mohm_ah=60.0, power=0.5, factor=2.0, basis="value from memory, no published source"
             ),
+            life=CellLife(cycles=400.0, cycles_low=200.0, cycles_high=800.0),
+            settles=0.6,
+            fades_a_month=0.25,
+            storage_v=math.nan,
             round_cells=True,
             usual_c=5.0,
             mass_g_per_wh=13.0,
@@ -265,6 +360,50 @@ def chemistry_of(pack: Any) -> Chemistry:
         known = ", ".join(CHEMISTRIES)
         raise ValueError(f"pack {pack.name!r}: no chemistry {pack.chemistry!r} (known: {known})")
     return CHEMISTRIES[pack.chemistry]
+
+
+_SETTLES_IN_H, _MONTH_H = 1.0, 720.0
+_SETTLING_FROM = 0.9
+
+
+@lru_cache(maxsize=256)
+def _rested(chemistry: Chemistry, hours: float) -> Chemistry:
+    """The cells with the curve of a full one that has rested: above nine tenths of the charge, and rising still."""
+    knee = float(chemistry.cell_ocv_v(_SETTLING_FROM))
+    lost = chemistry.settles * (1.0 - math.exp(-hours / _SETTLES_IN_H))
+    over = np.maximum(chemistry.ocv_v - knee, 0.0)
+    return attrs.evolve(chemistry, ocv_v=chemistry.ocv_v - lost * over)
+
+
+@attrs.frozen(kw_only=True)
+class CellState:
+    """How the cells of a pack are when a flight begins; every ratio is 1 for new cells near 25 degC.
+
+    Attributes
+    ----------
+    temperature_c : float [degC] or None, near 25
+    cycles : float, full cycles flown before
+    rest_h : float [h], since charging
+    """
+
+    temperature_c: float | None = None
+    cycles: float = 0.0
+    rest_h: float = 0.0
+
+    def resistance_ratio(self, cells: Chemistry) -> float:
+        """Resistance over that of new cells at 25 degC."""
+        cold = 1.0 if self.temperature_c is None else float(cells.resistance_at(self.temperature_c))
+        return cold * float(cells.life.resistance_after(self.cycles))
+
+    def capacity_ratio(self, cells: Chemistry) -> float:
+        """Capacity over that of new cells at 25 degC, fresh from the charger."""
+        cold = 1.0 if self.temperature_c is None else float(cells.capacity_at(self.temperature_c))
+        kept = math.pow(1.0 - cells.fades_a_month, self.rest_h / _MONTH_H)
+        return cold * kept * float(cells.life.capacity_after(self.cycles))
+
+    def cells(self, fresh: Chemistry) -> Chemistry:
+        """The cells with the open-circuit curve after this rest; the same object for the same rest."""
+        return _rested(fresh, self.rest_h) if self.rest_h else fresh
 
 
 def resistance_factor(charge: Number) -> Number:

@@ -15,6 +15,8 @@ from propmatch.checks.setting import ResolvedBrief, Setting
 from propmatch.columns import headed
 from propmatch.faults import Fault, InputFaults
 from propmatch.page.edit import field_values
+from propmatch.questions.asflown import as_flown
+from propmatch.questions.settings import settings_of
 from propmatch.records.brief import Brief
 from propmatch.records.estimates import completed
 from propmatch.records.parts import PARTS, PowerTrain
@@ -34,6 +36,7 @@ from propmatch.words.checkwords import (
     supply_text,
     value_text,
 )
+from propmatch.words.flownwords import flown_sentences, settings_rows
 from propmatch.words.shown import Shown
 from propmatch.words.speedwords import SPEEDS_HEAD, speed_rows, speed_sentences, wind_sentences
 
@@ -106,6 +109,9 @@ def train_answer(brief: Brief, catalogue: Catalogue, ids: str, variant: str | No
     near = closest_limit(checks)
     shown = shown_for(brief)
     speeds = here.speeds(train)
+    flight = here.flight_time(train)
+    flown = as_flown(train, here, flight)
+    settings = settings_of(train, here, flight, flown)
     return {
         "id": ids,
         "cells": train.pack.cells_series,
@@ -122,6 +128,8 @@ def train_answer(brief: Brief, catalogue: Catalogue, ids: str, variant: str | No
             for column in headed(columns()) if column.page
             for value in [float(column(measured)[0])]
         ],
+        "as_flown": flown_sentences(flown, flight.minutes, flight.cutoff_cell_v, shown),
+        "settings": [] if settings is None else settings_rows(settings, shown),
         "meets": not missed(checks),
         "misses": [f"{check_name(c.name)} {value_text(c.value, c.unit)}, {limit_text(c)}"
                    for c in missed(checks)],
@@ -138,7 +146,9 @@ def train_answer(brief: Brief, catalogue: Catalogue, ids: str, variant: str | No
         "chart": chart(here, train, measured),
         "speeds": airspeeds_of(here, train, speeds, measured),
         "trim": _trim(here, train, shown),
-        "assumptions": [each.text for each in dict.fromkeys((*completed(train)[1], *speeds.assumptions))],
+        "assumptions": [
+            each.text for each in dict.fromkeys((*completed(train)[1], *speeds.assumptions, *flown.assumptions))
+        ],
     }  # fmt: skip
 
 

@@ -8,6 +8,7 @@ from typing import Any
 import attrs
 
 from propmatch.faults import InputFaults
+from propmatch.models.pack import USUAL_C
 from propmatch.records.body import Body, gaps_assumed
 from propmatch.records.estimates import PRACTICE, Assumption, completed
 from propmatch.records.fields import Problem, build, declared, placed, replace, walk
@@ -25,7 +26,9 @@ from propmatch.records.sections import (
     DEFAULT_SPEED_OVER_STALL,
     Aircraft,
     Brief,
+    Flying,
     Limits,
+    PackUse,
     PartsFilter,
     Phase,
     Prefer,
@@ -41,7 +44,9 @@ __all__ = [
     "AS_DESIGNED",
     "Aircraft",
     "Brief",
+    "Flying",
     "Limits",
+    "PackUse",
     "PartsFilter",
     "Phase",
     "Prefer",
@@ -267,12 +272,14 @@ def _completed_brief(brief: Brief) -> tuple[Brief, tuple[Assumption, ...]]:
     limits = _completed_section(brief.limits, "limits", made, reserve_charge=_RESERVE)
     if limits.min_climb_m_s is None:
         limits = _completed_section(limits, "limits", made, min_thrust_to_weight=_THRUST)
-    site = _completed_section(brief.site, "site", made, altitude_m=_ALTITUDE)
+    warmth = _cells_c(brief.site.temperature_c)
+    site = _completed_section(brief.site, "site", made, altitude_m=_ALTITUDE, pack_temperature_c=warmth)
     if site.distance_m is not None:
         site = _completed_section(site, "site", made, wind_m_s=_WIND)
     body, several = brief.body, brief.aircraft.motor_count > 1 and brief.thrust_line is not None
     if body is not None or several:
         body = _completed_section(body or Body(), "body", made, **gaps_assumed(body or Body(), several))
+    pack = _completed_section(brief.pack, "pack", made, cycles=_NEW, rest_h=_FRESH)
     phase, prefer = brief.phase, brief.prefer
     if not phase:
         phase = (Phase(name="assumed flight", throttle=THROTTLE, share=1.0),)
@@ -284,7 +291,9 @@ def _completed_brief(brief: Brief) -> tuple[Brief, tuple[Assumption, ...]]:
         made.append(Assumption("prefer", "flight_time", 1.0, "", "nothing preferred: ranked by flight time"))
     if not made:
         return brief, ()
-    filled = replace(brief, wing=wing, radio=radio, limits=limits, site=site, phase=phase, prefer=prefer, body=body)
+    filled = replace(
+        brief, wing=wing, radio=radio, limits=limits, site=site, pack=pack, phase=phase, prefer=prefer, body=body
+    )
     return filled, tuple(made)
 
 
@@ -296,6 +305,15 @@ _THRUST = (
 )
 _ALTITUDE = (ALTITUDE_M, "the field lies at sea level")
 _WIND = (0.0, "calm air on the way out and back, no wind being stated")
+_NEW = (0, "the pack is new; an older one flies shorter")
+_FRESH = (0.0, "the pack comes fresh from the charger; one that has rested starts lower")
+
+
+def _cells_c(air_c: float | None) -> tuple[float, str]:
+    """Temperature of the cells where nobody states it: that of the air, if it is stated."""
+    if air_c is None:
+        return USUAL_C, f"the cells are near {USUAL_C:g} degC, no temperature being stated"
+    return air_c, f"the cells are as warm as the air at the field, {air_c:g} degC, at the start"
 
 
 def _completed_section(section: Any, subject: str, made: list[Assumption], **values: tuple[Any, ...]) -> Any:

@@ -3,11 +3,11 @@
 from collections.abc import Iterable
 
 from propmatch.faults import Fault
-from propmatch.models.pack import Chemistry, chemistry_of
+from propmatch.models.pack import USUAL_C, CellState, Chemistry, chemistry_of
 from propmatch.records.estimates import PRACTICE, Assumption
-from propmatch.records.parts import Pack
+from propmatch.records.parts import Pack, PowerTrain
 
-__all__ = ["curve_notes", "cutoff_faults", "flight_notes"]
+__all__ = ["curve_notes", "cutoff_faults", "flight_notes", "state_notes"]
 
 
 def _kinds(packs: Iterable[Pack]) -> tuple[Chemistry, ...]:
@@ -30,6 +30,39 @@ def curve_notes(packs: Iterable[Pack]) -> tuple[Assumption, ...]:
         for each in _kinds(packs)
         if each.name != "lipo"
     )
+
+
+def state_notes(train: PowerTrain) -> tuple[Assumption, ...]:
+    """What temperature, age and rest do to the cells of a power train."""
+    state, cells = train.cell_state, chemistry_of(train.pack)
+    made = []
+    if state.temperature_c not in (None, USUAL_C):
+        warm = CellState(temperature_c=state.temperature_c)
+        resistance, capacity = warm.resistance_ratio(cells), warm.capacity_ratio(cells)
+        keeps = f"capacity by {capacity:.2f}" if capacity != 1.0 else "capacity kept"
+        text = f"{cells.name} cells at {state.temperature_c:g} degC: resistance multiplied by {resistance:.2f}, {keeps}"
+        made.append(Assumption("pack", "pack_temperature_c", resistance, "", f"{text}; {cells.cold_basis}"))
+    if state.cycles:
+        life = cells.life
+        low, capacity, high = (
+            float(life.capacity_after(state.cycles, end)) for end in (life.cycles_low, None, life.cycles_high)
+        )
+        rise = [float(life.resistance_after(state.cycles, end)) for end in (None, life.ratio_low, life.ratio_high)]
+        text = (
+            f"{cells.name} cells after {state.cycles:g} cycles: capacity multiplied by {capacity:.2f} ({low:.2f} to "
+            f"{high:.2f}), resistance by {rise[0]:.2f} ({rise[1]:.2f} to {rise[2]:.2f}); {life.basis}"
+        )
+        if state.cycles > life.cycles:
+            text += f"; such cells are usually retired after about {life.cycles:g}"
+        made.append(Assumption("pack", "pack_cycles", capacity, "", text, low, high))
+    if state.rest_h:
+        volts = state.cells(cells).full_v
+        text = (
+            f"{cells.name} cells {state.rest_h:g} h after charging: a full one rests at {volts:.2f} V, not "
+            f"{cells.full_v:.2f}; {PRACTICE}"
+        )
+        made.append(Assumption("pack", "pack_rest_h", volts, "V", text))
+    return tuple(made)
 
 
 def flight_notes(asked_v: float | None, packs: Iterable[Pack]) -> tuple[Assumption, ...]:

@@ -11,7 +11,7 @@ from typing import TypedDict, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from propmatch.models.pack import Chemistry
+from propmatch.models.pack import COLDEST_C, CellState, Chemistry
 from propmatch.models.tables import CoefficientTable
 from propmatch.records.fields import (
     Rule,
@@ -26,6 +26,7 @@ from propmatch.records.fields import (
     text,
     words_or_number,
 )
+from propmatch.records.packuse import LONGEST_REST_H, MOST_CYCLES, WARMEST_C
 from propmatch.records.radio import separate_supply_g, usual_radio_a
 from propmatch.units import MM_M
 
@@ -283,6 +284,8 @@ class TrainNumbers(TypedDict, total=False):
     receiver_supply_mass_g: float | None
     pack_temperature_c: float | None
     motor_off: str | None
+    pack_cycles: int
+    pack_rest_h: float
 
 
 @record()
@@ -301,11 +304,18 @@ class PowerTrain:
         "g", ge=0, le=500, default=None, doc="separate supply (BEC), flown where the controller brings none"
     )
     pack_temperature_c: float | None = number(
-        "degC", ge=-20, le=60, default=None, doc="temperature of the cells; None means near 25 degC"
+        "degC", ge=COLDEST_C, le=WARMEST_C, default=None, doc="temperature of the cells; None means near 25 degC"
     )
     motor_off: str | None = choice(
         tuple(MOTOR_OFF), default=None, doc="what the propeller does while the motor is off; None: by its family"
     )
+    pack_cycles: int = integer(ge=0, le=MOST_CYCLES, default=0, doc="full cycles that the pack has flown before")
+    pack_rest_h: float = number("h", ge=0, le=LONGEST_REST_H, default=0.0, doc="rest of the full pack since charging")
+
+    @property
+    def cell_state(self) -> CellState:
+        """How the cells are when a flight begins."""
+        return CellState(temperature_c=self.pack_temperature_c, cycles=self.pack_cycles, rest_h=self.pack_rest_h)
 
     @property
     def separate_supply(self) -> bool:
@@ -338,6 +348,8 @@ class PowerTrain:
             receiver_supply_mass_g=self.receiver_supply_mass_g,
             pack_temperature_c=self.pack_temperature_c,
             motor_off=self.motor_off,
+            pack_cycles=self.pack_cycles,
+            pack_rest_h=self.pack_rest_h,
         )
 
 

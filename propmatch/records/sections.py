@@ -6,6 +6,7 @@ The attribute of the object is the key of the file; ``[[phase]]`` of the file is
 
 from typing import Any
 
+from propmatch.models.pack import COLDEST_C
 from propmatch.records.body import BODY_RULES, Body, Control, MotorPlace
 from propmatch.records.fields import (
     Rule,
@@ -22,6 +23,7 @@ from propmatch.records.fields import (
 )
 from propmatch.records.layout import Balance, Item, Structure, Tail, ThrustLine
 from propmatch.records.masses import FILAMENTS, ItemChange, StructureChange, listed_mass_g
+from propmatch.records.packuse import TOO_COLD, WARMEST_C, Flying, PackUse
 from propmatch.records.parts import CD0_WORDS, MOTOR_OFF, aspect_ratio
 from propmatch.records.radio import Radio
 
@@ -29,7 +31,9 @@ __all__ = [
     "DEFAULT_SPEED_OVER_STALL",
     "Aircraft",
     "Brief",
+    "Flying",
     "Limits",
+    "PackUse",
     "PartsFilter",
     "Phase",
     "Prefer",
@@ -216,13 +220,23 @@ class Phase:
     )
 
 
-@record()
+@record(
+    rules=(
+        Rule(
+            ("temperature_c", "pack_temperature_c"),
+            lambda air, cells: air is not None and air < COLDEST_C and cells is None,
+            TOO_COLD,
+        ),
+    )
+)
 class Site:
     """Where it flies."""
 
     altitude_m: float | None = number("m", ge=-500, le=6000, default=None, doc="height of the field above sea level")
     temperature_c: float | None = number("degC", ge=-40, le=60, default=None, doc="air temperature at the field")
-    pack_temperature_c: float | None = number("degC", ge=-20, le=60, default=None, doc="temperature of the cells")
+    pack_temperature_c: float | None = number(
+        "degC", ge=COLDEST_C, le=WARMEST_C, default=None, doc="temperature of the cells; left out: that of the air"
+    )
     wind_m_s: float | None = number("m/s", ge=0, le=60, default=None, doc="wind along the way out and back")
     distance_m: float | None = number("m", ge=0, le=100000, default=None, doc="how far out and back again")
 
@@ -365,6 +379,8 @@ class Brief:
     limits: Limits = one(Limits, default=Limits(), doc="what a power train must keep to")
     phase: tuple[Phase, ...] = many(Phase, default=(), doc="how it is flown")
     site: Site = one(Site, default=Site(), doc="where it flies")
+    pack: PackUse = one(PackUse, default=PackUse(), doc="how the pack is: its age, and its rest since charging")
+    flying: Flying = one(Flying, default=Flying(), doc="manoeuvres and gusts beside the steady phases")
     prefer: Prefer = one(Prefer, default=Prefer(), doc="weights of the ranking")
     parts: PartsFilter = one(PartsFilter, default=PartsFilter(), doc="parts to consider")
     units: Units = one(Units, default=Units(), doc="units of the text shown")

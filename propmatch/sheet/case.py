@@ -9,6 +9,7 @@ from propmatch.aircraft.speeds import AircraftSpeeds
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.limits import Check, Design
 from propmatch.checks.setting import ResolvedBrief, Setting
+from propmatch.questions.asflown import AsFlown
 from propmatch.questions.cells import CellComparison, compare_cells, usual_cells
 from propmatch.records.brief import Brief
 from propmatch.records.parts import PowerTrain
@@ -95,6 +96,7 @@ class Case:
     checks: tuple[Check, ...]
     spread: Spread
     flight: FlightTime
+    flown: AsFlown
     shortlist: Shortlist | None
     unnamed: bool
     shown: Shown

@@ -7,6 +7,7 @@ from propmatch.checks.judged import judged_trains
 from propmatch.checks.limits import Design, checks_of
 from propmatch.checks.setting import ResolvedBrief
 from propmatch.faults import InputFaults
+from propmatch.questions.asflown import as_flown
 from propmatch.records.brief import Brief
 from propmatch.records.parts import PowerTrain
 from propmatch.search.matching import Shortlist, match
@@ -67,7 +68,7 @@ def build_sheet(
     case = Case(
         resolved=resolved, catalogue=catalogue, train=chosen, design=design,
         checks=(*checks_of(judged_trains(setting, [chosen])[0])[0], *catalogue.extra_checks(design, stated)),
-        spread=spread_of(design, resolved), flight=flight, shortlist=found,
+        spread=spread_of(design, resolved), flight=flight, flown=as_flown(chosen, setting, flight), shortlist=found,
         unnamed=train is None,
         shown=shown or Shown(thrust=units.thrust, speed=units.speed, wing_loading=units.wing_loading),
     )  # fmt: skip

@@ -9,6 +9,7 @@ from propmatch.checks.judged import judged_trains
 from propmatch.checks.limits import checks_of, missed
 from propmatch.checks.placing import balance_assumptions
 from propmatch.questions.cells import BASES
+from propmatch.questions.settings import settings_of
 from propmatch.records.estimates import Assumption, completed
 from propmatch.search.candidate import Candidate, columns
 from propmatch.search.matching import UNNAMED
@@ -27,6 +28,7 @@ from propmatch.status import Flag
 from propmatch.train.lanes import train_lanes
 from propmatch.units import GRAM_KG
 from propmatch.words.checkwords import burst_words, check_name, danger_words, parts_text, speed_question, supply_text
+from propmatch.words.flownwords import USUAL, flown_sentences, settings_rows
 from propmatch.words.shown import clock, signed
 
 __all__ = ["CAUTIONS", "assumed", "cautions", "extra", "questions", "sources"]
@@ -139,7 +141,12 @@ def duration(case: Case) -> Section:
         )
     else:
         text = picture.summary
-    return Section(name="duration", title="How long does it fly?", text=(text,), pictures=(picture,))
+    settings = settings_of(case.train, case.setting, case.flight, case.flown)
+    rows = [] if settings is None else settings_rows(settings, case.shown)
+    tables = (Table.of(rows, caption=f"What to set, all from this flight; {USUAL}"),) if rows else ()
+    said = flown_sentences(case.flown, case.flight.minutes, case.flight.cutoff_cell_v, case.shown)
+    return Section(name="duration", title="How long does it fly?", text=(text, *said), pictures=(picture,),
+                   tables=tables)  # fmt: skip
 
 
 def margins(case: Case) -> Section:
@@ -270,8 +277,8 @@ def sources(case: Case) -> Section:
 def assumed(case: Case) -> Section:
     made: dict[Assumption, None] = dict.fromkeys(
         (*case.setting.assumptions, *completed(case.train)[1], *train_lanes([case.train])[1],
-         *case.flight.assumptions, *case.speeds.assumptions, *balance_assumptions(case.setting, case.train),
-         *steering_of(case).assumptions)
+         *case.flight.assumptions, *case.flown.assumptions, *case.speeds.assumptions,
+         *balance_assumptions(case.setting, case.train), *steering_of(case).assumptions)
     )  # fmt: skip
     if not made:
         return Section(name="assumed", title="What was assumed?", text=("Nothing: every number was stated.",))

@@ -18,7 +18,7 @@ from propmatch.records.estimates import (
     usual_part_throttle_loss,
 )
 from propmatch.records.motoroff import motor_off_numbers
-from propmatch.records.packflight import curve_notes
+from propmatch.records.packflight import curve_notes, state_notes
 from propmatch.records.parts import PowerTrain
 from propmatch.train.line import Trains
 from propmatch.units import INCH_M, MAH_AH, MILLIOHM_OHM
@@ -33,8 +33,8 @@ class TrainLanes(Trains):
     Attributes
     ----------
     k, ... : the columns of :class:`propmatch.train.line.Trains`
-    cells : in series; cells_ohm : S/P r_cell at full charge, at the stated temperature; leads_ohm
-    capacity_ah : at the stated temperature; chemistry : index into ``chemistries``
+    cells : in series; cells_ohm : S/P r_cell at full charge, as warm and as old as the cells are; leads_ohm
+    capacity_ah : of the same cells; chemistry : index into ``chemistries``
     propeller : number in ``stack``; diameter_m, pitch_in
     motor_off : what it does while the motor is off, a code of :mod:`propmatch.records.motoroff`
     still_drag_m2 : drag area of one propeller that does not turn, folded where it folds
@@ -122,7 +122,7 @@ def train_lanes(trains: Sequence[PowerTrain]) -> tuple[TrainLanes, tuple[Assumpt
 
     rows = []
     for train in trains:
-        table, chemistry = train.propeller.table, battery.chemistry_of(train.pack)
+        table, chemistry = train.propeller.table, train.cell_state.cells(battery.chemistry_of(train.pack))
         if id(table) not in surfaces:
             surfaces[id(table)] = len(found)
             assert table is not None
@@ -136,7 +136,7 @@ def train_lanes(trains: Sequence[PowerTrain]) -> tuple[TrainLanes, tuple[Assumpt
             {
                 **motor_numbers(motor),
                 **controller_numbers(train.controller),
-                **pack_numbers(once(completed, train.pack)[0], train.pack_temperature_c),
+                **pack_numbers(once(completed, train.pack)[0], train.cell_state),
                 **propeller_numbers(once(completed, train.propeller)[0]),
                 **motor_off_numbers(train),
                 "chemistry": chemistries[id(chemistry)],
@@ -151,7 +151,7 @@ def train_lanes(trains: Sequence[PowerTrain]) -> tuple[TrainLanes, tuple[Assumpt
         columns[name] = columns[name].astype(np.intp)
     lanes = TrainLanes(stack=stack_surfaces(found), chemistries=tuple(kinds), **columns)
     for train in trains:
-        assumptions.update(dict.fromkeys(_cold(train)))
+        assumptions.update(dict.fromkeys(state_notes(train)))
     assumptions.update(dict.fromkeys(curve_notes(train.pack for train in trains)))
     return lanes, tuple(assumptions)
 
@@ -189,33 +189,18 @@ def controller_numbers(controller: Any) -> dict[str, float]:
     }
 
 
-def pack_numbers(pack: Any, temperature_c: float | None) -> dict[str, float]:
-    """The columns that a completed pack at a temperature fills."""
-    resistance, capacity = 1.0, 1.0
-    if temperature_c is not None:
-        chemistry = battery.chemistry_of(pack)
-        resistance, capacity = chemistry.resistance_at(temperature_c), chemistry.capacity_at(temperature_c)
+def pack_numbers(pack: Any, state: battery.CellState) -> dict[str, float]:
+    """The columns that a completed pack in this state fills."""
+    cells = battery.chemistry_of(pack)
     cell_ohm = pack.cells_series / pack.cells_parallel * pack.cell_resistance_mohm * MILLIOHM_OHM
     return {
         "cells": pack.cells_series,
-        "cells_ohm": cell_ohm * resistance,
+        "cells_ohm": cell_ohm * state.resistance_ratio(cells),
         "leads_ohm": pack.lead_resistance_mohm * MILLIOHM_OHM,
-        "capacity_ah": pack.capacity_mah * MAH_AH * capacity,
+        "capacity_ah": pack.capacity_mah * MAH_AH * state.capacity_ratio(cells),
     }
 
 
 def propeller_numbers(propeller: Any) -> dict[str, float]:
     """The columns that a propeller fills."""
     return {"diameter_m": propeller.diameter_in * INCH_M, "pitch_in": propeller.pitch_in}
-
-
-def _cold(train: PowerTrain) -> tuple[Assumption, ...]:
-    """What a stated temperature does to the cells, said once for each chemistry."""
-    t = train.pack_temperature_c
-    if t is None:
-        return ()
-    chemistry = battery.chemistry_of(train.pack)
-    resistance, capacity = float(chemistry.resistance_at(t)), float(chemistry.capacity_at(t))
-    keeps = f"capacity by {capacity:.2f}" if capacity != 1.0 else "capacity kept"
-    text = f"{chemistry.name} cells at {t:g} degC: resistance multiplied by {resistance:.2f}, {keeps}"
-    return (Assumption("pack", "pack_temperature_c", resistance, "", f"{text}; {chemistry.cold_basis}"),)

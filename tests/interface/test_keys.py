@@ -19,10 +19,12 @@ from propmatch.columns import UNIT_OF, columns_of
 from propmatch.commands.point import POINT
 from propmatch.commands.time import FLIGHT
 from propmatch.questions import ask
+from propmatch.questions.asflown import AsFlown
 from propmatch.questions.cells import CellCase
 from propmatch.questions.envelope import CellEnvelope
 from propmatch.questions.fits import NUMBERS
 from propmatch.questions.remedies import Remedies, Remedy
+from propmatch.questions.settings import Settings
 from propmatch.search.candidate import Candidate
 
 LISTS = {
@@ -35,6 +37,8 @@ LISTS = {
     "time, flights": FLIGHT,
     "time, speeds": (*columns_of(AircraftSpeeds), *columns_of(PhaseStall), *columns_of(Turn)),
     "time, wind": columns_of(WindTrip),
+    "time, as flown": columns_of(AsFlown),
+    "time, settings": columns_of(Settings),
     "point": POINT,
     "ask propeller": columns_of(ask.LargestPropeller),
     "ask kv": columns_of(ask.KvForCurrent),
@@ -49,7 +53,7 @@ LISTS = {
 SUFFIX = {
     "g": "_g", "N": "_n", "m/s": "_m_s", "A": "_a", "W": "_w", "V": "_v", "mAh": "_mah", "in": "_in", "m": "_m",
     "mm": "_mm", "degC": "_c", "ohm": "_ohm", "rpm/V": "_rpm_per_v", "N m": "_nm", "min": "minutes", "rpm": "rpm",
-    "deg": "_deg", "mAh/km": "_mah_per_km",
+    "deg": "_deg", "mAh/km": "_mah_per_km", "K": "_k",
 }  # fmt: skip
 COMMANDS = {
     "match": ("match", "wetland_logger"),

@@ -13,6 +13,7 @@ from propmatch.page.answers import best_answer
 from propmatch.records.trainid import joined_ids
 from propmatch.search.matching import UNNAMED, match
 from propmatch.sheet.content import build_sheet
+from propmatch.words.shown import clock
 from propmatch_datasets import briefs
 
 KINDS = ("motor", "controller", "pack", "propeller")
@@ -138,10 +139,14 @@ def numbers_in(text):
     return [float(number) for number in re.findall(r"\d+(?:\.\d+)?", text)]
 
 
-def test_a_sheet_has_one_timer(sheet):
+def test_a_sheet_has_one_timer_for_steady_flight_and_one_as_really_flown(sheet):
     texts = [text for section in sheet.sections for text in (*section.text, *section.points)]
     texts += [cell for section in sheet.sections for table in section.tables for row in table.rows for cell in row]
-    assert len(re.findall(r"\b\d+:\d\d\b", " ".join(texts))) == 1
+    rows = dict(row[:2] for row in sheet.section("duration").tables[0].rows)
+    timers = [text.split()[0] for what, text in rows.items() if what.startswith("timer setting")]
+    assert len(timers) == 2
+    assert timers[0] == clock(sheet.flight.timer_minutes)
+    assert set(re.findall(r"\b\d+:\d\d\b", " ".join(texts))) == set(timers)
 
 
 def test_a_sheet_that_says_yes_asks_for_no_rating_above_the_designs_own(sheet):

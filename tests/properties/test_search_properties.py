@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from support.random_cases import bursting_case, random_case
+from support.random_cases import bursting_case, cold_case, random_case
 
 from propmatch.checks.measures import TrainMeasures
 from propmatch.search.bounds.pruned import search
@@ -64,6 +64,22 @@ def test_equals_judging_every_combination_where_bursts_are_allowed():
         passing += plain.passing
     assert passing > 100
     assert {"motor_current_phase", "motor_current_static", "controller_current"} <= set(left)
+
+
+def test_equals_judging_every_combination_on_cold_mornings():
+    left, passing = {}, 0
+    for seed in range(40):
+        setting, shelf = cold_case(seed)
+        order = ranking(setting)
+        plain = exhaustive(setting, shelf, order, top=12)
+        counted = search(setting, shelf, order, top=12)
+        assert close(plain, counted), seed
+        assert (counted.passing, counted.left_out) == (plain.passing, plain.left_out), seed
+        assert close(plain, search(setting, shelf, order, top=12, count=False)), seed
+        left |= plain.left_out
+        passing += plain.passing
+    assert passing > 100
+    assert "first_minute" in left
 
 
 def test_the_random_cases_are_worth_comparing():

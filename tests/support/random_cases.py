@@ -5,7 +5,7 @@ from typing import Any
 import attrs
 import numpy as np
 
-from propmatch.brief import Aircraft, Brief, Limits, Phase, Prefer, Radio, Site, Variant, Wing
+from propmatch.brief import Aircraft, Brief, Limits, PackUse, Phase, Prefer, Radio, Site, Variant, Wing
 from propmatch.checks.setting import Setting, settings
 from propmatch.records.body import Body
 from propmatch.records.layout import Balance, ThrustLine
@@ -166,6 +166,7 @@ def random_brief(rng: np.random.Generator) -> Brief:
         site=Site(
             altitude_m=float(rng.choice([0.0, 800.0])), temperature_c=15.0, pack_temperature_c=maybe(0.3, -20.0, 30.0)
         ),
+        pack=PackUse(cycles=int(rng.choice([0, 150])), rest_h=float(rng.choice([0.0, 20.0]))),
         prefer=Prefer(**{str(name): float(rng.uniform(0.2, 1.0)) for name in names}),
         balance=balance,
     )  # fmt: skip
@@ -194,6 +195,20 @@ def random_case(seed: int, sizes: tuple[int, int, int, int] | None = None) -> tu
     if sizes is None:
         sizes = tuple(int(n) for n in rng.integers((1, 1, 2, 2), (9, 5, 9, 9)))  # type: ignore[assignment]
     return _case(random_parts(rng, sizes), random_brief(rng))
+
+
+def cold_case(seed: int) -> tuple[Setting, Shelf]:
+    """Weak and old packs on a cold morning, flown to the usual cut-off, and little else asked."""
+    rng = np.random.default_rng(seed)
+    parts = random_parts(rng, (6, 4, 6, 6))
+    parts["packs"] = [
+        attrs.evolve(pack, cell_resistance_mohm=float(rng.uniform(40.0, 120.0)) / (1e-3 * pack.capacity_mah))
+        for pack in parts["packs"]
+    ]
+    site = Site(altitude_m=0.0, temperature_c=float(rng.uniform(-20.0, 9.0)))
+    limits = Limits(reserve_charge=0.2, cutoff_cell_v=3.0 if rng.random() < 0.3 else None)
+    brief = attrs.evolve(random_brief(rng), site=site, limits=limits, variant=(), balance=None)
+    return _case(parts, attrs.evolve(brief, pack=PackUse(cycles=int(rng.choice([0, 200])))))
 
 
 def bursting_case(seed: int) -> tuple[Setting, Shelf]:

@@ -6,7 +6,7 @@ from support.trains import simple_pack, simple_train
 
 from propmatch import battery
 from propmatch.coupling import solve
-from propmatch.models.pack import CHEMISTRIES, Chemistry, chemistry_of
+from propmatch.models.pack import CHEMISTRIES, CellState, Chemistry, chemistry_of
 from propmatch.records.estimates import completed
 from propmatch.train.lanes import train_lanes
 
@@ -72,6 +72,8 @@ def test_trains_of_several_chemistries_side_by_side() -> None:
         {"resistance_ratio": [2.0, 1.0]},
         {"sustained_ratio": 0.9},
         {"sustained_ratio": np.nan},
+        {"settles": 1.0},
+        {"fades_a_month": -0.1},
     ],
 )
 def test_a_chemistry_that_is_none(change: dict) -> None:
@@ -87,7 +89,9 @@ def test_a_chemistry_that_says_little_is_like_a_lipo_cell() -> None:
     assert 2.5 < own.nominal_v < 3.6
     assert own.resistance == lipo.resistance
     assert (own.sustained_ratio, own.round_cells) == (1.0, False)
-    assert own.capacity_at(-20.0) == 1.0
+    assert own.capacity_at(-20.0) == lipo.capacity_at(-20.0)
+    assert own.life == lipo.life
+    assert own.put_away_v == own.cell_ocv_v(0.5)
 
 
 @pytest.mark.parametrize(
@@ -122,14 +126,51 @@ def test_resistance_falls_with_charge_and_warmth() -> None:
     assert any(a.field == "pack_temperature_c" for a in cold.assumptions)
 
 
-def test_cold_takes_capacity_from_li_ion_alone() -> None:
+def test_cold_takes_capacity_and_says_on_what_basis() -> None:
     packs = [simple_pack(chemistry=kind) for kind in ("liion", "lipo")]
     lanes, made = train_lanes([simple_train(pack=pack, pack_temperature_c=-10.0) for pack in packs])
     warm, _ = train_lanes([simple_train(pack=pack) for pack in packs])
-    assert lanes.capacity_ah / warm.capacity_ah == pytest.approx([0.74, 1.0])
+    assert np.all(lanes.capacity_ah < warm.capacity_ah)
     assert lanes.cells_ohm / warm.cells_ohm == pytest.approx([2.8, np.exp(0.025 * 35)])
     assert lanes.sustained().cells_ohm / lanes.cells_ohm == pytest.approx([1.8, 1.0])
     said = [each.text for each in made if each.field == "pack_temperature_c"]
     assert len(said) == 2
     assert "0.74" in said[0]
     assert "no published source" in said[1]
+
+
+@pytest.mark.parametrize("name", CHEMISTRIES)
+def test_new_warm_and_just_charged_cells_are_as_the_label_says(name: str) -> None:
+    cells = CHEMISTRIES[name]
+    for state in (CellState(), CellState(temperature_c=25.0, cycles=0, rest_h=0.0)):
+        assert state.resistance_ratio(cells) == pytest.approx(1.0, abs=1e-12)
+        assert state.capacity_ratio(cells) == pytest.approx(1.0, abs=1e-12)
+        assert state.cells(cells) is cells
+
+
+@pytest.mark.parametrize("name", CHEMISTRIES)
+def test_a_full_pack_that_rests_reads_less_and_keeps_a_rising_curve(name: str) -> None:
+    cells = CHEMISTRIES[name]
+    full = [CellState(rest_h=hours).cells(cells).full_v for hours in (0.0, 0.5, 3.0, 48.0)]
+    assert np.all(np.diff(full) < 0)
+    rested = CellState(rest_h=48.0).cells(cells)
+    assert CellState(rest_h=48.0).cells(cells) is rested
+    charge = np.linspace(0.0, 0.9, 91)
+    assert rested.cell_ocv_v(charge) == pytest.approx(cells.cell_ocv_v(charge), rel=1e-12)
+    assert np.all(np.diff(rested.cell_ocv_v(np.linspace(0.0, 1.0, 300))) > 0)
+
+
+def test_trains_with_and_without_rest_side_by_side() -> None:
+    trains = [simple_train(), simple_train(pack_rest_h=24.0), simple_train(pack_cycles=200)]
+    together = solve(trains)
+    for i, train in enumerate(trains):
+        assert together.rpm[i] == pytest.approx(solve(train).rpm, rel=1e-12)
+    assert together.cell_voltage_v[1] < together.cell_voltage_v[0]
+    assert together.cell_voltage_v[2] < together.cell_voltage_v[0]
+
+
+def test_a_pack_past_its_usual_life_is_said_to_be() -> None:
+    for cycles, past in ((100, False), (600, True)):
+        said = [a.text for a in train_lanes([simple_train(pack_cycles=cycles)])[1] if a.field == "pack_cycles"]
+        assert len(said) == 1
+        assert ("usually retired" in said[0]) is past

@@ -180,6 +180,9 @@ function useTrain(answer) {
   $("parts").replaceChildren(make("strong", {}, `${answer.cells}S `), ...parts, answer.supply);
   $("numbers").replaceChildren(...answer.numbers.flatMap((each) =>
     [make("span", {}, `${each.label} `, number(answer.id, each.name, each.text)), " "]));
+  $("as-flown").textContent = answer.as_flown.join(" ");
+  $("settings").replaceChildren(...answer.settings.map((each) => make("tr", {},
+    make("th", { scope: "row" }, each.set), make("td", {}, each.to), make("td", {}, each.because))));
   $("verdict").textContent = answer.meets
     ? `Meets the brief. Nearest to its limit: ${answer.closest ?? "nothing is limited"}.`
     : `Does not meet the brief: ${answer.misses.join("; ")}.`;

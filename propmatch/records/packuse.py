@@ -1,0 +1,69 @@
+"""How the pack is when it flies, and how the aircraft is flown: what a data sheet and an ideal flight leave out."""
+
+import attrs
+
+from propmatch.models.pack import COLDEST_C
+from propmatch.records.fields import Rule, choice, integer, number, record
+
+__all__ = ["FLYING", "LONGEST_REST_H", "MOST_CYCLES", "TOO_COLD", "WARMEST_C", "Flying", "PackUse", "Style"]
+
+MOST_CYCLES, LONGEST_REST_H, WARMEST_C = 2000, 2000.0, 60.0
+"""The ranges in which anything is said about cells."""
+TOO_COLD = (
+    f"leaves the cells below {COLDEST_C:g} degC, of which nothing is known; state the temperature of the cells, "
+    "such as 15 for packs kept warm"
+)
+"""What is wrong with air so cold where nobody states the temperature of the cells."""
+
+
+@record()
+class PackUse:
+    """The pack as it is: used, and charged a while ago."""
+
+    cycles: int | None = integer(
+        "full charges", ge=0, le=MOST_CYCLES, default=None,
+        doc="how often the pack was charged and flown before; years alone say nothing",
+    )  # fmt: skip
+    rest_h: float | None = number(
+        "h", ge=0, le=LONGEST_REST_H, default=None, doc="rest of the full pack since charging"
+    )
+
+
+@attrs.frozen
+class Style:
+    """Power of real flying over that of the steady phases, and its range: common practice, no published source."""
+
+    factor: float
+    low: float
+    high: float
+
+
+FLYING = {"calm": Style(1.1, 1.0, 1.25), "club": Style(1.3, 1.15, 1.5), "aerobatic": Style(1.6, 1.3, 2.0)}
+"""Manoeuvres, corrections and gusts by style of flying."""
+USUAL_STYLE = "club"
+
+
+@record(
+    rules=(
+        Rule(
+            ("style", "factor"),
+            lambda style, factor: style is not None and factor is not None,
+            "must be left out where factor says it",
+        ),
+    )
+)
+class Flying:
+    """How it is flown beside the steady phases; it does not change what is ranked."""
+
+    style: str | None = choice(tuple(FLYING), default=None, doc="manoeuvres and gusts beside the steady phases")
+    factor: float | None = number(
+        ge=1, le=3, default=None, doc="power of real flying over that of the steady phases; or name a style"
+    )
+
+    @property
+    def taken(self) -> tuple[Style, str]:
+        """The factor with its range, and what it rests on; a stated factor has none, and no style means ``club``."""
+        if self.factor is not None:
+            return Style(self.factor, self.factor, self.factor), f"the brief's {self.factor:g} times the power"
+        style = self.style or USUAL_STYLE
+        return FLYING[style], f"{style} flying{'' if self.style else ', no style being stated'}"

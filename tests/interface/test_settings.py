@@ -1,0 +1,124 @@
+"""What to set, and the flight as really flown: the same numbers in text, JSON, build sheet and page."""
+
+import re
+
+import pytest
+from support.bundled import SMALL_PARTS, bundled_catalogue
+from support.commands import TRAIN, TRAIN_ID
+
+from propmatch.brief import loads_brief
+from propmatch.checks.setting import ResolvedBrief
+from propmatch.columns import columns_of
+from propmatch.page.answers import train_answer
+from propmatch.questions.asflown import AsFlown
+from propmatch.questions.settings import Settings
+from propmatch.records.parts import PARTS
+from propmatch.records.trainid import parts_in_order
+from propmatch.sheet import build_sheet
+
+BRIEF = """
+[aircraft]
+name = "bird"
+bare_mass_g = 265
+[wing]
+area_dm2 = 16.0
+span_mm = 1100
+[site]
+temperature_c = -10
+[pack]
+cycles = 150
+[flying]
+style = "aerobatic"
+[[phase]]
+name = "round"
+airspeed_m_s = 11
+share = 1.0
+"""
+
+
+@pytest.fixture
+def cold_brief(tmp_path):
+    path = tmp_path / "bird.toml"
+    path.write_text(BRIEF, encoding="utf-8")
+    return str(path)
+
+
+def test_time_gives_every_setting_with_its_basis(run, cold_brief):
+    document = run("time", cold_brief, *TRAIN, "--json").document
+    settings = document["settings"]
+    names = [column.name for column in columns_of(Settings)]
+    assert list(settings) == [*names, "basis"]
+    assert set(settings["basis"]) == set(names)
+    assert settings == document["flights"][0]["settings"]
+    assert list(document["flights"][0]["as_flown"]) == [column.name for column in columns_of(AsFlown)]
+    flight = document["flights"][0]
+    assert settings["timer_minutes"] == flight["timer_minutes"]
+    assert settings["flown_timer_minutes"] < settings["timer_minutes"]
+    said = [each["text"] for each in document["assumptions"]]
+    assert any("aerobatic" in each for each in said)
+    assert any("after 150 cycles" in each for each in said)
+    assert any("at -10 degC" in each for each in said)
+
+
+def test_text_says_the_same(run, cold_brief):
+    settings = run("time", cold_brief, *TRAIN, "--json").document["settings"]
+    out = " ".join(run("time", cold_brief, *TRAIN).out.split())
+    assert "as really flown" in out
+    assert "first minute" in out
+    assert f"low-voltage alarm of a cell, in steady flight {settings['alarm_load_cell_v']:.2f} V" in out
+    assert f"land when the pack reads, in steady flight {settings['land_pack_v']:.1f} V" in out
+    assert "coldest cells that may be charged 5 degC" in out
+    assert len(re.findall("no published source", out.partition("What to set")[2].partition("Where the")[0])) == 1
+
+
+def test_an_older_or_colder_pack_reaches_every_command(run, cold_brief, tmp_path):
+    as_new = tmp_path / "new.toml"
+    as_new.write_text(BRIEF.replace("cycles = 150", "cycles = 0").replace("= -10", "= 25"), encoding="utf-8")
+    for words, key in ((("time",), "flight_minutes"), (("cells",), "flight_minutes")):
+        found = []
+        for path in (cold_brief, str(as_new)):
+            document = run(*words, path, *TRAIN, "--json").document
+            found.append((document.get("flights") or document["rows"])[0][key])
+        assert found[0] < found[1], words
+
+
+def test_what_the_options_say_goes_first(run):
+    typed = ("point", "--motor", "1500kV 28g", "--propeller", "6x4", "--pack", "2S 450mAh 35C")
+    thrust = [
+        run(*typed, *more, "--json").document["rows"][0]["thrust_n"]
+        for more in ((), ("--pack-cycles", "300"), ("--pack-rest", "24h"), ("--pack-temperature", "-10"))
+    ]
+    assert all(each < thrust[0] for each in thrust[1:])
+    air_cold = run(*typed, "--temperature", "-10", "--json").document["rows"][0]
+    kept_warm = run(*typed, "--temperature", "-10", "--pack-temperature", "25", "--json").document["rows"][0]
+    assert air_cold["pack_voltage_v"] < kept_warm["pack_voltage_v"]
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("point", "--motor", "1500kV 28g", "--propeller", "6x4", "--pack", "2S 450mAh 35C", "--temperature", "-25"),
+         "kept warm"),
+        (("point", "--motor", "1500kV 28g", "--propeller", "6x4", "--pack", "2S 450mAh 35C", "--pack-cycles", "-1"),
+         "at least 0"),
+        (("sweep", "club_racer", "--temperature", "-30"), "kept warm"),
+    ],
+)  # fmt: skip
+def test_a_fault_says_what_would_be_right(run, words, says):
+    result = run(*words, "--json")
+    assert result.exit_code == 2
+    assert any(says in fault for fault in result.faults)
+
+
+def test_page_and_sheet_show_the_same_rows():
+    train = bundled_catalogue().parts
+    brief = loads_brief(BRIEF + SMALL_PARTS)
+    answer = train_answer(brief, bundled_catalogue(), TRAIN_ID)
+    assert len(answer["settings"]) == len(columns_of(Settings))
+    assert any("as really flown" in each for each in answer["as_flown"])
+    here = ResolvedBrief.of(brief).as_designed
+    parts = parts_in_order(TRAIN_ID, {kind: train(f"{kind}s") for kind in PARTS}, "train")
+    sheet = build_sheet(brief, bundled_catalogue(), train=here.train(**parts))
+    duration = sheet.section("duration")
+    assert duration.tables[0].rows == tuple(tuple(row.values()) for row in answer["settings"])
+    assert set(answer["as_flown"]) <= set(duration.text)
