@@ -37,7 +37,7 @@ class PhaseTime:
     minutes, used_mah, pack_current_mean_a, airspeed_m_s : float
     throttle_from, throttle_to : float
         0 is motor off.
-    cell_voltage_lowest_v, motor_current_highest_a : float
+    cell_voltage_lowest_v, motor_current_mean_a, motor_current_highest_a : float
     climb_mean_m_s, gained_m : float
         Negative where height is lost.
     pays : bool
@@ -56,6 +56,7 @@ class PhaseTime:
     throttle_from: float = number(kind="%", label="throttle at the first moment of the phase")
     throttle_to: float = number(kind="%", label="throttle at the last moment of the phase")
     cell_voltage_lowest_v: float = number(kind="V", label="lowest voltage of a cell in the phase")
+    motor_current_mean_a: float = number(kind="A", label="mean current of one motor in the phase")
     motor_current_highest_a: float = number(kind="A", label="highest current of one motor in the phase")
     climb_mean_m_s: float = number(kind="m/s", label="mean climb in the phase")
     gained_m: float = number(kind="m", label="height gained in the phase")
@@ -182,6 +183,7 @@ def flight_time(
             **{name: float(getattr(found, name)[i, 0]) for name in duty},
             airspeed_m_s=float(found.airspeed_m_s[i, 0]),
             cell_voltage_lowest_v=float(found.cell_voltage_v[i, 0]),
+            motor_current_mean_a=float(found.phase_motor_current_a[i, 0]),
             motor_current_highest_a=float(found.motor_current_a[i, 0]),
             climb_mean_m_s=float(_mean_climb(found, i)),
             gained_m=float(found.phase_height_m[i, 0]),

@@ -13,6 +13,15 @@ from propmatch.aircraft.flightlanes import ENDED_BY
 from propmatch.aircraft.polar import PHASE_SPEED_OVER_STALL
 from propmatch.checks.clearing import largest_in, nearest_note, rooms_beside
 from propmatch.checks.coldstart import cold_start_c, first_minute_note
+from propmatch.checks.launching import (
+    RUN_SYMBOLS,
+    THROW_SYMBOLS,
+    height_limit_m,
+    launched,
+    run_m,
+    stated_height_m,
+    throw_lost_m,
+)
 from propmatch.checks.ratings import Rating
 from propmatch.checks.rule import BRIEF, PRACTICE, RATING, CheckRule, Cost, no_words
 from propmatch.checks.states import Flown, State, TrainStates
@@ -41,6 +50,7 @@ CLIMB = State(
     words="full throttle at the airspeed of the best climb, half charge", charge=0.5,
     airspeed=lambda m: m.top.climb_airspeed_m_s,
 )  # fmt: skip
+LAUNCHED = State(words="full throttle from the throw, or from rest, until it flies, half charge")
 TOP = State(words="full throttle at top speed, half charge", charge=0.5, airspeed=lambda m: m.top.top_speed_m_s)
 RESERVE = State(words="holding the airspeed that takes most throttle, reserve charge", held=True)
 PHASES = State(words="at the airspeeds of the powered phases")
@@ -289,6 +299,8 @@ def _pack(m: TrainStates) -> Rating:
 
 
 _MORE = "; at part throttle a motor carries more than it draws from the pack, where a wattmeter sits"
+_EACH_MOTOR, _EACH_SET = "each of {} motors", "each of {} motors and its controller"
+_TOGETHER = "all {} motors together, receiver and servos with them"
 _CONTINUOUS = ("continuous rating", "burst rating", _MORE)
 
 _RULES = (
@@ -326,28 +338,33 @@ _RULES = (
     ),
     CheckRule(
         name="motor_current_static", what="motor current at full throttle at rest, full pack", unit="A", basis=RATING,
+        several=_EACH_MOTOR,
         limit_from="continuous current of the motor", rating=_motor, state=REST, cost=Cost.REST, field=motor_current,
         formula="I = (V_m - n_m/K_v)/R", note=_held(_motor, *_CONTINUOUS),
     ),
     CheckRule(
         name="motor_current_flight", what="motor current at full throttle in flight, full pack", unit="A", basis=RATING,
+        several=_EACH_MOTOR,
         limit_from="continuous current of the motor", rating=_motor, applies=lambda m: bool(m.flown), state=FLOWN,
         cost=Cost.POINT, field=motor_current, formula="I = (V_m - n_m/K_v)/R", note=_held(_motor, *_CONTINUOUS),
         missing=no_words,
     ),
     CheckRule(
         name="motor_power", what="motor input at full throttle, full pack", unit="W", basis=RATING,
+        several=_EACH_MOTOR,
         limit_from="continuous power of the motor", rating=lambda m: m.ratings.motor_power, state=WORST,
         cost=Cost.POINT,
         field=lambda point: np.asarray(point.motor_voltage_v * point.motor_current_a), formula="P = V_m * I",
     ),
     CheckRule(
         name="controller_current", what="motor current through the controller, full pack", unit="A", basis=RATING,
+        several="each of {} controllers",
         limit_from="continuous current of the controller", rating=_controller, state=WORST, cost=Cost.POINT,
         field=motor_current, formula="I = (V_m - n_m/K_v)/R", note=_held(_controller, *_CONTINUOUS),
     ),
     CheckRule(
         name="pack_burst", what="pack current at full throttle, full pack", unit="A", basis=RATING,
+        several=_TOGETHER,
         limit_from="usable current of the pack", rating=_pack, state=WORST, cost=Cost.POINT,
         field=lambda point: np.asarray(point.pack_current_a), formula="I_b = N_m * I + I_a",
         note=_held(_pack, _USABLE, "burst C of the label"),
@@ -378,6 +395,20 @@ _RULES = (
         limit_from="lowest best climb", limit_key="min_climb_m_s",
         state=CLIMB, cost=Cost.SEARCH, value=lambda m: m.top.climb_m_s, formula="w = V * (f * T - D)/W",
         note=_climb_note,
+    ),
+    CheckRule(
+        name="hand_launch_height", what="height lost after the throw, until it climbs", unit="m", basis=BRIEF,
+        limit_from="height that a throw may lose, else of the hand; one that is assumed does not exclude",
+        asked=stated_height_m, limit=height_limit_m,
+        judged=lambda m: stated_height_m(m.setting) is not None, applies=lambda m: height_limit_m(m) is not None,
+        state=LAUNCHED, cost=Cost.SEARCH, value=throw_lost_m, formula="h = (V_1^2 - V_0^2)/(2 * 9.80665) - E/W",
+        own=THROW_SYMBOLS, note=launched("hand"), missing=no_words,
+    ),
+    CheckRule(
+        name="takeoff_run", what="take-off run", unit="m", basis=BRIEF, limit_from="room for the take-off run",
+        asked=lambda setting: setting.brief.launch and setting.brief.launch.max_run_m,
+        state=LAUNCHED, cost=Cost.SEARCH, value=run_m, formula="s = V_1^2/(2 * a_m)",
+        own=RUN_SYMBOLS, note=launched("runway"), missing=no_words,
     ),
     CheckRule(
         name="cell_voltage", what="cell voltage at full throttle at rest, half charge", unit="V", least=True,
@@ -416,6 +447,7 @@ _RULES = (
     ),
     CheckRule(
         name="pack_sustained", what="mean pack current of the phase nearest to its limit", unit="A", basis=RATING,
+        several=_TOGETHER,
         limit_from="usable current of the pack", limit=lambda m: _pack_phase(m)[1],
         estimated=lambda m: m.ratings.pack.estimated & (_pack_phase(m)[1] == m.ratings.usable_a),
         bursts=lambda m: np.any(_pack_phase(m)[3], axis=0),
@@ -429,6 +461,7 @@ _RULES = (
     ),
     CheckRule(
         name="motor_current_phase", what="mean motor current of the phase nearest to its limit", unit="A", basis=RATING,
+        several=_EACH_SET,
         limit_from="continuous current of motor and controller, the lower of the two",
         limit=lambda m: _motor_phase(m)[1],
         bursts=lambda m: np.any(_motor_phase(m)[3], axis=0), estimated=lambda m: _motor_phase(m)[4],

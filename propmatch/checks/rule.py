@@ -175,6 +175,8 @@ class CheckRule:
         Symbols of this check alone.
     beside : callable, optional
         Numbers worth knowing beside those of the formula.
+    several : str
+        Whose value it is where a train has several motors, ``{}`` for their number.
     note : callable
         What stands beside the value of one lane, from the lane and the value.
     missing : callable
@@ -206,6 +208,7 @@ class CheckRule:
     formula: str
     own: Mapping[str, Symbol] = attrs.Factory(dict)
     beside: Callable[[Lane], Iterable[Input]] | None = None
+    several: str = ""
     note: Callable[[Lane, float], str] = no_words
     missing: Callable[[Lane], str] = why_missing
 
@@ -268,5 +271,7 @@ class CheckRule:
 
     def remark(self, lane: Lane, value: float) -> str:
         """What the value of a lane is, what stands beside it, and why it may be missing."""
-        parts = (self.what, self.note(lane, value), self.missing(lane) if np.isnan(value) else "")
+        motors = int(lane.of(lane.states.lanes.count))
+        whose = self.several.format(motors) if motors > 1 else ""
+        parts = (self.what, whose, self.note(lane, value), self.missing(lane) if np.isnan(value) else "")
         return "; ".join(part for part in parts if part)

@@ -13,6 +13,7 @@ from propmatch.aircraft.balance import MassBuildUp, MassLanes, PackPlaces, place
 from propmatch.aircraft.clearance import Clearance
 from propmatch.aircraft.endurance import FlightTime, flight_time
 from propmatch.aircraft.geometry import Geometry
+from propmatch.aircraft.motorheat import MotorHeat, motor_heat
 from propmatch.aircraft.polar import AirframeLanes, completed_lanes, default_airspeed_m_s, phase_airspeed_m_s
 from propmatch.aircraft.speeds import AircraftSpeeds, aircraft_speeds
 from propmatch.aircraft.wind import Journey, WindTrip, drawn_before_mah, wind_trips
@@ -255,6 +256,10 @@ class Setting:
         )
         mass_kg = self.all_up_mass_kg(train.mass_g)
         return wind_trips(train, self.variant.airframe, mass_kg, self.phases, journey, air=self.air)
+
+    def motor_heat(self, train: PowerTrain, flight: FlightTime) -> MotorHeat:
+        """Heat of one motor in each phase of that flight."""
+        return motor_heat(self.flown(train), self.phases, flight, self.air)
 
     def train(self, motor: Motor, controller: Controller, pack: Pack, propeller: Propeller) -> PowerTrain:
         """Four parts as this aircraft flies them."""

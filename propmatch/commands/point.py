@@ -20,7 +20,7 @@ from propmatch.commands.trains import (
     train_options,
 )
 from propmatch.status import Status
-from propmatch.words.checkwords import over_text, speed_question
+from propmatch.words.checkwords import over_text, several_words, speed_question
 from propmatch.words.shown import WIDTH, Shown, signed, table, wrapped
 
 if TYPE_CHECKING:
@@ -115,7 +115,8 @@ def _why_not(train: "PowerTrain", question: "Question", row: Row, shown: Shown) 
 def blocks_of(train: "PowerTrain", question: "Question", rows: Sequence[Row], shown: Shown) -> list[list[str]]:
     """The blocks below the sentence."""
     if question.swept:
-        return [*_sweep(question, rows, shown), _gaps(question, rows, shown)]
+        several = [line for text in several_words(train.count) for line in wrapped(text)]
+        return [*_sweep(question, rows, shown), _gaps(question, rows, shown), several]
     if rows[0]["status"] != Status.OK:
         return []
     if rows[0]["motor_current_a"] < 0:
@@ -182,14 +183,19 @@ def _ratings(train: "PowerTrain", row: Row) -> list[tuple[str, str, str, float, 
         "propeller speed", f"{row['rpm']:.0f} rpm", "not known" if math.isnan(rpm) else f"{rpm:.0f} rpm",
         row["rpm"] / rpm, "by family, unverified" if r.propeller_rpm.estimated[0] else "",
     )  # fmt: skip
+    of_motor, of_controller, of_power, of_pack = (
+        ("motor current", "the same, for the controller", "motor power", "pack current") if train.count == 1
+        else (f"current of each of {train.count} motors", "the same, for each controller", "power of each motor",
+              "pack current, all together")
+    )  # fmt: skip
     lines = [
-        ("motor current", f"{amps:.1f} A", f"{motor:.1f} A continuous", amps / motor,
+        (of_motor, f"{amps:.1f} A", f"{motor:.1f} A continuous", amps / motor,
          "estimated rating" if r.motor.estimated[0] else ""),
-        ("the same, for the controller", f"{amps:.1f} A", f"{controller:.1f} A continuous", amps / controller,
+        (of_controller, f"{amps:.1f} A", f"{controller:.1f} A continuous", amps / controller,
          "estimated rating" if r.controller.estimated[0] else ""),
-        ("motor power", f"{watts:.0f} W", "not known" if math.isnan(power) else f"{power:.0f} W", watts / power,
+        (of_power, f"{watts:.0f} W", "not known" if math.isnan(power) else f"{power:.0f} W", watts / power,
          "estimated rating" if r.motor_power.estimated[0] else ""),
-        ("pack current", f"{drawn:.1f} A, {drawn / ampere_hours:.0f} C",
+        (of_pack, f"{drawn:.1f} A, {drawn / ampere_hours:.0f} C",
          f"{usable:.1f} A, {usable / ampere_hours:.0f} C usable", drawn / usable,
          f"{'estimated rating' if r.pack.estimated[0] else 'label'} {train.pack.c_rating:.0f} C"),
     ]  # fmt: skip

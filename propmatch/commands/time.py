@@ -11,14 +11,17 @@ from propmatch.columns import Column, numbers_of
 from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
 from propmatch.commands.plotting import check_plot, plot_option, save_plot
 from propmatch.commands.trains import LazyCatalogue, sources_block, train_data, train_options
-from propmatch.words.checkwords import parts_text
+from propmatch.words.checkwords import parts_text, several_words
 from propmatch.words.flightwords import end_text, height_words, why_not
+from propmatch.words.motorheatwords import heat_head, heat_rows, heat_sentences
 from propmatch.words.shown import Shown, clock, signed, table, wrapped
 
 if TYPE_CHECKING:
     from propmatch.aircraft.endurance import FlightTime
+    from propmatch.aircraft.motorheat import MotorHeat
     from propmatch.aircraft.speeds import AircraftSpeeds
     from propmatch.aircraft.wind import WindTrip
+    from propmatch.checks.launching import LaunchFlown
     from propmatch.checks.setting import Setting
     from propmatch.questions.asflown import AsFlown
     from propmatch.questions.settings import Settings
@@ -44,6 +47,8 @@ class Flight:
     setting : Setting
     flown : AsFlown
     settings : Settings or None
+    heat : MotorHeat
+    launch : LaunchFlown or None
     """
 
     variant: str
@@ -54,11 +59,19 @@ class Flight:
     setting: "Setting"
     flown: "AsFlown"
     settings: "Settings | None"
+    heat: "MotorHeat"
+    launch: "LaunchFlown | None"
 
     @property
     def assumptions(self) -> tuple[Any, ...]:
         """What the flight rests on: of the brief, the variant and the parts."""
-        return (*self.setting.assumptions, *self.time.assumptions, *self.flown.assumptions, *self.speeds.assumptions)
+        return (
+            *self.setting.assumptions,
+            *self.time.assumptions,
+            *self.flown.assumptions,
+            *self.speeds.assumptions,
+            self.heat.assumption,
+        )
 
     @property
     def summary(self) -> dict[str, Any]:
@@ -68,6 +81,10 @@ class Flight:
             **{name: getattr(self.time, name) for name in ("ended_by", "ended_in")},
             **{column.name: column(self) for column in FLIGHT},
             "as_flown": numbers_of(self.flown), "settings": self.settings_data,
+            "launch": None if self.launch is None else numbers_of(self.launch),
+            "motor_heat": {
+                "rows": [{"phase": row.name, **numbers_of(row)} for row in self.heat.rows], **numbers_of(self.heat)
+            },
         }  # fmt: skip
 
     @property
@@ -99,6 +116,8 @@ FLIGHT = (
 
 def fly(train: "PowerTrain", setting: "Setting") -> Flight:
     """Fly a train in one setting of a brief."""
+    from propmatch.checks.judged import judged_trains
+    from propmatch.checks.launching import launch_flown
     from propmatch.questions.asflown import as_flown
     from propmatch.questions.settings import settings_of
 
@@ -113,6 +132,8 @@ def fly(train: "PowerTrain", setting: "Setting") -> Flight:
         setting=setting,
         flown=flown,
         settings=settings_of(train, setting, time, flown),
+        heat=setting.motor_heat(train, time),
+        launch=launch_flown(judged_trains(setting, [train])[0]),
     )
 
 
@@ -148,6 +169,7 @@ def headline_of(train: "PowerTrain", brief: "Brief", flights: Sequence[Flight], 
         *height_words(first.time),
         *flown_sentences(first.flown, first.time.minutes, first.time.cutoff_cell_v, shown),
     ]
+    sentences += [first.launch.words] if first.launch else []
     wanted = brief.limits.min_flight_minutes
     if wanted is not None and first.time.minutes < wanted:
         sentences.append(f"The brief wants {wanted:g} minutes: it falls short by {wanted - first.time.minutes:.1f}.")
@@ -192,7 +214,19 @@ def phase_block(flight: Flight, shown: Shown, named: bool) -> list[str]:
             }
         )
     head = f"{flight.variant if named else 'Phase by phase'} (motor A at most, V a cell at least):"
-    return [*wrapped(head), *table(rows, left=("phase", ""))]
+    several = [line for text in several_words(flight.heat.motors) for line in wrapped(text, first="  ", rest="  ")]
+    return [*wrapped(head), *table(rows, left=("phase", "")), *several]
+
+
+def heat_block(flight: Flight, named: bool) -> list[str]:
+    """What heats the motor, and how little is known of how it cools."""
+    rows = [{**row, "phase": "  " + row["phase"]} for row in heat_rows(flight.heat)]
+    sentences = [line for text in heat_sentences(flight.heat) for line in wrapped(text, first="  ", rest="  ")]
+    return [
+        *wrapped(heat_head(flight.heat, flight.variant if named else "")),
+        *table(rows, left=("phase",)),
+        *sentences,
+    ]
 
 
 def settings_block(flight: Flight, shown: Shown) -> list[str]:
@@ -260,6 +294,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
                 *(phase_block(flight, shown, len(flights) > 1) for flight in flights),
                 *speed_blocks(flights[0].variant, flights[0].speeds, flights[0].trips, site, shown),
                 settings_block(flights[0], shown),
+                heat_block(flights[0], len(flights) > 1),
                 sources_block(chosen.train),
             ],
             rows=[row for flight in flights for row in phase_rows(flight)],

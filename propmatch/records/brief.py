@@ -12,6 +12,7 @@ from propmatch.models.pack import USUAL_C
 from propmatch.records.body import Body, gaps_assumed
 from propmatch.records.estimates import PRACTICE, Assumption, completed
 from propmatch.records.fields import Problem, build, declared, placed, replace, walk
+from propmatch.records.launch import Launch, launch_usual
 from propmatch.records.masses import (
     BuildLine,
     Item,
@@ -280,6 +281,7 @@ def _completed_brief(brief: Brief) -> tuple[Brief, tuple[Assumption, ...]]:
     if body is not None or several:
         body = _completed_section(body or Body(), "body", made, **gaps_assumed(body or Body(), several))
     pack = _completed_section(brief.pack, "pack", made, cycles=_NEW, rest_h=_FRESH)
+    launch = None if brief.launch is None else _completed_launch(brief, brief.launch, made)
     phase, prefer = brief.phase, brief.prefer
     if not phase:
         phase = (Phase(name="assumed flight", throttle=THROTTLE, share=1.0),)
@@ -292,8 +294,9 @@ def _completed_brief(brief: Brief) -> tuple[Brief, tuple[Assumption, ...]]:
     if not made:
         return brief, ()
     filled = replace(
-        brief, wing=wing, radio=radio, limits=limits, site=site, pack=pack, phase=phase, prefer=prefer, body=body
-    )
+        brief, wing=wing, radio=radio, limits=limits, site=site, pack=pack, phase=phase, launch=launch, prefer=prefer,
+        body=body,
+    )  # fmt: skip
     return filled, tuple(made)
 
 
@@ -341,6 +344,12 @@ def _completed_radio(stated: Radio, made: list[Assumption]) -> Radio:
         values["servo_current_a"] = (each, f"{kind} draws {each:g} A as the mean of a flight; {PRACTICE}", *spread)
     radio: Radio = _completed_section(stated, "radio", made, **values)
     return radio
+
+
+def _completed_launch(brief: Brief, stated: Launch, made: list[Assumption]) -> Launch:
+    usual = launch_usual(stated, *_all_up_mass(brief))
+    launch: Launch = _completed_section(replace(stated, surface=None), "launch", made, **usual)
+    return launch
 
 
 def _completed_wing(brief: Brief, made: list[Assumption]) -> Wing:

@@ -21,6 +21,7 @@ from propmatch.records.fields import (
     text,
     words_or_number,
 )
+from propmatch.records.launch import Launch
 from propmatch.records.layout import Balance, Item, Structure, Tail, ThrustLine
 from propmatch.records.masses import FILAMENTS, ItemChange, StructureChange, listed_mass_g
 from propmatch.records.packuse import TOO_COLD, WARMEST_C, Flying, PackUse
@@ -32,6 +33,7 @@ __all__ = [
     "Aircraft",
     "Brief",
     "Flying",
+    "Launch",
     "Limits",
     "PackUse",
     "PartsFilter",
@@ -381,6 +383,7 @@ class Brief:
     site: Site = one(Site, default=Site(), doc="where it flies")
     pack: PackUse = one(PackUse, default=PackUse(), doc="how the pack is: its age, and its rest since charging")
     flying: Flying = one(Flying, default=Flying(), doc="manoeuvres and gusts beside the steady phases")
+    launch: Launch | None = one(Launch, default=None, doc="how it gets into the air")
     prefer: Prefer = one(Prefer, default=Prefer(), doc="weights of the ranking")
     parts: PartsFilter = one(PartsFilter, default=PartsFilter(), doc="parts to consider")
     units: Units = one(Units, default=Units(), doc="units of the text shown")

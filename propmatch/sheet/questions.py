@@ -6,6 +6,7 @@ import numpy as np
 
 from propmatch.aircraft.balance import place_trains
 from propmatch.checks.judged import judged_trains
+from propmatch.checks.launching import launch_flown
 from propmatch.checks.limits import checks_of, missed
 from propmatch.checks.placing import balance_assumptions
 from propmatch.questions.cells import BASES
@@ -29,6 +30,7 @@ from propmatch.train.lanes import train_lanes
 from propmatch.units import GRAM_KG
 from propmatch.words.checkwords import burst_words, check_name, danger_words, parts_text, speed_question, supply_text
 from propmatch.words.flownwords import USUAL, flown_sentences, settings_rows
+from propmatch.words.motorheatwords import heat_head, heat_rows, heat_sentences
 from propmatch.words.shown import clock, signed
 
 __all__ = ["CAUTIONS", "assumed", "cautions", "extra", "questions", "sources"]
@@ -141,12 +143,20 @@ def duration(case: Case) -> Section:
         )
     else:
         text = picture.summary
+    launch = launch_flown(judged_trains(case.setting, [case.train])[0])
     settings = settings_of(case.train, case.setting, case.flight, case.flown)
     rows = [] if settings is None else settings_rows(settings, case.shown)
     tables = (Table.of(rows, caption=f"What to set, all from this flight; {USUAL}"),) if rows else ()
     said = flown_sentences(case.flown, case.flight.minutes, case.flight.cutoff_cell_v, case.shown)
-    return Section(name="duration", title="How long does it fly?", text=(text, *said), pictures=(picture,),
+    return Section(name="duration", title="How long does it fly?",
+                   text=(*((launch.words,) if launch else ()), text, *said), pictures=(picture,),
                    tables=tables)  # fmt: skip
+
+
+def heat(case: Case) -> Section:
+    found = case.setting.motor_heat(case.train, case.flight)
+    return Section(name="heat", title="How warm does the motor get?", text=heat_sentences(found),
+                   tables=(Table.of(heat_rows(found), caption=heat_head(found)),))  # fmt: skip
 
 
 def margins(case: Case) -> Section:
@@ -278,6 +288,7 @@ def assumed(case: Case) -> Section:
     made: dict[Assumption, None] = dict.fromkeys(
         (*case.setting.assumptions, *completed(case.train)[1], *train_lanes([case.train])[1],
          *case.flight.assumptions, *case.flown.assumptions, *case.speeds.assumptions,
+         case.setting.motor_heat(case.train, case.flight).assumption,
          *balance_assumptions(case.setting, case.train), *steering_of(case).assumptions)
     )  # fmt: skip
     if not made:
@@ -294,7 +305,7 @@ def cautions(case: Case) -> Section:
 def questions(case: Case) -> list[Section]:
     """The sections that answer, those without an answer left out."""
     makers: tuple[Callable[[Case], Section | None], ...] = (
-        answer, thrust, throttle, duration, airspeeds, wind, margins, cells, others, envelope, sets, balance, views,
-        steering_section,
+        answer, thrust, throttle, duration, airspeeds, wind, heat, margins, cells, others, envelope, sets, balance,
+        views, steering_section,
     )  # fmt: skip
     return [section for make in makers if (section := make(case)) is not None]

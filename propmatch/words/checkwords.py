@@ -27,6 +27,7 @@ __all__ = [
     "parts_text",
     "percent",
     "percent_down",
+    "several_words",
     "speed_question",
     "supply_text",
     "value_text",
@@ -39,7 +40,13 @@ NO_CHANGE = "No change of one or two parts fixes it."
 
 def check_name(name: str) -> str:
     """The name of a check as people write it."""
-    return name.replace("_", " ").replace("all up", "all-up").replace("rpm", "speed").replace("mach", "Mach")
+    return (
+        name.replace("_", " ")
+        .replace("all up", "all-up")
+        .replace("rpm", "speed")
+        .replace("mach", "Mach")
+        .replace("takeoff", "take-off")
+    )
 
 
 def check_names(names: Sequence[str]) -> str:
@@ -130,6 +137,16 @@ def supply_text(train: "PowerTrain") -> str:
     if not train.separate_supply:
         return "supply in the controller" if train.controller.servo_supply != "none" else "no supply needed"
     return f"separate supply (BEC) of {signed(train.supply_g)} g" if train.supply_g else "supply aboard already"
+
+
+def several_words(motors: int) -> list[str]:
+    """Whose the amps are, where a pack feeds several motors."""
+    if motors == 1:
+        return []
+    return [
+        f"Motor amps are those of each of {motors} motors, each on its own controller; pack amps are of all together, "
+        "receiver and servos with them."
+    ]
 
 
 def fewer_amps(motors: int, motor_current_a: float, pack_current_a: float) -> str:

@@ -169,7 +169,7 @@ def test_margins_are_those_of_run_checks(sheet: Sheet) -> None:
     assert len(table.rows) == len(checks)
     for check in checks:
         line = shown[check.name.replace("_", " ").replace("all up", "all-up").replace("rpm", "speed")
-                     .replace("mach", "Mach")]  # fmt: skip
+                     .replace("mach", "Mach").replace("takeoff", "take-off")]  # fmt: skip
         assert line[5] == check.verdict
         assert line[3] == (f"{100 * check.margin:.0f} %".replace("-0 %", "0 %") if np.isfinite(check.margin) else "-")
 

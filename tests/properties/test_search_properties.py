@@ -90,7 +90,8 @@ def test_the_random_cases_are_worth_comparing():
     left = set().union(*(f.left_out for f in found))
     assert {"all_up_mass", "motor_current_static", "motor_current_flight", "motor_power", "controller_current",
             "pack_burst", "propeller_rpm", "thrust_to_weight", "climb", "cell_voltage", "pack_sustained",
-            "servo_supply_voltage", "flight_time", "propeller_clearance"} <= left  # fmt: skip
+            "servo_supply_voltage", "flight_time", "propeller_clearance", "hand_launch_height",
+            "takeoff_run"} <= left  # fmt: skip
 
 
 @given(seed=seeds, metric=st.sampled_from(METRICS), top=st.integers(1, 40))

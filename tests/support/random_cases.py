@@ -8,6 +8,7 @@ import numpy as np
 from propmatch.brief import Aircraft, Brief, Limits, PackUse, Phase, Prefer, Radio, Site, Variant, Wing
 from propmatch.checks.setting import Setting, settings
 from propmatch.records.body import Body
+from propmatch.records.launch import Launch
 from propmatch.records.layout import Balance, ThrustLine
 from propmatch.records.parts import FAMILIES, MOTOR_OFF, CoefficientTable, Controller, Motor, Pack, Propeller
 from propmatch.search.shelf import Shelf
@@ -169,6 +170,7 @@ def random_brief(rng: np.random.Generator) -> Brief:
         pack=PackUse(cycles=int(rng.choice([0, 150])), rest_h=float(rng.choice([0.0, 20.0]))),
         prefer=Prefer(**{str(name): float(rng.uniform(0.2, 1.0)) for name in names}),
         balance=balance,
+        launch=random_launch(rng),
     )  # fmt: skip
     own = np.random.default_rng(int(1e6 * bare))  # what is drawn after it stays as it is
     return attrs.evolve(brief, **_near_the_disc(own, brief.aircraft.motor_count)) if balance else brief
@@ -187,6 +189,16 @@ def _near_the_disc(rng: np.random.Generator, motor_count: int) -> dict[str, Any]
     )  # fmt: skip
     line = ThrustLine(height_mm=5.0, position_mm=10.0, side_mm=side, tilt_deg=float(rng.uniform(-5.0, 5.0)))
     return {"thrust_line": line, "body": bodies[rng.integers(4)]}
+
+
+def random_launch(rng: np.random.Generator) -> Launch | None:
+    """Mostly none; by hand with or without a limit, or from a runway."""
+    kind, much = rng.integers(0, 8), float(rng.uniform(0.2, 1.0))
+    if kind == 0:
+        return Launch(kind="hand", throw_speed_m_s=2.0 + 6.0 * much, max_height_lost_m=much)
+    if kind == 1:
+        return Launch(kind="runway", surface="short grass", max_run_m=12.0 * much)
+    return Launch(kind="hand") if kind == 2 else None
 
 
 def random_case(seed: int, sizes: tuple[int, int, int, int] | None = None) -> tuple[Setting, Shelf]:

@@ -143,7 +143,9 @@ def test_records_are_named_once_and_say_where_their_limit_comes_from() -> None:
 
 def test_stages_are_all_that_excludes_in_order_and_what_is_costly_comes_late() -> None:
     assert [name for stage in stages() for name in stage] == list(excluding())
-    assert set(costly()) == {"climb", "pack_sustained", "motor_current_phase", "flight_time"}
+    assert set(costly()) == {
+        "climb", "hand_launch_height", "takeoff_run", "pack_sustained", "motor_current_phase", "flight_time"
+    }  # fmt: skip
     assert {"pack_burst", "motor_power", "propeller_rpm"} < set(full_throttle_loads())
     assert not {"cell_count", "thrust_to_weight", "flight_time"} & set(full_throttle_loads())
 

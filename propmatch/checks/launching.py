@@ -1,0 +1,200 @@
+"""The launch of N power trains, and how it reads: full throttle at half charge, in still air or a head wind."""
+
+from collections.abc import Callable
+from typing import TypeVar
+
+import attrs
+import numpy as np
+
+from propmatch.aircraft.launch import FLYING_OVER_STALL, Throw, Thrust, takeoff_run_m, thrown
+from propmatch.aircraft.polar import AirframeLanes
+from propmatch.checks.setting import Setting
+from propmatch.checks.states import TrainStates
+from propmatch.checks.working import GIVEN, Lane, Symbol
+from propmatch.columns import number
+from propmatch.models.arrays import Floats
+from propmatch.records.launch import Launch
+from propmatch.train.coupling import full_throttle_thrust
+from propmatch.units import GRAVITY_M_S2
+
+__all__ = [
+    "RUN_SYMBOLS",
+    "THROW_SYMBOLS",
+    "LaunchFlown",
+    "height_limit_m",
+    "launch_flown",
+    "launch_of",
+    "launch_words",
+    "launched",
+    "run_m",
+    "stated_height_m",
+    "throw_lost_m",
+]
+
+_CHARGE = 0.5
+_CHUNK = 2048
+T = TypeVar("T")
+
+
+def launch_of(setting: Setting, kind: str) -> Launch | None:
+    """The completed launch of a brief where it is of this kind."""
+    launch = setting.brief.launch
+    return launch if launch is not None and launch.kind == kind else None
+
+
+def stated_height_m(setting: Setting) -> float | None:
+    """What the brief itself lets a throw lose [m]: its limit, or the height of the hand."""
+    launch = setting.stated.launch
+    if launch is None or launch.max_height_lost_m is not None:
+        return None if launch is None else launch.max_height_lost_m
+    return launch.height_m
+
+
+def height_limit_m(m: TrainStates) -> float | None:
+    """The same, with the usual height of the hand where the brief says nothing."""
+    launch = launch_of(m.setting, "hand")
+    if launch is None or launch.max_height_lost_m is not None:
+        return None if launch is None else launch.max_height_lost_m
+    return launch.height_m
+
+
+def _in_chunks(m: TrainStates, make: Callable[[AirframeLanes, Floats, Thrust], T]) -> list[T]:
+    n = m.lanes.size
+    density = np.broadcast_to(m.setting.air.density_kg_m3, (n,))
+    parts = [slice(at, at + _CHUNK) for at in range(0, max(n, 1), _CHUNK)]
+
+    def one(part: slice) -> T:
+        lanes = m.lanes.take(part)
+        thrust = full_throttle_thrust(lanes, np.full(lanes.size, _CHARGE), density[part])
+        return make(m.frames.take(part), density[part], thrust)
+
+    return [one(part) for part in parts]
+
+
+def run_m(m: TrainStates) -> Floats:
+    """Take-off run of each lane [m]; NaN where the brief has no runway."""
+    launch = launch_of(m.setting, "runway")
+    if launch is None:
+        return np.full(m.lanes.size, np.nan)
+    friction = launch.rolling_friction
+
+    def make() -> Floats:
+        return np.concatenate(_in_chunks(m, lambda frames, air, pull: takeoff_run_m(frames, air, pull, friction)))
+
+    return m.once("take-off run", make)
+
+
+def _throw(m: TrainStates, launch: Launch) -> Throw:
+    def make() -> Throw:
+        parts = _in_chunks(m, lambda frames, air, pull: thrown(frames, air, pull, launch.throw_speed_m_s))
+        return Throw(
+            height_lost_m=np.concatenate([part.height_lost_m for part in parts]),
+            airspeed_m_s=np.concatenate([part.airspeed_m_s for part in parts]),
+        )
+
+    return m.once("throw", make)
+
+
+def throw_lost_m(m: TrainStates) -> Floats:
+    """Height that each lane loses after the throw before it climbs [m]; NaN where the brief has none."""
+    launch = launch_of(m.setting, "hand")
+    return np.full(m.lanes.size, np.nan) if launch is None else _throw(m, launch).height_lost_m
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class LaunchFlown:
+    """The launch of one design; NaN what its kind has not.
+
+    Attributes
+    ----------
+    words : str, in a sentence
+    stall_speed_m_s, throw_speed_m_s, height_lost_m, takeoff_run_m : float
+    """
+
+    words: str
+    stall_speed_m_s: float = number(kind="speed", label="stall speed")
+    throw_speed_m_s: float = number(kind="speed", label="speed of the throw")
+    height_lost_m: float = number(kind="m", label="height lost after the throw, until it climbs")
+    takeoff_run_m: float = number(kind="m", label="take-off run")
+
+
+def launch_flown(m: TrainStates, index: int = 0) -> LaunchFlown | None:
+    """The launch of one lane; None where the brief has none."""
+    lane = Lane(m, index)
+    if m.setting.brief.launch is None:
+        return None
+    words = launch_words(lane)
+    return LaunchFlown(
+        words=f"{words[0].upper()}{words[1:]}.", stall_speed_m_s=lane.of(m.stall_m_s), throw_speed_m_s=_thrown_at(lane),
+        height_lost_m=lane.of(throw_lost_m(m)), takeoff_run_m=lane.of(run_m(m)),
+    )  # fmt: skip
+
+
+# ---------------------------------------------------------------- words
+
+
+def launch_words(lane: Lane) -> str:
+    """The launch in a sentence without its stop; empty where the brief has none."""
+    launch = lane.states.setting.brief.launch
+    if launch is None:
+        return ""
+    stall = lane.of(lane.states.stall_m_s)
+    if launch.kind == "runway":
+        run = lane.of(run_m(lane.states))
+        speed = f"{FLYING_OVER_STALL:g} times the stall, {FLYING_OVER_STALL * stall:.1f} m/s"
+        friction = f"at a rolling friction of {launch.rolling_friction:g}"
+        if np.isnan(run):
+            return f"{friction} full throttle does not bring it to {speed}"
+        return f"{friction} it rolls {run:.1f} m to {speed}"
+    throw, lost = launch.throw_speed_m_s or np.nan, lane.of(throw_lost_m(lane.states))
+    side = "below" if throw < stall else "above"
+    start = f"thrown at {throw:.1f} m/s, {abs(throw - stall):.1f} {side} the stall"
+    if np.isnan(lost):
+        return f"{start}: full throttle does not carry it on"
+    if lost == 0:
+        return f"{start}: climbs at once"
+    ground = f" and is on the ground, {launch.height_m:g} m below the hand"
+    return f"{start}: loses {lost:.1f} m before it climbs{ground if lost > (launch.height_m or np.inf) else ''}"
+
+
+def launched(kind: str) -> Callable[[Lane, float], str]:
+    """The note of a check: the launch in words, where it is of this kind."""
+    return lambda lane, _: launch_words(lane) if launch_of(lane.states.setting, kind) else ""
+
+
+# ---------------------------------------------------------------- arithmetic
+
+
+def _thrown_at(lane: Lane) -> float:
+    launch = launch_of(lane.states.setting, "hand")
+    return np.nan if launch is None or launch.throw_speed_m_s is None else launch.throw_speed_m_s
+
+
+def _level_at(lane: Lane) -> float:
+    launch = launch_of(lane.states.setting, "hand")
+    return np.nan if launch is None else lane.of(_throw(lane.states, launch).airspeed_m_s)
+
+
+def _work_j(lane: Lane) -> float:
+    gained = (_level_at(lane) ** 2 - _thrown_at(lane) ** 2) / (2.0 * GRAVITY_M_S2)
+    return (gained - lane.of(throw_lost_m(lane.states))) * lane.of(lane.states.frames.weight_n)
+
+
+def _leaves_at(lane: Lane) -> float:
+    return FLYING_OVER_STALL * lane.of(lane.states.stall_m_s)
+
+
+_PATH = "path at cl_max with the thrust at each airspeed"
+THROW_SYMBOLS = {
+    "V_0": Symbol("airspeed of the throw", "m/s", _thrown_at, GIVEN),
+    "V_1": Symbol("airspeed where its path is level again", "m/s", _level_at, _PATH),
+    "E": Symbol("work of thrust less drag on the way", "J", _work_j, _PATH),
+}
+RUN_SYMBOLS = {
+    "V_1": Symbol("airspeed at the end of the run", "m/s", _leaves_at, f"{FLYING_OVER_STALL:g} times the stall speed"),
+    "a_m": Symbol(
+        "mean acceleration over the run", "m/s2",
+        lambda lane: _leaves_at(lane) ** 2 / (2.0 * lane.of(run_m(lane.states))),
+        "thrust at each airspeed less drag and rolling friction",
+    ),
+}  # fmt: skip
