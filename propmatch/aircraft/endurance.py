@@ -86,7 +86,7 @@ class FlightTime:
         Mean pack current.
     charge : float
         Left in the pack, 0..1.
-    height_left_m, highest_m : float
+    height_left_m, greatest_height_m : float
         Above the field at the end, and the greatest.
     paying_climb_m_s : float
         By which level shares climb for the height that others lose.
@@ -110,7 +110,7 @@ class FlightTime:
     average_current_a: float
     charge: float
     height_left_m: float
-    highest_m: float
+    greatest_height_m: float
     paying_climb_m_s: float
     rounds: float
     phases: tuple[PhaseTime, ...]
@@ -202,7 +202,7 @@ def flight_time(
         average_current_a=float(found.average_current_a[0]),
         charge=float(found.charge[0]),
         height_left_m=float(found.height_m[0]),
-        highest_m=float(found.highest_m[0]),
+        greatest_height_m=float(found.greatest_height_m[0]),
         paying_climb_m_s=float(found.paying_climb_m_s[0]),
         rounds=float(found.rounds[0]),
         legs=legs,

@@ -87,7 +87,7 @@ class FlightLanes:
     airspeed_m_s : of each phase
     throttle_from, throttle_to : of each phase at its first and last moment; NaN where it is not flown
     cell_voltage_v, motor_current_a : lowest and highest of each phase
-    height_m, highest_m : above the field at the end, and the greatest
+    height_m, greatest_height_m : above the field at the end, and the greatest
     paying_climb_m_s : by which level shares climb for the height that others lose
     rounds : how often a list without shares was begun; NaN with shares
     phase_height_m : gained in each phase
@@ -111,7 +111,7 @@ class FlightLanes:
     cell_voltage_v: Floats
     motor_current_a: Floats
     height_m: Floats
-    highest_m: Floats
+    greatest_height_m: Floats
     paying_climb_m_s: Floats
     rounds: Floats
     phase_height_m: Floats
@@ -610,7 +610,7 @@ class _Flight:
                 flown, rows(lambda a, b: np.maximum(a.motor_current_a, b.motor_current_a)), np.nan
             ),
             "height_m": self.height,
-            "highest_m": self.highest,
+            "greatest_height_m": self.highest,
             "rounds": self.rounds,
             "phase_height_m": self.gained,
         }

@@ -118,7 +118,7 @@ def flight_chart(
         above.axhline(cutoff, color=INK, lw=1.1, ls=(0, (1, 1.5)))
         below.axhline(100 * plan.reserve_charge, color=INK, lw=1.1, ls=(0, (1, 1.5)))
         above.set(ylabel="pack voltage, V")
-        middle.set(ylabel="height, m", ylim=(0, 1.1 * max(flown.highest_m, 1.0) if parts else 1.0))
+        middle.set(ylabel="height, m", ylim=(0, 1.1 * max(flown.greatest_height_m, 1.0) if parts else 1.0))
         below.set(ylabel="charge left, %", xlabel="minutes since take-off", ylim=(0, 105))
         if parts:
             below.set_xlim(0, parts[-1].minutes[-1])

@@ -52,8 +52,8 @@ def height_words(flight: "FlightTime") -> list[str]:
             out.append(f"Height: '{phase.name}' is cut short where its height is used up: {_flown(phase)}.")
     if math.isfinite(flight.rounds):
         out.append(f"The list is flown {math.ceil(flight.rounds)} times.")
-    if flight.highest_m > _HIGH_M:
-        out.append(f"It climbs to {flight.highest_m:.0f} m above the field: local rules may end below that.")
+    if flight.greatest_height_m > _HIGH_M:
+        out.append(f"It climbs to {flight.greatest_height_m:.0f} m above the field: local rules may end below that.")
     if flight.minutes > 0 and flight.height_left_m >= 1.0:
         out.append(f"It ends {flight.height_left_m:.0f} m above the field: the glide down comes on top.")
     return out

@@ -89,7 +89,7 @@ def test_a_variant_flies_the_same_parts(asked):
     every = asked("time", "wetland_logger").extra["flights"]
     assert len(every) > 1
     one = asked("time", "wetland_logger", "--variant", every[-1]["variant"]).extra["flights"]
-    assert one == [every[-1]]
+    assert str(one) == str([every[-1]])  # as text: a NaN equals nothing
 
 
 def test_the_trim_change_and_its_cures_are_the_same_everywhere(asked, catalogue):

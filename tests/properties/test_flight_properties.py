@@ -94,7 +94,7 @@ def test_parts_of_a_flight_add_up(phases, reserve, cutoff):
     assert found.ended_by != "reserve" or found.charge == pytest.approx(reserve, abs=1e-6 if as_planned else 0.02)
     assert any(p.ended for p in found.phases)
     assert sum(p.gained_m for p in found.phases) == pytest.approx(found.height_left_m, rel=1e-6, abs=1e-3)
-    assert 0.0 <= found.height_left_m <= found.highest_m + 1e-6
+    assert 0.0 <= found.height_left_m <= found.greatest_height_m + 1e-6
     assert all(height >= 0.0 for leg in found.legs for height in leg.height_m)
     for phase, p in zip(phases, found.phases, strict=True):
         if phase.seconds is not None and any(q.share is not None for q in phases):

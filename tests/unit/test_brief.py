@@ -389,7 +389,7 @@ def test_phases_that_make_sense(phase: dict[str, float]) -> None:
 def test_phases_in_python_raise() -> None:
     with pytest.raises(ValueError, match="throttle or airspeed_m_s"):
         Phase(name="p", seconds=3)
-    with pytest.raises(ValueError, match="seconds or share"):
+    with pytest.raises(ValueError, match="seconds, share or to_height_m"):
         Phase(name="p", throttle=1, seconds=3, share=1)
 
 

@@ -539,7 +539,9 @@ class _Bounds:
         low_a = np.where(fits, low_a, 0.0)
         if not self.before:
             low_a = np.where(never & (not self.after), np.inf, low_a)
-        return low, np.fmin(high, self._longest()), low_a, np.where(some, high_a, np.inf)
+        if not mix.keeps.all() or not np.isfinite(high).all():
+            high = np.fmin(high, self._longest())
+        return low, high, low_a, np.where(some, high_a, np.inf)
 
     def _note(self, i: int, least: Floats, most: Floats, lows: list[Floats], highs: list[Floats]) -> None:
         """Put the currents of pack and motor in a phase, (2, N) each, to the others."""
