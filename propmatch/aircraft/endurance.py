@@ -42,6 +42,8 @@ class PhaseTime:
         Negative where height is lost.
     pays : bool
         True where it climbs for the height that others lose.
+    paid : bool
+        True where others climb for the height that it loses.
     cut_short : bool
         True where it was flown for less than its time or share, because its height was used up.
     ended : bool
@@ -61,6 +63,7 @@ class PhaseTime:
     climb_mean_m_s: float = number(kind="m/s", label="mean climb in the phase")
     gained_m: float = number(kind="m", label="height gained in the phase")
     pays: bool
+    paid: bool
     cut_short: bool
     ended: bool
 
@@ -172,6 +175,7 @@ def flight_time(
     where = int(found.ended_in[0])
     shares = [i for i, p in enumerate(phases) if p.share is not None] or list(range(len(phases)))
     ended = [] if by is None else shares if where == MIXTURE else [where]
+    paying = [phase.share is not None and bool(found.paying_climb_m_s[0] > 0) for phase in phases]
     duty = ("throttle_from", "throttle_to")
     rows = tuple(
         PhaseTime(
@@ -187,7 +191,8 @@ def flight_time(
             motor_current_highest_a=float(found.motor_current_a[i, 0]),
             climb_mean_m_s=float(_mean_climb(found, i)),
             gained_m=float(found.phase_height_m[i, 0]),
-            pays=bool(found.paying_climb_m_s[0] > 0 and phase.share is not None and pays(phase)),
+            pays=pays(phase) and paying[i],
+            paid=not pays(phase) and paying[i] and bool(found.phase_height_m[i, 0] < 0),
             cut_short=bool(found.phase_cut[i, 0]),
         )
         for i, phase in enumerate(phases)

@@ -1,8 +1,9 @@
 """The aircraft in flight: level flight, top speed and climb on the propeller's own thrust at speed.
 
 Thrust works along the flight path and is multiplied by ``installed_thrust``. Rate of climb = (thrust - drag) V/weight
-with the drag of level flight: the usual approximation, which overstates the induced drag of a steep climb. A motor that
-is off adds no drag. Source: J. D. Anderson, Introduction to Flight, ch. 6.
+with the drag of level flight: the usual approximation, which overstates the induced drag of a steep climb. A descent
+that asks for no thrust runs its motor where the propeller of a motor that is off would hold it back more. Source: J. D.
+Anderson, Introduction to Flight, ch. 6.
 
 Everything is an array function over lanes; the functions that take parts are thin wrappers.
 """
@@ -14,6 +15,7 @@ import attrs
 import numpy as np
 from numpy.typing import ArrayLike
 
+from propmatch.aircraft.motoroff import motor_off_drag
 from propmatch.aircraft.polar import (
     AirframeLanes,
     airframe_lanes,
@@ -46,6 +48,8 @@ __all__ = [
     "level_lanes",
 ]
 
+LEAST_THRUST = 1e-6
+"""Of the weight: stands for no thrust where the motor runs."""
 _GRID = 12
 _CHUNK = 2048
 _ROOT_STEPS = 60
@@ -70,8 +74,13 @@ def level_lanes(
     stalled = airspeed < stall_speed_m_s(airframe, density, load_factor) * (1.0 - 1e-9)
     sound_input = (airspeed > 0) & (np.abs(climb) <= airspeed) & (load_factor > 0)
     need = np.where(sound_input & ~stalled, need, np.nan)
-    point = hold_lanes(lanes, need, airspeed, charge, density, sound)
     idle = need <= 0
+    if idle.any():
+        # what the propeller would hold back with the motor off is held, without thrust, by a motor that runs
+        off_n = motor_off_drag(lanes, np.where(idle, airspeed, 0.0), density).drag_n
+        idle &= need * airframe.installed_thrust <= -off_n
+        need = np.where(idle, need, np.where(need <= 0, LEAST_THRUST * airframe.weight_n, need))
+    point = hold_lanes(lanes, need, airspeed, charge, density, sound)
     if idle.any():
         off = solve_lanes(lanes, airspeed, np.zeros(lanes.size), charge, density, sound)
         fields = {name: np.where(idle, getattr(off, name), getattr(point, name)) for name in POINT_FIELDS}

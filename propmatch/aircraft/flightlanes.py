@@ -69,6 +69,7 @@ _TINY_CYCLE = 0.005
 _LEVEL_M = 1e-6
 """Height [m], and rate of climb [m/s], that count as none."""
 _BISECTIONS = 50
+_HEIGHT_ROUNDS = 4
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -364,32 +365,35 @@ class _Flight:
         if mixed:
             edges = clipped_edges(self.edges, np.max(self.lowest, axis=0))
             climbs = [load.at(gauss_nodes(edges)).climb_m_s for load in self.loads]
-            self._mixture(plan.before, _round_seconds(plan, climbs, self.height), np.full(self.charge.size, -1.0))
+            self._mixture(plan.before, _round_seconds(plan, climbs, self.height), [])
 
     def _before_mixture_after(self) -> None:
         plan = self.plan
         for i in plan.before:
             self._timed(i, self._clock(i))
         after = [(i, self._clock(i)) for i in plan.after]
-        floor, last = self._floor(after)
-        self._mixture(plan.shares, [np.array(plan.phases[i].share, dtype=np.float64) for i in plan.shares], floor)
+        weights = [np.array(plan.phases[i].share, dtype=np.float64) for i in plan.shares]
+        last = self._mixture(plan.shares, weights, after)
         for i, its in after:
             self._timed(i, its)
         cause = np.take_along_axis(self.cause, last[None, :], axis=0)[0]
         self._end(self.ended_by == 0, cause, last)
 
-    def _floor(self, after: list[tuple[int, Clock]]) -> tuple[Floats, Any]:
+    def _floor(self, after: list[tuple[int, Clock]], height: Floats) -> tuple[Floats, Any]:
         """The charge (N,) that the phases after the shares need, and the phase or mixture that meets the end.
 
-        A height is glided or climbed to from the one before the shares, at the rates of climb at the reserve.
+        They begin at a height (N,); height is gained and lost at the rates of climb at the reserve.
         """
-        plan, height = self.plan, self.height
+        plan = self.plan
         wanted = []
         for i, _ in after:
             phase, climb = plan.phases[i], self.loads[i].at(np.full(height.size, plan.reserve)).climb_m_s
             seconds = np.full(height.size, phase.seconds or 0.0)
             if phase.to_height_m is not None:
                 seconds = _seconds_between(height, phase.to_height_m, climb)
+            else:
+                lasts = _seconds_between(height, 0.0, climb, never=np.inf)
+                seconds = np.where(climb < -_LEVEL_M, np.minimum(seconds, lasts), seconds)
             height = np.maximum(height + climb * seconds, 0.0)
             wanted.append(seconds)
         floor = np.full(height.size, plan.reserve)
@@ -411,6 +415,8 @@ class _Flight:
             wanted = np.full(self.charge.size, phase.seconds or 0.0)
         else:
             wanted = self._seconds_to(its, phase)
+        lost = np.isinf(wanted) & (its.way < 0)  # a climb that sinks even with a full pack
+        wanted = np.where(lost, 0.0, wanted)
         end = begin + wanted
         short = end > time.end * (1.0 + 1e-9)
         end = np.minimum(end, time.end)
@@ -427,10 +433,8 @@ class _Flight:
         begun = self._begun()
         self._note(index, flying, np.maximum(end - begin, 0.0), self.charge - charge, charge, gained)
         self._keep_leg((index,), begun, charge)
-        cause = self.cause[index]
-        if phase.to_height_m is not None:
-            cause = np.where(np.isinf(wanted) & (cause == RESERVE) & (self.lowest[index] >= charge), LOST_CLIMB, cause)
-        self._end(flying & short, cause, index)
+        self._end(flying & lost, LOST_CLIMB, index)
+        self._end(flying & short & ~lost, self.cause[index], index)
         self.charge = np.where(flying, charge, self.charge)
 
     def _seconds_to(self, its: Clock, phase: Phase) -> Floats:
@@ -456,8 +460,11 @@ class _Flight:
             high, low = np.where(above, middle, high), np.where(above, low, middle)
         return high
 
-    def _mixture(self, shares: tuple[int, ...], weights: list[Floats], floor: Floats) -> None:
-        """Fly the shares, by weights that may differ with the charge, down to the charge that later phases need."""
+    def _mixture(self, shares: tuple[int, ...], weights: list[Floats], after: list[tuple[int, Clock]]) -> Any:
+        """Fly the shares, by weights that may differ with the charge, down to the charge that later phases need.
+
+        Which phase, or the mixture, meets the end (N,).
+        """
         flying = self.ended_by == 0
         parts = [self.loads[i] for i in shares]
         lowest = np.max(self.lowest[list(shares)], axis=0)
@@ -475,8 +482,12 @@ class _Flight:
         slow = slowness(total, self.capacity_ah)
         its = Running.of(edges, *slow)
         rise = np.asarray(sum(f * climb for f, climb in zip(fractions, climbs, strict=True)))
-        target = np.minimum(np.maximum(lowest, floor), self.charge)
         up = Running.of(edges, *(rise * slow))
+        floor, last = self._floor(after, self.height)
+        target = np.minimum(np.maximum(lowest, floor), self.charge)
+        for _ in range(_HEIGHT_ROUNDS if after else 0):  # the height left for later phases depends on where they begin
+            floor, last = self._floor(after, self.height + up.to(target) - up.to(self.charge))
+            target = np.minimum(np.maximum(lowest, floor), self.charge)
         landed, target = self._landed(up, target, flying & (not repeats))
         elapsed = its.to(target) - its.to(self.charge)
         begun, height, leg = self.charge, self.height, self._begun()
@@ -504,6 +515,7 @@ class _Flight:
             drained = drained | load.running
         self.status[flying & ~drained & (self.status == Status.OK)] = Status.BAD_INPUT
         self.charge = np.where(flying, target, self.charge)
+        return last
 
     def _landed(self, up: Running, target: Floats, flying: Flags) -> tuple[Flags, Floats]:
         """Where the shares use up their height before a charge (N,), and the charge at which they then end.

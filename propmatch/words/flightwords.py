@@ -17,7 +17,7 @@ def end_text(flight: "FlightTime") -> str:
     words = {
         "reserve": f"to the reserve of {100 * flight.reserve_charge:.0f} % charge",
         "cut-off": f"until a cell falls to {flight.cutoff_cell_v:g} V",
-        "lost thrust": f"until {flight.ended_in} can no longer be held",
+        "lost thrust": f"until {flight.ended_in} can no longer be held{_with_climb(flight)}",
         "lost climb": f"until {flight.ended_in} no longer reaches its height",
         "ground": "until its height is used up and it is back on the field",
     }
@@ -32,24 +32,36 @@ def why_not(flight: "FlightTime") -> str:
         "lost climb": f"{where} does not climb to its height, even with a full pack",
         "ground": f"{where} loses height on the field, and no phase before it gains any",
     }
-    return words.get(flight.ended_by or "", f"{where} needs more thrust than there is, even with a full pack")
+    return words.get(
+        flight.ended_by or "", f"{where} needs more thrust than there is, even with a full pack{_with_climb(flight)}"
+    )
+
+
+def _with_climb(flight: "FlightTime") -> str:
+    """That the thrust has to climb for others too."""
+    if not flight.paying_climb_m_s > 0:
+        return ""
+    return f", with a climb of {flight.paying_climb_m_s:.2f} m/s that pays for height lost elsewhere"
 
 
 def height_words(flight: "FlightTime") -> list[str]:
     """Where the height goes: who loses it, who pays for it, what is cut short, and where the flight ends."""
     out = []
-    flown = [phase for phase in flight.phases if phase.minutes > 0]
-    if flight.paying_climb_m_s > 0:
-        lost = _names([p for p in flown if p.gained_m < 0])
-        metres = -sum(p.gained_m for p in flown if p.gained_m < 0)
-        paying = _names([p for p in flown if p.pays])
+    lost = [phase for phase in flight.phases if phase.paid]
+    if lost:
+        metres = -sum(phase.gained_m for phase in lost)
+        paying = _names([phase for phase in flight.phases if phase.pays])
         out.append(
-            f"Height: {lost} lose{'s' * (' and ' not in lost)} {metres:.0f} m; the time holds with {paying} "
+            f"Height: {_names(lost)} lose{'s' * (len(lost) == 1)} {metres:.0f} m; the time holds with {paying} "
             f"climbing {flight.paying_climb_m_s:.2f} m/s to pay for it."
         )
     for phase in flight.phases:
         if phase.cut_short:
             out.append(f"Height: '{phase.name}' is cut short where its height is used up: {_flown(phase)}.")
+        elif phase.minutes == 0 and flight.minutes > 0:
+            out.append(
+                f"'{phase.name}' takes no time: it begins at its height or beyond it, or the flight ends before it."
+            )
     if math.isfinite(flight.rounds):
         out.append(f"The list is flown {math.ceil(flight.rounds)} times.")
     if flight.greatest_height_m > _HIGH_M:

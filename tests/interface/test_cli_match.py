@@ -321,7 +321,7 @@ def test_a_flight_that_is_too_short_ends_with_one(run, edited, shortlist):
     ("speed", "cell", "said"),
     [
         # 2 ohm a cell under full throttle sags below any cut-off
-        (11, "2000mohm", "In climb out a cell falls below the cut-off of 3.3 V even with a full pack."),
+        (11, "2000mohm", "in climb out a cell falls below the cut-off of 3.3 V even with a full pack."),
         (90, "10mohm", "transect needs more thrust than there is, even with a full pack."),
     ],
 )
@@ -341,7 +341,7 @@ def test_a_flight_of_no_length_says_what_it_came_to_grief_on(run, tmp_path, spee
     head = " ".join(done.out.split("\n\n")[0].split())
     assert done.exit_code == 1
     assert "with 2 sets of 1500kV" in head
-    assert f"cannot be flown. {said}" in head
+    assert f"cannot be flown: {said}" in head
 
 
 @pytest.mark.parametrize(

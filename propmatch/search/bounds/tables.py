@@ -12,6 +12,7 @@ import attrs
 import numpy as np
 from numpy.typing import NDArray
 
+from propmatch.aircraft.flight import LEAST_THRUST
 from propmatch.aircraft.flightlanes import paying_climb_m_s, pays
 from propmatch.aircraft.motoroff import motor_off_drag_bounds
 from propmatch.aircraft.polar import climb_m_s, drag_n, stall_speed_m_s, thrust_needed_n
@@ -307,9 +308,12 @@ class PropellerTables:
         stalled = speed < np.asarray(stall_speed_m_s(frames, rho, phase.load_factor)) * (1.0 - 1e-9)
         sure = np.asarray(speed < np.asarray(stall_speed_m_s(frames, rho, phase.load_factor)) * (1.0 - 1e-8))
         possible = speed > 0 and abs(phase.climb_m_s) <= speed
-        u, torque, status = self._lowest_speed(np.where(need > 0, need, 1e-3) / self.count, speed)
-        kind = np.where((status == Status.OK) & (torque > 0), HELD, UNKNOWN)
-        kind = np.where(need <= 0, OFF, np.where(phase.climb_m_s + extra <= speed, kind, UNKNOWN))
+        off_low, off_high = self.off_drag_n(self.node_rows, np.full(need.size, speed))
+        idle, runs = (need * frames.installed_thrust <= -off_high), (need * frames.installed_thrust > -off_low)
+        running = np.where(need > 0, need, LEAST_THRUST * frames.weight_n)
+        u, torque, status = self._lowest_speed(running / self.count, speed)
+        kind = np.where((status == Status.OK) & (torque > 0) & runs, HELD, UNKNOWN)
+        kind = np.where(idle, OFF, np.where(phase.climb_m_s + extra <= speed, kind, UNKNOWN))
         kind = np.where(stalled | (not possible), np.where(sure, IMPOSSIBLE, UNKNOWN), kind)
         kind = np.where(self.regular[self.node_rows], kind, UNKNOWN)
         shape = (self.mass_g.size, self.nodes)
