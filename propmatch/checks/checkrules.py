@@ -129,6 +129,7 @@ def _motor_phase(m: TrainStates) -> tuple[Floats, Floats, Index, Flags, Flags]:
         estimated = (r.motor.estimated | (controller < motor)[worst, lane]) & (
             r.controller.estimated | (motor < controller)[worst, lane]
         )
+        estimated &= np.isfinite(currents[worst, lane])  # a flight without an answer is no matter of ratings
         return currents[worst, lane], limit[worst, lane], worst, bursts, estimated
 
     return m.once("motor phase", make)
@@ -449,7 +450,9 @@ _RULES = (
         name="pack_sustained", what="mean pack current of the phase nearest to its limit", unit="A", basis=RATING,
         several=_TOGETHER,
         limit_from="usable current of the pack", limit=lambda m: _pack_phase(m)[1],
-        estimated=lambda m: m.ratings.pack.estimated & (_pack_phase(m)[1] == m.ratings.usable_a),
+        estimated=lambda m: (
+            m.ratings.pack.estimated & (_pack_phase(m)[1] == m.ratings.usable_a) & np.isfinite(_pack_phase(m)[0])
+        ),
         bursts=lambda m: np.any(_pack_phase(m)[3], axis=0),
         state=FLIGHT, cost=Cost.FLIGHT, value=lambda m: _pack_phase(m)[0],
         formula="I = Q/1000/(t/60)",

@@ -15,7 +15,10 @@ def written(tmp_path):
     def write(*lines, motors=1):
         path = tmp_path / "bird.toml"
         count = f"bare_mass_g = 265\nmotor_count = {motors}"
-        path.write_text(BRIEF.replace("bare_mass_g = 265", count) + "\n".join(lines), encoding="utf-8")
+        text = BRIEF.replace("bare_mass_g = 265", count)
+        if motors > 1:
+            text = text.replace("[thrust_line]", "[thrust_line]\nside_mm = 150")
+        path.write_text(text + "\n".join(lines), encoding="utf-8")
         return str(path)
 
     return write

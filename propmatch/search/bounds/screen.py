@@ -497,6 +497,11 @@ class Screen:
 
     @staticmethod
     def _between(low: Floats, high: Floats, limit: Any, most: Any) -> NDArray[np.int8]:
-        """1 where a value between bounds keeps below a limit, -1 where it exceeds the most allowed, else 0."""
-        kept = np.isposinf(limit) | (high < (1.0 - BAND * np.sign(limit)) * limit)
-        return np.where(kept, 1, np.where(low > (1.0 + BAND * np.sign(most)) * most, -1, 0)).astype(np.int8)
+        """1 where a value between bounds keeps below a limit, -1 where it exceeds the most allowed, else 0.
+
+        An infinite lower bound means no answer, which never passes.
+        """
+        none = np.isposinf(low)
+        kept = ~none & (np.isposinf(limit) | (high < (1.0 - BAND * np.sign(limit)) * limit))
+        out = none | (low > (1.0 + BAND * np.sign(most)) * most)
+        return np.where(kept, 1, np.where(out, -1, 0)).astype(np.int8)
