@@ -116,7 +116,7 @@ def thrown(airframe: AirframeLanes, density: Floats, thrust: Thrust, airspeed_m_
 def _between(known: Floats, over_stall: Floats) -> Floats:
     """Values known on the grid (M, N) at airspeeds over the stall (..., N), straight between its nodes."""
     at = np.minimum(over_stall / _GRID[1], len(_GRID) - 1.0)
-    low = np.minimum(at.astype(np.intp), len(_GRID) - 2)
+    low = np.minimum(np.nan_to_num(at).astype(np.intp), len(_GRID) - 2)
     share, lane = at - low, np.arange(known.shape[1])
     return np.asarray((1.0 - share) * known[low, lane] + share * known[low + 1, lane])
 

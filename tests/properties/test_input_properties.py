@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from propmatch.brief import Brief, Phase, dump_brief, loads_brief, resolve_variants
 from propmatch.faults import InputFaults
 from propmatch.records.estimates import completed, usable_c
-from propmatch.records.fields import Declared, build, declared
+from propmatch.records.fields import Declared, build, declared, replace
 from propmatch.records.parts import Airframe, Controller, Motor, Pack, Propeller
 from propmatch.records.schema import record_schema
 from propmatch.records.sections import Aircraft, Limits, Prefer, Site, Units, Variant, Wing
@@ -211,6 +211,7 @@ PHASES = st.builds(lambda name, how, time: Phase(name=name, **how, **time), NAME
 @st.composite
 def briefs(draw: st.DrawFn) -> Brief:
     phases = draw(st.lists(PHASES, max_size=4))
+    assume(not phases or any(phase.throttle != 0 for phase in phases))
     plain = records(Variant).filter(lambda v: v.filament is None and not v.structure)
     variants = [draw(plain) for _ in range(draw(st.integers(0, 2)))]
     assume(len({each.name for each in variants}) == len(variants))
@@ -218,7 +219,7 @@ def briefs(draw: st.DrawFn) -> Brief:
         "aircraft": draw(records(Aircraft).filter(lambda a: a.bare_mass_g is not None)),
         "wing": draw(records(Wing)),
         "limits": draw(records(Limits)),
-        "site": draw(records(Site)),
+        "site": replace(draw(records(Site)), wind_m_s=None),
         "prefer": draw(records(Prefer)),
         "units": draw(records(Units)),
         "phase": sorted(phases, key=lambda phase: phase.share is not None),

@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
-from propmatch.aircraft.trim import elevator_effectiveness
 from propmatch.models.liftingline import aileron_slope, roll_damping
+from propmatch.models.liftingsurface import elevator_effectiveness
 
 TAPER = 0.54
 """Light four-seater of the textbook: aspect ratio 6.06, taper 0.54, half span 16.7 ft, ailerons from 11.1 to 16 ft."""

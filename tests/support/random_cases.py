@@ -219,7 +219,9 @@ def cold_case(seed: int) -> tuple[Setting, Shelf]:
     ]
     site = Site(altitude_m=0.0, temperature_c=float(rng.uniform(-20.0, 9.0)))
     limits = Limits(reserve_charge=0.2, cutoff_cell_v=3.0 if rng.random() < 0.3 else None)
-    brief = attrs.evolve(random_brief(rng), site=site, limits=limits, variant=(), balance=None)
+    brief = attrs.evolve(
+        random_brief(rng), site=site, limits=limits, variant=(), balance=None, thrust_line=None, body=None
+    )
     return _case(parts, attrs.evolve(brief, pack=PackUse(cycles=int(rng.choice([0, 200])))))
 
 

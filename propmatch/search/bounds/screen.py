@@ -499,9 +499,9 @@ class Screen:
     def _between(low: Floats, high: Floats, limit: Any, most: Any) -> NDArray[np.int8]:
         """1 where a value between bounds keeps below a limit, -1 where it exceeds the most allowed, else 0.
 
-        An infinite lower bound means no answer, which never passes.
+        An infinite lower bound means no answer, which never passes; an infinite upper one, that there may be none.
         """
         none = np.isposinf(low)
-        kept = ~none & (np.isposinf(limit) | (high < (1.0 - BAND * np.sign(limit)) * limit))
+        kept = ~none & (high < (1.0 - BAND * np.sign(limit)) * limit)
         out = none | (low > (1.0 + BAND * np.sign(most)) * most)
         return np.where(kept, 1, np.where(out, -1, 0)).astype(np.int8)
