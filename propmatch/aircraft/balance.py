@@ -324,6 +324,9 @@ def place_packs(
     base, base_cg, pack, height = np.broadcast_arrays(
         *(np.asarray(value, dtype=np.float64) for value in (base_mass_g, base_cg_mm, pack_mass_g, base_height_mm))
     )
+    pack_height = np.nan if balance.pack_height_mm is None else balance.pack_height_mm
+    with np.errstate(divide="ignore", invalid="ignore"):
+        listed_height = (base * height + pack * pack_height) / (base + pack)
     sound = (base >= 0) & (pack > 0) & np.isfinite(base) & np.isfinite(base_cg) & np.isfinite(pack)
     base, base_cg, pack = (np.where(sound, value, np.nan) for value in (base, base_cg, pack))
     start = -np.inf if balance.pack_tray_from_mm is None else balance.pack_tray_from_mm
@@ -333,7 +336,6 @@ def place_packs(
     def cg_with(place: Any) -> Any:
         return (base * base_cg + pack * place) / total
 
-    pack_height = np.nan if balance.pack_height_mm is None else balance.pack_height_mm
     wanted = pack_position_mm(base, base_cg, pack, target)
     place = np.clip(wanted, start, end)
     inside = (wanted >= start) & (wanted <= end)
@@ -358,7 +360,7 @@ def place_packs(
         "ballast_g": np.where(inside, 0.0, ballast_g(total, cg, at, target)),
         "ballast_mm": at,
         "mass_g": total,
-        "listed_height_mm": (base * height + pack * pack_height) / total,
+        "listed_height_mm": listed_height,
         "status": np.where(sound, int(Status.OK), int(Status.BAD_INPUT)),
     }
     if cg.ndim == 0:

@@ -26,7 +26,10 @@ from propmatch.records.parts import PowerTrain
 from propmatch.train.coupling import solve_lanes
 from propmatch.units import GRAM_KG
 
-__all__ = ["Placing", "balance_assumptions", "mass_lines", "placing", "throttle_cases", "thrust_pair"]
+__all__ = [
+    "Placing", "balance_assumptions", "mass_lines", "placing", "throttle_cases", "thrust_pair", "trim_change_deg",
+    "without_place",
+]  # fmt: skip
 
 
 def mass_lines(setting: Setting, train: PowerTrain) -> tuple[Item, ...]:
@@ -41,6 +44,17 @@ def mass_lines(setting: Setting, train: PowerTrain) -> tuple[Item, ...]:
         place, height = found if np.isfinite(found) else None, geometry.balance.pack_height_mm
     pack = Item(name="pack", mass_g=train.pack.mass_g, position_mm=place, height_mm=height)
     return (*setting.build.lines, *power_train_items(geometry, train), pack)
+
+
+def without_place(setting: Setting, train: PowerTrain) -> tuple[str, ...]:
+    """Names of the lines that weigh something and have no place, which leave the balance unknown; the pack has its own.
+
+    Nothing without a balance in the brief.
+    """
+    if setting.geometry is None:
+        return ()
+    lines = mass_lines(setting, train)[:-1]
+    return tuple(line.name for line in lines if line.mass_g > 0 and line.position_mm is None)
 
 
 def balance_assumptions(setting: Setting, train: PowerTrain) -> tuple[Assumption, ...]:
@@ -182,6 +196,14 @@ def _height_reading(setting: Setting, train: PowerTrain, places: PackPlaces, nam
     text = f"From the heights of every line, against the level line, the centre of gravity lies {', '.join(each)}"
     stated = places.geometry.balance.cg_height_mm
     return f"{text}." if stated is None else f"{text}; cg_height_mm = {stated:g} of the brief gives way to it."
+
+
+def trim_change_deg(setting: Setting, train: PowerTrain) -> float:
+    """Largest trim change with throttle at the airspeeds of the brief [deg]; NaN without what trim needs."""
+    geometry = setting.geometry
+    if geometry is None or geometry.tail is None or geometry.thrust_line is None:
+        return np.nan
+    return throttle_trim(geometry, throttle_cases(setting, geometry, [setting.flown(train)], ["the design"])).worst_deg
 
 
 def thrust_pair(setting: Setting, train: PowerTrain, thrust_n: Mapping[str, float]) -> ThrottleTrim:

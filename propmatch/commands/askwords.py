@@ -9,7 +9,7 @@ import numpy as np
 
 from propmatch.columns import numbers_of
 from propmatch.commands.output import Reply
-from propmatch.commands.saying import mass_block, masses_data, misfits, speed_words
+from propmatch.commands.saying import mass_block, masses_data, misfits, speed_words, unplaced_words
 from propmatch.commands.trains import LazyCatalogue, train_data
 from propmatch.faults import Fault, InputFaults
 from propmatch.words.checkwords import (
@@ -260,6 +260,7 @@ def mass(asked: Asked) -> tuple[Reply, bool]:
     sentences = [f"{asked.brief.aircraft.name} with {asked.place}:"]
     for each in found:
         sentences.append(_mass_sentence(each, asked.shown))
+    sentences += unplaced_words(asked.settings, asked.train)
     reply = asked.reply(
         headline=sentences,
         blocks=[mass_block(asked.settings, asked.train, asked.shown)],

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from propmatch.columns import columns_of, headed, numbers_of
 from propmatch.commands.output import Reply
-from propmatch.commands.saying import checks_table, mass_block, masses_data
+from propmatch.commands.saying import checks_table, mass_block, masses_data, unplaced_words
 from propmatch.commands.steeringwords import steering_block
 from propmatch.commands.trains import LazyCatalogue, train_data
 from propmatch.words.checkwords import (
@@ -147,7 +147,11 @@ def cells_reply(
     blocks.append(mass_block(settings, comparison.train, shown))
     reply = Reply(
         command="cells",
-        headline=[*_headline(comparison, shown), *(text for text in (which, chosen.how) if text)],
+        headline=[
+            *_headline(comparison, shown),
+            *unplaced_words(settings, comparison.train),
+            *(text for text in (which, chosen.how) if text),
+        ],
         blocks=blocks,
         rows=[case.row for case in comparison.cases],
         assumptions=list(dict.fromkeys((*chosen.assumptions, *comparison.assumptions))),
@@ -230,12 +234,16 @@ def _times(value: float, base: float) -> str:
 def _exceeded(case: Any) -> str:
     """How many limits are missed; a danger counts whether or not it excludes."""
     count = len(case.failing) + sum(check.danger and not check.excluding for check in case.checks)
-    return str(count) if count else "none"
+    unknown = sum(check.verdict == "unknown" for check in case.checks)
+    return f"{count or 'none'}{f', {unknown} unknown' if unknown else ''}"
 
 
 def _verdict(case: Any, shown: Shown) -> str:
     danger = " ".join(danger_words(case.checks, shown))
     if not case.failing:
+        unknown = check_names([check.name for check in case.checks if check.verdict == "unknown"])
+        if unknown:
+            return f"{danger} It keeps every limit that can be judged; not known: {unknown}.".strip()
         return (
             f"{danger} It keeps every limit of the brief and of the parts that excludes.".strip()
             if danger

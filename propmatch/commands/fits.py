@@ -6,7 +6,7 @@ import click
 
 from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
 from propmatch.commands.output import Reply
-from propmatch.commands.saying import checks_table, mass_block, masses_data
+from propmatch.commands.saying import checks_table, mass_block, masses_data, unplaced_words
 from propmatch.commands.steeringwords import steering_block
 from propmatch.commands.trains import TRAIN_OPTIONS, LazyCatalogue, train_data, with_table
 from propmatch.faults import Fault, InputFaults
@@ -79,7 +79,7 @@ def fits_reply(
     for each in fit.variants[1:]:
         reasons = "; ".join(over_text(check, shown) for check in each.failing)
         sentences.append(f"{each.variant}: {'yes' if each.fits else f'no, {reasons}'}.")
-    sentences += burst_words(first.checks)
+    sentences += [*unplaced_words(settings, fit.train), *burst_words(first.checks)]
     sentences += speed_question(fit.train)
     blocks = [
         _changes(first, shown),

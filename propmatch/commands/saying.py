@@ -4,8 +4,8 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from propmatch.words.checkwords import check_name, limit_text, over_text, value_text
-from propmatch.words.shown import Shown, signed, table, wrapped
+from propmatch.words.checkwords import check_name, joined, limit_text, over_text, value_text
+from propmatch.words.shown import WIDTH, Shown, signed, table, wrapped
 
 if TYPE_CHECKING:
     from propmatch.checks.limits import Check
@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "checks_table", "mass_block", "masses_data", "misfits", "nowhere", "speed_words",
+    "unplaced_words",
 ]  # fmt: skip
 
 
@@ -24,6 +25,21 @@ def speed_words(setting: "Setting", train: "PowerTrain", shown: Shown) -> list[s
 
     check = check_of(judged_trains(setting, [train])[0], "propeller_rpm")
     return [f"Danger: {over_text(check, shown)} at full throttle."] if check.verdict == "fails" else []
+
+
+def unplaced_words(settings: Sequence["Setting"], train: "PowerTrain") -> list[str]:
+    """Which builds have no answer about balance, and the lines without a place that are why."""
+    from propmatch.checks.placing import without_place
+
+    builds: dict[tuple[str, ...], list[str]] = {}
+    for setting in settings:
+        if lines := without_place(setting, train):
+            builds.setdefault(lines, []).append(setting.variant.name)
+    return [
+        f"Balance unknown{'' if len(names) == len(settings) else f' of {joined(names)}'}, as no position says where "
+        f"these are: {', '.join(lines)}."
+        for lines, names in builds.items()
+    ]  # fmt: skip
 
 
 def nowhere() -> Any:
@@ -87,13 +103,10 @@ def checks_table(heads: Sequence[str], designs: Sequence[Sequence[Any]], shown: 
 
 
 def mass_block(settings: Sequence["Setting"], train: "PowerTrain", shown: Shown) -> list[str]:
-    """What the all-up mass is made of, a column for each variant."""
+    """What the all-up mass is made of and where it balances, a column for each variant, as many as fit beside."""
     from propmatch.aircraft.balance import MassBuildUp
-    from propmatch.checks.placing import mass_lines
+    from propmatch.checks.placing import mass_lines, trim_change_deg
 
-    names = [setting.variant.name for setting in settings]
-    heads = [name if len(name) <= 22 else f"{name[:19]}..." for name in names]
-    nothing = [float("nan")] * len(settings)
     bare: dict[str, list[float]] = {}
     flying: dict[str, list[float]] = {}
     wholes = []
@@ -103,35 +116,70 @@ def mass_block(settings: Sequence["Setting"], train: "PowerTrain", shown: Shown)
         split = len(setting.build.lines)
         for found, some in ((bare, lines[:split]), (flying, lines[split:])):
             for line in some:
-                row = found.setdefault(line.name, [*nothing])
+                row = found.setdefault(line.name, [math.nan] * len(settings))
                 row[at] = line.mass_g + (0.0 if math.isnan(row[at]) else row[at])
-    rows = list(bare.items())
-    if len(rows) > 1:
-        rows.append(("bare", [setting.build.mass_g for setting in settings]))
-    rows += flying.items()
-    trains = [setting.flown(train) for setting in settings]
-    totals = [setting.all_up_mass_g(each.mass_g) for setting, each in zip(settings, trains, strict=True)]
-    rows.append(("all-up", totals))
+    masses = list(bare.items())
+    if len(masses) > 1:
+        masses.append(("bare", [setting.build.mass_g for setting in settings]))
+    masses += [*flying.items(), ("all-up", [whole.mass_g for whole in wholes])]
     digits = 1 if shown.mass_unit == "g" else 2
-    body = [
-        {shown.mass_unit: f"  {name}", **{
-            head: signed(shown.mass_of(mass), digits) for head, mass in zip(heads, masses, strict=True)
-        }}
-        for name, masses in rows
-    ]  # fmt: skip
-    for name, places in (
-        ("  balances at, mm aft", [each.position_mm for each in wholes]),
-        ("  at a height of, mm", [each.height_mm for each in wholes]),
-    ):
-        if any(map(math.isfinite, places)):
-            body.append({shown.mass_unit: name, **{h: signed(at, 1) for h, at in zip(heads, places, strict=True)}})
-    return [*wrapped("Mass build-up:"), *table(body, left=(shown.mass_unit,))]
+    rows = [(name, [shown.mass_of(mass) for mass in of], digits) for name, of in masses]
+    rows += [
+        ("centre of gravity, mm aft", [whole.position_mm for whole in wholes], 1),
+        ("centre of gravity, mm up", [whole.height_mm for whole in wholes], 1),
+        ("pack at, mm aft", [_or_nan(whole.lines[-1].position_mm) for whole in wholes], 0),
+        ("trim change with throttle, deg", [trim_change_deg(setting, train) for setting in settings], 1),
+    ]
+    label = min(2 + max(len(name) for name, *_ in rows), WIDTH // 2)
+    heads = [_cut(setting.variant.name, WIDTH - 2 - label) for setting in settings]
+    blocks = []
+    for columns in _beside(heads, WIDTH - label):
+        said = [
+            {shown.mass_unit: f"  {name}", **{heads[at]: signed(values[at], places) for at in columns}}
+            for name, values, places in rows if any(math.isfinite(values[at]) for at in columns)
+        ]  # fmt: skip
+        blocks.append("\n".join(table(said, left=(shown.mass_unit,))))
+    return ["Mass build-up:", *"\n\n".join(blocks).splitlines(), *_misses(settings, train)]
+
+
+def _or_nan(value: float | None) -> float:
+    return math.nan if value is None else value
+
+
+def _misses(settings: Sequence["Setting"], train: "PowerTrain") -> list[str]:
+    """Of each build that no place of the pack balances: which way it misses, how far, and the ballast for it."""
+    from propmatch.aircraft.balance import place_trains
+
+    out = []
+    for setting in settings:
+        if setting.geometry is not None:
+            places = place_trains(setting.geometry, setting.build, [setting.flown(train)])
+            if abs(places.miss_mm[0]) > places.tolerance_mm:
+                (said,) = places.readings([f"{setting.variant.name}, {train.pack.name}"])
+                out += wrapped(said, first="  - ", rest="    ")
+    return out
+
+
+def _cut(text: str, width: int) -> str:
+    return text if len(text) <= width else f"{text[: width - 3]}..."
+
+
+def _beside(heads: Sequence[str], width: int) -> list[range]:
+    """Columns that stand beside each other within a width, in turn; their heads are never narrower than a number."""
+    parts, start, used = [], 0, 0
+    for at, head in enumerate(heads):
+        need = 2 + max(len(head), len("1234.5"))
+        if at > start and used + need > width:
+            parts.append(range(start, at))
+            start, used = at, 0
+        used += need
+    return [*parts, range(start, len(heads))]
 
 
 def masses_data(settings: Sequence["Setting"], train: "PowerTrain") -> list[dict[str, Any]]:
-    """The same as data: every line of each variant with mass, place and height, their sum and centre of gravity."""
+    """The same as data: every line of each variant with mass, place and height, their sum, balance and trim."""
     from propmatch.aircraft.balance import MassBuildUp
-    from propmatch.checks.placing import mass_lines
+    from propmatch.checks.placing import mass_lines, trim_change_deg
 
     out = []
     for setting in settings:
@@ -140,6 +188,6 @@ def masses_data(settings: Sequence["Setting"], train: "PowerTrain") -> list[dict
                  for line in whole.lines]  # fmt: skip
         out.append({
             "variant": setting.variant.name, "all_up_mass_g": whole.mass_g, "cg_mm": whole.position_mm,
-            "cg_height_mm": whole.height_mm, "lines": lines,
+            "cg_height_mm": whole.height_mm, "trim_change_deg": trim_change_deg(setting, train), "lines": lines,
         })  # fmt: skip
     return out

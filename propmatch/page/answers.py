@@ -10,7 +10,7 @@ from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.judged import judged_trains
 from propmatch.checks.limits import Design, checks_of, closest_limit, missed
 from propmatch.checks.measures import TrainMeasures
-from propmatch.checks.placing import placing
+from propmatch.checks.placing import balance_assumptions, placing
 from propmatch.checks.setting import ResolvedBrief, Setting
 from propmatch.columns import headed
 from propmatch.faults import Fault, InputFaults
@@ -79,7 +79,7 @@ def brief_answer(brief: Brief, variant: str | None = None) -> dict[str, Any]:
         ],
         "lists": bool(brief.item or brief.structure),
         "words": brief_sentences(here, shown_for(brief)),
-        "assumptions": [each.text for each in here.brief_assumptions],
+        "assumptions": [each.text for each in here.assumptions],
     }
 
 
@@ -147,7 +147,8 @@ def train_answer(brief: Brief, catalogue: Catalogue, ids: str, variant: str | No
         "speeds": airspeeds_of(here, train, speeds, measured),
         "trim": _trim(here, train, shown),
         "assumptions": [
-            each.text for each in dict.fromkeys((*completed(train)[1], *speeds.assumptions, *flown.assumptions))
+            each.text for each in dict.fromkeys((*completed(train)[1], *speeds.assumptions, *flown.assumptions,
+                                                 *balance_assumptions(here, train)))
         ],
     }  # fmt: skip
 

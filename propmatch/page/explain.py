@@ -68,7 +68,7 @@ def explanation(brief: Brief, catalogue: Catalogue, ids: str, name: str, variant
         ],
         "limit": "" if check is None else _limit(check),
         "note": "" if check is None else check.note,
-        "assumptions": [f"{a.subject}: {a.text}" for a in (*here.brief_assumptions, *completed(train)[1])],
+        "assumptions": [f"{a.subject}: {a.text}" for a in (*here.assumptions, *completed(train)[1])],
     }
 
 

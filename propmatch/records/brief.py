@@ -1,7 +1,7 @@
 """Read a brief, write it, fill its gaps with stated assumptions, and lay out its variants."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +11,7 @@ from propmatch.faults import InputFaults
 from propmatch.models.pack import USUAL_C
 from propmatch.records.body import Body, gaps_assumed
 from propmatch.records.estimates import PRACTICE, Assumption, completed
-from propmatch.records.fields import Problem, build, declared, placed, replace, walk
+from propmatch.records.fields import Problem, declared, placed, readable, replace, walk
 from propmatch.records.launch import Launch, launch_usual
 from propmatch.records.masses import (
     BuildLine,
@@ -108,19 +108,31 @@ def dump_brief(brief: Brief) -> str:
 def _brief(source: TomlText) -> Brief:
     if source.faults:
         raise InputFaults(source.faults)
-    brief, faults = build(Brief, source.data, source.where, lines=source.lines)
-    if brief is not None:
-        faults = placed([*mass_problems(brief), *_variant_problems(brief)], source.where, source.lines)
-    if faults or brief is None:
-        raise InputFaults(faults)
-    return brief
+    brief, problems = walk(Brief, source.data, "")
+    if brief is None:
+        problems += [*mass_problems(readable(Brief, source.data)), *_variants_apart(source.data)]
+    else:
+        problems += [*mass_problems(brief), *_variant_problems(brief)]
+    if brief is None or problems:
+        raise InputFaults(placed(problems, source.where, source.lines))
+    return brief  # type: ignore[no-any-return]
 
 
-def _variant_problems(brief: Brief) -> list[Problem]:
-    """What shows only when a variant is laid over the aircraft."""
+def _variants_apart(data: Mapping[str, Any]) -> Iterator[Problem]:
+    """Problems of each variant that can be read with the aircraft, whatever else is wrong."""
+    base = {key: data[key] for key in ("aircraft", "wing", "item", "structure") if key in data}
+    variants = data.get("variant")
+    for at, variant in enumerate(variants if isinstance(variants, list) else (), start=1):
+        brief = walk(Brief, {**base, "variant": [variant]}, "")[0]
+        if brief is not None and not mass_problems(brief):
+            yield from _variant_problems(brief, at)
+
+
+def _variant_problems(brief: Brief, first: int = 1) -> list[Problem]:
+    """What shows only when a variant is laid over the aircraft; the variants are counted from ``first``."""
     filled, _ = completed(brief)
     found: list[Problem] = []
-    for at, variant in enumerate(filled.variant, start=1):
+    for at, variant in enumerate(filled.variant, start=first):
         path = f"variant[{at}]"
         found += walk(Wing, {rule.name: _either(variant, filled.wing, rule.name) for rule in declared(Wing)}, path)[1]
         lines, _ = _listed(filled, variant)

@@ -11,6 +11,7 @@ import math
 import numbers
 import re
 from collections.abc import Callable, Mapping, Sequence
+from types import SimpleNamespace
 from typing import Any, TypeVar, dataclass_transform
 
 import attrs
@@ -34,6 +35,7 @@ __all__ = [
     "number",
     "one",
     "placed",
+    "readable",
     "record",
     "replace",
     "text",
@@ -289,6 +291,23 @@ def walk(cls: type, mapping: Mapping[str, Any], path: str) -> tuple[Any, list[Pr
             if problem:
                 problems.append(problem)
     return (None if problems else cls(**good)), problems
+
+
+def readable(cls: type, mapping: Mapping[str, Any]) -> SimpleNamespace:
+    """The fields of a faulty record as far as they can be read, nested ones too: a faulty value is None."""
+
+    def read(rule: Declared, value: object) -> Any:
+        if value is None:
+            return None if rule.required else rule.default
+        nested = isinstance(rule.item, type) and rule.kind in ("one", "many")
+        if nested and rule.kind == "one" and isinstance(value, Mapping):
+            return readable(rule.item, value)
+        if nested and isinstance(value, list) and all(isinstance(each, Mapping) for each in value):
+            return tuple(readable(rule.item, each) for each in value)
+        found, problems = check(rule, value, rule.name, reading=True)
+        return None if problems else found
+
+    return SimpleNamespace(**{rule.name: read(rule, mapping.get(rule.name)) for rule in declared(cls)})
 
 
 T = TypeVar("T")

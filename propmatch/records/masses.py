@@ -5,7 +5,8 @@ added to the print stays as it is in every filament. A build of another mass dif
 printed part in proportion; without printed parts every line is in proportion.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from types import MappingProxyType
 from typing import Protocol
 
 import attrs
@@ -27,8 +28,8 @@ __all__ = [
     "varies_g",
 ]
 
-METAL_G_CM3 = 3.0
-"""Denser than any filament that a model is printed in; light metals start at 1.7 and aluminium has 2.7."""
+METAL_G_CM3 = 2.6
+"""Denser than any filament that a model is printed in; aluminium has 2.7."""
 
 
 @attrs.frozen(kw_only=True)
@@ -61,6 +62,11 @@ class Filament:
             density_assumed=assumed if density_g_cm3 is None else None,
             flow_assumed=self.flow_assumed if flow is None else None,
         )
+
+    def at(self, ends: Mapping[Assumption, float]) -> dict[str, float]:
+        """Density and flow where it rests on one of these assumptions, by the key that would state the value."""
+        made = {"density_g_cm3": self.density_assumed, "flow_rate": self.flow_assumed}
+        return {key: ends[each] for key, each in made.items() if each is not None and each in ends}
 
 
 def _assumed_density(word: str, value: float, low: float, high: float, what: str) -> Assumption:
@@ -108,7 +114,7 @@ def _given(*values: object) -> bool:
 def _density() -> float | None:
     return number(  # type: ignore[no-any-return]
         "g/cm3", gt=0, le=100_000, default=None,
-        doc="density of the solid filament; filaments have about 0.9 to 1.5, filled ones up to 3",
+        doc="density of the solid filament; filaments have about 0.9 to 1.5, filled ones more",
     )  # fmt: skip
 
 
@@ -224,11 +230,13 @@ class Structure:
     @property
     def slicer_assumed(self) -> tuple[Assumption, ...]:
         """That the grams of the slice are of the part's own filament, where no density of the slicer is stated."""
-        density = self.printed.density_g_cm3
-        if self.material in (None, "solid") or self.slicer_density_g_cm3 is not None or not self.slicer_g:
+        named = self.material not in (None, "solid")
+        if self.slicer_density_g_cm3 is not None or not self.slicer_g or not (named or self.density_g_cm3):
             return ()
+        density = self.printed.density_g_cm3
         assert density is not None
-        text = f"the slicer is set to the density of {self.material} filament, so that its grams are of that"
+        what = f"of {self.material} filament" if named else f"stated for the filament, {density:g} g/cm3"
+        text = f"the slicer is set to the density {what}, so that its grams are of that"
         return (Assumption("filament", "slicer_density_g_cm3", density, "g/cm3", text),)
 
     @property
@@ -343,8 +351,9 @@ class Changes(Protocol):
 
 
 def build_lines(
-    item: Iterable[Item], structure: Iterable[Structure], variant: Changes | None = None
-) -> tuple[tuple[Item, ...], tuple[Assumption, ...]]:
+    item: Iterable[Item], structure: Iterable[Structure], variant: Changes | None = None,
+    ends: Mapping[Assumption, float] = MappingProxyType({}),
+) -> tuple[tuple[Item, ...], tuple[Assumption, ...]]:  # fmt: skip
     """The mass lines of a build, items first, and what was assumed for its filaments.
 
     Parameters
@@ -353,6 +362,8 @@ def build_lines(
     structure : iterable of Structure
     variant : Changes, optional
         Its items and parts by name; ``filament`` goes for the parts that it does not name.
+    ends : mapping of Assumption to float
+        Values in place of some that are assumed of filaments.
     """
     changes = {each.name: each for each in variant.item} if variant else {}
     kept = [changes[each.name].of(each) if each.name in changes else each for each in item]
@@ -361,8 +372,9 @@ def build_lines(
     parts = {each.name: each for each in variant.structure} if variant else {}
     made: dict[Assumption, None] = {}
     printed = []
-    for part in structure:
-        grams, assumed = _filament(part, parts.get(part.name), variant.filament if variant else None)
+    for as_assumed in structure:
+        part = replace(as_assumed, **as_assumed.printed.at(ends))
+        grams, assumed = _filament(part, parts.get(part.name), variant.filament if variant else None, ends)
         made |= dict.fromkeys((*part.slicer_assumed, *assumed))
         printed.append(
             BuildLine(
@@ -374,17 +386,19 @@ def build_lines(
 
 
 def _filament(
-    part: Structure, change: StructureChange | None, filament: float | str | None
+    part: Structure, change: StructureChange | None, filament: float | str | None, ends: Mapping[Assumption, float]
 ) -> tuple[float, list[Assumption]]:
     """Grams of filament of a part in a build, and what they rest on."""
-    as_designed = part.printed
-    if change is not None:
-        other = as_designed if change.material is None else FILAMENTS[change.material]
-        return part.filament_in(other.as_printed(change.density_g_cm3, change.flow_rate, own=as_designed))
-    if isinstance(filament, str):
-        return part.filament_in(FILAMENTS[filament].as_printed(None, None, own=as_designed))
-    grams, made = part.filament_in(as_designed)
-    return grams * (1.0 if filament is None else filament), made
+    own = part.printed
+    if change is None and isinstance(filament, str):
+        change = StructureChange(name=part.name, material=filament)
+    if change is None:
+        grams, made = part.filament_in(own)
+        return grams * (1.0 if filament is None else float(filament)), made
+    other = own if change.material is None else FILAMENTS[change.material]
+    printed = other.as_printed(change.density_g_cm3, change.flow_rate, own=own)
+    moved = printed.at(ends)
+    return part.filament_in(printed.as_printed(moved.get("density_g_cm3"), moved.get("flow_rate"), own=own))
 
 
 def varies_g(lines: Sequence[Item]) -> list[float]:

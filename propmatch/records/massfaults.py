@@ -1,11 +1,11 @@
 """What is wrong between the mass lists of a brief, its variants and the places of the aircraft."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
 
 from propmatch.faults import did_you_mean
 from propmatch.records.fields import Problem
 from propmatch.records.masses import Item, ItemChange, Structure, StructureChange
-from propmatch.records.sections import Brief
 
 __all__ = ["mass_problems"]
 
@@ -13,29 +13,43 @@ BEYOND_MM, BEYOND_SHARE = 100.0, 0.2
 """How far beyond nose and tail something may sit, the larger of a length and a share of the aircraft's length."""
 
 
-def mass_problems(brief: Brief) -> list[Problem]:
-    """Changes of a variant that name nothing, and whatever lies outside the aircraft."""
-    found = list(_outside(brief, "item", brief.item)) + list(_outside(brief, "structure", brief.structure))
-    for at, variant in enumerate(brief.variant, start=1):
-        found += _unknown(f"variant[{at}]", "item", variant.item, brief.item)
-        found += _unknown(f"variant[{at}]", "structure", variant.structure, brief.structure)
-        found += _outside(brief, f"variant[{at}].item", variant.item)
+def mass_problems(brief: Any) -> list[Problem]:
+    """Changes of a variant that name nothing, and whatever lies outside the aircraft.
+
+    Parameters
+    ----------
+    brief : Brief
+        Or what can be read of a faulty one: what cannot be read is None and is not looked at.
+    """
+    found = list(_outside(brief))
+    for at, variant in enumerate(brief.variant or (), start=1):
+        path = f"variant[{at}]"
+        found += _unknown(path, "item", variant.item, brief.item)
+        if brief.structure == ():
+            found += [Problem(f"{path}.{key}", None, "needs [[structure]] lines to act on")
+                      for key in ("filament", "structure") if getattr(variant, key)]  # fmt: skip
+        else:
+            found += _unknown(path, "structure", variant.structure, brief.structure)
     return found
 
 
 def _unknown(
     path: str,
     table: str,
-    changes: Sequence[ItemChange] | Sequence[StructureChange],
-    listed: Sequence[Item] | Sequence[Structure],
+    changes: Sequence[ItemChange] | Sequence[StructureChange] | None,
+    listed: Sequence[Item] | Sequence[Structure] | None,
 ) -> Iterator[Problem]:
     """Changes whose name stands for nothing, for several things, or for something changed above."""
+    if changes is None or listed is None:
+        return
     names = [each.name for each in listed]
     before: set[str] = set()
     every: Sequence[ItemChange | StructureChange] = changes
     for at, each in enumerate(every, start=1):
+        if each.name is None or (None in names and each.name not in names):
+            continue
         key, count = f"{path}.{table}[{at}].name", names.count(each.name)
-        added = isinstance(each, ItemChange) and each.added
+        added = getattr(each, "added", False)
         if each.name in before:
             yield Problem(key, each.name, "is changed above already; say it once")
         elif added and count:
@@ -47,34 +61,83 @@ def _unknown(
         before.add(each.name)
 
 
-def _outside(brief: Brief, path: str, lines: Sequence[Item | ItemChange | Structure]) -> Iterator[Problem]:
-    """Lines that sit beyond nose and tail."""
-    ends = _ends_mm(brief)
-    if ends is None:
+_LENGTHS = {
+    "balance": (
+        "bare_cg_mm", "pack_tray_from_mm", "pack_tray_to_mm", "motor_mm", "propeller_mm", "controller_mm",
+        "nose_ballast_mm", "tail_ballast_mm",
+    ),
+    "body": ("main_wheel_mm", "tail_wheel_mm", "nose_wheel_mm"),
+    "control": ("fin_position_mm",),
+}  # fmt: skip
+_HEIGHTS = {
+    "balance": ("cg_height_mm", "bare_height_mm", "pack_height_mm", "controller_height_mm", "wing_height_mm"),
+    "tail": ("height_mm",),
+    "thrust_line": ("height_mm",),
+    "body": ("main_wheel_height_mm", "tail_wheel_height_mm", "nose_wheel_height_mm"),
+}
+
+
+def _outside(brief: Any) -> Iterator[Problem]:
+    """Whatever sits beyond nose and tail, or higher, lower or further out than half the span."""
+    ends, spans = _ends_mm(brief), [each.span_mm for each in (brief.wing, *(brief.variant or ())) if each is not None]
+    if ends is not None:
+        more = max(BEYOND_MM, BEYOND_SHARE * (ends[1] - ends[0]))
+        right = (
+            f"lies outside the aircraft, which reaches from {ends[0]:.0f} to {ends[1]:.0f} mm at most by wing, tail, "
+            f"thrust line and body, or as far ahead of the centre of gravity as behind it; {more:.0f} mm more may "
+            "stick out"
+        )
+        for key, place in _stated(brief, _LENGTHS, "position_mm"):
+            if not ends[0] - more <= place <= ends[1] + more:
+                yield Problem(key, place, right)
+    if brief.wing is None or brief.wing.span_mm is None:
         return
-    more = max(BEYOND_MM, BEYOND_SHARE * (ends[1] - ends[0]))
-    for at, line in enumerate(lines, start=1):
-        place = line.position_mm
-        if place is not None and not ends[0] - more <= place <= ends[1] + more:
-            right = (
-                f"lies outside the aircraft, which reaches from {ends[0]:.0f} to {ends[1]:.0f} mm at most, as far as "
-                f"something is stated or as far ahead of the centre of gravity as the tail is behind it; {more:.0f} mm "
-                "more may stick out"
-            )
-            yield Problem(f"{path}[{at}].position_mm", place, right)
+    half = max(span for span in spans if span is not None) / 2
+    for key, height in _stated(brief, _HEIGHTS, "height_mm"):
+        if abs(height) > half:
+            yield Problem(key, height, f"lies outside the aircraft; no height is beyond half the span, {half:g} mm")
+    sides = {"thrust_line.side_mm": getattr(brief.thrust_line, "side_mm", None)}
+    sides |= {f"motor_place[{at}].side_mm": each.side_mm for at, each in enumerate(brief.motor_place or (), start=1)}
+    for key, side in sides.items():
+        if side is not None and abs(side) > half:
+            yield Problem(key, side, f"must be at most half the span, {half:g} mm: motors sit on the aircraft")
 
 
-def _ends_mm(brief: Brief) -> tuple[float, float] | None:
-    """Foremost and rearmost place stated, or a nose as long as the tail; None without a tail."""
-    balance, tail = brief.balance, brief.tail
-    if balance is None or tail is None:
-        return None
-    line, target = brief.thrust_line, balance.target_cg_mm
-    end = tail.position_mm + 0.75 * tail.area_dm2 * 1e4 / tail.span_mm
-    stated = (
-        end, 2 * target - end, balance.leading_edge_mm, balance.pack_tray_from_mm, balance.pack_tray_to_mm,
-        balance.motor_mm, balance.propeller_mm, balance.controller_mm, balance.nose_ballast_mm,
-        balance.tail_ballast_mm, None if line is None else line.position_mm,
-    )  # fmt: skip
+def _stated(brief: Any, sections: Mapping[str, Sequence[str]], of_line: str) -> Iterator[tuple[str, float]]:
+    """Path and value of each of these keys that is stated, and of the key ``of_line`` of every line."""
+    for section, keys in sections.items():
+        for key in keys:
+            value = getattr(getattr(brief, section), key, None)
+            if value is not None:
+                yield f"{section}.{key}", value
+    lists = {"item": brief.item, "structure": brief.structure, "motor_place": brief.motor_place}
+    lists |= {f"variant[{at}].item": each.item for at, each in enumerate(brief.variant or (), start=1)}
+    for path, lines in lists.items():
+        for at, line in enumerate(lines or (), start=1):
+            value = getattr(line, of_line)
+            if value is not None:
+                yield f"{path}[{at}].{of_line}", value
+
+
+def _ends_mm(brief: Any) -> tuple[float, float] | None:
+    """How far the aircraft reaches: by the tail, with a nose as long, by the body, or as far as its span; None without.
+
+    Whatever else of wing, thrust line and body is further out counts as well.
+    """
+    balance, tail, body = brief.balance, brief.tail, brief.body
+    target, span = getattr(balance, "target_cg_mm", None), getattr(brief.wing, "span_mm", None)
+    stated = [getattr(body, "nose_mm", None), getattr(body, "tail_mm", None)]
+    if tail is not None:
+        if target is None or None in (tail.position_mm, tail.area_dm2, tail.span_mm):
+            return None
+        end = tail.position_mm + 0.75 * tail.area_dm2 * 1e4 / tail.span_mm
+        stated += [end, 2 * target - end]
+    elif None in stated:
+        if target is None or span is None:
+            return None
+        stated += [target - span, target + span]
+    edge, chord = getattr(balance, "leading_edge_mm", None), getattr(balance, "chord_mm", None)
+    stated += [edge, None if edge is None or chord is None else edge + chord]
+    stated.append(getattr(brief.thrust_line, "position_mm", None))
     places = [each for each in stated if each is not None]
     return min(places), max(places)

@@ -307,14 +307,6 @@ def _same_name(variants: tuple[Variant, ...]) -> str:
     return f"[{again[0] + 1}].name" if again else ""
 
 
-def _filament_without_structure(variants: tuple[Variant, ...], structure: tuple[Structure, ...]) -> str:
-    asked = [(at, each) for at, each in enumerate(variants, 1) if each.filament is not None or each.structure]
-    if structure or not asked:
-        return ""
-    at, each = asked[0]
-    return f"[{at}].{'structure' if each.filament is None else 'filament'}"
-
-
 @record(
     rules=(
         Rule(
@@ -366,7 +358,6 @@ def _filament_without_structure(variants: tuple[Variant, ...], structure: tuple[
             _held_against,
             "must be above [site] wind_m_s, or the phase makes no headway: fly it faster, or in less wind",
         ),
-        Rule(("variant", "structure"), _filament_without_structure, "needs [[structure]] lines to act on"),
         Rule(("variant",), _same_name, "must differ from the names of the other variants"),
         *BODY_RULES,
     )

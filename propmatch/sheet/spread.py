@@ -2,7 +2,7 @@
 
 Every uncertain number of the train and the airframe is set to the low and to the high end of its range with all others
 kept; the moves of a check are added as the root of the sum of squares, upwards and downwards apart. Ranges: those that
-stand beside the assumptions (label kV, estimated resistances and currents, drag in words), and CT and CP of a
+stand beside the assumptions (label kV, estimated resistances and currents, drag in words, filament), and CT and CP of a
 propeller's table by 1.28 times the relative standard uncertainty of its source (80 %), each by itself. What a motor or
 a pack is known for from a label alone gets a label's spread (:mod:`tolerances.samples`). What nobody gave a range
 for is taken as exact, so the spread is the least one should expect.
@@ -11,6 +11,7 @@ for is taken as exact, so the spread is the least one should expect.
 import attrs
 import numpy as np
 
+from propmatch.checks.judged import judged_trains
 from propmatch.checks.limits import Check, Design, checks_of, measures_of
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.ratings import rating_lanes
@@ -19,6 +20,7 @@ from propmatch.checks.setting import ResolvedBrief
 from propmatch.records.brief import Brief
 from propmatch.records.estimates import Z80, Assumption, completed
 from propmatch.records.fields import replace
+from propmatch.records.masses import build_lines
 from propmatch.records.parts import PowerTrain
 from propmatch.tablehtml import number_text
 from propmatch.tolerances.samples import part_spread
@@ -89,10 +91,33 @@ def spread_of(design: Design, brief: Brief | ResolvedBrief) -> Spread:
                 for value in (each.low, each.high)
             )  # fmt: skip
             pairs.append((_range(each), low_checks, high_checks))
+    pairs += _of_filament(attrs.evolve(design, train=train), resolved)
     if not pairs:
         return Spread()
     middle = checks_of(measures_of(attrs.evolve(design, train=train), resolved)[0])[0]
     return _combined(middle, pairs)
+
+
+def _of_filament(design: Design, resolved: ResolvedBrief) -> list[tuple[str, dict[str, Check], dict[str, Check]]]:
+    """Checks with each number that is assumed of a filament at its ends, in every printed part that rests on it."""
+    brief = resolved.as_designed.brief
+    build = next((each for each in brief.variant if each.name == design.variant), None)
+    setting = next((each for each in resolved.settings if each.variant.name == design.variant), resolved.as_designed)
+    if build is not None and build.bare_mass_g is not None:
+        return []
+
+    def checks(each: Assumption, value: float) -> dict[str, Check]:
+        lines = build_lines(brief.item, brief.structure, build, {each: value})[0]
+        more = sum(line.mass_g for line in lines) - sum(line.mass_g for line in setting.variant.lines)
+        frame = replace(setting.variant.airframe, bare_mass_g=design.airframe.bare_mass_g + more)
+        moved = setting.with_variant(attrs.evolve(setting.variant, airframe=frame, lines=lines))
+        return _named(checks_of(judged_trains(moved, [design.train])[0]))[0]
+
+    return [
+        (_range(each), checks(each, each.low), checks(each, each.high))
+        for each in setting.variant.assumptions
+        if each.subject == "filament" and each.low is not None and each.high is not None
+    ]
 
 
 def _labelled(stated: PowerTrain, train: PowerTrain) -> list[tuple[str, PowerTrain, PowerTrain]]:

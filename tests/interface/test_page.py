@@ -24,7 +24,7 @@ from propmatch.checks.limits import Check, Design, run_checks
 from propmatch.checks.setting import settings
 from propmatch.coupling import solve
 from propmatch.hookspecs import ExtraCheck
-from propmatch.page.answers import train_answer
+from propmatch.page.answers import brief_answer, train_answer
 from propmatch.page.edit import edited, field_values
 from propmatch.page.explain import explanation
 from propmatch.records.fields import replace
@@ -209,6 +209,20 @@ def test_the_picked_train_says_what_throttle_does_to_trim_and_what_cures_it() ->
     trainer = load_brief(path("briefs/schoolyard_trainer.toml"))
     ids = match(trainer, catalogue, top=1).best.id
     assert train_answer(trainer, catalogue, ids)["trim"] is None
+
+
+def test_what_a_build_and_its_balance_rest_on_is_said() -> None:
+    text = PLAIN.replace("bare_mass_g = 265\n", "") + (
+        '[[structure]]\nname = "print"\nslicer_g = 265\nposition_mm = 10\n'
+        "[balance]\ntarget_cg_mm = 0\nmotor_mm = -180\n"
+        '[[variant]]\nname = "foamed"\nfilament = "foamed"\n'
+    )
+    asked = loads_brief(text)
+    foamed = "foamed parts weigh 0.35 of solid ones"
+    assert not any(foamed in each for each in brief_answer(asked)["assumptions"])
+    assert any(foamed in each for each in brief_answer(asked, "foamed")["assumptions"])
+    told = train_answer(asked, stock(), best(brief()).id)["assumptions"]
+    assert any("the controller sits midway between motor and target" in each for each in told)
 
 
 def test_the_map_holds_what_match_finds(page: Served) -> None:

@@ -15,7 +15,7 @@ from support.sheets import HOSTILE, brief, stock
 from support.trains import simple_airframe, simple_train
 
 from propmatch import Check, Phase, compare_cells, flight_time, match, solve
-from propmatch.brief import resolve_variants
+from propmatch.brief import loads_brief, resolve_variants
 from propmatch.checks.limits import Design, run_checks
 from propmatch.records.estimates import KV_LABEL_RANGE
 from propmatch.records.fields import replace
@@ -136,6 +136,29 @@ def test_a_spread_from_one_number_is_the_range_between_its_ends() -> None:
     assert spread.low["motor_current_static"] == pytest.approx(ends[0], rel=1e-9)
     assert spread.high["motor_current_static"] == pytest.approx(ends[1], rel=1e-9)
     assert "all_up_mass" not in spread.low
+
+
+@pytest.mark.parametrize(
+    ("part", "filament", "ends"),
+    [
+        # 200 g solid in foam at 0.30 to 0.40: 60 to 80 g. 70 g of foam made solid: 70/0.40 = 175 to 70/0.30 = 233.3 g.
+        ("slicer_g = 200", "foamed", (60.0, 80.0)),
+        ('weighed_g = 70\nprinted_share = 1\nmaterial = "foamed"', "solid", (175.0, 700 / 3)),
+    ],
+)
+def test_the_range_of_a_filament_moves_the_mass(part: str, filament: str, ends: tuple[float, float]) -> None:
+    asked = loads_brief(
+        '[aircraft]\nname = "x"\ntarget_mass_g = 500\n[wing]\narea_dm2 = 16\nspan_mm = 1100\ncd0 = 0.03\n'
+        f'[[item]]\nname = "gear"\nmass_g = 80\n[[structure]]\n{part}\n'
+        f'[[variant]]\nname = "v"\nfilament = "{filament}"\n'
+    )
+    designed, built = resolve_variants(asked)
+    assert spread_of(Design.of(simple_train(), designed), asked).varied == ()
+    spread = spread_of(Design.of(simple_train(), built), asked)
+    assert spread.varied == ("filament: flow rate 0.3 to 0.4",)
+    found = (spread.low["all_up_mass"], spread.high["all_up_mass"])
+    assert found == pytest.approx([simple_train().mass_g + 80 + end for end in ends], rel=1e-9)
+    assert spread.low["thrust_to_weight"] < spread.high["thrust_to_weight"]
 
 
 def test_a_train_with_every_number_stated_has_no_spread() -> None:

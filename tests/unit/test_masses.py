@@ -1,21 +1,25 @@
 """Filament of printed parts, items of a variant, heights and the one rule for mass, by sums and moments by hand."""
 
+import re
+
 import numpy as np
 import pytest
 from support.small_aircraft import small_brief
 from support.trains import simple_controller, simple_motor, simple_pack, simple_propeller, simple_train
 
-from propmatch.aircraft.balance import MassBuildUp
+from propmatch.aircraft.balance import MassBuildUp, place_trains
 from propmatch.brief import dump_brief, loads_brief, resolve_variants
 from propmatch.checks.judged import judged, judged_trains
-from propmatch.checks.placing import balance_assumptions, mass_lines, placing
+from propmatch.checks.placing import balance_assumptions, mass_lines, placing, trim_change_deg, without_place
 from propmatch.checks.ratings import rating_lanes
 from propmatch.checks.setting import settings
+from propmatch.commands.saying import mass_block, unplaced_words
 from propmatch.faults import InputFaults
 from propmatch.page.edit import edited
 from propmatch.questions.ask import mass_range
 from propmatch.records.masses import FILAMENTS, Structure, build_lines
 from propmatch.train.lanes import train_lanes
+from propmatch.words.shown import Shown
 
 HEAD = '[aircraft]\nname = "invented"\n'
 
@@ -100,6 +104,17 @@ def test_tough_filament_by_density():
     assert {each.value for each in said if each.field == "density_g_cm3"} == {1.24, 1.15}
     (sliced,) = [each for each in resolve_variants(loads_brief(HEAD + part))[0].assumptions if "filament" in each.text]
     assert sliced.field == "slicer_density_g_cm3"
+
+
+def test_a_stated_density_says_what_the_slicer_is_taken_to_be_set_to():
+    part = "[[structure]]\nslicer_g = 100\ndensity_g_cm3 = 1.05\n"
+    (said,) = [each for each in resolve_variants(loads_brief(HEAD + part))[0].assumptions if "slicer" in each.text]
+    assert (said.field, said.value) == ("slicer_density_g_cm3", 1.05)
+    for more in ("slicer_density_g_cm3 = 1.24\n", ""):
+        known = part.replace("density_g_cm3 = 1.05\n", "") if not more else part + more
+        assert not [
+            each for each in resolve_variants(loads_brief(HEAD + known))[0].assumptions if "slicer" in each.text
+        ]
 
 
 def test_filaments_lie_within_what_data_sheets_and_practice_say():
@@ -256,6 +271,20 @@ def test_without_a_height_the_stated_one_stands_in_and_the_line_is_named():
     assert "is where heights start, as no height says where these are: fuselage, pack" in said
 
 
+def test_a_line_without_a_place_is_named_for_each_build_and_heights_stay_known():
+    text = HEAD + HEIGHTS.format(logger="-10", pack="-12").replace("position_mm = 130\n", "")
+    placed = f'{text}[[variant]]\nname = "placed"\n[[variant.item]]\nname = "logger"\nposition_mm = 130\n'
+    unknown, raised, known = settings(loads_brief(placed))
+    assert (without_place(unknown, high_train()), without_place(known, high_train())) == (("logger",), ())
+    assert unplaced_words([unknown, raised, known], high_train()) == [
+        "Balance unknown of as designed and raised, as no position says where these are: logger."
+    ]
+    # The height is that of the build with every place: 16.405 mm, as above.
+    (height,) = place_trains(unknown.geometry, unknown.build, [high_train()]).listed_height_mm
+    assert height == pytest.approx(16.405)
+    assert "16 mm above it" in arm_mm(unknown)[1]
+
+
 def test_one_bare_mass_has_one_height():
     # 265 g at 8 mm, motor, propeller 34 g at 30 mm, controller and pack 12 + 52 g at -6 mm:
     # (2 120 + 1 020 - 384)/363 = 7.592 mm.
@@ -263,6 +292,43 @@ def test_one_bare_mass_has_one_height():
     lines = mass_lines(settings(brief)[0], simple_train())
     assert MassBuildUp(lines).mass_g == pytest.approx(363.0)
     assert MassBuildUp(lines).height_mm == pytest.approx(2756 / 363)
+
+
+def test_the_build_up_keeps_names_whole_and_lines_on_the_page():
+    names = ["foamed wing, solid fuselage", "with a camera on the wing", "tricycle gear", "without ballast"]
+    variants = "".join(f'[[variant]]\nname = "{name}"\nbare_mass_g = {200 + at}\n' for at, name in enumerate(names))
+    lines = mass_block(settings(loads_brief(HEAD + HEIGHTS.format(logger="-10", pack="-12") + variants)),
+                       high_train(), Shown())  # fmt: skip
+    assert max(map(len, lines)) <= 100
+    text = "\n".join(lines)
+    assert all(name in text for name in names)
+    parts = text.split("\n\n")
+    assert len(parts) > 1
+    # 16.405 mm as above.
+    assert parts[0].splitlines()[1].split()[:3] == ["g", "as", "designed"]
+    for row in ("wing ", "fuselage", "controller", "all-up", "centre of gravity, mm aft  ", "centre of gravity, mm up"):
+        assert all(f"  {row}" in part for part in parts), row
+    assert re.search(r"centre of gravity, mm up +16\.4 ", parts[0])
+
+
+def test_the_build_up_says_where_each_pack_sits_and_what_it_misses():
+    # As designed 306 g without the pack; 150 x 245 + 80 x 255 + 30 x 130 + 28 x 315 + 6 x 330 + 12 x 250 =
+    # 74 850 g mm. Target 234 mm x 400 g = 93 600: the pack at 18 750/94 = 199.5 mm, the tray's.
+    # Logger at 60 mm: 72 750 g mm, 20 850/94 = 221.8 mm wanted, 11.8 behind the tray: 11.8 x 94/400 = 2.8 mm ahead of
+    # the target; ballast at 640 mm: 400 x 2.775/(640 - 234) = 2.7 g.
+    moved = '[[variant]]\nname = "far"\n[[variant.item]]\nname = "logger"\nposition_mm = 60\n'
+    tray = ("[balance]\n", "[balance]\npack_tray_from_mm = 60\npack_tray_to_mm = 210\ntail_ballast_mm = 640\n"
+            "cg_tolerance_mm = 1\n")  # fmt: skip
+    built = settings(loads_brief(HEAD + HEIGHTS.format(logger="-10", pack="-12").replace(*tray) + moved))
+    text = "\n".join(mass_block(built, high_train(), Shown()))
+    assert re.search(r"pack at, mm aft +199 +199 +210\n", text)
+    changes = [trim_change_deg(setting, high_train()) for setting in built]
+    assert re.search(rf"trim change with throttle, deg {' +'.join(['', *(f'{each:.1f}' for each in changes)])}", text)
+    assert changes[0] == placing(built[0], [high_train()], ["2S"]).trim.worst_deg
+    assert "- as designed" not in text
+    flat = " ".join(text.split())
+    assert f"- far, {high_train().pack.name} (94 g): pack centre at 222 mm is wanted, 12 mm behind the tray" in flat
+    assert "lies 2.8 mm ahead of the target; 3 g of ballast at 640 mm would restore it." in flat
 
 
 # ---------------------------------------------------------------- one rule for mass
@@ -409,7 +475,102 @@ added = true
         "variant[1].structure[2].density_g_cm3", "variant[1].item[1].name", "variant[1].item[2].mass_g",
     ]  # fmt: skip
     assert "did you mean foamed?" in found["structure[1].material"]
-    assert "at most 3 g/cm3, more is solid metal" in found["structure[2].density_g_cm3"]
+    assert "at most 2.6 g/cm3, more is solid metal" in found["structure[2].density_g_cm3"]
+
+
+PLACES = """
+[[item]]
+name = "servos"
+mass_g = 30
+position_mm = 200
+height_mm = {height}
+[wing]
+span_mm = 700
+[balance]
+target_cg_mm = 165
+motor_mm = {motor}
+controller_mm = {controller}
+nose_ballast_mm = {ballast}
+{tail}
+[thrust_line]
+height_mm = 5
+position_mm = -12
+side_mm = {side}
+[body]
+main_wheel_mm = {wheel}
+main_wheel_height_mm = -95
+[control]
+fin_area_dm2 = 1
+fin_position_mm = {fin}
+"""
+_TAIL = "[tail]\narea_dm2 = 2.3\nspan_mm = 270\nposition_mm = 470"
+
+
+def places(tail=_TAIL, **changes):
+    usual = {"height": 0, "motor": 5, "controller": 50, "ballast": 5, "side": 0, "wheel": 125, "fin": 480}
+    return PLACES.format(tail=tail, **(usual | changes))
+
+
+@pytest.mark.parametrize("tail", [_TAIL, ""], ids=["by the tail", "by the span"])
+def test_no_place_is_outside_the_aircraft_and_none_makes_it_longer(tail):
+    # By the tail it ends at 470 + 0.75 x 85.2 = 533.9 mm, and 147.5 mm more may stick out; without one it reaches
+    # 700 mm ahead of and behind the centre of gravity, and 280 mm more.
+    loads_brief(HEAD + places(tail))
+    far = keys_of(places(tail, height=-351, motor=3000, controller=2000, ballast=-1200, wheel=1500, fin=3000))
+    assert list(far) == [
+        "item[1].height_mm", "balance.motor_mm", "balance.controller_mm", "balance.nose_ballast_mm",
+        "body.main_wheel_mm", "control.fin_position_mm",
+    ]  # fmt: skip
+    assert "half the span, 350 mm" in far["item[1].height_mm"]
+    assert ("from -204 to 534 mm" if tail else "from -535 to 865 mm") in far["balance.motor_mm"]
+    two = places(tail, side=351).replace("[[item]]", "motor_count = 2\n[[item]]", 1)
+    assert list(keys_of(two)) == ["thrust_line.side_mm"]
+
+
+def test_faults_of_one_entry_and_between_entries_at_once():
+    # An item that cannot be read hides neither the one beyond the tail nor what variants ask of the lists.
+    found = keys_of("""
+[wing]
+span_mm = 3
+[[item]]
+name = "servos"
+mass_g = -30
+[[item]]
+name = "receiver"
+mass_g = 8
+position_mm = 5000
+[balance]
+target_cg_mm = 165
+[tail]
+area_dm2 = 2.3
+span_mm = 270
+position_mm = 470
+[[variant]]
+name = "a"
+filament = "foamed"
+[[variant.item]]
+name = "servos"
+mass_g = 20
+[[variant.item]]
+name = "reciever"
+removed = true
+[[variant]]
+name = "b"
+[[variant.structure]]
+name = "wing"
+material = "foamed"
+""")
+    assert list(found) == [
+        "wing.span_mm", "item[1].mass_g", "item[2].position_mm", "variant[1].filament", "variant[1].item[2].name",
+        "variant[2].structure",
+    ]  # fmt: skip
+
+
+def test_a_faulty_variant_does_not_hide_the_next():
+    # 248 g of items stay in every build.
+    found = keys_of(ITEMS + '[[structure]]\nslicer_g = 100\n[[variant]]\nname = "a"\ncl_max = 9\n'
+                    '[[variant]]\nname = "b"\nbare_mass_g = 200\n[[phase]]\nname = "x"\nshare = 1\n')  # fmt: skip
+    assert list(found) == ["variant[1].cl_max", "variant[2].bare_mass_g", "phase[1].throttle"]
 
 
 @pytest.mark.parametrize(
@@ -434,5 +595,9 @@ def test_a_name_for_two_lines_can_not_be_changed():
 def test_lines_built_in_python_are_checked_too():
     brief = loads_brief(HEAD + ITEMS)
     assert [line.mass_g for line in build_lines(brief.item, brief.structure)[0]] == [242.0, 6.0]
-    with pytest.raises(ValueError, match="solid metal"):
-        Structure(slicer_g=10, density_g_cm3=7.8)
+    # Steel, and aluminium at 2.70 g/cm3 (CRC Handbook of Chemistry and Physics, value from memory).
+    for metal in (7.8, 2.70):
+        with pytest.raises(ValueError, match="solid metal"):
+            Structure(slicer_g=10, density_g_cm3=metal)
+        with pytest.raises(ValueError, match="solid metal"):
+            Structure(slicer_g=10, slicer_density_g_cm3=metal)
