@@ -6,7 +6,8 @@ import attrs
 import numpy as np
 
 from propmatch.columns import number
-from propmatch.records.body import Room, disc_places, disc_rooms
+from propmatch.models.arrays import Flags, Floats
+from propmatch.records.body import Body, DiscPlace, Room, disc_places, disc_rooms
 from propmatch.records.sections import Brief
 from propmatch.units import INCH_M, MM_M
 
@@ -37,18 +38,26 @@ class Clearance:
     Attributes
     ----------
     rooms : tuple of Room, at least one
+    body : Body or None
+    places : tuple of DiscPlace
+    tilt_deg : float
+        What leaves that room.
     """
 
     rooms: tuple[Room, ...]
+    body: Body | None
+    places: tuple[DiscPlace, ...]
+    tilt_deg: float
 
     @classmethod
-    def of_brief(cls, brief: Brief, motor_count: int) -> "Clearance | None":
-        """The room that a brief leaves; None where it names nothing near the disc."""
+    def of_brief(cls, brief: Brief, body: Body | None, motor_count: int) -> "Clearance | None":
+        """The room that a brief leaves beside one body; None where nothing is near the disc."""
         line = brief.thrust_line
         if line is None:
             return None
-        rooms = disc_rooms(brief.body, disc_places(line, brief.motor_place, motor_count), line.tilt_deg)
-        return cls(rooms=rooms) if rooms else None
+        places = disc_places(line, brief.motor_place, motor_count)
+        rooms = disc_rooms(body, places, line.tilt_deg)
+        return cls(rooms=rooms, body=body, places=places, tilt_deg=line.tilt_deg) if rooms else None
 
     @property
     def nearest(self) -> Room:
@@ -71,6 +80,17 @@ class Clearance:
     def gap_mm(self, diameter_in: Any) -> Any:
         """Gap that a propeller leaves beside what is nearest [mm]; below 0 it strikes."""
         return self.nearest.gap_mm(np.asarray(diameter_in, dtype=np.float64) * MM_IN / 2.0)[()]
+
+    def kept_when_raised(self, radius_mm: float, raised_mm: Floats) -> Flags:
+        """Whether discs of this radius keep the gaps wanted to body and ground, all raised by each of ``raised_mm``."""
+        return np.array([
+            all(room.radius_mm >= radius_mm for room in self._raised(by) if room.what.startswith(("body", "ground")))
+            for by in raised_mm
+        ], dtype=np.bool_)  # fmt: skip
+
+    def _raised(self, by_mm: float) -> tuple[Room, ...]:
+        places = [attrs.evolve(place, height_mm=place.height_mm + by_mm) for place in self.places]
+        return disc_rooms(self.body, places, self.tilt_deg)
 
     def case(self, name: str, diameter_in: float) -> ClearanceCase:
         """One propeller in this room."""

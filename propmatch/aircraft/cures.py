@@ -11,6 +11,7 @@ from typing import Any
 import attrs
 import numpy as np
 
+from propmatch.aircraft.clearance import Clearance
 from propmatch.aircraft.geometry import Geometry
 from propmatch.aircraft.thrustline import NOTICEABLE_DEG, ThrottleCases, ThrottleTrim, speed_m_s, throttle_trim
 from propmatch.aircraft.trim import trim
@@ -194,8 +195,34 @@ def _changes(geometry: Geometry, cases: ThrottleCases, **changed: Floats) -> Flo
     return np.asarray(np.abs(lanes[:, :, 1:, :] - lanes[:, :, :1, :]))
 
 
-def _motor_height(geometry: Geometry, line: ThrustLine, cases: ThrottleCases) -> Cure:
-    """The motor takes the centre of gravity along; a propeller clear of the level line behind the wing stays so."""
+def _heights(
+    geometry: Geometry, line: ThrustLine, radius: float, reach: float, room: Clearance | None
+) -> tuple[Floats, tuple[bool, bool]]:
+    """Motor heights to look at [mm], on end about its own, and which ends the aircraft has set; empty without room.
+
+    A propeller clear of the level line behind the wing stays so; it keeps its gaps to body and ground.
+    """
+    steps = int(np.ceil(reach / HEIGHT_STEP_MM))
+    values = line.height_mm + HEIGHT_STEP_MM * np.arange(-steps, steps + 1, dtype=np.float64)
+    clear = np.ones(values.shape, dtype=np.bool_)
+    tail = geometry.tail
+    over = tail is not None and geometry.leading_edge_mm < line.position_mm < tail.position_mm and line.side_mm < radius
+    if over and abs(line.height_mm) >= radius:
+        clear &= np.sign(line.height_mm) * values >= radius
+    if room is not None:
+        clear &= room.kept_when_raised(radius, values - line.height_mm)
+    if not clear.any():
+        return values[:0], (False, False)
+    own = int(np.where(clear, np.abs(values - line.height_mm), np.inf).argmin())
+    below, above = np.flatnonzero(~clear[:own]), np.flatnonzero(~clear[own:])
+    low, high = int(below[-1] + 1) if below.size else 0, int(own + above[0]) if above.size else values.size
+    return values[low:high], (bool(below.size), bool(above.size))
+
+
+def _motor_height(
+    geometry: Geometry, line: ThrustLine, cases: ThrottleCases, now: ThrottleTrim, room: Clearance | None
+) -> Cure:
+    """The motor takes the centre of gravity along, and stays where the propeller has room."""
     radius = float(np.max(cases.diameter_m)) / MM_M / 2.0
     level = cases.by_case(geometry.cg_height_mm if cases.cg_height_mm is None else cases.cg_height_mm)
     share = cases.by_case(cases.on_line_kg) / cases.by_case(cases.mass_kg)
@@ -205,15 +232,14 @@ def _motor_height(geometry: Geometry, line: ThrustLine, cases: ThrottleCases) ->
         return {"line_height_mm": height_mm, "cg_height_mm": level + (height_mm - line.height_mm) * share}
 
     reach = float(np.max(np.abs(line.height_mm - level))) + radius
-    steps = int(np.ceil(reach / HEIGHT_STEP_MM))
-    values = line.height_mm + HEIGHT_STEP_MM * np.arange(-steps, steps + 1, dtype=np.float64)
-    tail = geometry.tail
-    over = tail is not None and geometry.leading_edge_mm < line.position_mm < tail.position_mm and line.side_mm < radius
-    firm = (False, False)
-    if over and abs(line.height_mm) >= radius:
-        side = np.sign(line.height_mm)
-        values = values[side * values >= radius]
-        firm = (bool(side > 0), bool(side < 0))
+    values, firm = _heights(geometry, line, radius, reach, room)
+    cost = "a new mount or pylon, and room for the propeller above fuselage and ground"
+    if not values.size:
+        return Cure(
+            cure="motor height", unit="mm", value=float("nan"), found=False, left_deg=now.worst_deg,
+            most_deg=float("nan"), cost=cost,
+            advice=f"No motor height within {reach:.0f} mm of its own leaves the propeller the gaps wanted",
+        )  # fmt: skip
     changes = _changes(geometry, cases, **at(values[:, None, None, None]))
     found = _Least.of(values, changes, now=line.height_mm, firm=firm)
     moved = found.value - line.height_mm
@@ -222,13 +248,13 @@ def _motor_height(geometry: Geometry, line: ThrustLine, cases: ThrottleCases) ->
         way = f"{'Raise' if moved > 0 else 'Lower'} the motor by {abs(moved):.0f} mm"
         place = f"{abs(found.value):.0f} mm {'above' if found.value >= 0 else 'below'} the level line"
         advice = f"{way}, to {place}" if moved else "Leave the motor where it is"
-        if any(firm) and abs(found.value) < radius + HEIGHT_STEP_MM:
-            advice += ", as far as the propeller clears fuselage or boom there"
+        if found.value in [end for end, set_there in zip(values[[0, -1]], firm, strict=True) if set_there]:
+            clears = "clears fuselage or boom" if room is None else "keeps the gaps wanted"
+            advice += f", as far as the propeller {clears} there"
     return Cure(
         cure="motor height", unit="mm", advice=advice, value=found.value, value_from=found.value_from,
         value_to=found.value_to, around=found.around(_millimetres), found=found.inside, left_deg=found.left_deg,
-        most_deg=_most(geometry, cases, found, **at(found.value)),
-        cost="a new mount or pylon, and room for the propeller above fuselage and ground",
+        most_deg=_most(geometry, cases, found, **at(found.value)), cost=cost,
     )  # fmt: skip
 
 
@@ -312,7 +338,7 @@ def _rank(cure: Cure) -> tuple[bool, float, float]:
     return not cure.found, round(cure.left_deg, 1), round(cure.most_deg, 1)
 
 
-def trim_cures(geometry: Geometry, cases: ThrottleCases) -> TrimCures:
+def trim_cures(geometry: Geometry, cases: ThrottleCases, room: Clearance | None = None) -> TrimCures:
     """Every cure at its best setting for all cases and speeds together, ranked by the change that it leaves.
 
     Tilts from -15 to 15 degrees in steps of 0.05, heights in steps of 1 mm and mixes up to 20 degrees in steps of 0.1
@@ -324,6 +350,8 @@ def trim_cures(geometry: Geometry, cases: ThrottleCases) -> TrimCures:
     geometry : Geometry
         With tail and thrust line.
     cases : ThrottleCases
+    room : Clearance, optional
+        What the propeller has to keep its gaps to at any motor height.
 
     Raises
     ------
@@ -335,7 +363,7 @@ def trim_cures(geometry: Geometry, cases: ThrottleCases) -> TrimCures:
     assert line is not None
     cures = [
         *([_mix(cases, now)] if cases.throttle else []), _tilt(geometry, line, cases),
-        _motor_height(geometry, line, cases), *_middle(geometry, cases, now),
+        _motor_height(geometry, line, cases, now, room), *_middle(geometry, cases, now),
     ]  # fmt: skip
     answered = np.all(np.isfinite(now.more_up_deg[:, 1:, :]), axis=1)
     return TrimCures(

@@ -215,7 +215,7 @@ class MotorOut:
     name: str
     airspeed_m_s: float = number(kind="speed", label="1.2 times the stall speed")
     yaw_moment_nm: float = number(kind="N m", digits=2, label="yawing moment of the motors left and the dead propeller")
-    rudder_deg: float = number(kind="deg", label="rudder that holds it; NaN without a fin")
+    rudder_deg: float = number(kind="deg", label="rudder that would hold it, whatever its travel; NaN without a fin")
     least_control_speed_m_s: float = number(
         kind="speed", label="airspeed from which the rudder suffices; NaN where no speed looked at does"
     )
@@ -232,8 +232,9 @@ class MotorOut:
             return f"{text}; fin_area_dm2 and fin_position_mm in [control] would tell whether the rudder holds it."
         if np.isnan(self.yaw_moment_nm):
             return f"{self.name} with one motor out has no answer: the motors left have none at these speeds."
-        text += f"; that takes {self.rudder_deg:.0f} degrees of rudder"
         travel, least = controls.rudder_travel_deg, self.least_control_speed_m_s
+        takes = f"{self.rudder_deg:.0f}" if self.rudder_deg <= travel else f"more than the {travel:g}"
+        text += f"; that takes {takes} degrees of rudder{'' if self.rudder_deg <= travel else ' there are'}"
         if np.isnan(least):
             return (
                 f"{text}, and {travel:g} degrees do not hold it at any speed up to {show(self.fastest_m_s)}: {_CURE}."

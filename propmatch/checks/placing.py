@@ -182,7 +182,7 @@ def placing(
     found["trim"] = throttle_trim(geometry, throttle_cases(setting, geometry, trains, names))
     own = trains[0] if design is None else design
     named = f"the design with its own pack ({own.pack.name}, full)"
-    found["cures"] = trim_cures(geometry, throttle_cases(setting, geometry, [own], [named]))
+    found["cures"] = trim_cures(geometry, throttle_cases(setting, geometry, [own], [named]), setting.clearance)
     return Placing(**found, missing="")
 
 

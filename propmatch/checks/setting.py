@@ -92,7 +92,7 @@ class Setting:
     @property
     def clearance(self) -> Clearance | None:
         """Room around the propellers; None where the brief names nothing near them."""
-        return Clearance.of_brief(self.brief, self.variant.motor_count)
+        return Clearance.of_brief(self.brief, self.variant.body, self.variant.motor_count)
 
     @property
     def widest_in(self) -> float | None:

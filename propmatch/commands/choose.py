@@ -67,13 +67,17 @@ def allowed_by_brief(train: "PowerTrain", setting: "Setting") -> "PowerTrain":
     Raises
     ------
     InputFaults
-        Its cells do not allow the cut-off that the brief states, its blades do not fold as the brief says.
+        Its cells do not allow the cut-off that the brief states, its blades do not fold as the brief says, it has more
+        or fewer motors than the brief has places for.
     """
     from propmatch.records.motoroff import folding_faults
     from propmatch.records.packflight import cutoff_faults
 
     faults = cutoff_faults(setting.cutoff_cell_v, [train.pack])
     faults += folding_faults(setting.variant.motor_off, train.propeller)
+    count = setting.variant.motor_count
+    if setting.brief.thrust_line is not None and train.count != count:
+        faults.append(Fault("--motors", value=train.count, rule=f"must be {count}: the brief places that many motors"))
     if faults:
         raise InputFaults(faults)
     return train

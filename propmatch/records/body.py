@@ -12,7 +12,7 @@ import attrs
 
 from propmatch.models.clearance import box_distance_mm, ground_line
 from propmatch.records.estimates import PRACTICE
-from propmatch.records.fields import Rule, choice, number, record, replace
+from propmatch.records.fields import Problem, Rule, choice, declared, number, record, replace, walk
 from propmatch.records.layout import ThrustLine
 
 __all__ = [
@@ -24,10 +24,13 @@ __all__ = [
     "DiscPlace",
     "MotorPlace",
     "Room",
+    "body_laid_over",
+    "body_problems",
     "common_line",
     "disc_places",
     "disc_rooms",
     "gaps_assumed",
+    "ground_contacts",
 ]
 
 LEAST_GAP_MM, LEAST_GROUND_GAP_MM = 10.0, 25.0
@@ -128,6 +131,21 @@ class Body:
     least_ground_gap_mm: float | None = number(
         "mm", ge=0, le=500, default=None, doc="least gap wanted above the ground"
     )
+
+
+_WHEELS = tuple(f"{wheel}_wheel{what}_mm" for wheel in ("main", "tail", "nose") for what in ("", "_height"))
+
+
+def _values_laid_over(base: Body | None, own: Body) -> dict[str, float | None]:
+    names = [rule.name for rule in declared(Body)]
+    above = {name: value for name in names if (value := getattr(own, name)) is not None}
+    kept = [name for name in names if name not in _WHEELS or not any(wheel in above for wheel in _WHEELS)]
+    return {name: getattr(base, name, None) for name in kept} | above
+
+
+def body_laid_over(base: Body | None, own: Body | None) -> Body | None:
+    """What is near the disc of a variant: what it states over that of the aircraft, any wheel stated for all wheels."""
+    return base if own is None else Body(**_values_laid_over(base, own))
 
 
 @record()
@@ -293,26 +311,29 @@ def _beside_structure(body: Body, at: int, place: DiscPlace, gap: float) -> list
     return out
 
 
-def _above_ground(body: Body, at: int, place: DiscPlace, tilt: float) -> list[Room]:
-    height = body.main_wheel_height_mm
-    if height is None:
-        return []
-    contacts: list[tuple[str, dict[str, float]]] = []
+def ground_contacts(body: Body | None) -> dict[str, dict[str, float]]:
+    """The ways it stands on the ground: what and the numbers of `ground_line`; empty without main wheels."""
+    if body is None or body.main_wheel_height_mm is None:
+        return {}
+    main = {"wheel_mm": body.main_wheel_mm or 0.0, "wheel_height_mm": body.main_wheel_height_mm,
+            "shrink_mm": body.wheel_shrink_mm or 0.0}  # fmt: skip
+    out = {}
     if body.nose_wheel_mm is None:
-        contacts.append(("ground" if body.tail_wheel_mm is None else "ground, tail up", {}))
+        out["ground" if body.tail_wheel_mm is None else "ground, tail up"] = main
     for what, x, z in (
         ("ground, on the nose wheel", body.nose_wheel_mm, body.nose_wheel_height_mm),
         ("ground, tail down", body.tail_wheel_mm, body.tail_wheel_height_mm),
     ):
         if x is not None and z is not None:
-            contacts.append((what, {"other_mm": x, "other_height_mm": z}))
+            out[what] = main | {"other_mm": x, "other_height_mm": z}
+    return out
+
+
+def _above_ground(body: Body, at: int, place: DiscPlace, tilt: float) -> list[Room]:
     gap = LEAST_GROUND_GAP_MM if body.least_ground_gap_mm is None else body.least_ground_gap_mm
     out = []
-    for what, other in contacts:
-        ground, slope = ground_line(
-            place.position_mm, wheel_mm=body.main_wheel_mm or 0.0, wheel_height_mm=height,
-            shrink_mm=body.wheel_shrink_mm or 0.0, **other,
-        )  # fmt: skip
+    for what, contacts in ground_contacts(body).items():
+        ground, slope = ground_line(place.position_mm, **contacts)
         square = 1.0 / math.hypot(1.0, slope)
         down = max(math.cos(tilt) + slope * math.sin(tilt), 1e-6)
         radius = (place.height_mm - ground - gap / square) / down
@@ -428,3 +449,14 @@ BODY_RULES = (
     ),
 )
 """Rules between these sections and the others of a brief."""
+
+
+def body_problems(brief: Any, own: Body, path: str) -> list[Problem]:
+    """What shows only when the body of a variant at ``path`` is laid over that of the aircraft."""
+    body, found = walk(Body, _values_laid_over(brief.body, own), f"{path}.body")
+    for rule in () if body is None else (rule for rule in BODY_RULES if "body" in rule.keys):
+        values = [body if key == "body" else getattr(brief, key) for key in rule.keys]
+        of_body = (rule.at or rule.keys[0]).startswith("body")
+        if problem := rule.problem(values, f"{path}." if of_body else ""):
+            found.append(problem)
+    return found

@@ -9,7 +9,7 @@ import attrs
 
 from propmatch.faults import InputFaults
 from propmatch.models.pack import USUAL_C
-from propmatch.records.body import Body, gaps_assumed
+from propmatch.records.body import Body, body_laid_over, body_problems, gaps_assumed
 from propmatch.records.estimates import PRACTICE, Assumption, completed
 from propmatch.records.fields import Problem, declared, placed, readable, replace, walk
 from propmatch.records.launch import Launch, launch_usual
@@ -135,6 +135,7 @@ def _variant_problems(brief: Brief, first: int = 1) -> list[Problem]:
     for at, variant in enumerate(filled.variant, start=first):
         path = f"variant[{at}]"
         found += walk(Wing, {rule.name: _either(variant, filled.wing, rule.name) for rule in declared(Wing)}, path)[1]
+        found += [] if variant.body is None else body_problems(filled, variant.body, path)
         lines, _ = _listed(filled, variant)
         bare, least = _bare_mass_g(lines, variant), stays_g(lines)
         found += walk(Aircraft, {"name": variant.name, "bare_mass_g": bare}, path)[1]
@@ -165,6 +166,8 @@ class ResolvedVariant:
         Separate supply that the brief names, flown where the controller brings none; None leaves it to an estimate.
     motor_off : str or None
         What the propellers do while the motor is off; None leaves it to their family.
+    body : Body or None
+        What is near the propellers; None where nothing is stated.
     lines : tuple of Item
         What the bare aircraft is made of, before any bare mass that the variant states.
     assumptions : tuple of Assumption
@@ -178,6 +181,7 @@ class ResolvedVariant:
     radio_current_a: float
     receiver_supply_mass_g: float | None
     motor_off: str | None = None
+    body: Body | None = None
     lines: tuple[Item, ...] = ()
     assumptions: tuple[Assumption, ...] = ()
 
@@ -222,6 +226,7 @@ def _resolved(brief: Brief, variant: Variant | None, common: tuple[Assumption, .
     if "radio_current_a" in overridden:
         overridden |= {rule.name for rule in declared(Radio)}
     current = _either(variant, brief.aircraft, "radio_current_a")
+    body, of_body = _body(brief, variant)
     return ResolvedVariant(
         name=AS_DESIGNED if variant is None else variant.name,
         airframe=airframe,
@@ -230,9 +235,29 @@ def _resolved(brief: Brief, variant: Variant | None, common: tuple[Assumption, .
         radio_current_a=brief.radio.current_a if current is None and brief.radio is not None else current,
         receiver_supply_mass_g=_either(variant, brief.aircraft, "receiver_supply_mass_g"),
         motor_off=_either(variant, brief.aircraft, "motor_off"),
+        body=body,
         lines=lines,
-        assumptions=tuple(each for each in common if each.field not in overridden) + made + of_filament + spread,
+        assumptions=tuple(each for each in common if each.field not in overridden)
+        + made
+        + of_filament
+        + spread
+        + of_body,
     )
+
+
+def _body(brief: Brief, variant: Variant | None) -> tuple[Body | None, tuple[Assumption, ...]]:
+    """What is near the propellers of a variant."""
+    if variant is None or variant.body is None:
+        stands = None if brief.body is None else brief.body.main_wheel_height_mm
+        if variant is None or stands is None or not variant.item:
+            return brief.body, ()
+        text = f"'{variant.name}' changes items and has no [variant.body]: its wheels stand as in [body]"
+        return brief.body, (Assumption("body", "main_wheel_height_mm", stands, "mm", text),)
+    made: list[Assumption] = []
+    body = body_laid_over(brief.body, variant.body)
+    assert body is not None
+    several = _either(variant, brief.aircraft, "motor_count") > 1 and brief.thrust_line is not None
+    return _completed_section(body, "body", made, **gaps_assumed(body, several)), tuple(made)
 
 
 def _either(variant: Variant | None, base: Aircraft | Wing, name: str) -> Any:

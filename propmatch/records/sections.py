@@ -129,6 +129,9 @@ class Variant(Wing):
     motor_off: str | None = _motor_off()
     structure: tuple[StructureChange, ...] = many(StructureChange, default=(), doc="printed parts in another filament")
     item: tuple[ItemChange, ...] = many(ItemChange, default=(), doc="items changed, added or removed")
+    body: Body | None = one(
+        Body, default=None, doc="what differs from the aircraft's [body]; any wheel stated stands for all of them"
+    )
 
 
 @record(rules=(Rule(("cells",), lambda cells: len(set(cells)) < len(cells), "must not name a cell count twice"),))

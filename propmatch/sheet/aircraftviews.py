@@ -59,7 +59,10 @@ def _words(layout: Layout) -> str:
         text = f"With the pack at {pack:.0f} mm the centre of gravity lies at {layout.cg_mm:.0f} mm ({target})."
     if np.isfinite(layout.neutral_mm):
         text += f" The triangle is the neutral point, {layout.neutral_mm:.0f} mm."
-    return f"{text} Dots are masses, their area in proportion; wing and tail have their mean chord."
+    surfaces = "wing and tail have their mean chord"
+    if layout.fin_mm is not None:
+        surfaces = "wing, tail and fin have their mean chord, the fin's root at the height of the tail"
+    return f"{text} Dots are masses, their area in proportion; {surfaces}."
 
 
 def _places(layout: Layout) -> Table:
@@ -78,6 +81,8 @@ def _places(layout: Layout) -> Table:
     ]
     if tail is not None:
         rows.append(("tail, quarter chord", tail.position_mm, geometry.tail_height_mm))
+    if layout.fin_mm is not None:
+        rows.append(("fin, quarter chord", layout.controls.fin_position_mm, None))
     return Table.of([
         {"what": what, "aft of the datum, mm": _mm(x), "above the level line, mm": _mm(z)} for what, x, z in rows
     ])  # fmt: skip

@@ -11,12 +11,13 @@ from propmatch.aircraft.geometry import Geometry
 from propmatch.aircraft.polar import polar_speeds
 from propmatch.aircraft.stability import stability
 from propmatch.aircraft.trim import Flown, trim
+from propmatch.aircraft.yawroll import Controls
 from propmatch.checks.placing import mass_lines
 from propmatch.checks.setting import Setting
 from propmatch.models.arrays import Floats
 from propmatch.models.clearance import ground_line
 from propmatch.models.slipstream import contraction_radius_m
-from propmatch.records.body import Body, DiscPlace, disc_places, disc_rooms
+from propmatch.records.body import Body, DiscPlace, disc_places, disc_rooms, ground_contacts
 from propmatch.records.parts import PowerTrain
 from propmatch.records.sections import DEFAULT_SPEED_OVER_STALL
 from propmatch.train.coupling import solve
@@ -64,6 +65,8 @@ class Layout:
     geometry : Geometry
     train : PowerTrain
     body : Body or None
+    controls : Controls
+        Of which the fin is drawn.
     discs_mm : tuple of (x, y, z or None)
         Centres of the propellers; empty where nothing says where they are.
     masses : tuple of Mass
@@ -79,6 +82,7 @@ class Layout:
     geometry: Geometry
     train: PowerTrain
     body: Body | None
+    controls: Controls
     discs_mm: tuple[Spot, ...]
     masses: tuple[Mass, ...]
     cg_mm: float
@@ -108,7 +112,8 @@ class Layout:
             density_kg_m3=density,
         )  # fmt: skip
         return cls(
-            geometry=geometry, train=train, body=setting.brief.body, discs_mm=_discs(geometry, setting),
+            geometry=geometry, train=train, body=setting.variant.body,
+            controls=Controls.of(setting.brief.control, yaw=True), discs_mm=_discs(geometry, setting),
             masses=_masses(geometry, setting, train),
             cg_mm=cg, cg_height_mm=level, thrust_n=thrust / train.count, airspeed_m_s=speed,
             jet_slope=_jet_slope(geometry, flown), density_kg_m3=density,
@@ -119,30 +124,19 @@ class Layout:
         """Of the propeller."""
         return self.train.propeller.diameter_in * INCH_M / MM_M / 2
 
-    @property
-    def ground_mm(self) -> tuple[tuple[str, float, float], ...]:
-        """What stands on the ground, height of the ground at the datum and its slope; empty without wheels."""
-        body = self.body
-        if body is None or body.main_wheel_height_mm is None:
-            return ()
-        pairs = (("nose wheel", body.nose_wheel_mm, body.nose_wheel_height_mm),
-                 ("tail down", body.tail_wheel_mm, body.tail_wheel_height_mm))  # fmt: skip
-        level = () if body.nose_wheel_mm is not None else (("level", body.main_wheel_height_mm, 0.0),)
-        found = [
-            (what, *ground_line(0.0, wheel_mm=body.main_wheel_mm or 0.0, wheel_height_mm=body.main_wheel_height_mm,
-                                other_mm=x, other_height_mm=z))
-            for what, x, z in pairs if x is not None and z is not None
-        ]  # fmt: skip
-        return (*level, *((what, float(height), float(slope)) for what, height, slope in found))
+    def ground_mm(self, along_mm: Floats) -> dict[str, Floats]:
+        """Height of the ground at places (N,) for each way it stands there, wheels shrunk; empty without wheels."""
+        return {what: ground_line(along_mm, **wheels)[0] for what, wheels in ground_contacts(self.body).items()}
 
     @property
-    def ground_gap_mm(self) -> float:
-        """Least gap between a disc and the ground, wheels shrunk; NaN without wheels or thrust line."""
+    def ground_gap_mm(self) -> tuple[str, float]:
+        """Which way of standing leaves the least gap between disc and ground, and the gap; NaN without thrust line."""
         line = self.geometry.thrust_line
         places = [DiscPlace(position_mm=x, height_mm=z, side_mm=y) for x, y, z in self.discs_mm if z is not None]
         rooms = () if line is None else disc_rooms(self.body, places, line.tilt_deg)
-        gaps = [float(room.gap_mm(self.radius_mm)) for room in rooms if room.what.startswith("ground")]
-        return min(gaps, default=float("nan"))
+        gaps = [(float(room.gap_mm(self.radius_mm)), room.what) for room in rooms if room.what.startswith("ground")]
+        gap, what = min(gaps, default=(float("nan"), next(iter(ground_contacts(self.body)), "")))
+        return what, gap
 
     @property
     def missing(self) -> tuple[str, ...]:
@@ -166,6 +160,17 @@ class Layout:
         """Area over span."""
         tail = self.geometry.tail
         return 0.0 if tail is None else tail.area_dm2 * 1e4 / tail.span_mm
+
+    @property
+    def fin_mm(self) -> tuple[float, float, float, float] | None:
+        """Leading and trailing edge at its mean chord, root at the height of the tail, tip; None without a fin."""
+        own = self.controls
+        if own.fin_area_dm2 is None or own.fin_position_mm is None:
+            return None
+        chord, root = own.fin_area_dm2 * 1e4 / own.fin_height_mm, 0.0
+        if self.geometry.tail is not None:
+            root = self.geometry.tail_height_mm
+        return own.fin_position_mm - 0.25 * chord, own.fin_position_mm + 0.75 * chord, root, root + own.fin_height_mm
 
     def jet_mm(self, behind_mm: Floats) -> Floats:
         """Radius of the jet (N,) so far behind the disc."""

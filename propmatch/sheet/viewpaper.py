@@ -167,7 +167,7 @@ def _placed(view: View, x0: float, scale: float, down: float) -> tuple[_Panel, f
     first = title + _ROW * (1 + max(row for _, row in rows))
     names = [(label, left + _EDGE, first - _ROW * row) for label, (left, row) in zip(view.labels, rows, strict=True)]
     zero = first + 6 + max(scale * top, _HEAVIEST / 2)
-    under = zero + _HEAVIEST if view.inside else zero - scale * min(bottom, 0.0) + _HEAVIEST / 2
+    under = zero - scale * min(bottom, 0.0) + _HEAVIEST / 2
     numbers = _numbered(view, x0, scale, under + _BALL / 2)
     lowest = max([under, *(level + _BALL / 2 for *_, level in numbers)])
     panel = _Panel(view=view, zero=(x0, zero), title=title, names=names, numbers=numbers)

@@ -25,7 +25,7 @@ _DISC: dict[str, Any] = {"color": INK, "lw": 2.2}
 _THIN: dict[str, Any] = {"color": GREY, "lw": 0.6}
 _BODY: dict[str, Any] = {"color": INK, "lw": 0.9, "ls": "--"}
 _GROUND: dict[str, Any] = {"color": GREEN, "lw": 1.2}
-_TAIL_UP: dict[str, Any] = {"color": GREEN, "lw": 0.9, "ls": (0, (4, 2))}
+_FARTHER: dict[str, Any] = {"color": GREEN, "lw": 0.9, "ls": (0, (4, 2))}
 _HALF_BAND = 0.25
 """Height of the target's band either way, over the mean chord."""
 
@@ -52,8 +52,6 @@ class View:
     marks : list of (name, x, y)
         Centre of gravity and neutral point.
     dots : list of (Mass, x, y, mass there in g)
-    inside : bool
-        The numbers stand beside the middle line, not below the view.
     """
 
     title: str
@@ -61,7 +59,6 @@ class View:
     labels: list[Label]
     marks: list[tuple[str, float, float]]
     dots: list[tuple[Mass, float, float, float]]
-    inside: bool
 
     def ends(self, axis: int) -> tuple[float, float]:
         """Lowest and highest coordinate of everything that is drawn."""
@@ -78,6 +75,7 @@ def reach(layout: Layout) -> tuple[float, float]:
     stated = [balance.pack_tray_from_mm, balance.pack_tray_to_mm, geometry.propeller_mm]
     stated += [mass.position_mm for mass in layout.masses]
     stated += [place for spots in (layout.discs_mm, *(m.spots_mm for m in layout.masses)) for place, _, _ in spots]
+    stated += [] if layout.fin_mm is None else layout.fin_mm[:2]
     if layout.body is not None:
         own = layout.body
         stated += [own.nose_mm, own.tail_mm, own.main_wheel_mm, own.tail_wheel_mm, own.nose_wheel_mm]
@@ -101,6 +99,12 @@ def side_view(layout: Layout, shown: Shown) -> View:
     if left <= 0 <= right:
         shapes.append(_run("datum", (0.0,), 0.0, {**_THIN, "marker": "|", "ms": 8.0}))
         labels.append(Label("datum", 0.0, 0.0, GREY))
+    if layout.fin_mm is not None:
+        front, rear, root, tip = layout.fin_mm
+        hinge = rear - layout.controls.rudder_chord_fraction * (rear - front)
+        shapes.append(Shape("fin", np.array([front, rear, rear, front]), np.array([root, root, tip, tip]), _SURFACE))
+        shapes.append(Shape("rudder", np.full(2, hinge), np.array([root, tip]), _THIN))
+        labels.append(Label(f"fin {layout.controls.fin_area_dm2:g} dm²", (front + hinge) / 2, tip, INK))
     if tail is not None:
         up, angle = geometry.tail_height_mm, geometry.tail_incidence_deg
         start = tail.position_mm - 0.25 * layout.tail_chord_mm
@@ -111,7 +115,7 @@ def side_view(layout: Layout, shown: Shown) -> View:
     shapes, labels = [*shapes, *more, *ground, *_body_side(layout, left, right)], [*labels, *names, *underneath]
     return View(
         title="Side view", shapes=[*shapes, *_tray(geometry, geometry.balance.pack_height_mm)],
-        labels=[*labels, *_balance_labels(layout, level)], marks=_marks(layout, level), inside=False,
+        labels=[*labels, *_balance_labels(layout, level)], marks=_marks(layout, level),
         dots=[dot for mass in layout.masses
               for dot in _dots(mass, [(x, z) for x, _, z in mass.spots_mm if z is not None])],
     )  # fmt: skip
@@ -143,7 +147,7 @@ def top_view(layout: Layout, shown: Shown) -> View:
             labels.append(Label(text, float(edge.x[-8]), float(edge.y[-8]), BLUE))
     shapes += _body_above(layout, left, right)
     return View(
-        title="Top view", shapes=[*shapes, *_tray(geometry, 0.0)], labels=labels, inside=True,
+        title="Top view", shapes=[*shapes, *_tray(geometry, 0.0)], labels=labels,
         marks=_marks(layout, 0.0),
         dots=[dot for mass in layout.masses for dot in _dots(mass, [(x, y) for x, y, _ in mass.spots_mm])],
     )  # fmt: skip
@@ -235,23 +239,22 @@ def _outline(body: Body, left: float, right: float, low: float | None, high: flo
 
 
 def _ground(layout: Layout, left: float, right: float) -> tuple[list[Shape], list[Label]]:
-    """Ground under the wheels, the wheels' contacts, and the gap below the disc."""
-    body, along = layout.body, np.array([left, right])
-    if body is None or not layout.ground_mm:
+    """Ground under shrunk wheels, their contacts as stated, and the least gap below the disc at the line it is from."""
+    body = layout.body
+    if body is None or body.main_wheel_height_mm is None:
         return [], []
-    shapes = [
-        Shape(f"ground {what}", along, height + along * slope, _TAIL_UP if what == "level" and len(layout.ground_mm) > 1
-              else _GROUND)
-        for what, height, slope in layout.ground_mm
-    ]  # fmt: skip
     contacts = ((body.main_wheel_mm, body.main_wheel_height_mm), (body.nose_wheel_mm, body.nose_wheel_height_mm),
                 (body.tail_wheel_mm, body.tail_wheel_height_mm))  # fmt: skip
-    shapes += [_run("wheel", (x,), z, {**_GROUND, "marker": "v", "ms": 6.0}) for x, z in contacts
-               if x is not None and z is not None]  # fmt: skip
-    gap, (_, height, slope) = layout.ground_gap_mm, layout.ground_mm[-1]
-    words = f"ground, {gap:.0f} mm below the disc" if np.isfinite(gap) else "ground"
+    wheels = [(x, z) for x, z in contacts if x is not None and z is not None]
+    along = np.array(sorted([left, right, *(x for x, _ in wheels)]))
+    lines, (nearest, gap) = layout.ground_mm(along), layout.ground_gap_mm
+    shapes = [Shape(what.replace(",", ""), along, height, _GROUND if what == nearest else _FARTHER)
+              for what, height in lines.items()]  # fmt: skip
+    shapes += [_run("wheel", (x,), z, {**_GROUND, "marker": "v", "ms": 6.0}) for x, z in wheels]
+    words = f": {gap:.0f} mm below the disc" if gap >= 0 else f": the disc strikes it by {-gap:.0f} mm"
     at = left + 0.02 * (right - left)
-    return shapes, [Label(words, at, height + at * slope, GREEN)]
+    level = float(layout.ground_mm(np.array([at]))[nearest][0])
+    return shapes, [Label(f"{nearest}{words if np.isfinite(gap) else ''}", at, level, GREEN)]
 
 
 def _band(geometry: Geometry, level: float) -> Shape:

@@ -24,6 +24,7 @@ from propmatch.sheet.labels import callouts, columned, folded, spread, text_widt
 from propmatch.sheet.picture import Picture
 from propmatch.sheet.viewlayout import Layout
 from propmatch.sheet.viewpaper import Paper, arranged
+from propmatch.sheet.viewshapes import side_view
 from propmatch.words.shown import Shown
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -226,12 +227,66 @@ tail_wheel_height_mm = -30
     assert np.diff(ground[:, 1])[0] / np.diff(ground[:, 0])[0] == pytest.approx(0.2, abs=2e-3)
     below = (ground[0] - datum[0]) / scale
     assert below[1] == pytest.approx(-120 + 0.2 * (below[0] - 180), abs=0.2)
-    (level,) = found["side-ground-level"]
-    assert (level - datum[0])[:, 1] / scale == pytest.approx([-120, -120], abs=0.1)
+    (level,) = found["side-ground-tail-up"]
+    assert (level - datum[0])[:, 1] / scale == pytest.approx([-120] * 4, abs=0.1)
     assert len(found["side-wheel"]) == 2
     sides = [points for points in found["top-body"] if np.ptp(points[:, 0]) > 0]
     assert np.ptp([points[0, 1] for points in sides]) / scale == pytest.approx(56, abs=0.1)
     assert not {"side-body", "side-wheel", "top-body"} & set(plain)
+
+
+@pytest.mark.parametrize(
+    ("main", "tail", "said", "level"),
+    [
+        # The ground at the disc: -60 + 5 with the tail up; through both wheels -60 (1 - s) - 30 s + 5, s = 160/450.
+        ((180, -60), (630, -30), "ground, tail down: 33 mm below the disc", -44.333),
+        ((430, -60), (630, -10), "ground, tail up: 43 mm below the disc", -55.0),
+        ((430, -60), None, "ground: 43 mm below the disc", -55.0),
+        ((430, 20), (630, 35), "ground, tail up: the disc strikes it by 37 mm", 25.0),
+    ],
+)
+def test_the_nearest_ground_is_named_where_the_gap_is_reckoned(
+    main: tuple[int, int], tail: tuple[int, int] | None, said: str, level: float
+) -> None:
+    """By hand: the lowest point of an 8 in disc whose centre is 90 mm up, -11.6; wheels that give way by 5 mm."""
+    body = f"[body]\nmain_wheel_mm = {main[0]}\nmain_wheel_height_mm = {main[1]}\nwheel_shrink_mm = 5\n"
+    body += "" if tail is None else f"tail_wheel_mm = {tail[0]}\ntail_wheel_height_mm = {tail[1]}\n"
+    design = ResolvedBrief.of(loads_brief(LISTED.replace("tilt_deg = 4", "") + body)).as_designed
+    layout = Layout.of(design, simple_train(propeller=simple_propeller(diameter_in=8.0, pitch_in=5.0)))
+    assert layout is not None
+    view = side_view(layout, Shown())
+    (label,) = [each for each in view.labels if each.text.startswith("ground")]
+    assert label.text == said
+    (line,) = [each for each in view.shapes if each.name == said.split(":")[0].replace(",", "")]
+    assert label.y == pytest.approx(np.interp(label.x, line.x, line.y))
+    assert np.interp(340.0, line.x, line.y) == pytest.approx(level, abs=1e-3)
+
+
+def test_the_fin_stands_in_the_side_view() -> None:
+    """1.2 dm2 over 150 mm are 80 mm of mean chord, its quarter at 660 mm; the root at the height of the tail, 55 mm."""
+    control = (
+        "[control]\nfin_area_dm2 = 1.2\nfin_height_mm = 150\nfin_position_mm = 660\nrudder_chord_fraction = 0.25\n"
+    )
+    picture = drawn(LISTED + control)
+    found, scale = parts(picture), scale_of(picture)
+    (datum,), (fin,), (rudder,) = found["side-datum"], found["side-fin"], found["side-rudder"]
+    edges = (fin - datum[0]) / scale
+    assert [*edges.min(axis=0), *edges.max(axis=0)] == pytest.approx([640, 55, 720, 205], abs=0.1)
+    assert (rudder - datum[0])[:, 0] / scale == pytest.approx([700, 700], abs=0.1)
+    assert "fin 1.2 dm²" in [node.text for node in ElementTree.fromstring(picture.svg()).iter(f"{SVG}text")]
+    assert "wing, tail and fin have their mean chord" in picture.summary
+    assert "side-fin" not in parts(drawn(LISTED))
+
+
+def test_the_numbers_of_the_top_view_stand_below_everything_drawn() -> None:
+    twin = LISTED.replace('name = "measured"', 'name = "measured"\nmotor_count = 2')
+    design = ResolvedBrief.of(loads_brief(twin.replace("tilt_deg = 4", "side_mm = 160"))).as_designed
+    layout = Layout.of(design, simple_train(**design.train_numbers))
+    assert layout is not None
+    paper = arranged(layout, Shown())
+    for panel in paper.panels:
+        lowest = panel.zero[1] - paper.scale * panel.view.ends(1)[0]
+        assert min(level for *_, level in panel.numbers) > lowest
 
 
 def test_every_motor_has_its_place() -> None:
@@ -327,6 +382,9 @@ def layouts(draw: Any) -> str:
     if draw(st.booleans()):
         lines += ["[tail]", *keys(area_dm2=draw(st.sampled_from((0.5, 3))), span_mm=400, height_mm=draw(heights))]
         lines += keys(position_mm=target + draw(st.sampled_from((150, 700))))
+    if draw(st.booleans()):
+        fin = target + draw(st.sampled_from((10, 700)))
+        lines += ["[control]", *keys(fin_area_dm2=draw(st.sampled_from((0.2, 2))), fin_position_mm=fin)]
     if draw(st.booleans()):
         lines += ["[thrust_line]", *keys(height_mm=draw(st.sampled_from((-80, 0, 150))))]
         lines += keys(position_mm=draw(maybe) or target, tilt_deg=draw(st.sampled_from((-20, 0, 30))))

@@ -7,6 +7,7 @@ import json
 import pytest
 from support.commands import TRAIN, TYPED, narrow_brief  # noqa: F401
 
+import propmatch_datasets
 from propmatch.brief import load_brief
 from propmatch.catalogue.catalogue import load_catalogue
 from propmatch.checks.setting import settings
@@ -39,8 +40,6 @@ def test_rows_are_the_librarys_own(run):
     ran = run("cells", "wetland_logger", *TRAIN, "--json")
     document = ran.document
     assert document["command"] == "cells"
-    import propmatch_datasets
-
     brief = load_brief(propmatch_datasets.path("briefs/wetland_logger.toml"))
     train = train_of_ids(LazyCatalogue(None, False), TRAIN[1], **settings(brief)[0].train_numbers)
     found = compare_cells(brief, load_catalogue(parts=None), train=train)
@@ -155,6 +154,22 @@ def test_bad_input_ends_with_2(run, words, fault):
     assert ran.exit_code == 2
     assert fault in ran.err
     assert "Traceback" not in ran.err
+
+
+@pytest.mark.parametrize(("typed", "places"), [("2", 1), ("1", 2), ("3", 2)])
+def test_as_many_motors_as_the_brief_has_places_for(run, tmp_path, typed, places):
+    # How many is what the brief of this test says: one on its thrust line, or two in the wing.
+    text = propmatch_datasets.path("briefs/wetland_logger.toml").read_text(encoding="utf-8")
+    path = tmp_path / "placed.toml"
+    if places == 2:
+        text = text.replace("[aircraft]", "[aircraft]\nmotor_count = 2")
+        text += "\n[[motor_place]]\nside_mm = 200\n[[motor_place]]\nside_mm = -200\n"
+    path.write_text(text, encoding="utf-8")
+    for words in (("cells",), ("ask", "mass"), ("time",)):
+        ran = run(*words, str(path), *TYPED, "--motors", typed)
+        assert ran.exit_code == 2
+        assert f"--motors: {typed}: must be {places}" in ran.err
+    assert "--motors" not in run("time", str(path), *TYPED, "--motors", str(places)).err
 
 
 def test_a_missing_brief_ends_with_2(run):

@@ -17,6 +17,7 @@ from propmatch.faults import InputFaults
 from propmatch.models.clearance import box_distance_mm, ground_line
 from propmatch.records.body import Body, DiscPlace, disc_places, disc_rooms
 from propmatch.records.brief import dump_brief, loads_brief
+from propmatch.sheet.viewlayout import Layout
 
 TWO = ('name = "test bird"', 'name = "test bird"\nmotor_count = 2')
 
@@ -135,7 +136,8 @@ def test_the_largest_disc_leaves_the_gap_beside_the_body(y, z, width, top, gap):
 def test_a_larger_disc_never_has_more_gap(first, more, height, tilt):
     body = Body(top_mm=0.0, boom_side_mm=90.0, main_wheel_mm=100.0, main_wheel_height_mm=-60.0, tail_wheel_mm=600.0,
                 tail_wheel_height_mm=-10.0)  # fmt: skip
-    room = Clearance(rooms=disc_rooms(body, [DiscPlace(position_mm=0.0, height_mm=height, side_mm=0.0)], tilt))
+    places = (DiscPlace(position_mm=0.0, height_mm=height, side_mm=0.0),)
+    room = Clearance(rooms=disc_rooms(body, places, tilt), body=body, places=places, tilt_deg=tilt)
     for each in room.rooms:
         assert each.gap_mm(first + more) <= each.gap_mm(first)
     assert room.gap_mm(first + more) <= room.gap_mm(first)
@@ -194,6 +196,60 @@ def test_missing_gaps_are_assumptions_and_stated_ones_are_not():
         made = settings(small_brief(("[thrust_line]", more.format(extra))))[0].assumptions
         assert {each.field for each in made if each.subject == "body"} == fields
     assert {each.field for each in settings(twin(100))[0].assumptions if each.subject == "body"} == {"least_gap_mm"}
+
+
+GEAR = (
+    "[thrust_line]",
+    "[body]\nmain_wheel_mm = 150\nmain_wheel_height_mm = -70\ntail_wheel_mm = 600\ntail_wheel_height_mm = -10\n"
+    "[thrust_line]",
+)
+
+
+def test_a_variant_stands_on_its_own_wheels():
+    legs = "main_wheel_mm = 240\nmain_wheel_height_mm = -70\nnose_wheel_mm = 60\nnose_wheel_height_mm = -88"
+    own = ("[wing]", f"[variant.body]\n{legs}\n[wing]")
+    designed, heavy = settings(small_brief(GEAR, own))
+    assert {room.what for room in designed.clearance.rooms} == {"ground, tail up", "ground, tail down"}
+    # 18 mm over 180 mm: the ground lies at -94 under the disc, where 25 mm square to it are 25 sqrt(1 + 0.1^2) upright
+    (room,) = heavy.clearance.rooms
+    assert room.what == "ground, on the nose wheel"
+    assert room.radius_mm == pytest.approx(30.0 + 94.0 - 25.0 * math.hypot(1.0, 0.1))
+    assert Layout.of(heavy, small_train()).body == heavy.variant.body
+    assert loads_brief(dump_brief(heavy.stated)) == heavy.stated
+
+
+def test_what_a_variant_does_not_state_is_that_of_the_aircraft():
+    top = ("[wing]", "[variant.body]\ntop_mm = -60\n[wing]")
+    designed, heavy = settings(small_brief(GEAR, top))
+    assert [room.what for room in heavy.clearance.rooms] == ["body", *(room.what for room in designed.clearance.rooms)]
+    assert {each.field for each in heavy.variant.assumptions if each.subject == "body"} >= {"least_gap_mm"}
+    assert "least_gap_mm" not in {each.field for each in designed.assumptions}
+
+
+def test_a_variant_with_other_items_and_no_body_says_where_its_wheels_stand():
+    wheel = ("[wing]", '[[variant.item]]\nname = "nose wheel"\nadded = true\nmass_g = 9\nposition_mm = 30\n[wing]')
+    designed, heavy = settings(small_brief(GEAR, wheel))
+    said = "'heavy' changes items and has no [variant.body]: its wheels stand as in [body]"
+    assert said in [each.text for each in heavy.assumptions]
+    assert said not in [each.text for each in designed.assumptions]
+    body = ("[wing]", "[variant.body]\nmain_wheel_mm = 150\nmain_wheel_height_mm = -80\n[wing]")
+    assert said not in [each.text for each in settings(small_brief(GEAR, wheel, body))[1].assumptions]
+
+
+@pytest.mark.parametrize(
+    ("own", "key"),
+    [
+        ("nose_wheel_mm = 30\nnose_wheel_height_mm = -70", "variant[1].body.nose_wheel_mm"),
+        ("main_wheel_height_mm = 60", "variant[1].body.main_wheel_height_mm"),
+        ("top_mm = 25", "variant[1].body"),
+        ("bottom_mm = -10", "variant[1].body.top_mm"),
+    ],
+)
+def test_the_faults_of_a_variants_body_name_its_key(own, key):
+    gear = (GEAR[0], GEAR[1].replace("[body]\n", "[body]\ntop_mm = -20\n"))
+    with pytest.raises(InputFaults) as caught:
+        small_brief(gear, ("[wing]", f"[variant.body]\n{own}\n[wing]"))
+    assert [each.key for each in caught.value.faults] == [key]
 
 
 def test_motor_places_stand_for_the_thrust_line():

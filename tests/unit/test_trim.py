@@ -8,11 +8,13 @@ import pytest
 from scipy.integrate import quad
 from scipy.optimize import brentq, linprog
 
+from propmatch.aircraft.clearance import Clearance
 from propmatch.aircraft.cures import trim_cures
 from propmatch.aircraft.geometry import Geometry
 from propmatch.aircraft.thrustline import ThrottleCases, throttle_trim
 from propmatch.aircraft.trim import Flown, immersed_share, jet_angle_rad, thrust_moment_nm, trim
 from propmatch.models.liftingsurface import elevator_effectiveness
+from propmatch.records.body import Body, DiscPlace, disc_rooms
 from propmatch.records.layout import Balance, Tail, ThrustLine
 from propmatch.status import Status
 
@@ -490,6 +492,39 @@ def test_a_propeller_clear_of_the_boom_stays_clear_of_it():
     assert height.left_deg < trim_cures(pod, cases()).now.worst_deg
     # In the nose nothing is below it.
     assert trim_cures(geometry(line={"height_mm": 130.0}), cases()).cure("motor height").value < 100.0
+
+
+@pytest.mark.parametrize(
+    ("body", "least", "stops"),
+    [
+        # The 114.3 mm disk, 10 mm above a pod that ends 40 mm up; 25 mm above wheels 50 mm down; the higher of both.
+        ({"top_mm": 40.0}, 164.3, True),
+        ({"main_wheel_height_mm": -50.0}, 89.3, True),
+        ({"top_mm": -30.0, "main_wheel_height_mm": -50.0}, 94.3, True),
+        ({"top_mm": 40.0, "nose_mm": 100.0}, -np.inf, False),  # the disk stands ahead of it
+    ],
+)
+def test_the_height_advised_leaves_the_propeller_its_gaps(body, least, stops):
+    # Plane geometry by hand. In the nose nothing but [body] is near.
+    high, place = geometry(line={"height_mm": 180.0}), DiscPlace(position_mm=0.0, height_mm=180.0, side_mm=0.0)
+    room = Clearance(rooms=disc_rooms(Body(**body), [place]), body=Body(**body), places=(place,), tilt_deg=0.0)
+    height = trim_cures(high, cases(), room).cure("motor height")
+    free = trim_cures(high, cases()).cure("motor height")
+    assert free.value < 80.0
+    assert height.found
+    assert least <= height.value < least + 1.0 if stops else height.value == free.value
+    assert ("as far as the propeller keeps the gaps wanted" in height.advice) == stops
+    assert not height.value_from < least
+
+
+def test_no_height_is_advised_where_none_leaves_the_gaps():
+    place = DiscPlace(position_mm=0.0, height_mm=30.0, side_mm=0.0)
+    low = Body(main_wheel_height_mm=200.0)
+    room = Clearance(rooms=disc_rooms(low, [place]), body=low, places=(place,), tilt_deg=0.0)
+    height = trim_cures(geometry(), cases(), room).cure("motor height")
+    assert not height.found
+    assert np.isnan(height.value)
+    assert "leaves the propeller the gaps wanted" in height.reading()
 
 
 def test_a_lowered_motor_takes_the_centre_of_gravity_along():

@@ -118,6 +118,16 @@ def test_at_the_least_control_speed_the_rudder_just_suffices():
     assert "down to the stall" in out_of(steered(FIN), thrust_n=0.01).reading(Controls.of(FIN, yaw=True), show=str)
 
 
+def test_no_rudder_beyond_its_travel_is_told():
+    controls = Controls.of(FIN, yaw=True)
+    small, large = out_of(steered(FIN), thrust_n=0.5), out_of(steered(FIN), thrust_n=50.0)
+    assert small.rudder_deg < 25.0 < large.rudder_deg
+    assert f"takes {small.rudder_deg:.0f} degrees of rudder" in small.reading(controls, show=str)
+    told = large.reading(controls, show=str)
+    assert "takes more than the 25 degrees of rudder there are" in told
+    assert f"{large.rudder_deg:.0f} degrees" not in told
+
+
 def test_without_a_fin_the_moment_alone_is_told():
     found = out_of(steered())
     assert math.isnan(found.rudder_deg)
