@@ -120,10 +120,15 @@ def _brief(source: TomlText) -> Brief:
 
 def _variants_apart(data: Mapping[str, Any]) -> Iterator[Problem]:
     """Problems of each variant that can be read with the aircraft, whatever else is wrong."""
-    base = {key: data[key] for key in ("aircraft", "wing", "item", "structure") if key in data}
+    lists = {key: data[key] for key in ("aircraft", "wing", "item", "structure") if key in data}
+    places = ("balance", "tail", "thrust_line", "motor_place", "body", "control")
+    base = lists | {key: data[key] for key in places if key in data}
     variants = data.get("variant")
     for at, variant in enumerate(variants if isinstance(variants, list) else (), start=1):
         brief = walk(Brief, {**base, "variant": [variant]}, "")[0]
+        if brief is None and isinstance(variant, Mapping):
+            without = {key: value for key, value in variant.items() if key != "body"}
+            brief = walk(Brief, {**lists, "variant": [without]}, "")[0]
         if brief is not None and not mass_problems(brief):
             yield from _variant_problems(brief, at)
 

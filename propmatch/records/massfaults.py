@@ -105,9 +105,12 @@ def _outside(brief: Any) -> Iterator[Problem]:
 
 def _stated(brief: Any, sections: Mapping[str, Sequence[str]], of_line: str) -> Iterator[tuple[str, float]]:
     """Path and value of each of these keys that is stated, and of the key ``of_line`` of every line."""
-    for section, keys in sections.items():
+    found = [(section, getattr(brief, section), keys) for section, keys in sections.items()]
+    found += [(f"variant[{at}].body", each.body, sections["body"])
+              for at, each in enumerate(brief.variant or (), start=1)]  # fmt: skip
+    for section, record, keys in found:
         for key in keys:
-            value = getattr(getattr(brief, section), key, None)
+            value = getattr(record, key, None)
             if value is not None:
                 yield f"{section}.{key}", value
     lists = {"item": brief.item, "structure": brief.structure, "motor_place": brief.motor_place}

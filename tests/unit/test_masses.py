@@ -566,6 +566,19 @@ material = "foamed"
     ]  # fmt: skip
 
 
+def test_the_body_of_a_variant_is_looked_at_over_that_of_the_aircraft_beside_other_faults():
+    tail = '[[variant]]\nname = "v"\n[variant.body]\ntail_wheel_mm = {}\ntail_wheel_height_mm = -20\n'
+    wheels = "[variant.body]\nmain_wheel_mm = 125\nmain_wheel_height_mm = -95\n"
+    text = places() + tail.replace("[variant.body]\n", wheels)
+    loads_brief(HEAD + text.format(490))
+    assert list(keys_of(text.format(1490))) == ["variant[1].body.tail_wheel_mm"]
+    faulty = text.format(490) + '[[phase]]\nname = "x"\nshare = 1\n'
+    assert list(keys_of(faulty)) == ["phase[1].throttle"]
+    assert list(keys_of(faulty.replace("position_mm = -12", "position_mm = true"))) == [
+        "thrust_line.position_mm", "phase[1].throttle",
+    ]  # fmt: skip
+
+
 def test_a_faulty_variant_does_not_hide_the_next():
     # 248 g of items stay in every build.
     found = keys_of(ITEMS + '[[structure]]\nslicer_g = 100\n[[variant]]\nname = "a"\ncl_max = 9\n'
