@@ -153,7 +153,9 @@ def test_flight_and_timer_are_those_of_flight_time(sheet: Sheet) -> None:
     assert f"{seconds // 60}:{seconds % 60:02d}" in words
     table = sheet.section("duration").pictures[0].table
     assert [r[1] for r in table.rows] == [f"{phase.minutes:.1f}" for phase in flight.phases]
-    assert [r[6] for r in table.rows] == [f"{phase.used_mah:.0f}" for phase in flight.phases]
+    assert [r[table.heads.index("used, mAh")] for r in table.rows] == [
+        f"{phase.used_mah:.0f}" for phase in flight.phases
+    ]
 
 
 def test_a_new_check_stands_in_the_margins_of_the_sheet() -> None:
