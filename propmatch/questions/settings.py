@@ -1,20 +1,19 @@
 """What a builder sets before a flight: alarm, cut-off, timer, charger; every value from one discharge of one flight."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import attrs
 import numpy as np
 
-from propmatch.aircraft.discharge import load_of
 from propmatch.aircraft.endurance import TIMER_MARGIN, FlightTime
-from propmatch.aircraft.polar import airframe_lanes
+from propmatch.aircraft.passing import charge_after, leg_at
 from propmatch.checks.setting import Setting
 from propmatch.columns import number
 from propmatch.models.pack import Chemistry
 from propmatch.questions.asflown import AsFlown
 from propmatch.records.estimates import PRACTICE
 from propmatch.records.parts import PowerTrain
-from propmatch.train.coupling import as_lanes
+from propmatch.records.sections import Phase
 from propmatch.units import MAH_AH
 
 __all__ = ["CHARGE_LEAST_C", "Settings", "settings_of"]
@@ -33,10 +32,10 @@ class Settings:
     ----------
     timer_minutes, flown_timer_minutes : float
     land_pack_v : float
-        Of the whole pack in the phase that draws most of the charge, when the timer runs out.
+        Of the whole pack in the phase flown when the timer runs out.
     alarm_load_cell_v, alarm_rest_cell_v : float
-        Of a cell in that phase and at rest, when the reserve begins; where the cut-off ends the flight, when the timer
-        runs out.
+        Of a cell in the phase flown when the reserve begins, and at rest; where the reserve does not end the flight,
+        when the timer runs out.
     cutoff_cell_v : float
     timer_recharge_mah, recharge_mah : float
         Drawn when the timer runs out, and at the end of the flight.
@@ -62,29 +61,58 @@ class Settings:
     basis: Mapping[str, str] = attrs.field(factory=dict)
 
 
+@attrs.frozen(kw_only=True)
+class _Moment:
+    """A moment of a flight, read in a phase with the motor on.
+
+    Attributes
+    ----------
+    charge, cell_voltage_v : float
+    words : str, in which phase it is read
+    """
+
+    charge: float
+    cell_voltage_v: float
+    words: str
+
+    @classmethod
+    def of(cls, phases: Sequence[Phase], flight: FlightTime, minutes: float) -> "_Moment":
+        """After so many minutes: in what is flown then, or was last flown, with the motor on.
+
+        Once they have begun, shares stand for what comes after them, and of the shares the one that draws most.
+        """
+        charge = charge_after(flight.legs, minutes)
+        begun = flight.legs[: leg_at(flight.legs, minutes) + 1]
+        shared = [leg for leg in begun if phases[leg.phases[0]].share is not None]
+        powered = [leg for leg in shared or begun if any(load.running[0] for load in leg.loads)]
+        leg = (powered or shared or begun)[-1]
+        draws = [load.at(np.array([charge])) for load in leg.loads]
+        at = max(range(len(draws)), key=lambda i: leg.weights[i] * draws[i].pack_current_a[0])
+        most = ", which draws most" if len(draws) > 1 else ""
+        return cls(
+            charge=charge,
+            cell_voltage_v=float(draws[at].cell_voltage_v[0]),
+            words=f"in '{phases[leg.phases[at]].name}'{most}",
+        )
+
+
 def settings_of(train: PowerTrain, setting: Setting, flight: FlightTime, flown: AsFlown) -> Settings | None:
     """The settings of a power train for its flight in one setting; None where there is no flight."""
     if not flight.minutes > 0:
         return None
     train = setting.flown(train)
-    asked = as_lanes(train, setting.air, mass_kg=setting.all_up_mass_kg(train.mass_g))
-    cells: Chemistry = asked.lanes.chemistries[0]
-    frame, _ = airframe_lanes(setting.variant.airframe, asked["mass_kg"])
-    at = max(range(len(flight.phases)), key=lambda i: flight.phases[i].used_mah)
-    load = load_of(setting.phases[at], asked.lanes, frame, setting.reserve_charge, asked.density, asked.sound)
-
-    early = 1.0 - (1.0 - TIMER_MARGIN) * (1.0 - flight.charge)
-    alarm = flight.charge if flight.ended_by == "reserve" else early
-    landing_v, alarm_v = (float(load.at(np.array([q])).cell_voltage_v[0]) for q in (early, alarm))
+    lanes = flight.legs[0].loads[0].train
+    cells: Chemistry = lanes.chemistries[0]
+    timer = _Moment.of(setting.phases, flight, flight.timer_minutes)
+    alarm = _Moment.of(setting.phases, flight, flight.minutes) if flight.ended_by == "reserve" else timer
     current = cells.charge_c * train.pack.capacity_mah * MAH_AH
-    back_mah = (1.0 - TIMER_MARGIN) * flight.recharge_mah
-    steady = f"in '{flight.phases[at].name}', which draws most"
+    back_mah = float((1.0 - timer.charge) * lanes.capacity_ah[0] / MAH_AH)
     return Settings(
         timer_minutes=flight.timer_minutes,
         flown_timer_minutes=flown.flown_timer_minutes,
-        land_pack_v=train.pack.cells_series * landing_v,
-        alarm_load_cell_v=alarm_v,
-        alarm_rest_cell_v=float(cells.cell_ocv_v(alarm)),
+        land_pack_v=train.pack.cells_series * timer.cell_voltage_v,
+        alarm_load_cell_v=alarm.cell_voltage_v,
+        alarm_rest_cell_v=float(cells.cell_ocv_v(alarm.charge)),
         cutoff_cell_v=flight.cutoff_cell_v,
         timer_recharge_mah=back_mah,
         recharge_mah=flight.recharge_mah,
@@ -95,11 +123,11 @@ def settings_of(train: PowerTrain, setting: Setting, flight: FlightTime, flown: 
         basis={
             "timer_minutes": f"the ideal flight less {TIMER_MARGIN:.0%}; {PRACTICE}",
             "flown_timer_minutes": f"the flight as really flown less {TIMER_MARGIN:.0%}; {PRACTICE}",
-            "land_pack_v": f"{100 * early:.0f} % charge, when the timer runs out, {steady}",
-            "alarm_load_cell_v": f"{100 * alarm:.0f} % charge, {steady}; bursts of throttle read less",
-            "alarm_rest_cell_v": f"open-circuit voltage at {100 * alarm:.0f} % charge",
+            "land_pack_v": f"{100 * timer.charge:.0f} % charge, when the timer runs out, {timer.words}",
+            "alarm_load_cell_v": f"{100 * alarm.charge:.0f} % charge, {alarm.words}; bursts of throttle read less",
+            "alarm_rest_cell_v": f"open-circuit voltage at {100 * alarm.charge:.0f} % charge",
             "cutoff_cell_v": _cutoff_basis(setting, cells),
-            "timer_recharge_mah": "mean current of the flight for as long as the timer runs; losses come on top",
+            "timer_recharge_mah": "phase by phase until the timer runs out; losses come on top",
             "recharge_mah": "flown to the end; more than that was taken from the reserve",
             "charge_current_a": f"{cells.charge_c:g}C for {cells.name}; the maker's limit comes first; {PRACTICE}",
             "charge_minutes": f"{CHARGE_TAIL:g} times that at full current: it ends at constant voltage; {PRACTICE}",

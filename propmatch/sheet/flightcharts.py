@@ -8,6 +8,7 @@ import numpy as np
 
 from propmatch.aircraft.endurance import FlightTime, flight_time
 from propmatch.aircraft.flightlanes import Leg
+from propmatch.aircraft.passing import minutes_along
 from propmatch.models.air import Air
 from propmatch.models.arrays import Floats
 from propmatch.records.parts import Airframe, PowerTrain
@@ -67,26 +68,18 @@ def stretches(flight: FlightTime) -> list[Stretch]:
 
 
 def _stretch(leg: Leg, names: Sequence[str], points: int) -> Stretch:
-    """From one charge to the other: t = integral of 60 Q dq/I, by the trapezoidal rule, ending when the leg ends."""
+    """From one charge to the other."""
     q = np.linspace(*leg.charge, points)
     draws = [load.at(q[:, None]) for load in leg.loads]
     weights = np.array(leg.weights)
-    current = weights @ np.array([draw.pack_current_a[:, 0] for draw in draws])
     climb = weights @ np.array([draw.climb_m_s[:, 0] for draw in draws])
-    slowness = 1.0 / np.maximum(current, 1e-9)
-    minutes = leg.minutes[0] + _summed(slowness) * (leg.minutes[1] - leg.minutes[0])
+    minutes = minutes_along(leg, q)
     rise = np.concatenate([[0.0], np.cumsum(0.5 * (climb[1:] + climb[:-1]) * 60.0 * np.diff(minutes))])
     height = leg.height_m[0] + rise
     height += (leg.height_m[1] - height[-1]) * (minutes - minutes[0]) / (minutes[-1] - minutes[0])
     cells = leg.loads[0].train.cells
     voltage = {names[i]: (cells * draw.cell_voltage_v)[:, 0] for i, draw in zip(leg.phases, draws, strict=True)}
     return Stretch(names=tuple(voltage), minutes=minutes, charge=q, height_m=np.maximum(height, 0.0), voltage=voltage)
-
-
-def _summed(rate: Floats) -> Floats:
-    """The running integral over a uniform grid, from 0 to 1."""
-    steps = np.cumsum(0.5 * (rate[1:] + rate[:-1]))
-    return np.concatenate([[0.0], steps / steps[-1]])
 
 
 def flight_chart(

@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+from scipy.integrate import quad
 from support.small_aircraft import small_brief, small_train
 from support.trains import simple_pack
 
@@ -174,7 +175,6 @@ def test_settings_come_from_the_flight_itself():
     setting = here(CRUISE)
     train, flight, real = flown(setting)
     found = settings_of(train, setting, flight, real)
-    early = 1 - 0.9 * (1 - flight.charge)
 
     def level(charge):
         """The operating point itself, solved at this charge."""
@@ -184,7 +184,11 @@ def test_settings_come_from_the_flight_itself():
 
     assert flight.ended_by == "reserve"
     assert found.alarm_load_cell_v == pytest.approx(level(flight.charge).cell_voltage_v, rel=1e-9)
+    early = 1 - found.timer_recharge_mah / 850.0
     assert found.land_pack_v == pytest.approx(level(early).pack_voltage_v, rel=1e-9)
+    # t = integral of Q dq/I by scipy's quad: down to that charge it takes the time of the timer
+    hours, _ = quad(lambda q: 0.85 / float(level(q).pack_current_a), early, 1.0, limit=200, epsrel=1e-6)
+    assert 60 * hours == pytest.approx(found.timer_minutes, rel=1e-4)
     assert found.alarm_rest_cell_v == pytest.approx(CHEMISTRIES["lipo"].cell_ocv_v(flight.charge))
     assert found.cutoff_cell_v < found.alarm_load_cell_v < found.alarm_rest_cell_v
     assert found.alarm_load_cell_v < found.land_pack_v / train.pack.cells_series
@@ -194,6 +198,65 @@ def test_settings_come_from_the_flight_itself():
     assert 60 * found.timer_recharge_mah / 850.0 < found.charge_minutes < 120
     assert set(found.basis) == set(vars_of(found))
     assert all(found.basis.values())
+
+
+LONG_CLIMB = ("seconds = 20", "seconds = 270")
+
+
+def test_settings_are_those_of_what_is_flown_when_the_reserve_comes_not_of_what_draws_most():
+    """A climb long over takes most of the charge; alarm and landing belong to the cruise after it."""
+    setting = here(LONG_CLIMB)
+    train, flight, real = flown(setting)
+    climb, cruise = flight.phases
+    assert climb.used_mah > cruise.used_mah
+    found = settings_of(train, setting, flight, real)
+    last = level_flight(
+        train, setting.variant.airframe, setting.all_up_mass_kg(train.mass_g), 11.0, charge=flight.charge,
+        air=setting.air,
+    )  # fmt: skip
+    assert found.alarm_load_cell_v == pytest.approx(last.cell_voltage_v, rel=1e-9)
+    for name in ("land_pack_v", "alarm_load_cell_v"):
+        assert "in 'cruise'" in found.basis[name]
+    # the climb is over when the timer runs out: only cruise is left out, at its own mean current
+    rest_mah = 1000 / 60 * cruise.pack_current_mean_a * (flight.minutes - flight.timer_minutes)
+    assert found.timer_recharge_mah == pytest.approx(flight.recharge_mah - rest_mah, rel=5e-3)
+    assert found.timer_recharge_mah > 0.9 * flight.recharge_mah + 10
+    assert found.charge_minutes == pytest.approx(60 * 1.25 * found.timer_recharge_mah / 850.0)
+
+
+def test_the_alarm_is_read_in_a_climb_that_pays_for_height():
+    setting = here(CRUISE, ("share = 1.0", 'share = 1.0\n[[phase]]\nname = "glide"\nthrottle = 0\nshare = 1.0'))
+    train, flight, real = flown(setting)
+    assert flight.paying_climb_m_s > 0.2
+    climbing = level_flight(
+        train, setting.variant.airframe, setting.all_up_mass_kg(train.mass_g), 11.0, charge=flight.charge,
+        air=setting.air, climb_m_s=flight.paying_climb_m_s,
+    )  # fmt: skip
+    found = settings_of(train, setting, flight, real)
+    assert found.alarm_load_cell_v == pytest.approx(climbing.cell_voltage_v, rel=1e-9)
+    assert "'cruise', which draws most" in found.basis["alarm_load_cell_v"]
+
+
+@pytest.mark.parametrize(
+    ("more", "read_in"),
+    [
+        ('[[phase]]\nname = "approach"\nairspeed_m_s = 10\nseconds = 60', "cruise"),
+        ('[[phase]]\nname = "glide in"\nthrottle = 0\nseconds = 60', "cruise"),
+    ],
+)
+def test_the_shares_stand_for_what_comes_after_them(more, read_in):
+    setting = here(("share = 1.0", f"share = 1.0\n{more}"))
+    train, flight, real = flown(setting)
+    found = settings_of(train, setting, flight, real)
+    assert f"in '{read_in}'" in found.basis["alarm_load_cell_v"]
+
+
+def test_of_a_list_that_repeats_the_motor_run_last_counts():
+    setting = here(("airspeed_m_s = 11\nshare = 1.0", "throttle = 0\nseconds = 100"))
+    train, flight, real = flown(setting)
+    found = settings_of(train, setting, flight, real)
+    assert "in 'climb out'" in found.basis["land_pack_v"]
+    assert found.alarm_load_cell_v < found.alarm_rest_cell_v - 0.05
 
 
 def vars_of(found):
