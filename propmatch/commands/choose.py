@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any, Unpack
 import attrs
 
 from propmatch.commands.progress import progress_line
-from propmatch.commands.trains import TRAIN_OPTIONS, LazyCatalogue, choose_train
+from propmatch.commands.trains import TRAIN_OPTIONS, LazyCatalogue, choose_train, pack_state
 from propmatch.faults import Fault, InputFaults, did_you_mean
 
 if TYPE_CHECKING:
@@ -98,19 +98,21 @@ def choose_for_brief(
     InputFaults
         What is wrong with the options; nothing in the catalogue meets the brief.
     """
-    typed = [name for name in TRAIN_OPTIONS if options.get(name) is not None]
-    if options.get(train) is not None:
-        if typed:
-            raise InputFaults([Fault(f"--{train}", rule=f"names the whole train, so leave out --{typed[0]}")])
-        named = train_of_ids(stock, options[train], f"--{train}", **setting.train_numbers)
-        return TrainForBrief(train=allowed_by_brief(named, setting), how="")
-    if typed:
+    typed = [f"--{name.replace('_', '-')}" for name in TRAIN_OPTIONS if options.get(name) is not None]
+    if typed and options.get(train) is None:
         made = choose_train(stock, options, setting.train_numbers)
         named = allowed_by_brief(made.train, setting)
         return TrainForBrief(train=named, how="", assumptions=made.assumptions, doubts=made.doubts)
+    faults = [Fault(f"--{train}", rule=f"names the whole train, so leave out {', '.join(typed)}")] if typed else []
+    numbers: dict[str, Any] = {**setting.train_numbers, **pack_state(options, faults)}
+    if faults:
+        raise InputFaults(faults)
+    if options.get(train) is not None:
+        named = train_of_ids(stock, options[train], f"--{train}", **numbers)
+        return TrainForBrief(train=allowed_by_brief(named, setting), how="")
     from propmatch.records.fields import replace
     from propmatch.search.matching import UNNAMED, best_train
 
     with progress_line("looking for the best power train") as progress:
         best = best_train(resolved, stock.catalogue, progress=progress)
-    return TrainForBrief(train=replace(best, **setting.train_numbers), how=UNNAMED)
+    return TrainForBrief(train=replace(best, **numbers), how=UNNAMED)

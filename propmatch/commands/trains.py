@@ -1,7 +1,7 @@
 """The power train of a command: every part named by id, or typed in full."""
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -16,10 +16,12 @@ if TYPE_CHECKING:
     from propmatch.records.parts import PowerTrain, Propeller, TrainNumbers
 
 __all__ = [
+    "PACK_STATE",
     "TRAIN_OPTIONS",
     "ChosenTrain",
     "LazyCatalogue",
     "choose_train",
+    "pack_state",
     "sources_block",
     "table_answer",
     "train_data",
@@ -118,7 +120,7 @@ def choose_train(
             faults.append(Fault("--listing", rule="describes the motor, so leave out --motor"))
         else:
             found |= _listed_parts(stock, listing, found.get("propeller"), faults, assumptions, doubts)
-    numbers = {**(defaults or {}), **_numbers(PowerTrain, options, faults)}
+    numbers = {**(defaults or {}), **_numbers(_NUMBERS, options, faults)}
     if "radio_current_a" not in numbers:
         assumptions.append(RADIO)
     if faults:
@@ -138,8 +140,10 @@ _NUMBERS = {
     "pack_cycles": "pack_cycles", "pack_rest": "pack_rest_h",
 }  # fmt: skip
 """Parameters that are numbers, and the field of ``PowerTrain`` each stands for."""
-TRAIN_OPTIONS = ("motor", "listing", "propeller", "pack", "controller", *_NUMBERS)
-"""Parameters that ``train_options`` adds."""
+PACK_STATE = ("pack_temperature", "pack_cycles", "pack_rest")
+"""Those of them that say how the cells are, whatever parts there are."""
+TRAIN_OPTIONS = ("motor", "listing", "propeller", "pack", "controller", *(n for n in _NUMBERS if n not in PACK_STATE))
+"""Parameters of ``train_options`` that name a power train, or part of one."""
 
 
 def _listed_parts(
@@ -211,15 +215,21 @@ def _chemistry_faults(stock: LazyCatalogue, name: str) -> list[Fault]:
     return [Fault("--pack", "chemistry", name, "nobody knows these cells", hint)]
 
 
-def _numbers(cls: type, options: Mapping[str, str | None], faults: list[Fault]) -> dict[str, Any]:
-    """Numbers of options, checked as the fields of a class are."""
+def pack_state(options: Mapping[str, str | None], faults: list[Fault]) -> dict[str, Any]:
+    """How the options say that the cells are, as fields of ``PowerTrain``; what is wrong is added to the faults."""
+    return _numbers(PACK_STATE, options, faults)
+
+
+def _numbers(names: Iterable[str], options: Mapping[str, str | None], faults: list[Fault]) -> dict[str, Any]:
+    """Numbers of options, checked as the fields of ``PowerTrain`` are."""
+    from propmatch.records.parts import PowerTrain
     from propmatch.records.typed import read_number
 
     values = {}
-    for name, field in _NUMBERS.items():
-        text = options[name]
+    for name in names:
+        text, field = options.get(name), _NUMBERS[name]
         if text is not None:
-            value = read_number(cls, field, text, f"--{name.replace('_', '-')}")
+            value = read_number(PowerTrain, field, text, f"--{name.replace('_', '-')}")
             if isinstance(value, Fault):
                 faults.append(value)
             else:

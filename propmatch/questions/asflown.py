@@ -40,6 +40,8 @@ class AsFlown:
         The ideal flight with cells that warm all the way from the start, the other bound of the ideal minutes.
     first_minute_cell_v, first_minute_thrust_n, warm_thrust_n : float
         Full throttle at rest with a full pack at the starting temperature; and the thrust with cells near 25 degC.
+    held : bool
+        Whether a phase flown holds an airspeed; on others the factor does not act.
     assumptions : tuple of Assumption
     """
 
@@ -56,7 +58,13 @@ class AsFlown:
     first_minute_cell_v: float = number(kind="V", label="cell voltage, full throttle at rest, full pack at its start")
     first_minute_thrust_n: float = number(kind="thrust", label="thrust, full throttle at rest, full pack at its start")
     warm_thrust_n: float = number(kind="thrust", label="thrust, full throttle at rest, full pack near 25 degC")
+    held: bool = True
     assumptions: tuple[Assumption, ...] = ()
+
+    @property
+    def acts(self) -> bool:
+        """Whether the factor changes anything."""
+        return self.held and self.factor_high > 1.0
 
 
 def warming_k(train: PowerTrain, flight: FlightTime) -> float:
@@ -87,12 +95,14 @@ def as_flown(train: PowerTrain, setting: Setting, flight: FlightTime) -> AsFlown
     text = f"{basis}: held airspeeds draw {style.factor:g} times the current of steady flight"
     if style.low != style.high:
         text += f", {style.low:g} to {style.high:g}; {PRACTICE}"
-    return AsFlown(
+    found = AsFlown(
         factor=style.factor, factor_low=style.low, factor_high=style.high,
         flown_minutes=middle, flown_minutes_short=short, flown_minutes_long=long,
         flown_timer_minutes=(1.0 - TIMER_MARGIN) * middle,
         pack_start_c=start, pack_rise_k=rise, warmed_minutes=warmed,
         first_minute_cell_v=float(cold.cell_voltage_v), first_minute_thrust_n=float(cold.thrust_n),
         warm_thrust_n=float(warm.thrust_n),
-        assumptions=(Assumption("flying", "factor", style.factor, "", text, style.low, style.high),),
+        held=any(p.throttle is None and row.minutes > 0 for p, row in zip(setting.phases, flight.phases, strict=True)),
     )  # fmt: skip
+    stated = Assumption("flying", "factor", style.factor, "", text, style.low, style.high)
+    return attrs.evolve(found, assumptions=(stated,)) if found.acts else found

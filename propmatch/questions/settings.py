@@ -1,5 +1,6 @@
 """What a builder sets before a flight: alarm, cut-off, timer, charger; every value from one discharge of one flight."""
 
+import math
 from collections.abc import Mapping, Sequence
 
 import attrs
@@ -31,6 +32,7 @@ class Settings:
     Attributes
     ----------
     timer_minutes, flown_timer_minutes : float
+        Ideal flight and flight as really flown; the second is NaN where real flying changes nothing.
     land_pack_v : float
         Of the whole pack in the phase flown when the timer runs out.
     alarm_load_cell_v, alarm_rest_cell_v : float
@@ -109,7 +111,7 @@ def settings_of(train: PowerTrain, setting: Setting, flight: FlightTime, flown: 
     back_mah = float((1.0 - timer.charge) * lanes.capacity_ah[0] / MAH_AH)
     return Settings(
         timer_minutes=flight.timer_minutes,
-        flown_timer_minutes=flown.flown_timer_minutes,
+        flown_timer_minutes=flown.flown_timer_minutes if flown.acts else math.nan,
         land_pack_v=train.pack.cells_series * timer.cell_voltage_v,
         alarm_load_cell_v=alarm.cell_voltage_v,
         alarm_rest_cell_v=float(cells.cell_ocv_v(alarm.charge)),

@@ -20,13 +20,7 @@ def flown_sentences(flown: AsFlown, minutes: float, cutoff_cell_v: float, shown:
     """What becomes of an ideal flight of so many minutes; nothing where there is none."""
     if not minutes > 0:
         return []
-    span = ""
-    if flown.factor_low != flown.factor_high:
-        span = f" ({flown.flown_minutes_short:.1f} to {flown.flown_minutes_long:.1f})"
-    said = [
-        f"That is steady flight; as really flown, at {flown.factor:g} times the current, expect about "
-        f"{flown.flown_minutes:.1f} minutes{span}, timer {clock(flown.flown_timer_minutes)}."
-    ]
+    said = _real(flown)
     if flown.pack_start_c >= _WARM_C:
         return said
     if abs(flown.warmed_minutes - minutes) >= _NOTICED_MINUTES and flown.pack_rise_k >= _NOTICED_K:
@@ -44,11 +38,31 @@ def flown_sentences(flown: AsFlown, minutes: float, cutoff_cell_v: float, shown:
     return said
 
 
+def _real(flown: AsFlown) -> list[str]:
+    """What manoeuvres and gusts cost."""
+    if not flown.held:
+        return ["No phase holds an airspeed: real flying costs height, and the minutes stay as they are."]
+    if not flown.acts:
+        return []
+    span = ""
+    if flown.factor_low != flown.factor_high:
+        span = f" ({flown.flown_minutes_short:.1f} to {flown.flown_minutes_long:.1f})"
+    return [
+        f"That is steady flight; as really flown, at {flown.factor:g} times the current, expect about "
+        f"{flown.flown_minutes:.1f} minutes{span}, timer {clock(flown.flown_timer_minutes)}."
+    ]
+
+
 def settings_rows(settings: Settings, shown: Shown) -> list[dict[str, str]]:
-    """A row for each value: what to set, to what, and where that comes from; ``USUAL`` explains a word of it."""
+    """A row for each value: what to set, to what, and where that comes from; ``USUAL`` explains a word of it.
+
+    A timer that real flying does not change has none.
+    """
     rows = []
     for column in columns_of(Settings):
         value = getattr(settings, column.name)
+        if column.name == "flown_timer_minutes" and math.isnan(value):
+            continue
         if column.name.endswith("timer_minutes"):
             text = f"{clock(value)} min:s"
         elif math.isnan(value):

@@ -1,6 +1,7 @@
 """What to set, and the flight as really flown: the same numbers in text, JSON, build sheet and page."""
 
 import re
+from pathlib import Path
 
 import pytest
 from support.bundled import SMALL_PARTS, bundled_catalogue
@@ -92,6 +93,27 @@ def test_what_the_options_say_goes_first(run):
     air_cold = run(*typed, "--temperature", "-10", "--json").document["rows"][0]
     kept_warm = run(*typed, "--temperature", "-10", "--pack-temperature", "25", "--json").document["rows"][0]
     assert air_cold["pack_voltage_v"] < kept_warm["pack_voltage_v"]
+
+
+def test_how_the_pack_is_names_no_part(run, cold_brief):
+    """The options on the cells go with a train named as a whole, and with the best that match finds."""
+    Path(cold_brief).write_text(BRIEF + SMALL_PARTS, encoding="utf-8")
+    for named in (("--train", TRAIN_ID), ()):
+        new, old = (
+            run("time", cold_brief, *named, *more, "--json").document
+            for more in ((), ("--pack-cycles", "800", "--pack-temperature", "25"))
+        )
+        assert new["train"] == old["train"]
+        assert old["flights"][0]["recharge_mah"] < 0.7 * new["flights"][0]["recharge_mah"]
+        assert old["flights"][0]["as_flown"]["pack_start_c"] == 25
+
+
+def test_what_does_not_go_with_a_train_is_named_as_it_is_typed(run, cold_brief):
+    done = run("time", cold_brief, "--train", TRAIN_ID, "--radio-current", "1", "--motors", "2", "--pack-cycles", "-1")
+    assert done.exit_code == 2
+    assert "--train: names the whole train, so leave out --motors, --radio-current" in done.err
+    assert "--pack-cycles" in done.err
+    assert "at least 0" in done.err
 
 
 @pytest.mark.parametrize(

@@ -51,8 +51,27 @@ def test_a_held_flight_takes_its_time_over_the_factor():
 
 def test_throttle_phases_are_flown_as_they_are():
     setting = here(("airspeed_m_s = 11", "throttle = 0.6"), (WARM, f"{WARM}\n[flying]\nfactor = 2"))
-    _, flight, real = flown(setting)
+    train, flight, real = flown(setting)
     assert real.flown_minutes == pytest.approx(flight.minutes, rel=1e-12)
+    (said,) = flown_sentences(real, flight.minutes, flight.cutoff_cell_v, Shown())
+    assert said == "No phase holds an airspeed: real flying costs height, and the minutes stay as they are."
+    assert not real.assumptions
+    one_timer(settings_of(train, setting, flight, real))
+
+
+def one_timer(found):
+    assert math.isnan(found.flown_timer_minutes)
+    assert [row["set"] for row in settings_rows(found, Shown()) if "timer setting" in row["set"]] == [
+        "timer setting, 10 % early"
+    ]
+
+
+def test_one_times_the_power_is_not_spoken_of():
+    setting = here((WARM, f"{WARM}\n[flying]\nfactor = 1"))
+    train, flight, real = flown(setting)
+    assert flown_sentences(real, flight.minutes, flight.cutoff_cell_v, Shown()) == []
+    assert not real.assumptions
+    one_timer(settings_of(train, setting, flight, real))
 
 
 @pytest.mark.parametrize("style", FLYING)
