@@ -8,6 +8,7 @@ import numpy as np
 
 from propmatch.aircraft.launch import FLYING_OVER_STALL, Throw, Thrust, takeoff_run_m, thrown
 from propmatch.aircraft.polar import AirframeLanes
+from propmatch.aircraft.thrustline import speed_m_s
 from propmatch.checks.setting import Setting
 from propmatch.checks.states import TrainStates
 from propmatch.checks.working import GIVEN, Lane, Symbol
@@ -24,7 +25,6 @@ __all__ = [
     "height_limit_m",
     "launch_flown",
     "launch_of",
-    "launch_words",
     "launched",
     "run_m",
     "stated_height_m",
@@ -107,59 +107,60 @@ class LaunchFlown:
 
     Attributes
     ----------
-    words : str, in a sentence
+    launch : Launch, completed
     stall_speed_m_s, throw_speed_m_s, height_lost_m, takeoff_run_m : float
     """
 
-    words: str
+    launch: Launch
     stall_speed_m_s: float = number(kind="speed", label="stall speed")
     throw_speed_m_s: float = number(kind="speed", label="speed of the throw")
     height_lost_m: float = number(kind="m", label="height lost after the throw, until it climbs")
     takeoff_run_m: float = number(kind="m", label="take-off run")
 
+    def sentence(self, show: Callable[[float], str] = speed_m_s) -> str:
+        """The launch in a sentence; ``show`` writes a speed [m/s]."""
+        words = self.words(show)
+        return f"{words[0].upper()}{words[1:]}."
+
+    def words(self, show: Callable[[float], str] = speed_m_s) -> str:
+        """The same without capital and stop."""
+        stall, launch = self.stall_speed_m_s, self.launch
+        if launch.kind == "runway":
+            speed = f"{FLYING_OVER_STALL:g} times the stall, {show(FLYING_OVER_STALL * stall)}"
+            friction = f"at a rolling friction of {launch.rolling_friction:g}"
+            if np.isnan(self.takeoff_run_m):
+                return f"{friction} full throttle does not bring it to {speed}"
+            return f"{friction} it rolls {self.takeoff_run_m:.1f} m to {speed}"
+        throw, lost = self.throw_speed_m_s, self.height_lost_m
+        side = "below" if throw < stall else "above"
+        start = f"thrown at {show(throw)}, {show(abs(throw - stall))} {side} the stall"
+        if np.isnan(lost):
+            return f"{start}: full throttle does not carry it on"
+        if lost == 0:
+            return f"{start}: climbs at once"
+        ground = f" and is on the ground, {launch.height_m:g} m below the hand"
+        return f"{start}: loses {lost:.1f} m before it climbs{ground if lost > (launch.height_m or np.inf) else ''}"
+
 
 def launch_flown(m: TrainStates, index: int = 0) -> LaunchFlown | None:
     """The launch of one lane; None where the brief has none."""
-    lane = Lane(m, index)
-    if m.setting.brief.launch is None:
+    lane, launch = Lane(m, index), m.setting.brief.launch
+    if launch is None:
         return None
-    words = launch_words(lane)
     return LaunchFlown(
-        words=f"{words[0].upper()}{words[1:]}.", stall_speed_m_s=lane.of(m.stall_m_s), throw_speed_m_s=_thrown_at(lane),
+        launch=launch, stall_speed_m_s=lane.of(m.stall_m_s), throw_speed_m_s=_thrown_at(lane),
         height_lost_m=lane.of(throw_lost_m(m)), takeoff_run_m=lane.of(run_m(m)),
     )  # fmt: skip
 
 
-# ---------------------------------------------------------------- words
-
-
-def launch_words(lane: Lane) -> str:
-    """The launch in a sentence without its stop; empty where the brief has none."""
-    launch = lane.states.setting.brief.launch
-    if launch is None:
-        return ""
-    stall = lane.of(lane.states.stall_m_s)
-    if launch.kind == "runway":
-        run = lane.of(run_m(lane.states))
-        speed = f"{FLYING_OVER_STALL:g} times the stall, {FLYING_OVER_STALL * stall:.1f} m/s"
-        friction = f"at a rolling friction of {launch.rolling_friction:g}"
-        if np.isnan(run):
-            return f"{friction} full throttle does not bring it to {speed}"
-        return f"{friction} it rolls {run:.1f} m to {speed}"
-    throw, lost = launch.throw_speed_m_s or np.nan, lane.of(throw_lost_m(lane.states))
-    side = "below" if throw < stall else "above"
-    start = f"thrown at {throw:.1f} m/s, {abs(throw - stall):.1f} {side} the stall"
-    if np.isnan(lost):
-        return f"{start}: full throttle does not carry it on"
-    if lost == 0:
-        return f"{start}: climbs at once"
-    ground = f" and is on the ground, {launch.height_m:g} m below the hand"
-    return f"{start}: loses {lost:.1f} m before it climbs{ground if lost > (launch.height_m or np.inf) else ''}"
-
-
 def launched(kind: str) -> Callable[[Lane, float], str]:
     """The note of a check: the launch in words, where it is of this kind."""
-    return lambda lane, _: launch_words(lane) if launch_of(lane.states.setting, kind) else ""
+
+    def note(lane: Lane, _: float) -> str:
+        flown = launch_flown(lane.states, lane.index) if launch_of(lane.states.setting, kind) else None
+        return "" if flown is None else flown.words()
+
+    return note
 
 
 # ---------------------------------------------------------------- arithmetic

@@ -169,7 +169,7 @@ def headline_of(train: "PowerTrain", brief: "Brief", flights: Sequence[Flight], 
         *height_words(first.time),
         *flown_sentences(first.flown, first.time.minutes, first.time.cutoff_cell_v, shown),
     ]
-    sentences += [first.launch.words] if first.launch else []
+    sentences += [first.launch.sentence(shown.speed_text)] if first.launch else []
     wanted = brief.limits.min_flight_minutes
     if wanted is not None and first.time.minutes < wanted:
         sentences.append(f"The brief wants {wanted:g} minutes: it falls short by {wanted - first.time.minutes:.1f}.")
@@ -203,7 +203,7 @@ def phase_block(flight: Flight, shown: Shown, named: bool) -> list[str]:
             {
                 "phase": "  " + phase.name,
                 "min:s": clock(phase.minutes),
-                shown.speed_unit: signed(shown.speed_of(phase.airspeed_m_s), 0),
+                shown.speed_unit: shown.number(phase.airspeed_m_s, "speed", 0),
                 "throttle %": throttle,
                 "pack A": signed(phase.pack_current_mean_a),
                 "motor A": signed(phase.motor_current_highest_a),

@@ -243,7 +243,7 @@ class Site:
         "degC", ge=COLDEST_C, le=WARMEST_C, default=None, doc="temperature of the cells; left out: that of the air"
     )
     wind_m_s: float | None = number("m/s", ge=0, le=60, default=None, doc="wind along the way out and back")
-    distance_m: float | None = number("m", ge=0, le=100000, default=None, doc="how far out and back again")
+    distance_m: float | None = number("m", gt=0, le=100000, default=None, doc="how far out and back again")
 
 
 @record()

@@ -124,7 +124,7 @@ def flight_chart(
         {
             "phase": row.name,
             "minutes": signed(row.minutes, 1),
-            f"airspeed, {units.speed_unit}": signed(units.speed_of(row.airspeed_m_s), 0),
+            f"airspeed, {units.speed_unit}": units.number(row.airspeed_m_s, "speed", 0),
             "throttle, %": _span(100 * row.throttle_from, 100 * row.throttle_to),
             "pack current, A": signed(row.pack_current_mean_a, 1),
             "motor current at most, A": signed(row.motor_current_highest_a, 1),

@@ -148,8 +148,8 @@ def duration(case: Case) -> Section:
     rows = [] if settings is None else settings_rows(settings, case.shown)
     tables = (Table.of(rows, caption=f"What to set, all from this flight; {USUAL}"),) if rows else ()
     said = flown_sentences(case.flown, case.flight.minutes, case.flight.cutoff_cell_v, case.shown)
-    return Section(name="duration", title="How long does it fly?",
-                   text=(*((launch.words,) if launch else ()), text, *said), pictures=(picture,),
+    begins = () if launch is None else (launch.sentence(case.shown.speed_text),)
+    return Section(name="duration", title="How long does it fly?", text=(*begins, text, *said), pictures=(picture,),
                    tables=tables)  # fmt: skip
 
 

@@ -173,7 +173,7 @@ def compare_chart(
     first = next(iter(grids.values()))
     rows = [
         {
-            f"airspeed, {units.speed_unit}": signed(units.speed_of(first.airspeed[i]), 0),
+            f"airspeed, {units.speed_unit}": units.number(first.airspeed[i], "speed", 0),
             **{f"{key}, {units.thrust_unit}": _thrust(units, float(
                 np.interp(first.airspeed[i], grids[key].airspeed, t))) for key, t in thrusts.items()},
             **{f"needed with {key}, {units.thrust_unit}": _thrust(units, _needed(grids[key], first.airspeed[i]))

@@ -70,7 +70,7 @@ class Shown:
         return f"{signed(self.thrust_of(thrust_n), 0 if self.thrust == 'gf' else 2)} {self.thrust_unit}"
 
     def speed_text(self, speed_m_s: float) -> str:
-        return f"{signed(self.speed_of(speed_m_s), 1 if self.speed == 'm_s' else 0)} {self.speed_unit}"
+        return f"{self.number(speed_m_s, 'speed', 0)} {self.speed_unit}"
 
     def mass_text(self, mass_g: float) -> str:
         value = self.mass_of(mass_g)
@@ -90,7 +90,7 @@ class Shown:
         if kind == "thrust":
             return signed(self.thrust_of(value), max(digits, 0 if self.thrust == "gf" else 2))
         if kind == "speed":
-            return signed(self.speed_of(value), digits)
+            return signed(self.speed_of(value), max(digits, 1 if self.speed == "m_s" else 0))
         return signed(100 * value if kind == "%" else value, digits)
 
     def text(self, value: float, kind: str, digits: int = 1) -> str:

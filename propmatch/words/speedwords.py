@@ -23,6 +23,8 @@ __all__ = [
 ]
 
 SPEEDS_HEAD = "airspeeds without wind; climb, cruise and top speed at half charge"
+_FAR_M = 10_000.0
+"""From here distances are written in km, to 100 m."""
 TURNS_HEAD = f"Level turns at {LEAST_SPEED_OVER_STALL:g} times the stall speed in them, half charge"
 
 
@@ -55,13 +57,9 @@ def speed_rows(speeds: AircraftSpeeds, shown: Shown) -> list[dict[str, str]]:
         "" if math.isfinite(s.top_speed_m_s) else "full throttle holds no level flight",
     )
     return [
-        {"": name, shown.speed_unit: signed(shown.speed_of(speed), _digits(shown)), "what it gives": gives}
+        {"": name, shown.speed_unit: shown.number(speed, "speed", 0), "what it gives": gives}
         for name, speed, gives in (*stall, *best, top)
     ]  # fmt: skip
-
-
-def _digits(shown: Shown) -> int:
-    return 1 if shown.speed == "m_s" else 0
 
 
 def _angle(degrees: float) -> str:
@@ -162,10 +160,10 @@ def _no_headway(trip: WindTrip, wind: float, speeds: AircraftSpeeds, shown: Show
 def _trip_sentence(trip: WindTrip, at: str, distance_m: float | None, wind: float, shown: Shown) -> str:
     v, u = shown.speed_text(trip.airspeed_against_m_s), shown.speed_text(trip.airspeed_with_m_s)
     at += f", {v}" + (f" against the wind and {u} with it" if u != v else "")
-    first, other = (_way(10 * math.floor(far / 10)) for far in (trip.farthest_against_m, trip.farthest_with_m))
+    first, other = (_way(_no_more(far)) for far in (trip.farthest_against_m, trip.farthest_with_m))
     if wind and first != other:
         first = f"{first} against the wind or {other} with it"
-    limit = f"turn round after {first} at the latest, to be back with the reserve"
+    limit = f"in steady flight turn round after {first} at the latest, to be back with the reserve"
     if distance_m is None:
         return f"{at}: {limit}."
     way = f"{_way(distance_m)} out and back takes {clock(trip.out_and_back_minutes)} (minutes:seconds)"
@@ -174,5 +172,11 @@ def _trip_sentence(trip: WindTrip, at: str, distance_m: float | None, wind: floa
     return f"{at}, {way}, more than the pack has: {limit}."
 
 
+def _no_more(distance_m: float) -> float:
+    """A distance that may not be exceeded [m], as exactly as it is written."""
+    step = 100 if distance_m >= _FAR_M else 10
+    return step * math.floor(distance_m / step)
+
+
 def _way(distance_m: float) -> str:
-    return f"{distance_m / 1000:.1f} km" if distance_m >= 10_000 else f"{distance_m:.0f} m"
+    return f"{distance_m / 1000:.1f} km" if distance_m >= _FAR_M else f"{distance_m:.0f} m"

@@ -1,11 +1,15 @@
 """Launch, motor heat and the currents of several motors as commands and sheet show them."""
 
+import re
+from pathlib import Path
+
 import pytest
 from support.small_aircraft import BRIEF
 
 from propmatch.brief import load_brief
 from propmatch.catalogue.catalogue import load_catalogue
 from propmatch.sheet.content import build_sheet
+from propmatch.words.shown import SYSTEMS
 
 PARTS = ("--motor", "1400kV 28g", "--propeller", "7x5 thin", "--controller", "20A 15g", "--pack", "2S 850mAh 35C 50g")
 
@@ -36,12 +40,36 @@ def test_time_says_the_launch_and_gives_its_numbers(run, written):
     assert launch["height_lost_m"] > 0
     assert launch["takeoff_run_m"] is None
     below = launch["stall_speed_m_s"] - 4
-    said = f"Thrown at 4.0 m/s, {below:.1f} below the stall: loses {launch['height_lost_m']:.1f} m before it climbs"
-    assert said in words(run("time", brief, *PARTS).out)
+    said = f"Thrown at 4.0 m/s, {below:.1f} m/s below the stall: loses {launch['height_lost_m']:.1f} m before it climbs"
+    assert said in words(run("time", brief, *PARTS, "--units", "si").out)
     rolls = run("time", written("[launch]", 'kind = "runway"'), *PARTS)
     assert "At a rolling friction of 0.1 it rolls" in words(rolls.out)
     assert "a grass field" in words(rolls.out)
     assert run("time", written(), *PARTS, "--json").document["flights"][0]["launch"] is None
+
+
+@pytest.mark.parametrize(("units", "unit", "per_m_s"), [("metric", "km/h", 3.6), ("imperial", "mph", 3600 / 1609.344)])
+def test_launch_speeds_are_in_the_units_of_the_reader(run, written, units, unit, per_m_s):
+    """1 m/s = 3.6 km/h = 3600/1609.344 mph: the international mile."""
+    thrown = written("[launch]", 'kind = "hand"', "throw_speed_m_s = 4")
+    stall = run("time", thrown, *PARTS, "--json").document["flights"][0]["launch"]["stall_speed_m_s"]
+    out = words(run("time", thrown, *PARTS, "--units", units).out)
+    assert f"Thrown at {4 * per_m_s:.0f} {unit}, {(stall - 4) * per_m_s:.0f} {unit} below the stall" in out
+    sheet = build_sheet(load_brief(thrown), load_catalogue(plugins=["bundled"]), shown=SYSTEMS[units])
+    assert any(text.startswith("Thrown at ") and unit in text for text in sheet.section("duration").text)
+    out = words(run("time", written("[launch]", 'kind = "runway"'), *PARTS, "--units", units).out)
+    assert re.search(rf"it rolls [\d.]+ m to 1\.\d+ times the stall, \d+ {unit}", out)
+
+
+def test_tables_in_metres_per_second_have_a_digit(run, written):
+    brief = written("[[phase]]", 'name = "half"', "airspeed_m_s = 11.5", "share = 1", "[units]", 'speed = "m_s"')
+    text = Path(brief).read_text().replace("temperature_c = 18", "temperature_c = 18\nwind_m_s = 3")
+    Path(brief).write_text(text)
+    out = run("time", brief, *PARTS).out
+    assert re.search(r"^ +half +\S+ +11\.5 ", out, re.MULTILINE)  # phase by phase
+    assert re.search(r"^ *half +11\.5 +11\.5 ", out, re.MULTILINE)  # trips in the wind
+    turn = next(line for line in out.splitlines() if line.split()[:2] == ["60", "2.00"])
+    assert all(re.fullmatch(r"\d+\.\d", number) for number in turn.split()[2:4])
 
 
 def test_a_bad_launch_ends_with_two_and_names_line_and_key(run, written):
