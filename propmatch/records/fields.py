@@ -127,24 +127,26 @@ class Problem:
 class Rule:
     """A rule between fields: ``broken(*values)`` of ``keys`` tells whether it is violated.
 
-    The fault names ``at``, by default the first key; ``broken`` may instead answer with a text that is put behind
-    it, such as ``[2].seconds``. ``text`` says what would be right, or makes that from the values. Reading a file skips
-    the rule while one of its fields is faulty itself.
+    The fault names ``at``, by default the first key; ``broken`` may instead answer with every place behind it and what
+    stands there, such as ``[2].seconds``: 20. ``text`` says what would be right, or makes that from the values. Reading
+    a file skips the rule while one of its fields is faulty itself.
     """
 
     keys: tuple[str, ...]
-    broken: Callable[..., bool | str]
+    broken: Callable[..., bool | Mapping[str, object]]
     text: str | Callable[..., str]
     at: str = ""
 
-    def problem(self, values: Sequence[object], prefix: str = "") -> Problem | None:
-        """The problem these values make, or None."""
+    def problems(self, values: Sequence[object], prefix: str = "") -> list[Problem]:
+        """The problems these values make."""
         found = self.broken(*values)
         if not found:
-            return None
-        key = f"{prefix}{self.at or self.keys[0]}{found if isinstance(found, str) else ''}"
-        plain = not self.at and isinstance(found, bool) and isinstance(values[0], str | int | float)
-        return Problem(key, values[0] if plain else None, self.said(values))
+            return []
+        key, said = f"{prefix}{self.at or self.keys[0]}", self.said(values)
+        if isinstance(found, Mapping):
+            return [Problem(f"{key}{place}", value, said) for place, value in found.items()]
+        plain = not self.at and isinstance(values[0], str | int | float)
+        return [Problem(key, values[0] if plain else None, said)]
 
     def said(self, values: Sequence[object]) -> str:
         """What would be right beside these values."""
@@ -268,7 +270,9 @@ def walk(cls: type, mapping: Mapping[str, Any], path: str) -> tuple[Any, list[Pr
     for key in mapping:
         if key not in known:
             open_keys = [each for each in known if mapping.get(each) is None]
-            hint = did_you_mean(str(key), open_keys or known) or "known keys: " + ", ".join(known)
+            told = [hint for part, hint in cls.__hints__.items() if part in str(key).lower()]  # type: ignore[attr-defined]
+            guess = did_you_mean(str(key), open_keys or known) or "known keys: " + ", ".join(known)
+            hint = told[0] if told else guess
             problems.append(Problem(f"{prefix}{key}", None, "unknown key", hint))
             bad.update(near_words(str(key), open_keys))
     for key, rule in known.items():
@@ -287,9 +291,7 @@ def walk(cls: type, mapping: Mapping[str, Any], path: str) -> tuple[Any, list[Pr
     rules: tuple[Rule, ...] = getattr(cls, "__rules__", ())
     for between in rules:
         if bad.isdisjoint(between.keys):
-            problem = between.problem([good[key] for key in between.keys], prefix)
-            if problem:
-                problems.append(problem)
+            problems += between.problems([good[key] for key in between.keys], prefix)
     return (None if problems else cls(**good)), problems
 
 
@@ -402,8 +404,8 @@ def instance(cls: type, *, default: Any = REQUIRED, eq: bool = True, doc: str = 
 
 def _obey(self: Any) -> None:
     name = type(self).__name__
-    problems = [rule.problem([getattr(self, key) for key in rule.keys]) for rule in type(self).__rules__]
-    faults = [str(Fault(name, each.key, each.value, each.rule)) for each in problems if each]
+    problems = [each for rule in type(self).__rules__ for each in rule.problems([getattr(self, k) for k in rule.keys])]
+    faults = [str(Fault(name, each.key, each.value, each.rule)) for each in problems]
     if faults:
         raise ValueError("\n".join(faults))
 
@@ -413,10 +415,13 @@ def _obey(self: Any) -> None:
     frozen_default=True,
     field_specifiers=(number, integer, text, flag, choice, words_or_number, one, many, instance, attrs.field),
 )
-def record(*, rules: tuple[Rule, ...] = (), positional: tuple[str, ...] = ()) -> Callable[[type[T]], type[T]]:
+def record(
+    *, rules: tuple[Rule, ...] = (), positional: tuple[str, ...] = (), hints: Mapping[str, str] | None = None
+) -> Callable[[type[T]], type[T]]:
     """Make a frozen attrs class whose fields are declared here and obey ``rules``, its bases' too.
 
-    Fields are keyword-only but for those named ``positional``.
+    Fields are keyword-only but for those named ``positional``. ``hints`` say what to write instead of an unknown key
+    that holds such a word.
     """
 
     def decorate(cls: Any) -> Any:
@@ -424,6 +429,7 @@ def record(*, rules: tuple[Rule, ...] = (), positional: tuple[str, ...] = ()) ->
             if name in vars(cls) and name not in positional:
                 vars(cls)[name].kw_only = True
         cls.__rules__ = (*getattr(cls, "__rules__", ()), *rules)
+        cls.__hints__ = hints or {}
         cls.__attrs_post_init__ = _obey
         made = attrs.frozen(cls)
         made.__declared__ = tuple(

@@ -16,7 +16,10 @@ TOO_COLD = (
 """What is wrong with air so cold where nobody states the temperature of the cells."""
 
 
-@record()
+_CHARGES = "write cycles instead: full charges; years alone say nothing"
+
+
+@record(hints={"age": _CHARGES, "year": _CHARGES})
 class PackUse:
     """The pack as it is: used, and charged a while ago."""
 

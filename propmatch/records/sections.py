@@ -288,26 +288,25 @@ def _foremost(balance: Balance) -> float:
     return balance.target_cg_mm if edge is None else max(balance.target_cg_mm, edge + (chord or 0.0) / 4)
 
 
-def _timed_between_shares(phases: tuple[Phase, ...]) -> str:
+def _timed_between_shares(phases: tuple[Phase, ...]) -> dict[str, object]:
     shared = [at for at, phase in enumerate(phases) if phase.share is not None]
     between = [at for at in range(shared[0], shared[-1]) if at not in shared] if shared else []
-    return f"[{between[0] + 1}].seconds" if between else ""
+    return {f"[{at + 1}].seconds": phases[at].seconds for at in between}
 
 
 def _no_power(phases: tuple[Phase, ...]) -> bool:
     return bool(phases) and all(phase.throttle == 0 for phase in phases)
 
 
-def _held_against(phases: tuple[Phase, ...], site: Site) -> str:
+def _held_against(phases: tuple[Phase, ...], site: Site) -> dict[str, object]:
     wind = site.wind_m_s or 0.0
-    slow = [at for at, each in enumerate(phases) if each.throttle is None and (each.airspeed_m_s or 0.0) <= wind]
-    return f"[{slow[0] + 1}].airspeed_m_s" if wind and slow else ""
+    held = {at: each.airspeed_m_s or 0.0 for at, each in enumerate(phases, 1) if each.throttle is None}
+    return {f"[{at}].airspeed_m_s": speed for at, speed in held.items() if wind and speed <= wind}
 
 
-def _same_name(variants: tuple[Variant, ...]) -> str:
+def _same_name(variants: tuple[Variant, ...]) -> dict[str, object]:
     names = [each.name for each in variants]
-    again = [at for at, name in enumerate(names) if name in names[:at]]
-    return f"[{again[0] + 1}].name" if again else ""
+    return {f"[{at + 1}].name": name for at, name in enumerate(names) if name in names[:at]}
 
 
 @record(
@@ -359,7 +358,10 @@ def _same_name(variants: tuple[Variant, ...]) -> str:
         Rule(
             ("phase", "site"),
             _held_against,
-            "must be above [site] wind_m_s, or the phase makes no headway: fly it faster, or in less wind",
+            lambda _, site: (
+                f"must be above [site] wind_m_s = {site.wind_m_s:g}, or the phase makes no headway: fly it faster, or "
+                "in less wind"
+            ),
         ),
         Rule(("variant",), _same_name, "must differ from the names of the other variants"),
         *BODY_RULES,

@@ -162,7 +162,9 @@ SMALL = '[aircraft]\nname = "x"\nbare_mass_g = 150\n'
     ("text", "key", "right"),
     [
         ('[pack]\ncycles = "2 years"', "pack.cycles", "2000 full charges"),
-        ("[pack]\nage_years = 2", "pack.age_years", "unknown key"),
+        ("[pack]\nage_years = 2", "pack.age_years", "unknown key; write cycles instead"),
+        ("[pack]\nage = 2", "pack.age", "full charges; years alone say nothing"),
+        ("[pack]\nYears = 2", "pack.Years", "full charges; years alone say nothing"),
         ("[pack]\nrest_h = -1", "pack.rest_h", "at least 0"),
         ("[site]\ntemperature_c = 300", "site.temperature_c", "at most 60"),
         ("[site]\npack_temperature_c = -21", "site.pack_temperature_c", "at least -20"),

@@ -1,5 +1,6 @@
 """Out and back in wind against closed forms and scipy's integration of the same flight."""
 
+import attrs
 import numpy as np
 import pytest
 from hypothesis import given
@@ -12,6 +13,8 @@ from propmatch.aircraft.flight import full_throttle, level_flight
 from propmatch.aircraft.wind import BEST_RANGE, Journey, drawn_before_mah, wind_trips
 from propmatch.checks.setting import ResolvedBrief
 from propmatch.records.brief import loads_brief
+from propmatch.words.shown import Shown
+from propmatch.words.speedwords import wind_sentences
 
 TRAIN, FRAME, MASS = simple_train(), simple_airframe(), 0.41
 CRUISE = Phase(name="cruise", airspeed_m_s=10.0, share=1.0)
@@ -126,7 +129,8 @@ share = 1.0
         ("wind_m_s = -1\ndistance_m = -5", "airspeed_m_s = 11", {"site.wind_m_s", "site.distance_m"}),
         ("wind_m_s = 61\ndistance_m = 100001", "airspeed_m_s = 11", {"site.wind_m_s", "site.distance_m"}),
         ("wind_m_s = 'calm'", "airspeed_m_s = 11", {"site.wind_m_s"}),
-        ("wind_m_s = 0\ndistance_m = 0", "airspeed_m_s = 11", set()),
+        ("wind_m_s = 0\ndistance_m = 0", "airspeed_m_s = 11", {"site.distance_m"}),
+        ("wind_m_s = 0\ndistance_m = 0.1", "airspeed_m_s = 11", set()),
     ],
 )
 def test_every_fault_of_wind_and_distance_is_named(site, flown, keys):
@@ -139,6 +143,27 @@ def test_every_fault_of_wind_and_distance_is_named(site, flown, keys):
     assert {fault.key for fault in caught.value.faults} == keys
     if "phase[1].airspeed_m_s" in keys:
         assert "faster, or in less wind" in caught.value.faults[0].rule
+
+
+def test_every_phase_slower_than_the_wind_is_named_with_its_airspeed():
+    more = 'airspeed_m_s = 11\nshare = 1\n[[phase]]\nname = "b"\nairspeed_m_s = 14\nshare = 1\n'
+    text = BRIEF.format(site="wind_m_s = 12", flown=f'{more}[[phase]]\nname = "c"\nairspeed_m_s = 9')
+    with pytest.raises(InputFaults) as caught:
+        loads_brief(text)
+    assert [(each.key, each.value) for each in caught.value.faults] == [
+        ("phase[1].airspeed_m_s", 11.0), ("phase[3].airspeed_m_s", 9.0),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("far_m", "said"), [(10_375.0, "10.3 km"), (10_000.0, "10.0 km"), (9_999.0, "9990 m"), (1_234.0, "1230 m")]
+)
+def test_a_turning_point_at_the_latest_is_never_written_beyond_the_limit(far_m, said):
+    setting = ResolvedBrief.of(loads_brief(BRIEF.format(site="wind_m_s = 0", flown="airspeed_m_s = 11"))).as_designed
+    best, *_ = setting.wind_trips(TRAIN, [500.0])
+    trip = attrs.evolve(best, farthest_against_m=far_m, farthest_with_m=far_m)
+    words = wind_sentences([trip], setting.brief.site, setting.speeds(TRAIN), Shown())
+    assert f"in steady flight turn round after {said} at the latest" in words[0]
 
 
 def test_a_distance_without_wind_is_asked_in_calm_air_and_says_so():
