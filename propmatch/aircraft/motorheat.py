@@ -14,12 +14,12 @@ import attrs
 import numpy as np
 
 from propmatch.aircraft.endurance import FlightTime
+from propmatch.aircraft.flightlanes import Leg
 from propmatch.columns import number
 from propmatch.models.air import Air
 from propmatch.models.arrays import Floats
 from propmatch.records.estimates import Assumption
 from propmatch.records.parts import PowerTrain
-from propmatch.records.sections import Phase
 from propmatch.train.coupling import as_lanes, solve_lanes
 from propmatch.train.operating import OperatingPoint
 
@@ -110,14 +110,13 @@ class MotorHeat:
         return (*self.phases, self.full_throttle)
 
 
-def motor_heat(train: PowerTrain, phases: Sequence[Phase], flight: FlightTime, air: Air | None = None) -> MotorHeat:
+def motor_heat(train: PowerTrain, flight: FlightTime, air: Air | None = None) -> MotorHeat:
     """Heat of one motor in each phase of a flight, at its mean current, and at full throttle.
 
     Parameters
     ----------
     train : PowerTrain
-    phases : sequence of Phase
-    flight : FlightTime of them
+    flight : FlightTime
     air : Air, default the standard atmosphere at sea level
     """
     cold = as_lanes(train, air, airspeed_m_s=0.0, throttle=1.0, charge=1.0)
@@ -127,7 +126,7 @@ def motor_heat(train: PowerTrain, phases: Sequence[Phase], flight: FlightTime, a
     )
     heat = np.array([_heat_w(train, air, row.airspeed_m_s, row.motor_current_mean_a) for row in flight.phases])
     both = cooling_of(train.motor.mass_g)
-    ends = [rises_k(phases, [row.minutes for row in flight.phases], heat[:, 0], each) for each in both]
+    ends = [rises_k(flight.legs, heat[:, 0], each) for each in both]
     rows = tuple(
         _row(row.name, heat[i], both, (ends[0][i], ends[1][i])) for i, row in enumerate(flight.phases)
     )  # fmt: skip
@@ -190,34 +189,17 @@ def _heat_w(train: PowerTrain, air: Air | None, airspeed: float, current_a: floa
     return float(iron + winding), float(winding)
 
 
-def rises_k(phases: Sequence[Phase], minutes: Sequence[float], heat_w: Floats, cooling: Cooling) -> list[float]:
+def rises_k(legs: Sequence[Leg], heat_w: Floats, cooling: Cooling) -> list[float]:
     """Rise above the air at the last end of each phase [K], from a motor as warm as the air; NaN where not flown.
 
-    Shares warm as their mean; a list without shares repeats.
+    Phases flown as a mixture warm as their mean.
     """
-    shares = [i for i, phase in enumerate(phases) if phase.share is not None]
-    if shares:
-        groups = [[i] for i in range(shares[0])] + [shares] + [[i] for i in range(shares[-1] + 1, len(phases))]
-    else:
-        groups = [[i] for i in range(len(phases))]
-    seconds = 60.0 * np.nan_to_num(np.asarray(minutes, dtype=np.float64))
-    listed = sum(phase.seconds or 0.0 for phase in phases)
-    rounds = 1.0 if shares or not listed else max(1.0, float(np.sum(seconds)) / listed)
-    ends = [np.nan] * len(phases)
-
-    def fly(start: float) -> float:
-        rise = start
-        for group in groups:
-            lasts = float(np.sum(seconds[group])) / rounds
-            if not lasts > 0:
-                continue
-            rise = cooling.after(rise, float(np.sum(heat_w[group] * seconds[group]) / np.sum(seconds[group])), lasts)
-            for i in group:
+    ends = [np.nan] * len(heat_w)
+    rise = 0.0
+    for leg in legs:
+        mean_w = sum(weight * heat_w[i] for i, weight in zip(leg.phases, leg.weights, strict=True) if weight > 0)
+        rise = cooling.after(rise, float(mean_w), 60.0 * (leg.minutes[1] - leg.minutes[0]))
+        for i, weight in zip(leg.phases, leg.weights, strict=True):
+            if weight > 0:
                 ends[i] = rise
-        return rise
-
-    once = fly(0.0)
-    kept = np.exp(-float(np.sum(seconds)) / rounds / (cooling.k_per_w * cooling.j_per_k))
-    if rounds > 1:
-        fly(once * float((1.0 - kept ** (rounds - 1.0)) / (1.0 - kept)))
     return ends

@@ -259,7 +259,7 @@ class Setting:
 
     def motor_heat(self, train: PowerTrain, flight: FlightTime) -> MotorHeat:
         """Heat of one motor in each phase of that flight."""
-        return motor_heat(self.flown(train), self.phases, flight, self.air)
+        return motor_heat(self.flown(train), flight, self.air)
 
     def train(self, motor: Motor, controller: Controller, pack: Pack, propeller: Propeller) -> PowerTrain:
         """Four parts as this aircraft flies them."""

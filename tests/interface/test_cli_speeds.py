@@ -81,7 +81,8 @@ def test_wind_is_said_in_sentences_and_a_table(run: Run, windy: Callable[[str], 
     flat = " ".join(out.split())
     assert "straight out and back in a wind of 14 km/h:" in flat
     assert re.search(
-        r"In transect, 40 km/h, 800 m out and back takes \d+:\d\d \(minutes:seconds\) and \d+ mAh; in steady flight turn",
+        r"In transect, 40 km/h, 800 m out and back takes \d+:\d\d \(minutes:seconds\) and \d+ mAh; in steady flight "
+        "turn round after",
         flat,
     )
     assert "keep the model in sight" in flat

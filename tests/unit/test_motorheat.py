@@ -11,6 +11,7 @@ from support.trains import simple_train
 
 from propmatch import Phase
 from propmatch.aircraft.endurance import FlightTime
+from propmatch.aircraft.flightlanes import Leg
 from propmatch.aircraft.motorheat import HOT_K, Cooling, MotorHeat, cooling_of, motor_heat, rises_k
 from propmatch.checks.setting import ResolvedBrief
 from propmatch.models.motor import COPPER_PER_K
@@ -37,7 +38,7 @@ def test_the_heat_of_a_current_is_that_of_any_operating_point_that_draws_it(airs
     point = solve(train, airspeed_m_s=airspeed, throttle=throttle, charge=0.5)
     flight = ResolvedBrief.of(small_brief()).as_designed.flight_time(train)
     row = attrs.evolve(flight.phases[0], airspeed_m_s=airspeed, motor_current_mean_a=float(point.motor_current_a))
-    heat = motor_heat(train, (Phase(name="one", throttle=1.0, share=1.0),), attrs.evolve(flight, phases=(row,)))
+    heat = motor_heat(train, attrs.evolve(flight, phases=(row,), legs=()))
     motor, _ = completed(train.motor)
     winding = motor.resistance_ohm * float(point.motor_current_a) ** 2
     assert motor.resistance_slope_ohm_s in (None, 0.0)
@@ -68,7 +69,7 @@ def test_a_hot_winding_is_a_motor_of_that_resistance():
     assert COPPER_PER_K == 0.00393
     train = simple_train()
     setting = ResolvedBrief.of(small_brief()).as_designed
-    heat = motor_heat(train, setting.phases, setting.flight_time(train))
+    heat = motor_heat(train, setting.flight_time(train))
     ohm = completed(train.motor)[0].resistance_ohm
     hot = attrs.evolve(train, motor=attrs.evolve(train.motor, resistance_ohm=ohm * (1 + 0.00393 * HOT_K)))
     one, other = solve(train), solve(hot)
@@ -108,21 +109,52 @@ def test_one_lump_is_a_first_order_equation(heat, start, seconds, mass):
     assert cool.after(start, heat, seconds) == pytest.approx(path.y[0, -1], rel=1e-5, abs=1e-5)
 
 
+def legs_of(*flown: tuple[tuple[int, ...], tuple[float, ...], float]) -> list[Leg]:
+    """Legs one after the other: phases, weights, seconds."""
+    ends = np.concatenate([[0.0], np.cumsum([seconds / 60 for *_, seconds in flown])])
+    return [
+        Leg(phases=phases, loads=(), weights=weights, minutes=(ends[at], ends[at + 1]), charge=(1.0, 1.0),
+            height_m=(0.0, 0.0))
+        for at, (phases, weights, _) in enumerate(flown)
+    ]  # fmt: skip
+
+
 def test_phases_follow_each_other_shares_mix_and_a_list_repeats():
-    cooling = Cooling(2.0, 15.0)
-    climb, rest = Phase(name="climb", throttle=1.0, seconds=20), Phase(name="glide", throttle=0.0, seconds=40)
-    one = rises_k((climb, rest), [20 / 60, 40 / 60], np.array([30.0, 0.0]), cooling)
+    cooling, heat = Cooling(2.0, 15.0), np.array([30.0, 0.0])
+    climb, glide = ((0,), (1.0,), 20), ((1,), (1.0,), 40)
+    one = rises_k(legs_of(climb, glide), heat, cooling)
     assert one == pytest.approx([cooling.after(0, 30.0, 20), cooling.after(cooling.after(0, 30.0, 20), 0.0, 40)])
     # flown seven times: walked through step by step
     rise = 0.0
     for _ in range(7):
         top = cooling.after(rise, 30.0, 20)
         rise = cooling.after(top, 0.0, 40)
-    assert rises_k((climb, rest), [140 / 60, 280 / 60], np.array([30.0, 0.0]), cooling) == pytest.approx([top, rise])
-    mixed = (Phase(name="a", throttle=0.5, share=1.0), Phase(name="b", throttle=0.0, share=3.0))
-    ends = rises_k(mixed, [5.0, 15.0], np.array([20.0, 0.0]), cooling)
+    assert rises_k(legs_of(*7 * (climb, glide)), heat, cooling) == pytest.approx([top, rise])
+    ends = rises_k(legs_of(((0, 1), (0.25, 0.75), 1200)), np.array([20.0, 0.0]), cooling)
     assert ends == pytest.approx([cooling.after(0, 5.0, 1200)] * 2)
-    assert np.isnan(rises_k((climb, rest), [20 / 60, 0.0], np.array([30.0, np.nan]), cooling)[1])
+    assert np.isnan(rises_k(legs_of(climb), np.array([30.0, np.nan]), cooling)[1])
+
+
+def test_of_climbs_by_height_each_is_followed_by_its_glide():
+    """The list walked round by round, each round as long as the mean; not all climbs on end, then all glides."""
+    setting = ResolvedBrief.of(
+        small_brief(
+            ("seconds = 20", "to_height_m = 150"), ("airspeed_m_s = 11\nshare = 1.0", "throttle = 0\nseconds = 90")
+        )
+    ).as_designed
+    train = small_train()
+    flight = setting.flight_time(train)
+    heat = setting.motor_heat(train, flight)
+    assert flight.rounds > 3
+    warm = cooling_of(train.motor.mass_g)[1]
+    lasts = [60 * phase.minutes / flight.rounds for phase in flight.phases]
+    rise = 0.0
+    for _ in range(round(flight.rounds)):
+        top = warm.after(rise, heat.phases[0].motor_heat_w, lasts[0])
+        rise = warm.after(top, 0.0, lasts[1])
+    on_end = warm.after(0.0, heat.phases[0].motor_heat_w, 60 * flight.phases[0].minutes)
+    assert heat.phases[0].end_rise_high_k == pytest.approx(top, rel=0.1)
+    assert heat.phases[0].end_rise_high_k < 0.8 * on_end
 
 
 def test_a_smaller_motor_gets_warmer_from_the_same_heat_and_the_bounds_are_wide():
