@@ -38,7 +38,7 @@ T = TypeVar("T")
 
 def launch_of(setting: Setting, kind: str) -> Launch | None:
     """The completed launch of a brief where it is of this kind."""
-    launch = setting.brief.launch
+    launch = setting.launch
     return launch if launch is not None and launch.kind == kind else None
 
 
@@ -144,7 +144,7 @@ class LaunchFlown:
 
 def launch_flown(m: TrainStates, index: int = 0) -> LaunchFlown | None:
     """The launch of one lane; None where the brief has none."""
-    lane, launch = Lane(m, index), m.setting.brief.launch
+    lane, launch = Lane(m, index), m.setting.launch
     if launch is None:
         return None
     return LaunchFlown(

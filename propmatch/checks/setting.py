@@ -20,9 +20,10 @@ from propmatch.aircraft.wind import Journey, WindTrip, drawn_before_mah, wind_tr
 from propmatch.faults import Fault, InputFaults
 from propmatch.models.air import Air
 from propmatch.models.arrays import Flags, Floats
-from propmatch.records.brief import Brief, ResolvedVariant, laid_out
+from propmatch.records.brief import Brief, ResolvedVariant, laid_out, variant_launch
 from propmatch.records.estimates import Assumption, completed
 from propmatch.records.fields import replace
+from propmatch.records.launch import Launch
 from propmatch.records.motoroff import motor_off_notes
 from propmatch.records.packflight import flight_notes
 from propmatch.records.parts import Controller, Mass, Motor, Pack, PowerTrain, Propeller, TrainNumbers
@@ -87,7 +88,16 @@ class Setting:
     @property
     def assumptions(self) -> tuple[Assumption, ...]:
         """What was assumed about the brief and this variant, each once."""
-        return tuple(dict.fromkeys(self.brief_assumptions + self.variant.assumptions))
+        return tuple(dict.fromkeys(self.brief_assumptions + self.variant.assumptions + self._launch[1]))
+
+    @property
+    def launch(self) -> Launch | None:
+        """The launch of this variant; None where the brief has none."""
+        return self._launch[0]
+
+    @property
+    def _launch(self) -> tuple[Launch | None, tuple[Assumption, ...]]:
+        return variant_launch(self.brief, self.stated.launch, self.variant, self.designed)
 
     @property
     def clearance(self) -> Clearance | None:

@@ -158,29 +158,31 @@ def headline_of(train: "PowerTrain", brief: "Brief", flights: Sequence[Flight], 
 
     first = flights[0]
     where = f"{brief.aircraft.name}, {first.variant}, with {parts_text(train)}"
-    if not math.isfinite(first.time.minutes):
-        return [f"{where}: no answer. {first.time.status.meaning}."]
-    if first.time.minutes == 0:
-        return [f"{where}: cannot be flown: {why_not(first.time)}."]
-    sentences = [
-        f"{where}: {first.time.minutes:.1f} minutes {end_text(first.time)}, at {_all_up(first, shown)}.",
-        f"Set the timer to {clock(first.time.timer_minutes)} (minutes:seconds, a tenth kept back) and expect about "
-        f"{first.time.recharge_mah:.0f} mAh to go back on charging.",
-        *height_words(first.time),
-        *flown_sentences(first.flown, first.time.minutes, first.time.cutoff_cell_v, shown),
-    ]
+    sentences = [f"{where}: {_length(first, shown)}."]
+    if first.time.minutes > 0:
+        sentences += [
+            f"Set the timer to {clock(first.time.timer_minutes)} (minutes:seconds, a tenth kept back) and expect about "
+            f"{first.time.recharge_mah:.0f} mAh to go back on charging.",
+            *height_words(first.time),
+        ]
+    sentences += flown_sentences(first.flown, first.time.minutes, first.time.cutoff_cell_v, shown)
     sentences += [first.launch.sentence(shown.speed_text)] if first.launch else []
     wanted = brief.limits.min_flight_minutes
-    if wanted is not None and first.time.minutes < wanted:
+    if wanted is not None and 0 < first.time.minutes < wanted:
         sentences.append(f"The brief wants {wanted:g} minutes: it falls short by {wanted - first.time.minutes:.1f}.")
     for other in flights[1:]:
-        text = (
-            f"{other.time.minutes:.1f} minutes {end_text(other.time)}"
-            if math.isfinite(other.time.minutes)
-            else "no answer"
-        )
-        sentences.append(f"{other.variant}: {text}, at {_all_up(other, shown)}.")
+        launch = "" if other.launch is None else f"; {other.launch.words(shown.speed_text)}"
+        sentences.append(f"{other.variant}: {_length(other, shown)}{launch}.")
     return sentences
+
+
+def _length(flight: Flight, shown: Shown) -> str:
+    """How long it flies and what ends it, or why it does not."""
+    if not math.isfinite(flight.time.minutes):
+        return f"no answer, at {_all_up(flight, shown)}: {flight.time.status.meaning}"
+    if flight.time.minutes == 0:
+        return f"cannot be flown, at {_all_up(flight, shown)}: {why_not(flight.time)}"
+    return f"{flight.time.minutes:.1f} minutes {end_text(flight.time)}, at {_all_up(flight, shown)}"
 
 
 def phase_rows(flight: Flight) -> list[dict[str, Any]]:

@@ -62,6 +62,7 @@ __all__ = [
     "load_brief",
     "loads_brief",
     "resolve_variants",
+    "variant_launch",
 ]
 
 AS_DESIGNED = "as designed"
@@ -386,6 +387,22 @@ def _completed_radio(stated: Radio, made: list[Assumption]) -> Radio:
         values["servo_current_a"] = (each, f"{kind} draws {each:g} A as the mean of a flight; {PRACTICE}", *spread)
     radio: Radio = _completed_section(stated, "radio", made, **values)
     return radio
+
+
+def variant_launch(
+    brief: Brief, stated: Launch | None, variant: ResolvedVariant, designed: ResolvedVariant
+) -> tuple[Launch | None, tuple[Assumption, ...]]:
+    """The launch of a build: the completed brief's, but thrown by hand as its own mass goes where nobody says how."""
+    launch, bare = brief.launch, variant.airframe.bare_mass_g - designed.airframe.bare_mass_g
+    aimed = variant.target_mass_g if variant.target_mass_g != designed.target_mass_g else None
+    assumed = launch is not None and launch.kind == "hand" and stated is not None and stated.throw_speed_m_s is None
+    if launch is None or not assumed or (bare == 0 and aimed is None):
+        return launch, ()
+    mass = _all_up_mass(brief)[0] + bare if aimed is None else aimed
+    own = launch_usual(replace(launch, throw_speed_m_s=None), mass, f"the {mass:.0f} g of '{variant.name}'")
+    throw, text, *spread = own["throw_speed_m_s"]
+    made = Assumption("launch", "throw_speed_m_s", throw, "m/s", text, *spread)
+    return replace(launch, throw_speed_m_s=throw), (made,)
 
 
 def _completed_launch(brief: Brief, stated: Launch, made: list[Assumption]) -> Launch:

@@ -17,10 +17,8 @@ _WARM_C = 15.0
 
 
 def flown_sentences(flown: AsFlown, minutes: float, cutoff_cell_v: float, shown: Shown) -> list[str]:
-    """What becomes of an ideal flight of so many minutes; nothing where there is none."""
-    if not minutes > 0:
-        return []
-    said = _real(flown)
+    """What becomes of an ideal flight of so many minutes, if there is one, and the first minute with cold cells."""
+    said = _real(flown) if minutes > 0 else []
     if flown.pack_start_c >= _WARM_C:
         return said
     if abs(flown.warmed_minutes - minutes) >= _NOTICED_MINUTES and flown.pack_rise_k >= _NOTICED_K:

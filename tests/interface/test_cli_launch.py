@@ -117,3 +117,38 @@ def test_the_sheet_has_launch_and_heat(written):
     assert "each of 2 controllers" in notes["controller_current"]
     assert "all 2 motors together" in notes["pack_burst"]
     assert notes["takeoff_run"].endswith("m/s")
+
+
+def test_a_flight_that_cannot_be_flown_keeps_its_launch_its_cold_minute_and_its_reason(run, written):
+    """The first variant and every other say the same of themselves."""
+    brief = Path(written("[launch]", 'kind = "hand"'))
+    text = brief.read_text()
+    assert "temperature_c = 18" in text
+    text = text.replace("temperature_c = 18", "temperature_c = -10").replace("= 11\n", "= 60\n")
+    brief.write_text(text.replace('[[phase]]\nname = "climb out"\nthrottle = 1.0\nseconds = 20\n', ""))
+    out = words(run("time", str(brief), *PARTS).out)
+    assert out.count("cannot be flown, at") == 2
+    assert out.count("cruise needs more thrust than there is, even with a full pack") == 2
+    assert "In the first minute full throttle at rest gives" in out
+    assert out.partition("as designed (")[0].count("hrown at ") == 2
+
+
+def test_another_variant_without_an_answer_says_why(run, written):
+    """Its stall speed in cruise, sqrt(2 m g/(rho S cl_max)), is above 11 m/s from 1.3 kg on."""
+    brief = Path(written("[launch]", 'kind = "hand"'))
+    brief.write_text(brief.read_text().replace("bare_mass_g = 330", "bare_mass_g = 1600"))
+    document = run("time", str(brief), *PARTS, "--json").document
+    heavy = next(each for each in document["flights"] if each["variant"] == "heavy")
+    assert heavy["flight_minutes"] is None
+    out = words(run("time", str(brief), *PARTS).out)
+    assert "heavy: no answer, at 1" in out
+    assert "slower than the stall speed: the wing cannot carry this load; thrown at" in out
+
+
+def test_a_variant_is_thrown_as_its_own_mass_goes(run, written):
+    """V = sqrt(2 E/(m + m_arm)), 58 J and 1.5 kg: common practice, no published source; 65 g more than designed."""
+    flights = run("time", written("[launch]", 'kind = "hand"'), *PARTS, "--json").document["flights"]
+    thrown = [each["launch"]["throw_speed_m_s"] for each in flights]
+    assert thrown == pytest.approx([(2 * 58 / (0.460 + 1.5)) ** 0.5, (2 * 58 / (0.525 + 1.5)) ** 0.5], rel=1e-9)
+    stated = run("time", written("[launch]", 'kind = "hand"', "throw_speed_m_s = 6"), *PARTS, "--json")
+    assert [each["launch"]["throw_speed_m_s"] for each in stated.document["flights"]] == [6, 6]
