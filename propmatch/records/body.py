@@ -457,6 +457,5 @@ def body_problems(brief: Any, own: Body, path: str) -> list[Problem]:
     for rule in () if body is None else (rule for rule in BODY_RULES if "body" in rule.keys):
         values = [body if key == "body" else getattr(brief, key) for key in rule.keys]
         of_body = (rule.at or rule.keys[0]).startswith("body")
-        if problem := rule.problem(values, f"{path}." if of_body else ""):
-            found.append(problem)
+        found += rule.problems(values, f"{path}." if of_body else "")
     return found

@@ -62,9 +62,10 @@ class Stretch:
 
 
 def stretches(flight: FlightTime) -> list[Stretch]:
-    """The flight as it passes."""
-    points = max(_LEAST_POINTS, _POINTS // max(len(flight.legs), 1))
-    return [_stretch(leg, [phase.name for phase in flight.phases], points) for leg in flight.legs]
+    """The flight as it passes; none where there is no answer."""
+    legs = flight.legs if flight.minutes > 0 else ()
+    points = max(_LEAST_POINTS, _POINTS // max(len(legs), 1))
+    return [_stretch(leg, [phase.name for phase in flight.phases], points) for leg in legs]
 
 
 def _stretch(leg: Leg, names: Sequence[str], points: int) -> Stretch:

@@ -147,9 +147,8 @@ def test_flight_and_timer_are_those_of_flight_time(sheet: Sheet) -> None:
         sheet.design.train, setting.variant.airframe, sheet.design.all_up_mass_g * GRAM_KG, setting.phases,
         reserve_charge=limits.reserve_charge, cutoff_cell_v=limits.cutoff_cell_v, air=setting.air,
     )  # fmt: skip
-    words = sheet.section("duration").text[0]
+    words = next(text for text in sheet.section("duration").text if text.startswith(f"{flight.minutes:.1f} minutes."))
     seconds = round(60 * flight.timer_minutes)
-    assert words.startswith(f"{flight.minutes:.1f} minutes.")
     assert f"{seconds // 60}:{seconds % 60:02d}" in words
     table = sheet.section("duration").pictures[0].table
     assert [r[1] for r in table.rows] == [f"{phase.minutes:.1f}" for phase in flight.phases]
