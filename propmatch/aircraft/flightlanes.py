@@ -64,7 +64,7 @@ ENDED_BY = {
 MIXTURE = -1
 """Stands for all shares together where a phase index is expected."""
 _CHUNK = 2048
-_TINY_CYCLE = 0.005
+_TINY_CYCLE = 0.02
 """Share of the charge below which one round of a repeated list is flown as a mixture."""
 _LEVEL_M = 1e-6
 """Height [m], and rate of climb [m/s], that count as none."""

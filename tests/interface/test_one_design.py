@@ -104,14 +104,15 @@ def test_the_trim_change_and_its_cures_are_the_same_everywhere(asked, catalogue)
     assert len(said) == 1
     assert all(advice(texts) == said for texts in readings.values())
     assert advice(asked("cells", brief, "--cells", "1,4").extra["balance_and_trim"]["same mass"]) == said
-    assert advice(build_sheet(open_brief(brief)[0], catalogue).section("balance").text) == said
-    fits = " ".join(" ".join(block) for block in asked("fits", brief, "--pack", "3S 1300mAh 45C").blocks)
+    balance = build_sheet(open_brief(brief)[0], catalogue).section("balance")
+    assert advice(balance.text) == said
+    fitted = asked("fits", brief, "--pack", "3S 1300mAh 45C")
+    fits = " ".join(" ".join(block) for block in fitted.blocks)
     (sentence,) = said
     assert sentence in " ".join(fits.split())
     rows = asked("cells", brief).extra["trim_cures"]
-    np.testing.assert_equal(asked("fits", brief, "--pack", "3S 1300mAh 45C").extra["trim_cures"], rows)
-    table = next(each for each in build_sheet(open_brief(brief)[0], catalogue).section("balance").tables
-                 if each.caption.startswith("Cures"))  # fmt: skip
+    np.testing.assert_equal(fitted.extra["trim_cures"], rows)
+    table = next(each for each in balance.tables if each.caption.startswith("Cures"))
     assert [(row[0], row[1], row[-1]) for row in table.rows] == [(r["cure"], r["advice"], r["cost"]) for r in rows]
     assert [row[2] for row in table.rows] == [f"{r['left_deg']:.1f}{'' if r['found'] else ' or more'}" for r in rows]
     cruise = next(phase.airspeed_m_s for phase in open_brief(brief)[0].phase if phase.airspeed_m_s)
