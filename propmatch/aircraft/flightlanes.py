@@ -15,7 +15,7 @@ that holds a throttle, and closed-form currents at two nodes in each segment of 
 full to 0.2), again for the mixture.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import attrs
@@ -232,10 +232,6 @@ class _Plan:
             held_factor=held_factor,
         )
 
-    def seconds(self, index: int) -> float:
-        """Length of a timed phase."""
-        return float(self.phases[index].seconds or 0.0)
-
     @property
     def payers(self) -> tuple[int, ...]:
         """Shares that climb for the height that other shares lose."""
@@ -297,14 +293,17 @@ def _round_seconds(plan: _Plan, climbs: Sequence[Floats], height_m: Floats) -> l
     for _ in range(2):
         seconds = []
         for phase, climb in zip(plan.phases, climbs, strict=True):
-            if phase.to_height_m is None:
-                lasts = _seconds_between(height_m, 0.0, climb, never=np.inf)
-                spent = np.minimum(phase.seconds or 0.0, np.where(climb < -_LEVEL_M, lasts, np.inf))
-            else:
-                spent = _seconds_between(height_m, phase.to_height_m, climb)
-            seconds.append(spent)
-            height_m = np.maximum(height_m + spent * climb, 0.0)
+            seconds.append(_seconds_of(phase, climb, height_m))
+            height_m = np.maximum(height_m + seconds[-1] * climb, 0.0)
     return seconds
+
+
+def _seconds_of(phase: Phase, climb_m_s: Floats, height_m: Floats) -> Floats:
+    """How long a phase takes from a height at a rate of climb (..., N): to its own, or until none is left."""
+    if phase.to_height_m is not None:
+        return _seconds_between(height_m, phase.to_height_m, climb_m_s)
+    lasts = _seconds_between(height_m, 0.0, climb_m_s, never=np.inf)
+    return np.minimum(phase.seconds or 0.0, np.where(climb_m_s < -_LEVEL_M, lasts, np.inf))
 
 
 def _seconds_between(height_m: Floats, to_m: float, climb_m_s: Floats, *, never: float = 0.0) -> Floats:
@@ -312,6 +311,15 @@ def _seconds_between(height_m: Floats, to_m: float, climb_m_s: Floats, *, never:
     with np.errstate(all="ignore"):
         seconds = (to_m - height_m) / climb_m_s
     return np.maximum(np.nan_to_num(seconds, nan=0.0, posinf=never, neginf=0.0), 0.0)
+
+
+def _lowest_that(holds: Callable[[Floats], Flags], high: Floats, low: Floats) -> Floats:
+    """The lowest charge (N,) between two for which something holds that holds at the high one, by halving."""
+    for _ in range(_BISECTIONS if bool(np.any(low < high)) else 0):
+        middle = 0.5 * (high + low)
+        good = holds(middle)
+        high, low = np.where(good, middle, high), np.where(good, low, middle)
+    return high
 
 
 class _Flight:
@@ -387,15 +395,9 @@ class _Flight:
         plan = self.plan
         wanted = []
         for i, _ in after:
-            phase, climb = plan.phases[i], self.loads[i].at(np.full(height.size, plan.reserve)).climb_m_s
-            seconds = np.full(height.size, phase.seconds or 0.0)
-            if phase.to_height_m is not None:
-                seconds = _seconds_between(height, phase.to_height_m, climb)
-            else:
-                lasts = _seconds_between(height, 0.0, climb, never=np.inf)
-                seconds = np.where(climb < -_LEVEL_M, np.minimum(seconds, lasts), seconds)
-            height = np.maximum(height + climb * seconds, 0.0)
-            wanted.append(seconds)
+            climb = self.loads[i].at(np.full(height.size, plan.reserve)).climb_m_s
+            wanted.append(_seconds_of(plan.phases[i], climb, height))
+            height = np.maximum(height + climb * wanted[-1], 0.0)
         floor = np.full(height.size, plan.reserve)
         last = np.full(height.size, plan.after[-1] if plan.after else MIXTURE)
         for (i, its), seconds in zip(reversed(after), reversed(wanted), strict=True):
@@ -454,18 +456,13 @@ class _Flight:
         high, low = self.charge, charge
         falls = its.gained_m(high, high - 1e-3 * (high - low)) < 0
         low = np.where(falls & (self.height <= 0), high, low)  # it never leaves the field
-        for _ in range(_BISECTIONS if bool(np.any(low < high)) else 0):
-            middle = 0.5 * (high + low)
-            above = self.height + its.gained_m(self.charge, middle) >= 0
-            high, low = np.where(above, middle, high), np.where(above, low, middle)
-        return high
+        return _lowest_that(lambda charge: self.height + its.gained_m(self.charge, charge) >= 0, high, low)
 
     def _mixture(self, shares: tuple[int, ...], weights: list[Floats], after: list[tuple[int, Clock]]) -> Any:
         """Fly the shares, by weights that may differ with the charge, down to the charge that later phases need.
 
         Which phase, or the mixture, meets the end (N,).
         """
-        flying = self.ended_by == 0
         parts = [self.loads[i] for i in shares]
         lowest = np.max(self.lowest[list(shares)], axis=0)
         edges = clipped_edges(self.edges, lowest)
@@ -524,12 +521,11 @@ class _Flight:
         """
         first = up.to(self.charge) - self.height
         landed = flying & (up.to(target) < first - _LEVEL_M)
-        high, low = self.charge, target
-        for _ in range(_BISECTIONS if landed.any() else 0):
-            middle = 0.5 * (high + low)
-            above = up.to(middle) >= first
-            high, low = np.where(above, middle, high), np.where(above, low, middle)
-        return landed, np.where(landed, high, target)
+        if not landed.any():
+            return landed, target
+        return landed, np.where(
+            landed, _lowest_that(lambda charge: up.to(charge) >= first, self.charge, target), target
+        )
 
     def _affordable(self, shares: tuple[int, ...], weights: list[Floats], climbs: list[Floats]) -> list[Floats]:
         """The weights, less of those that lose height where that is more than the others gain."""

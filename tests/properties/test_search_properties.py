@@ -7,7 +7,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from support.random_cases import bursting_case, cold_case, random_case
 
+from propmatch.brief import Phase
 from propmatch.checks.measures import TrainMeasures
+from propmatch.checks.setting import settings
+from propmatch.records.fields import replace
 from propmatch.search.bounds.pruned import search
 from propmatch.search.bounds.scores import lane_bounds, pair_bound
 from propmatch.search.bounds.screen import Screen
@@ -49,37 +52,44 @@ def test_equals_judging_every_combination(group):
         assert quick.left_out == {}
 
 
-def test_equals_judging_every_combination_where_bursts_are_allowed():
+def agree(cases):
+    """Both searches on some cases: the checks that leave something out, and how many pass."""
     left, passing = {}, 0
-    for seed in range(40):
-        setting, shelf = bursting_case(seed)
+    for number, (setting, shelf) in enumerate(cases):
         order = ranking(setting)
         plain = exhaustive(setting, shelf, order, top=12)
         counted = search(setting, shelf, order, top=12)
         # a list that repeats is flown with the lanes beside it: the last bit of its minutes may differ
-        assert close(plain, counted), seed
-        assert (counted.passing, counted.left_out) == (plain.passing, plain.left_out), seed
-        assert close(plain, search(setting, shelf, order, top=12, count=False)), seed
+        assert close(plain, counted), number
+        assert (counted.passing, counted.left_out) == (plain.passing, plain.left_out), number
+        assert close(plain, search(setting, shelf, order, top=12, count=False)), number
         left |= plain.left_out
         passing += plain.passing
     assert passing > 100
+    return left
+
+
+def test_equals_judging_every_combination_where_bursts_are_allowed():
+    left = agree(map(bursting_case, range(40)))
     assert {"motor_current_phase", "motor_current_static", "controller_current"} <= set(left)
 
 
 def test_equals_judging_every_combination_on_cold_mornings():
-    left, passing = {}, 0
-    for seed in range(40):
-        setting, shelf = cold_case(seed)
-        order = ranking(setting)
-        plain = exhaustive(setting, shelf, order, top=12)
-        counted = search(setting, shelf, order, top=12)
-        assert close(plain, counted), seed
-        assert (counted.passing, counted.left_out) == (plain.passing, plain.left_out), seed
-        assert close(plain, search(setting, shelf, order, top=12, count=False)), seed
-        left |= plain.left_out
-        passing += plain.passing
-    assert passing > 100
-    assert "first_minute" in left
+    assert "first_minute" in agree(map(cold_case, range(40)))
+
+
+def test_equals_judging_every_combination_where_rounds_end_by_time_and_by_height():
+    rounds = (
+        Phase(name="up", throttle=1.0, seconds=60.0),
+        Phase(name="along", throttle=0.0, seconds=40.0),
+        Phase(name="down", throttle=0.0, to_height_m=2.0),
+    )
+
+    def case(seed):
+        setting, shelf = random_case(seed)
+        return settings(replace(setting.stated, phase=rounds))[-1], shelf
+
+    agree(map(case, range(40)))
 
 
 def test_the_random_cases_are_worth_comparing():

@@ -370,7 +370,8 @@ class _Bounds:
 
         Height gained beyond the highest that a phase goes for is lost again: the mean current is at most that of a
         level phase, or of one that climbs slowest with one that sinks fastest. Where a phase climbs for a time, each
-        that sinks after it takes at least the time in which it loses that height.
+        that sinks after it takes at least the time in which it loses that height. A round begun and not ended takes at
+        most the charge of one ended at once, the timed phases that are left longer.
         """
         phases, most = self.setting.phases, mix.greatest
         rates = [self._slowest_climb(i) for i in range(len(phases))]
@@ -381,29 +382,22 @@ class _Bounds:
             return self._up_and_down(rates, may_climb, most, coulombs, max(h for h in heights if h is not None))
         height, least = np.zeros(self.p.size), []
         for i, (phase, rate) in enumerate(zip(phases, rates, strict=True)):
-            seconds = self._seconds(i)
-            with np.errstate(invalid="ignore"):
-                spent = np.where(rate >= 0, seconds, np.minimum(seconds, np.where(height > 0, height / -rate, 0.0)))
-                spent = spent if phase.to_height_m is None else np.zeros(self.p.size)
-                known = np.isfinite(rate) & (phase.to_height_m is None)
+            known = np.isfinite(rate) & (phase.to_height_m is None)
+            with np.errstate(invalid="ignore", divide="ignore"):
+                lasts = np.where(rate >= 0, np.inf, np.where(height > 0, height / -rate, 0.0))
+                spent = np.where(known, np.minimum(self._seconds(i), lasts), 0.0)
                 height = np.where(known, np.maximum(height + spent * rate, 0.0), 0.0)
-            least.append(np.where(known, spent, 0.0))
+            least.append(spent)
         longest = np.array([[min(self._seconds(i), _FOREVER_S)] for i in range(len(phases))])
-        fewest = np.array(least)
-        current = np.array(most)
-        mean = np.max(current, axis=0)
+        fewest, current = np.array(least), np.array(most)
         total = np.sum(fewest, axis=0)
-        start = np.sum(current * fewest, axis=0) / total
+        mean = np.sum(current * fewest, axis=0) / total
         for _ in range(len(phases) + 1):
-            weights = np.where(current > start, longest, fewest)
-            start = np.sum(weights * current, axis=0) / np.sum(weights, axis=0)
-        mean = np.where(total > 0, np.minimum(start * (1 + _ROUNDING), mean), mean)
-        return np.asarray(coulombs / mean - self._round_s())
-
-    def _round_s(self) -> float:
-        """The most that a round can last; 0 where it has no end of its own."""
-        seconds = sum(self._seconds(i) for i in range(len(self.setting.phases)))
-        return seconds if np.isfinite(seconds) else 0.0
+            weights = np.where(current > mean, longest, fewest)
+            mean = np.sum(weights * current, axis=0) / np.sum(weights, axis=0)
+        hungriest = np.max(current, axis=0)
+        mean = np.where(total > 0, np.minimum(mean * (1 + _ROUNDING), hungriest), hungriest)
+        return np.asarray(coulombs / mean - sum(phase.seconds or 0.0 for phase in phases))
 
     def _up_and_down(
         self, rates: list[Floats], may_climb: list[bool], most: list[Floats], coulombs: Floats, highest_m: float
