@@ -41,6 +41,7 @@ from statistics import NormalDist
 
 import numpy as np
 
+from propmatch.files import write_file
 from propmatch.models.pack import CHEMISTRIES
 from propmatch.records.estimates import (
     KV_LABEL_FACTOR,
@@ -420,7 +421,7 @@ def files() -> dict[str, str]:
 def main(folder: Path) -> None:
     """Write every table and its origin into ``folder``."""
     for name, text in files().items():
-        (folder / name).write_text(text, encoding="utf-8", newline="")
+        write_file(folder / name, text)
 
 
 if __name__ == "__main__":

@@ -18,11 +18,12 @@ def command(output: Path | None) -> None:
     """
     import json
 
+    from propmatch.files import write_file
     from propmatch.records.schema import brief_schema
 
     text = json.dumps(brief_schema(), indent=2) + "\n"
     if output is None:
         click.echo(text, nl=False)
         return
-    output.write_text(text, encoding="utf-8")
+    write_file(output, text)
     click.echo(f"Wrote {output}. Name it on the first line of a brief: #:schema ./{output.name}")

@@ -1,5 +1,6 @@
 """The build sheet as a PDF: the same sections and charts, laid out on A4 by matplotlib alone."""
 
+import io
 import textwrap
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -7,6 +8,7 @@ from typing import Any
 
 import attrs
 
+from propmatch.files import write_file
 from propmatch.sheet.case import Section, Sheet
 from propmatch.sheet.picture import Picture, Table, need
 
@@ -47,7 +49,7 @@ def save_pdf(sheet: Sheet, path: str | Path) -> Path:
     from propmatch.sheet.style import SETTINGS
 
     meta = {"CreationDate": None, "Title": sheet.title, "Creator": "propmatch", "Producer": None}
-    with rc_context(SETTINGS), PdfPages(path, metadata=meta) as pages:
+    with rc_context(SETTINGS), PdfPages(out := io.BytesIO(), metadata=meta) as pages:
         for at, blocks in enumerate(_pages(list(_blocks(sheet))), start=1):
             figure = Figure(figsize=_PAGE, layout="constrained")
             top = _PAGE[1] - _MARGIN
@@ -56,7 +58,7 @@ def save_pdf(sheet: Sheet, path: str | Path) -> Path:
                 top -= block.height_in
             _write(figure, f"{sheet.title}, page {at}", _MARGIN - 0.25, size=7.5)
             pages.savefig(figure)
-    return Path(path)
+    return write_file(path, out.getvalue())
 
 
 def _pages(blocks: list[_Block]) -> list[list[_Block]]:

@@ -128,7 +128,7 @@ def _check_units(units: dict[str, Any], columns: dict[str, Any], ours: dict[str,
 
 
 SOURCE_COLUMNS = {"text": "source", "kind": "source_kind", "uncertainty": "uncertainty"}
-"""A part's source is three columns of a table."""
+"""A part's source is three columns of a table; deviations and correlations of single numbers need TOML or JSON."""
 
 
 @lru_cache
@@ -140,7 +140,8 @@ def columns_of(kind: str | None) -> dict[str, Declared]:
     for name, word in LISTED.get(KINDS[kind], {}).items():
         found[name] = attrs.evolve(found[name], default=word)
     for rule in declared(Source):
-        found[SOURCE_COLUMNS[rule.name]] = attrs.evolve(rule, name=SOURCE_COLUMNS[rule.name], default=None)
+        if rule.name in SOURCE_COLUMNS:
+            found[SOURCE_COLUMNS[rule.name]] = attrs.evolve(rule, name=SOURCE_COLUMNS[rule.name], default=None)
     if kind == "propellers":
         found["table"] = Declared(
             kind="text", name="table", doc="file with its coefficients: rpm, J, CT, CP", default=None

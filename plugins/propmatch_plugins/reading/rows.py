@@ -257,8 +257,8 @@ class _Reader:
     ) -> None:
         rules: tuple[Rule, ...] = cls.__rules__  # type: ignore[attr-defined]
         for rule in rules:
-            if values.keys().isdisjoint(rule.keys):
-                continue
+            if "source" in rule.keys or values.keys().isdisjoint(rule.keys):
+                continue  # the source of a table holds no deviations
             columns = [values.get(key, repeat(fields[key], len(lines))) for key in rule.keys]
             for at, row in enumerate(zip(*columns, strict=True)):
                 if at not in faults and rule.broken(*row):

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from propmatch.faults import Fault, InputFaults
+from propmatch.files import write_file
 from propmatch.records.fields import Declared
 from propmatch.records.parts import KINDS
 from propmatch_plugins.reading.heading import columns_of
@@ -99,7 +100,7 @@ def _write(files: dict[Path, bytes]) -> tuple[Path, ...]:
         raise InputFaults(taken)
     for path, content in files.items():
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(content)
+        write_file(path, content, force=False)
     return tuple(files)
 
 
