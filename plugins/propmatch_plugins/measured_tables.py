@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 import attrs
 
 from propmatch.faults import Fault, InputFaults
+from propmatch.files import write_file
 from propmatch.hookspecs import PartRow, PartSet, hookimpl
 
 if TYPE_CHECKING:
@@ -303,14 +304,14 @@ def _cache_path(points: "Points") -> Path:
 
 def _keep(path: Path, values: dict[str, Any]) -> None:
     """Write in one step, so that nobody reads half a file; a folder that cannot be written is no fault."""
-    import tempfile
+    import io
 
     import numpy as np
 
+    out = io.BytesIO()
+    np.savez(out, **values)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.NamedTemporaryFile(dir=path.parent, suffix=".part", delete=False) as stream:
-            np.savez(stream, **values)
-        Path(stream.name).replace(path)
+        write_file(path, out.getvalue())
     except OSError:
         return

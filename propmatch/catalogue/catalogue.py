@@ -27,7 +27,7 @@ from propmatch.records.fields import replace
 from propmatch.records.parts import KINDS, Controller, Motor, Pack, Part, Propeller
 from propmatch.records.plausibility import warnings_of
 
-__all__ = ["Catalogue", "load_catalogue"]
+__all__ = ["Catalogue", "folder_module", "load_catalogue"]
 
 _FOLDER_MODULE = "propmatch_plugins.parts_folder"
 
@@ -162,6 +162,17 @@ class Catalogue:
             raise ValueError(f"no kind {next(iter(patterns))!r} of parts; the kinds are {', '.join(KINDS)}")
         return new
 
+    def with_parts(self, **parts: Iterable[Part]) -> "Catalogue":
+        """The same catalogue with more parts, each with an id of its own: ``with_parts(motors=[mine])``."""
+        new = self.restricted()
+        for kind, some in parts.items():
+            read = new._read[kind]
+            more = {str(part.id): part for part in some}
+            new._read[kind] = KindParts(parts=read.parts | more, faults=read.faults, set_aside=read.set_aside)
+        if "propellers" not in parts:
+            new._tabled = self._tabled
+        return new
+
     def find(self, kind: str, text: str) -> Any:
         """The one part that an id, the part's half of an id, or a name means.
 
@@ -291,6 +302,11 @@ def _matches(pattern: str, name: str, part: Any) -> bool:
     return pattern in name or pattern in own
 
 
+def folder_module() -> Any:
+    """The module that knows the folder of the user's own parts."""
+    return import_module(_FOLDER_MODULE)
+
+
 def load_catalogue(
     *, plugins: Iterable[str] | None = None, parts: str | Path | None = None, strict: bool = False
 ) -> Catalogue:
@@ -318,7 +334,7 @@ def load_catalogue(
     report = build_manager(only=plugins, strict=strict)
     limit = wanted_plugins(plugins)
     if parts is not None or limit is None or FOLDER_PLUGIN in limit:
-        module = import_module(_FOLDER_MODULE)
+        module = folder_module()
         folder = module.chosen_folder(parts)
         if folder is not None:
             report.add(FOLDER_PLUGIN, module.PartsFolder(folder, report))

@@ -76,6 +76,7 @@ CD0 = 0.05
 OSWALD = 0.8
 INSTALLED_THRUST = 1.0
 RESERVE_CHARGE = 0.2
+CHANCE, RATING_CHANCE = 0.8, 0.9
 ALTITUDE_M = 0.0
 THROTTLE = 0.6
 MIN_THRUST_TO_WEIGHT = 0.4
@@ -172,6 +173,8 @@ class ResolvedVariant:
         Separate supply that the brief names, flown where the controller brings none; None leaves it to an estimate.
     motor_off : str or None
         What the propellers do while the motor is off; None leaves it to their family.
+    must_hold : bool
+        Whether a pick must keep the limits in this build too.
     body : Body or None
         What is near the propellers; None where nothing is stated.
     lines : tuple of Item
@@ -187,6 +190,7 @@ class ResolvedVariant:
     radio_current_a: float
     receiver_supply_mass_g: float | None
     motor_off: str | None = None
+    must_hold: bool = False
     body: Body | None = None
     lines: tuple[Item, ...] = ()
     assumptions: tuple[Assumption, ...] = ()
@@ -241,6 +245,7 @@ def _resolved(brief: Brief, variant: Variant | None, common: tuple[Assumption, .
         radio_current_a=brief.radio.current_a if current is None and brief.radio is not None else current,
         receiver_supply_mass_g=_either(variant, brief.aircraft, "receiver_supply_mass_g"),
         motor_off=_either(variant, brief.aircraft, "motor_off"),
+        must_hold=variant is not None and variant.must_hold,
         body=body,
         lines=lines,
         assumptions=tuple(each for each in common if each.field not in overridden)
@@ -314,6 +319,7 @@ def _completed_brief(brief: Brief) -> tuple[Brief, tuple[Assumption, ...]]:
     if brief.aircraft.radio_current_a is None:
         radio = _completed_radio(radio or Radio(), made)
     limits = _completed_section(brief.limits, "limits", made, reserve_charge=_RESERVE)
+    limits = _completed_section(limits, "limits", made, chance=_CHANCE, rating_chance=_RATING_CHANCE)
     if limits.min_climb_m_s is None:
         limits = _completed_section(limits, "limits", made, min_thrust_to_weight=_THRUST)
     warmth = _cells_c(brief.site.temperature_c)
@@ -348,6 +354,11 @@ _THRUST = (
     MIN_THRUST_TO_WEIGHT,
     f"at least {MIN_THRUST_TO_WEIGHT:g} of the weight as static thrust, the low end of gentle flying, as the brief "
     f"asks for neither thrust nor climb; {PRACTICE}",
+)
+_CHANCE = (CHANCE, f"a pick keeps the brief's limits in at least {100 * CHANCE:.0f} of 100 builds; {PRACTICE}")
+_RATING_CHANCE = (
+    RATING_CHANCE,
+    f"and every rating of its parts in at least {100 * RATING_CHANCE:.0f} of 100; {PRACTICE}",
 )
 _ALTITUDE = (ALTITUDE_M, "the field lies at sea level")
 _WIND = (0.0, "calm air on the way out and back, no wind being stated")

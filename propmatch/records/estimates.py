@@ -29,6 +29,7 @@ import numpy as np
 from propmatch.models.arrays import Number
 from propmatch.models.pack import chemistry_named
 from propmatch.records.fields import declared, replace
+from propmatch.records.packuse import Z80
 from propmatch.records.parts import (
     CD0_WORDS,
     Airframe,
@@ -46,6 +47,7 @@ __all__ = [
     "KV_LABEL_FACTOR",
     "KV_LABEL_RANGE",
     "LAW_VOLTS",
+    "Z80",
     "Assumption",
     "beyond_law",
     "burst_c",
@@ -69,8 +71,6 @@ TORQUE_CONSTANT_RATIO = 1 / 1.05
 NO_LOAD_TORQUE_NM_PER_G, NO_LOAD_RAD_S, NO_LOAD_EXPONENT = 0.8 * 1.4e-4, 1571.0, 0.3
 LAW_VOLTS = 12.6
 """Up to here the motor law was fitted."""
-Z80 = 1.2816
-"""Half width of an 80 % interval in standard deviations of a normal distribution."""
 
 
 def _factor80(*sd_ln: float) -> float:
@@ -335,7 +335,7 @@ def _motor_no_load(part: Motor, kv: float, notes: _Notes) -> dict[str, float]:
     r, slope = notes.of("resistance_ohm"), notes.of("resistance_slope_ohm_s") or 0.0
     if volts is None:
         volts = notes.within("no_load_voltage_v", k * speed + (r + slope * speed) * i0)
-    rising = f"rising with speed to the {NO_LOAD_EXPONENT:g}"
+    rising = f"rising with speed to the power {NO_LOAD_EXPONENT:g}"
     if stated is not None:
         if r * i0 >= 0.9 * volts:
             return {}

@@ -10,7 +10,7 @@ import inspect
 import math
 import numbers
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from types import SimpleNamespace
 from typing import Any, TypeVar, dataclass_transform
 
@@ -21,6 +21,7 @@ from propmatch.faults import Fault, did_you_mean, near_words
 __all__ = [
     "REQUIRED",
     "Declared",
+    "Numbers",
     "Problem",
     "Rule",
     "build",
@@ -33,11 +34,13 @@ __all__ = [
     "many",
     "not_below",
     "number",
+    "numbers_by_name",
     "one",
     "placed",
     "readable",
     "record",
     "replace",
+    "row",
     "text",
     "walk",
     "words_or_number",
@@ -47,6 +50,30 @@ REQUIRED: Any = attrs.NOTHING
 """Default of a field that has none."""
 
 
+class Numbers(Mapping[str, float]):
+    """Numbers by name, in the order given; it cannot be changed, and has a hash."""
+
+    __slots__ = ("_numbers",)
+
+    def __init__(self, numbers: Mapping[str, float] | None = None) -> None:
+        self._numbers = dict(numbers or {})
+
+    def __getitem__(self, name: str) -> float:
+        return self._numbers[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._numbers)
+
+    def __len__(self) -> int:
+        return len(self._numbers)
+
+    def __hash__(self) -> int:
+        return hash(frozenset(self._numbers.items()))
+
+    def __repr__(self) -> str:
+        return repr(self._numbers)
+
+
 @attrs.frozen(kw_only=True)
 class Declared:
     """What is known about one field.
@@ -54,8 +81,8 @@ class Declared:
     Attributes
     ----------
     kind : str
-        ``number``, ``integer``, ``text``, ``flag``, ``choice``, ``words or number``, ``one``, ``many`` or
-        ``instance``.
+        ``number``, ``integer``, ``text``, ``flag``, ``choice``, ``words or number``, ``one``, ``many``, ``numbers``,
+        ``row`` or ``instance``.
     name : str
         Attribute, key and column name.
     unit, doc : str
@@ -64,8 +91,9 @@ class Declared:
         Range of a number or integer.
     options : tuple of str
         The words allowed.
-    item : Declared, class or None
-        What a list holds, the class of a nested record, or of the object that a text may stand for.
+    item : Declared, tuple of Declared, class or None
+        What a list or a table of numbers holds, a row place by place; the class of a nested record, or of the object
+        that a text may stand for.
     default : object
         ``REQUIRED`` when there is none. A default of None makes the field optional.
     """
@@ -105,6 +133,10 @@ class Declared:
             return f"a number {self.bounds}, or one of: ".replace(" ,", ",") + ", ".join(self.options)
         if self.kind == "many":
             return "a list, each " + (self.item.rule if isinstance(self.item, Declared) else "a table")
+        if self.kind == "numbers":
+            return f"a table, each {self.item.rule}"
+        if self.kind == "row":
+            return f"a list of {len(self.item)}: " + ", ".join(each.rule for each in self.item)
         if self.kind == "one":
             return "a table"
         if self.kind == "instance":
@@ -128,20 +160,24 @@ class Rule:
     """A rule between fields: ``broken(*values)`` of ``keys`` tells whether it is violated.
 
     The fault names ``at``, by default the first key; ``broken`` may instead answer with every place behind it and what
-    stands there, such as ``[2].seconds``: 20. ``text`` says what would be right, or makes that from the values. Reading
-    a file skips the rule while one of its fields is faulty itself.
+    stands there, such as ``[2].seconds``: 20, or with the problems themselves. ``text`` says what would be right, or
+    makes that from the values. Reading a file skips the rule while one of its fields is faulty itself, unless it takes
+    what is left of a nested record (``partly``; None where nothing is).
     """
 
     keys: tuple[str, ...]
-    broken: Callable[..., bool | Mapping[str, object]]
-    text: str | Callable[..., str]
+    broken: Callable[..., bool | Mapping[str, object] | Sequence[Problem]]
+    text: str | Callable[..., str] = ""
     at: str = ""
+    partly: bool = False
 
     def problems(self, values: Sequence[object], prefix: str = "") -> list[Problem]:
         """The problems these values make."""
         found = self.broken(*values)
         if not found:
             return []
+        if isinstance(found, Sequence):
+            return [attrs.evolve(each, key=f"{prefix}{each.key}") for each in found]
         key, said = f"{prefix}{self.at or self.keys[0]}", self.said(values)
         if isinstance(found, Mapping):
             return [Problem(f"{key}{place}", value, said) for place, value in found.items()]
@@ -229,6 +265,24 @@ def _check_many(rule: Declared, value: object, key: str, reading: bool) -> tuple
     return tuple(good for good, _ in checked), [problem for _, bad in checked for problem in bad]
 
 
+def _check_numbers(rule: Declared, value: object, key: str) -> tuple[Any, list[Problem]]:
+    if not isinstance(value, Mapping):
+        return None, [_wrong_type(key, value, "must be " + rule.rule)]
+    checked = {str(name): _check_number(rule.item, each, f"{key}.{name}") for name, each in value.items()}
+    good = Numbers({name: found for name, (found, _) in checked.items()})
+    return good, [problem for _, bad in checked.values() for problem in bad]
+
+
+def _check_row(rule: Declared, value: object, key: str, reading: bool) -> tuple[Any, list[Problem]]:
+    if isinstance(value, str | bytes | Mapping) or not isinstance(value, Sequence) or len(value) != len(rule.item):
+        return None, [Problem(key, value, "must be " + rule.rule, wrong_type=True)]
+    checked = [
+        check(item, each, f"{key}[{at}]", reading)
+        for at, (item, each) in enumerate(zip(rule.item, value, strict=True), start=1)
+    ]
+    return tuple(good for good, _ in checked), [problem for _, bad in checked for problem in bad]
+
+
 def _check_one(rule: Declared, value: object, key: str, reading: bool) -> tuple[Any, list[Problem]]:
     if isinstance(value, rule.item):
         return value, []
@@ -249,10 +303,10 @@ def check(rule: Declared, value: object, key: str, reading: bool) -> tuple[Any, 
     if rule.kind == "text":
         named = rule.item is not None and not reading and isinstance(value, rule.item)
         return (value, []) if named else _check_text(rule, value, key)
-    if rule.kind == "many":
-        return _check_many(rule, value, key, reading)
-    if rule.kind == "one":
-        return _check_one(rule, value, key, reading)
+    if rule.kind == "numbers":
+        return _check_numbers(rule, value, key)
+    if nested := {"many": _check_many, "row": _check_row, "one": _check_one}.get(rule.kind):
+        return nested(rule, value, key, reading)
     right = isinstance(value, bool) if rule.kind == "flag" else isinstance(value, rule.item)
     return (value, []) if right else (None, [_wrong_type(key, value, "must be " + rule.rule)])
 
@@ -288,9 +342,11 @@ def walk(cls: type, mapping: Mapping[str, Any], path: str) -> tuple[Any, list[Pr
         if wrong:
             problems += wrong
             bad.add(key)
+            if rule.kind == "one" and isinstance(value, Mapping):
+                good[key] = readable(rule.item, value)
     rules: tuple[Rule, ...] = getattr(cls, "__rules__", ())
     for between in rules:
-        if bad.isdisjoint(between.keys):
+        if between.partly or bad.isdisjoint(between.keys):
             problems += between.problems([good[key] for key in between.keys], prefix)
     return (None if problems else cls(**good)), problems
 
@@ -307,7 +363,7 @@ def readable(cls: type, mapping: Mapping[str, Any]) -> SimpleNamespace:
         if nested and isinstance(value, list) and all(isinstance(each, Mapping) for each in value):
             return tuple(readable(rule.item, each) for each in value)
         found, problems = check(rule, value, rule.name, reading=True)
-        return None if problems else found
+        return None if problems and rule.kind != "numbers" else found
 
     return SimpleNamespace(**{rule.name: read(rule, mapping.get(rule.name)) for rule in declared(cls)})
 
@@ -397,6 +453,16 @@ def many(item: Any, *, default: Any = REQUIRED, doc: str = "") -> Any:
     return _field(Declared(kind="many", item=inner, default=default, doc=doc))
 
 
+def numbers_by_name(each: Any, *, default: Any = REQUIRED, doc: str = "") -> Any:
+    """A table of numbers by name, kept as ``Numbers``; ``each`` is what ``number(...)`` makes."""
+    return _field(Declared(kind="numbers", item=each.metadata[_KEY], default=default, doc=doc))
+
+
+def row(*places: Any, doc: str = "") -> Any:
+    """A short list kept as tuple, one declaration for each place: what ``many`` takes as its item."""
+    return _field(Declared(kind="row", item=tuple(each.metadata[_KEY] for each in places), doc=doc))
+
+
 def instance(cls: type, *, default: Any = REQUIRED, eq: bool = True, doc: str = "") -> Any:
     """A ready object of a class, such as an array carrier; it has no form in a file of keys."""
     return _field(Declared(kind="instance", item=cls, default=default, doc=doc), eq=eq)
@@ -405,7 +471,7 @@ def instance(cls: type, *, default: Any = REQUIRED, eq: bool = True, doc: str = 
 def _obey(self: Any) -> None:
     name = type(self).__name__
     problems = [each for rule in type(self).__rules__ for each in rule.problems([getattr(self, k) for k in rule.keys])]
-    faults = [str(Fault(name, each.key, each.value, each.rule)) for each in problems]
+    faults = [str(Fault(name, each.key, each.value, each.rule, each.hint)) for each in problems]
     if faults:
         raise ValueError("\n".join(faults))
 
@@ -413,7 +479,19 @@ def _obey(self: Any) -> None:
 @dataclass_transform(
     kw_only_default=True,
     frozen_default=True,
-    field_specifiers=(number, integer, text, flag, choice, words_or_number, one, many, instance, attrs.field),
+    field_specifiers=(
+        number,
+        integer,
+        text,
+        flag,
+        choice,
+        words_or_number,
+        one,
+        many,
+        numbers_by_name,
+        instance,
+        attrs.field,
+    ),
 )
 def record(
     *, rules: tuple[Rule, ...] = (), positional: tuple[str, ...] = (), hints: Mapping[str, str] | None = None
@@ -457,7 +535,8 @@ def _help_lines(rule: Declared, kind: Any) -> list[str]:
     unit = f" [{rule.unit}]" if rule.unit else ""
     default = "" if rule.required else f", default {_written(rule.default)}"
     inner = rule.item if isinstance(rule.item, Declared) else rule
-    below = [rule.doc or inner.doc, rule.rule if inner.bounds or inner.options else ""]
+    ruled = inner.bounds or inner.options or inner.kind == "row"
+    below = [rule.doc or inner.doc, rule.rule if ruled else ""]
     short = re.sub(r"\b(\w+\.)+(?=\w)", "", inspect.formatannotation(kind))
     return [f"{rule.name} : {short}{unit}{default}", *(f"    {line}" for line in below if line)]
 

@@ -5,17 +5,13 @@ row; all but w are lognormal about what law and table say. A row says, as far as
 
     V = K w + (R + b w + R_c) I,   I = Q(w)/K_t + I0(w),   w,   T(w)
 
-R and b go with K^2, and I0 with 1/K_t, where K or K_t move. Sought is the least sum of nu ln(1 + r^2/nu), nu = 4, over
-all residuals r, priors among them, each in its own uncertainty: the loss of Student's t (K. L. Lange, R. J. A. Little,
-J. M. G. Taylor, Robust Statistical Modeling Using the t Distribution, JASA 84, 1989), so that one wrong number does not
-spoil the others; by Gauss-Newton steps from the plain least squares answer. Uncertainties come from the inverse of J'WJ
-there (Laplace). How far a number contradicts is judged at the plain answer, with that number left out: it misses by
-r/(1 - h), which is r/sqrt(1 - h) of its standard uncertainties, h its leverage (any text on linear regression).
+R and b go with K^2, and I0 with 1/K_t, where K or K_t move. All residuals, priors among them, are fitted with Student's
+t of 4 degrees of freedom, from the plain least squares answer (:mod:`propmatch.models.leastsquares`); how far a number
+contradicts is judged at the plain one.
 """
 
 import math
-from collections.abc import Callable, Mapping, Sequence
-from typing import Any
+from collections.abc import Mapping, Sequence
 
 import attrs
 import numpy as np
@@ -23,13 +19,14 @@ import numpy as np
 from propmatch.models import motor as law
 from propmatch.models import propeller as blades
 from propmatch.models.arrays import Floats
+from propmatch.models.leastsquares import GAUSS, STUDENT, contradictions, information, least, linearised
 from propmatch.records.estimates import Z80, completed
 from propmatch.records.fields import declared, replace
 from propmatch.records.parts import Motor, Propeller, Source
 from propmatch.units import INCH_M, KV_TO_K, RPM_RAD_S
 
-__all__ = ["AIR_DENSITY_KG_M3", "CONSTANTS", "INSTRUMENT_SD", "BenchRow", "Misfit", "MotorFit", "fit_motor",
-           "propeller_sd", "scaled_table"]  # fmt: skip
+__all__ = ["AIR_DENSITY_KG_M3", "CONSTANTS", "INSTRUMENT_SD", "BenchRow", "Misfit", "MotorFit", "expected",
+           "fit_motor", "no_load_speed_rad_s", "propeller_sd", "scaled_table", "with_constants"]  # fmt: skip
 
 AIR_DENSITY_KG_M3 = 1.225
 INSTRUMENT_SD = {"volts": 0.01, "amps": 0.02, "rpm": 0.01, "thrust_n": 0.03}
@@ -42,7 +39,6 @@ CONSTANTS = (
     "kv_rpm_per_v", "resistance_ohm", "resistance_slope_ohm_s", "torque_constant_ratio", "no_load_current_a",
 )  # fmt: skip
 _SPEEDS_RAD_S = np.geomspace(300.0, 150_000.0, 200) * RPM_RAD_S
-_GAUSS, _STUDENT, _STEPS, _NEAR, _FAR, _DIFFERENCE = 1e9, 4.0, 30, 1e-4, 3.0, 1e-6
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -106,6 +102,41 @@ def propeller_sd(propeller: Propeller) -> tuple[float, float]:
     return PROPELLER_SD if sure is None else (max(sure, 1e-3), max(sure, 1e-3))
 
 
+def expected(motor: Motor, stated: Mapping[str, float]) -> tuple[Motor, list[float]]:
+    """The motor with the law's numbers where it is silent, its ratings left alone, and sd of ln of the ``CONSTANTS``.
+
+    ``stated`` is that of constants that the motor states; ``KNOWN_SD`` where it is silent.
+    """
+    full, made = completed(motor)
+    spread = {each.field: math.log(each.value / each.low) / Z80 for each in made if each.low}
+    sd = [spread.get(name, stated.get(name, KNOWN_SD)) for name in CONSTANTS]
+    return replace(full, max_current_a=motor.max_current_a, max_power_w=motor.max_power_w), sd
+
+
+def no_load_speed_rad_s(full: Motor) -> float:
+    """Speed that a motor's no-load current goes with [rad/s]; 1 where it states no voltage."""
+    k, slope = KV_TO_K / full.kv_rpm_per_v, full.resistance_slope_ohm_s or 0.0
+    r, i0, v0 = full.resistance_ohm, full.no_load_current_a, full.no_load_voltage_v
+    if r is None or i0 is None or v0 is None:
+        return 1.0
+    return float(law.reference_speed_rad_s(k, r, i0, v0, slope))
+
+
+def with_constants(motor: Motor, constants: Mapping[str, float], reference_rad_s: float) -> Motor:
+    """The motor with the ``CONSTANTS`` that were found, its no-load current at a speed; each in its field's range."""
+    kept = dict(constants)
+    if motor.no_load_exponent > 0:
+        kv, r, slope, _, i0 = (kept[name] for name in CONSTANTS)
+        ohm = law.resistance_at_speed(r, slope, reference_rad_s)
+        kept["no_load_voltage_v"] = float(law.terminal_voltage_v(reference_rad_s, i0, KV_TO_K / kv, ohm))
+    for rule in declared(Motor):
+        if rule.name in kept:
+            kept[rule.name] = float(np.clip(kept[rule.name], rule.ge, rule.le))
+    if (v0 := kept.get("no_load_voltage_v")) and kept["resistance_ohm"] > 0:
+        kept["no_load_current_a"] = min(kept["no_load_current_a"], 0.5 * v0 / kept["resistance_ohm"])
+    return replace(motor, **kept)
+
+
 def fit_motor(motor: Motor, rows: Sequence[BenchRow], *, sd_ln: Mapping[str, float] | None = None) -> MotorFit:
     """Fit a motor's constants to rows at full throttle.
 
@@ -123,12 +154,12 @@ def fit_motor(motor: Motor, rows: Sequence[BenchRow], *, sd_ln: Mapping[str, flo
     MotorFit
     """
     problem = _Problem(motor, rows, sd_ln or {})
-    x, residual, jacobian = _least(problem.residuals, problem.start(), _GAUSS)
+    x, residual, jacobian = least(problem.linear, problem.start(), GAUSS)
     misfits = problem.misfits(residual, jacobian)
-    x, residual, jacobian = _least(problem.residuals, x, _STUDENT)
-    covariance = np.linalg.inv(jacobian.T @ (jacobian / (1.0 + residual**2 / _STUDENT)[:, None]))
+    x, residual, jacobian = least(problem.linear, x, STUDENT)
+    covariance = np.linalg.inv(information(residual, jacobian, STUDENT))
     at_x = problem.answers(x[:, None])
-    _, slopes = _linear(lambda y: np.log(np.maximum(np.concatenate([*problem.answers(y).values()]), 1e-12)), x)
+    _, slopes = linearised(lambda y: np.log(np.maximum(np.concatenate([*problem.answers(y).values()]), 1e-12)), x)
     sd = np.sqrt(np.einsum("ij,jk,ik->i", slopes, covariance, slopes))
     ends = np.cumsum([len(each) for each in at_x.values()])
     return problem.fit(
@@ -142,13 +173,10 @@ class _Problem:
     """Unknowns x: a standard normal number for each constant and propeller factor, then ln w of each row."""
 
     def __init__(self, motor: Motor, rows: Sequence[BenchRow], stated: Mapping[str, float]) -> None:
-        full, made = completed(motor)
-        spread = {each.field: math.log(each.value / each.low) / Z80 for each in made if each.low}
-        self.motor: Motor = replace(full, max_current_a=motor.max_current_a, max_power_w=motor.max_power_w)
+        self.motor, sd = expected(motor, stated)
         self.rows = tuple(rows)
         self.propellers = tuple({id(row.propeller): row.propeller for row in rows}.values())
         self.which = [[each is row.propeller for each in self.propellers].index(True) for row in rows]
-        sd = [spread.get(name, stated.get(name, KNOWN_SD)) for name in CONSTANTS]
         self.scale = np.diag([*sd, *(each for propeller in self.propellers for each in propeller_sd(propeller))])
         for cp in range(len(CONSTANTS) + 1, len(self.scale), 2):
             self.scale[cp, cp - 1] = self.scale[cp, cp] * PROPELLER_CORRELATION
@@ -156,9 +184,7 @@ class _Problem:
         given = [[getattr(row, name) or math.nan for row in rows] for name in INSTRUMENT_SD]
         self.given, self.sd = np.log(given), np.array([*INSTRUMENT_SD.values()])[:, None]
         self.read = np.isfinite(self.given)
-        k, slope = KV_TO_K / full.kv_rpm_per_v, full.resistance_slope_ohm_s or 0.0
-        i0, v0 = full.no_load_current_a, full.no_load_voltage_v
-        self.reference = 1.0 if v0 is None else law.reference_speed_rad_s(k, full.resistance_ohm, i0, v0, slope)
+        self.reference = no_load_speed_rad_s(self.motor)
 
     def answers(self, x: Floats) -> dict[str, Floats]:
         """All that is sought and all that follows, for each column of x (unknowns, N)."""
@@ -190,6 +216,10 @@ class _Problem:
         off = (np.log([found[name] for name in INSTRUMENT_SD]) - self.given[..., None]) / self.sd[..., None]
         return np.concatenate([x[: len(self.scale)], off[self.read]])
 
+    def linear(self, x: Floats) -> tuple[Floats, Floats]:
+        """Residuals and their Jacobian."""
+        return linearised(self.residuals, x)
+
     def start(self) -> Floats:
         """The law itself, at the speeds that its volts give."""
         speeds = np.log(_SPEEDS_RAD_S)
@@ -201,9 +231,7 @@ class _Problem:
 
     def misfits(self, residual: Floats, jacobian: Floats) -> tuple[Misfit, ...]:
         """Each number against all others."""
-        h = np.einsum("ij,jk,ik->i", jacobian, np.linalg.inv(jacobian.T @ jacobian), jacobian)
-        rest = np.maximum(1.0 - h, 1e-9)
-        off, sigmas = residual / rest, residual / np.sqrt(rest)
+        off, sigmas = contradictions(residual, jacobian)
         priors, names = len(self.scale), [*INSTRUMENT_SD]
         places = [(0, 0, "kv_rpm_per_v", math.log(self.motor.kv_rpm_per_v), self.scale[0, 0])] + [
             (priors + i, int(row), names[name], self.given[name, row], self.sd[name, 0])
@@ -214,24 +242,13 @@ class _Problem:
         return tuple(sorted(found, key=lambda each: -abs(each.sigmas)))
 
     def fit(self, value: Mapping[str, Floats], sd: Mapping[str, Floats], misfits: tuple[Misfit, ...]) -> MotorFit:
-        """The answer as parts; a constant never leaves its field's range."""
-        m = self.motor
-        constants = {name: float(value[name][0]) for name in CONSTANTS}
-        if m.no_load_exponent > 0:
-            kv, r, slope, _, i0 = constants.values()
-            ohm = law.resistance_at_speed(r, slope, self.reference)
-            constants["no_load_voltage_v"] = float(law.terminal_voltage_v(self.reference, i0, KV_TO_K / kv, ohm))
-        for rule in declared(Motor):
-            if rule.name in constants:
-                constants[rule.name] = float(np.clip(constants[rule.name], rule.ge, rule.le))
-        if (v0 := constants.get("no_load_voltage_v")) and constants["resistance_ohm"] > 0:
-            most = 0.5 * v0 / constants["resistance_ohm"]
-            constants["no_load_current_a"] = min(constants["no_load_current_a"], most)
+        """The answer as parts."""
+        motor = with_constants(self.motor, {name: float(value[name][0]) for name in CONSTANTS}, self.reference)
         propellers = tuple(
             scaled_table(each, float(ct), float(cp), "to fit rows", round(min(float(left), 1.0), 3))
             for each, ct, cp, left in zip(self.propellers, value["ct"], value["cp"], sd["cp"], strict=True)
         )
-        return MotorFit(motor=replace(m, **constants), propellers=propellers, value=value, sd_ln=sd, misfits=misfits)
+        return MotorFit(motor=motor, propellers=propellers, value=value, sd_ln=sd, misfits=misfits)
 
 
 def scaled_table(propeller: Propeller, ct: float, cp: float, why: str, uncertainty: float | None) -> Propeller:
@@ -241,30 +258,3 @@ def scaled_table(propeller: Propeller, ct: float, cp: float, why: str, uncertain
     text = f"{old.text}; thrust coefficient times {ct:.3f} and power coefficient times {cp:.3f} {why}"
     scaled = table.times(ct=ct, cp=cp)
     return replace(propeller, table=scaled, source=Source(text=text, kind=old.kind, uncertainty=uncertainty), id=None)
-
-
-# ---------------------------------------------------------------- least squares
-
-
-def _linear(function: Callable[[Floats], Floats], x: Floats) -> tuple[Floats, Floats]:
-    """Values and Jacobian by forward differences of a function of columns."""
-    found = function(x[:, None] + np.column_stack([np.zeros(x.size), _DIFFERENCE * np.eye(x.size)]))
-    return found[:, 0], (found[:, 1:] - found[:, :1]) / _DIFFERENCE
-
-
-def _least(residuals: Callable[[Floats], Floats], x: Floats, nu: float) -> tuple[Floats, Floats, Floats]:
-    """x of the least sum of nu ln(1 + r^2/nu) from a start near it, with r and its Jacobian there."""
-    r, jacobian = _linear(residuals, x)
-    for _ in range(_STEPS):
-        weight = 1.0 / np.sqrt(1.0 + r**2 / nu)
-        step: Any = np.linalg.lstsq(weight[:, None] * jacobian, -weight * r, rcond=None)[0]
-        step = step / max(1.0, np.abs(step).max() / _FAR)
-        while (size := np.abs(step).max()) > _NEAR:
-            there, slopes = _linear(residuals, x + step)
-            if np.sum(np.log1p(there**2 / nu)) <= np.sum(np.log1p(r**2 / nu)):
-                break
-            step = step / 2.0
-        if size <= _NEAR:
-            break
-        x, r, jacobian = x + step, there, slopes
-    return x, r, jacobian

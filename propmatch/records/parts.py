@@ -6,23 +6,30 @@ as inches.
 """
 
 import math
+from collections.abc import Mapping, Sequence
 from typing import TypedDict, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
+from propmatch.faults import did_you_mean
 from propmatch.models.pack import COLDEST_C, CellState, Chemistry
 from propmatch.models.tables import CoefficientTable
 from propmatch.records.fields import (
+    Numbers,
+    Problem,
     Rule,
     choice,
     flag,
     instance,
     integer,
+    many,
     not_below,
     number,
+    numbers_by_name,
     one,
     record,
+    row,
     text,
     words_or_number,
 )
@@ -83,15 +90,93 @@ CD0_WORDS = {
 _CELLS_MOST = 14
 
 
-@record()
+def _correlated(sd_ln: Mapping[str, float], correlations: Sequence[tuple[str, str, float]]) -> list[Problem]:
+    """What is wrong with correlations of the numbers that have a standard deviation."""
+    names = list(sd_ln)
+    matrix = np.eye(len(names))
+    told: dict[frozenset[str], str] = {}
+    problems: list[Problem] = []
+    for at, (first, second, r) in enumerate(correlations, start=1):
+        place = f"correlations[{at}]"
+        for where, name in enumerate((first, second), start=1):
+            if name not in sd_ln:
+                rule = "must be a number that has an sd_ln: " + (", ".join(names) or "there is none")
+                problems.append(Problem(f"{place}[{where}]", name, rule, did_you_mean(name, names)))
+        pair = frozenset((first, second))
+        if first == second:
+            problems.append(Problem(f"{place}[2]", second, "must be another number than the first of the pair"))
+        elif pair in told:
+            problems.append(Problem(place, None, f"{first} and {second} are given twice, before at {told[pair]}"))
+        elif pair <= sd_ln.keys():
+            i, j = names.index(first), names.index(second)
+            matrix[i, j] = matrix[j, i] = r
+        told.setdefault(pair, place)
+    return problems or _positive(names, matrix, told)
+
+
+def _positive(names: Sequence[str], matrix: NDArray[np.float64], told: Mapping[frozenset[str], str]) -> list[Problem]:
+    """A correlation matrix has no eigenvalue of 0 or below; the pair that weighs most in that one is named."""
+    lowest, vectors = np.linalg.eigh(matrix) if names else (np.ones(1), np.eye(1))
+    if lowest[0] > _LEAST_EIGENVALUE:
+        return []
+    weight = np.abs(np.outer(vectors[:, 0], vectors[:, 0]) * (matrix - np.eye(len(names))))
+    i, j = sorted(int(each) for each in np.unravel_index(np.argmax(weight), weight.shape))
+    rule = (
+        f"{names[i]} and {names[j]} cannot be correlated so beside the other pairs: the matrix must be positive "
+        f"definite, its least eigenvalue is {lowest[0]:.2g} (a pair that is not listed counts as 0)"
+    )
+    return [Problem(told[frozenset((names[i], names[j]))], float(matrix[i, j]), rule)]
+
+
+_LEAST_EIGENVALUE = 1e-9
+_PAIR = row(text(), text(), number(gt=-1, lt=1))
+
+
+@record(rules=(Rule(("sd_ln", "correlations"), _correlated),))
 class Source:
-    """Where a record comes from."""
+    """Where a record comes from, and how sure its numbers are."""
 
     text: str = text(doc="where the numbers come from: data sheet, shop listing, bench test, dataset")
     kind: str = choice(("measured", "data sheet", "label", "predicted", "assumed"), doc="how they were found")
     uncertainty: float | None = number(
         ge=0, le=1, default=None, doc="relative standard uncertainty of the main numbers"
     )
+    sd_ln: Mapping[str, float] = numbers_by_name(
+        number(gt=0, le=1), default=Numbers(), doc="standard deviation of ln of a number of the part, by its name"
+    )
+    correlations: tuple[tuple[str, str, float], ...] = many(
+        _PAIR,
+        default=(),
+        doc="of ln of two of these numbers; a pair that is not listed has none",
+    )
+
+
+def _sure(*names: str, others: tuple[str, ...] = ()) -> tuple[Rule, Rule]:
+    """The source of a part may hold deviations of these numbers where they are stated, and of ``others``."""
+    known = (*names, *others)
+
+    def foreign(source: Source | None) -> list[Problem]:
+        rule, hint = "is no number that has a deviation here", "known: " + ", ".join(known)
+        return [
+            Problem(f"source.sd_ln.{name}", None, rule, did_you_mean(name, known) or hint)
+            for name in getattr(source, "sd_ln", None) or ()
+            if name not in known
+        ]
+
+    def unstated(source: Source, *values: float | None) -> list[Problem]:
+        return [
+            Problem(f"source.sd_ln.{name}", source.sd_ln[name], f"the part must state {name} above 0 beside it")
+            for name, value in zip(names, values, strict=True)
+            if source.sd_ln and name in source.sd_ln and not value
+        ]
+
+    return Rule(("source",), foreign, partly=True), Rule(("source", *names), unstated)
+
+
+_SPELT_IN_SOURCE = {
+    "sd_ln": "it belongs to the part's source: a table [motors.source.sd_ln], packs and the others alike",
+    "correlations": "they belong to the part's source: correlations = [[...]] under [motors.source]",
+}
 
 
 NOT_STATED = Source(text="not stated", kind="assumed")
@@ -111,8 +196,13 @@ NOT_STATED = Source(text="not stated", kind="assumed")
             lambda i0, v0, r: None not in (i0, v0, r) and r * i0 >= v0,
             "must, times resistance_ohm, stay below no_load_voltage_v",
         ),
-    )
-)
+        *_sure(
+            "kv_rpm_per_v", "mass_g", "resistance_ohm", "resistance_slope_ohm_s", "torque_constant_ratio",
+            "no_load_current_a", "gear_efficiency",
+        ),
+    ),
+    hints=_SPELT_IN_SOURCE,
+)  # fmt: skip
 class Motor:
     """Brushless outrunner: kV, winding resistance, no-load current; currents are the motor's own."""
 
@@ -155,7 +245,14 @@ class Motor:
     source: Source = one(Source, default=NOT_STATED, doc="where the numbers come from")
 
 
-@record(rules=(not_below("burst_current_a", "max_current_a"), not_below("cells_max", "cells_min")))
+@record(
+    rules=(
+        not_below("burst_current_a", "max_current_a"),
+        not_below("cells_max", "cells_min"),
+        *_sure("mass_g", "resistance_mohm", "part_throttle_loss"),
+    ),
+    hints=_SPELT_IN_SOURCE,
+)
 class Controller:
     """Electronic speed controller (ESC); its current rating is compared with motor current."""
 
@@ -177,7 +274,13 @@ class Controller:
     source: Source = one(Source, default=NOT_STATED, doc="where the numbers come from")
 
 
-@record(rules=(not_below("burst_c_rating", "c_rating"),))
+@record(
+    rules=(
+        not_below("burst_c_rating", "c_rating"),
+        *_sure("capacity_mah", "mass_g", "cell_resistance_mohm", "lead_resistance_mohm"),
+    ),
+    hints=_SPELT_IN_SOURCE,
+)
 class Pack:
     """Battery, S cells by P; capacity is the whole pack's, cell resistance one cell's."""
 
@@ -209,7 +312,9 @@ class Pack:
             lambda pitch, diameter: pitch > 2.5 * diameter,
             "must be at most 2.5 times diameter_in",
         ),
-    )
+        *_sure("mass_g", others=("ct", "cp")),
+    ),
+    hints=_SPELT_IN_SOURCE,
 )
 class Propeller:
     """Diameter, pitch, blades and, when known, a coefficient table (left out of ``==``)."""

@@ -34,6 +34,11 @@ def _value_schema(rule: Declared) -> dict[str, Any]:
     elif rule.kind == "many":
         item = _value_schema(rule.item) if isinstance(rule.item, Declared) else record_schema(rule.item)
         schema = {"type": "array", "items": item}
+    elif rule.kind == "numbers":
+        schema = {"type": "object", "additionalProperties": _value_schema(rule.item)}
+    elif rule.kind == "row":
+        places = [_value_schema(each) for each in rule.item]
+        schema = {"type": "array", "prefixItems": places, "minItems": len(places), "maxItems": len(places)}
     elif rule.kind == "text":
         schema = {"type": "string", "pattern": r"\S"}
     elif rule.kind == "flag":

@@ -27,6 +27,7 @@ from propmatch.records.masses import FILAMENTS, ItemChange, StructureChange, lis
 from propmatch.records.packuse import TOO_COLD, WARMEST_C, Flying, PackUse
 from propmatch.records.parts import CD0_WORDS, MOTOR_OFF, aspect_ratio
 from propmatch.records.radio import Radio
+from propmatch.records.sureness import Practice, Uncertainty
 
 __all__ = [
     "DEFAULT_SPEED_OVER_STALL",
@@ -127,6 +128,9 @@ class Variant(Wing):
     )
     receiver_supply_mass_g: float | None = _receiver_supply()
     motor_off: str | None = _motor_off()
+    must_hold: bool = flag(
+        default=False, doc="a pick must keep the limits in this build too, not only in the aircraft as designed"
+    )
     structure: tuple[StructureChange, ...] = many(StructureChange, default=(), doc="printed parts in another filament")
     item: tuple[ItemChange, ...] = many(ItemChange, default=(), doc="items changed, added or removed")
     body: Body | None = one(
@@ -162,6 +166,12 @@ class Limits:
     )
     estimated_ratings: str = choice(
         ("exclude", "warn"), default="exclude", doc="what a rating that is an estimate does when it is missed"
+    )
+    chance: float | None = number(
+        ge=0.5, le=0.99, default=None, doc="with which the limits of the brief must be kept, all together"
+    )
+    rating_chance: float | None = number(
+        ge=0.5, le=0.99, default=None, doc="with which every rating of a part must be kept, all together"
     )
 
 
@@ -381,6 +391,8 @@ class Brief:
     flying: Flying = one(Flying, default=Flying(), doc="manoeuvres and gusts beside the steady phases")
     launch: Launch | None = one(Launch, default=None, doc="how it gets into the air")
     prefer: Prefer = one(Prefer, default=Prefer(), doc="weights of the ranking")
+    practice: Practice = one(Practice, default=Practice(), doc="what an odd choice costs in the ranking")
+    uncertainty: Uncertainty = one(Uncertainty, default=Uncertainty(), doc="how sure the numbers of the brief are")
     parts: PartsFilter = one(PartsFilter, default=PartsFilter(), doc="parts to consider")
     units: Units = one(Units, default=Units(), doc="units of the text shown")
     item: tuple[Item, ...] = many(Item, default=(), doc="what the bare mass is made of")

@@ -2,7 +2,7 @@
 
 import re
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +11,7 @@ import attrs
 from propmatch.faults import Fault, did_you_mean
 from propmatch.records.fields import declared
 
-__all__ = ["TomlText", "dump_record", "key_lines", "parse_toml", "read_toml"]
+__all__ = ["TomlText", "dump_lists", "dump_record", "key_lines", "parse_toml", "read_toml"]
 
 
 @attrs.frozen
@@ -154,17 +154,25 @@ def dump_record(record: Any) -> str:
     return "\n".join(_tables(record, "")).strip("\n") + "\n"
 
 
+def dump_lists(lists: Mapping[str, Sequence[Any]]) -> str:
+    """Write records as lists of tables, each under its key; objects that no file of keys holds are left out."""
+    blocks = (f"[[{key}]]\n" + "\n".join(_tables(each, key)) + "\n" for key, some in lists.items() for each in some)
+    return "\n".join(blocks)
+
+
 def _tables(record: Any, path: str) -> Iterator[str]:
     plain: list[str] = []
     nested: list[str] = []
     for rule in sorted(declared(type(record)), key=lambda rule: rule.name != "name"):
         value = getattr(record, rule.name)
-        if value is None or (not rule.required and value == rule.default):
+        if value is None or rule.kind == "instance" or (not rule.required and value == rule.default):
             continue
         below = f"{path}.{rule.name}" if path else rule.name
         if rule.kind == "one":
             inner = list(_tables(value, below))
             nested += ["", f"[{below}]", *inner]
+        elif rule.kind == "numbers":
+            nested += ["", f"[{below}]", *(f"{_key(name)} = {_literal(each)}" for name, each in value.items())]
         elif rule.kind == "many" and isinstance(rule.item, type):
             for each in value:
                 nested += ["", f"[[{below}]]", *_tables(each, below)]
@@ -172,6 +180,10 @@ def _tables(record: Any, path: str) -> Iterator[str]:
             plain.append(f"{rule.name} = {_literal(value)}")
     yield from plain
     yield from nested
+
+
+def _key(name: str) -> str:
+    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else _quoted(name)
 
 
 def _literal(value: Any) -> str:

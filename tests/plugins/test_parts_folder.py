@@ -91,6 +91,27 @@ def test_toml_and_json_hold_lists_of_kinds(folder):
     assert catalogue.controllers["parts/c20"].max_current_a == 20
 
 
+def test_toml_and_json_hold_deviations_and_correlations(folder):
+    sure = {"text": "bench", "kind": "measured", "sd_ln": {"capacity_mah": 0.02, "cell_resistance_mohm": 0.1},
+            "correlations": [["capacity_mah", "cell_resistance_mohm", -0.3]]}  # fmt: skip
+    numbers = {"cells_series": 2, "capacity_mah": 850, "c_rating": 30, "mass_g": 50, "cell_resistance_mohm": 12}
+    (folder / "packs.json").write_text(json.dumps([{"name": "a", **numbers, "source": sure}]))
+    (folder / "mine.toml").write_text(
+        '[[packs]]\nname = "b"\n'
+        + "".join(f"{key} = {value}\n" for key, value in numbers.items())
+        + '[packs.source]\ntext = "bench"\nkind = "measured"\n'
+        'correlations = [["capacity_mah", "cell_resistance_mohm", -0.3]]\n'
+        "[packs.source.sd_ln]\ncapacity_mah = 0.02\ncell_resistance_mohm = 0.1\n"
+        '[[packs]]\nname = "c"\ncells_series = 2\ncapacity_mah = 850\nc_rating = 30\nmass_g = 50\n'
+        '[packs.source]\ntext = "bench"\nkind = "measured"\nsd_ln = {capacity = 0.02, mass_g = 7}\n'
+    )
+    catalogue = load(folder)
+    one, other = (catalogue.packs[f"parts/{name}"].source for name in "ab")
+    assert one == other == Source(**sure)
+    found = [(fault.where.rpartition("/")[2], fault.key) for fault in catalogue.faults]
+    assert found == [("mine.toml:15", "source.sd_ln.mass_g"), ("mine.toml:15", "source.sd_ln.capacity")]
+
+
 def test_faults_of_toml_have_the_line_of_their_table(folder):
     (folder / "mine.toml").write_text('[[motors]]\nname = "a"\nkv = 1450\nmass_g = "28"\n\n[[moters]]\nname = "b"\n')
     catalogue = load(folder)

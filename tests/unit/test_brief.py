@@ -118,8 +118,9 @@ def test_the_smallest_brief_gets_stated_assumptions() -> None:
         ("wing", "area_dm2"), ("wing", "span_mm"), ("wing", "cl_max"), ("wing", "cd0"), ("wing", "oswald"),
         ("wing", "installed_thrust"), ("limits", "reserve_charge"), ("limits", "min_thrust_to_weight"),
         ("radio", "receiver_current_a"), ("radio", "servos"), ("radio", "servo_current_a"),
-        ("radio", "payload_current_a"), ("site", "altitude_m"), ("site", "pack_temperature_c"), ("pack", "cycles"),
-        ("pack", "rest_h"), ("phase", "throttle"), ("prefer", "flight_time"),
+        ("radio", "payload_current_a"), ("limits", "chance"), ("limits", "rating_chance"),
+        ("site", "altitude_m"), ("site", "pack_temperature_c"), ("pack", "cycles"), ("pack", "rest_h"),
+        ("phase", "throttle"), ("prefer", "flight_time"),
     }  # fmt: skip
     assert filled.limits.reserve_charge == 0.2
     assert filled.limits.cutoff_cell_v is None, "the cells of the pack decide"

@@ -77,3 +77,16 @@ def test_parts_have_a_schema_too_without_what_a_file_cannot_hold() -> None:
     assert schema["required"] == ["name", "kv_rpm_per_v", "mass_g"]
     assert schema["properties"]["kv_kind"]["default"] == "effective"
     jsonschema.Draft202012Validator.check_schema(schema)
+
+
+def test_deviations_and_correlations_have_a_schema() -> None:
+    motor = jsonschema.Draft202012Validator(record_schema(Motor))
+    good = {
+        "name": "m", "kv_rpm_per_v": 1500, "mass_g": 30,
+        "source": {"text": "t", "kind": "measured", "sd_ln": {"kv_rpm_per_v": 0.1, "mass_g": 0.2},
+                   "correlations": [["kv_rpm_per_v", "mass_g", 0.4]]},
+    }  # fmt: skip
+    assert list(motor.iter_errors(good)) == []
+    bad = good | {"source": {"text": "t", "kind": "measured", "sd_ln": {"mass_g": 2}, "correlations": [["a", 1, 0.4]]}}
+    places = {"/".join(str(step) for step in error.absolute_path) for error in motor.iter_errors(bad)}
+    assert places == {"source/sd_ln/mass_g", "source/correlations/0/1"}

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from propmatch.files import write_file
 from propmatch_plugins.prediction.base import OUTPUTS, Base
 from propmatch_plugins.prediction.bemt import SectionPolar
 from propmatch_plugins.prediction.coefficients import FittedTable, read_table
@@ -126,7 +127,7 @@ class Knowledge:
         """Write the tables."""
         folder.mkdir(parents=True, exist_ok=True)
         for name, text in self.tables().items():
-            (folder / name).write_text(text, encoding="utf-8")
+            write_file(folder / name, text)
 
 
 @cache
