@@ -146,6 +146,16 @@ class MassBuildUp:
             )
         )  # fmt: skip
 
+    def times(self, factor: float) -> "MassBuildUp":
+        """Every line heavier or lighter alike: the centre of gravity stays."""
+        return MassBuildUp(
+            tuple(
+                replace(line, mass_g=factor * line.mass_g,
+                        **({"varies_g": factor * line.varies_g} if isinstance(line, BuildLine) else {}))
+                for line in self.lines
+            )
+        )  # fmt: skip
+
     def at(self, mass_g: Floats) -> MassLanes:
         """The same for many masses (N,); NaN where no build is as light."""
         mass, varies = np.where(mass_g > stays_g(self.lines), mass_g, np.nan), varies_g(self.lines)

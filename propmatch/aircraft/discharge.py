@@ -88,7 +88,7 @@ class Load:
     current_a : motor current of a held thrust, or at ``speed_rad_s``; NaN for lost thrust
     behind_v : V_c of a held thrust
     speed_rad_s : motor speed at the middle of the discharge, held throttle
-    held_factor : pack current of a held airspeed as really flown over that of steady flight
+    held_factor : pack current of a held airspeed as really flown over that of steady flight, of all lanes or (N,)
     slope, bend : (2, N), motor current I + slope x + bend x^2 over x = w - speed_rad_s, for x < 0 and x > 0
     climb_m_s : (N,), the same at any charge but where a throttle above 0 is held: there at ``speed_rad_s``
     climb_slope, climb_bend : (2, N), how the climb goes with the motor speed, as the current; 0 elsewhere
@@ -107,7 +107,7 @@ class Load:
     climb_m_s: Floats
     climb_slope: Floats
     climb_bend: Floats
-    held_factor: float = 1.0
+    held_factor: Floats | float = 1.0
 
     @property
     def steady(self) -> bool:
@@ -118,7 +118,8 @@ class Load:
         """The lanes of an index array, slice or mask."""
         fields = {a.name: getattr(self, a.name) for a in attrs.fields(Load) if a.name not in ("train", "held_factor")}
         some: dict[str, Any] = {name: None if array is None else array[..., index] for name, array in fields.items()}
-        return attrs.evolve(self, train=self.train.take(index), **some)
+        factor = self.held_factor[index] if isinstance(self.held_factor, np.ndarray) else self.held_factor
+        return attrs.evolve(self, train=self.train.take(index), held_factor=factor, **some)
 
     def at(self, charge: Floats) -> Draw:
         """Currents and voltages at charges (..., N)."""
@@ -187,7 +188,7 @@ def load_of(
     density: Floats,
     sound: Floats,
     paying_m_s: Floats | float = 0.0,
-    held_factor: float = 1.0,
+    held_factor: Floats | float = 1.0,
 ) -> Load:
     """Solve what does not depend on the charge: one operating point for a held airspeed, five for a throttle.
 

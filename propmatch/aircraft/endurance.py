@@ -5,13 +5,16 @@ of the time to a fixed charge for a high-rate cell), losses in charging, and the
 """
 
 from collections.abc import Sequence
+from operator import attrgetter
 
 import attrs
+import numpy as np
 
 from propmatch.aircraft.flightlanes import ENDED_BY, MIXTURE, FlightLanes, Leg, flight_and_legs, pays
 from propmatch.aircraft.polar import airframe_lanes
 from propmatch.columns import number
 from propmatch.models.air import Air
+from propmatch.models.arrays import Floats
 from propmatch.records.estimates import PRACTICE, Assumption
 from propmatch.records.motoroff import motor_off_notes
 from propmatch.records.packflight import flight_notes
@@ -51,17 +54,33 @@ class PhaseTime:
     """
 
     name: str
-    minutes: float = number(kind="min", label="time in the phase")
-    used_mah: float = number(kind="mAh", label="charge drawn in the phase")
-    pack_current_mean_a: float = number(kind="A", label="mean pack current of the phase")
-    airspeed_m_s: float = number(kind="speed", label="airspeed")
-    throttle_from: float = number(kind="%", label="throttle at the first moment of the phase")
-    throttle_to: float = number(kind="%", label="throttle at the last moment of the phase")
-    cell_voltage_lowest_v: float = number(kind="V", label="lowest voltage of a cell in the phase")
-    motor_current_mean_a: float = number(kind="A", label="mean current of one motor in the phase")
-    motor_current_highest_a: float = number(kind="A", label="highest current of one motor in the phase")
-    climb_mean_m_s: float = number(kind="m/s", label="mean climb in the phase")
-    gained_m: float = number(kind="m", label="height gained in the phase")
+    minutes: float = number(kind="min", label="time in the phase", drawn=attrgetter("phase_minutes"))
+    used_mah: float = number(kind="mAh", label="charge drawn in the phase", drawn=attrgetter("phase_mah"))
+    pack_current_mean_a: float = number(
+        kind="A", label="mean pack current of the phase", drawn=attrgetter("phase_current_a")
+    )
+    airspeed_m_s: float = number(kind="speed", label="airspeed", drawn=attrgetter("airspeed_m_s"))
+    throttle_from: float = number(
+        kind="%", label="throttle at the first moment of the phase", drawn=attrgetter("throttle_from")
+    )
+    throttle_to: float = number(
+        kind="%", label="throttle at the last moment of the phase", drawn=attrgetter("throttle_to")
+    )
+    cell_voltage_lowest_v: float = number(
+        kind="V", label="lowest voltage of a cell in the phase", drawn=attrgetter("cell_voltage_v")
+    )
+    motor_current_mean_a: float = number(
+        kind="A", label="mean current of one motor in the phase", drawn=attrgetter("phase_motor_current_a")
+    )
+    motor_current_highest_a: float = number(
+        kind="A", label="highest current of one motor in the phase", drawn=attrgetter("motor_current_a")
+    )
+    climb_mean_m_s: float = number(
+        kind="m/s",
+        label="mean climb in the phase",
+        drawn=lambda flight: mean_climb_m_s(flight),
+    )
+    gained_m: float = number(kind="m", label="height gained in the phase", drawn=attrgetter("phase_height_m"))
     pays: bool
     paid: bool
     cut_short: bool
@@ -189,7 +208,7 @@ def flight_time(
             cell_voltage_lowest_v=float(found.cell_voltage_v[i, 0]),
             motor_current_mean_a=float(found.phase_motor_current_a[i, 0]),
             motor_current_highest_a=float(found.motor_current_a[i, 0]),
-            climb_mean_m_s=float(_mean_climb(found, i)),
+            climb_mean_m_s=float(mean_climb_m_s(found)[i, 0]),
             gained_m=float(found.phase_height_m[i, 0]),
             pays=pays(phase) and paying[i],
             paid=not pays(phase) and paying[i] and bool(found.phase_height_m[i, 0] < 0),
@@ -225,9 +244,11 @@ def flight_time(
     )
 
 
-def _mean_climb(found: FlightLanes, phase: int) -> float:
-    seconds = 60.0 * float(found.phase_minutes[phase, 0])
-    return float(found.phase_height_m[phase, 0]) / seconds if seconds > 0 else float("nan")
+def mean_climb_m_s(found: FlightLanes) -> Floats:
+    """Mean climb of each phase, (P, N); NaN where it is not flown."""
+    seconds = 60.0 * found.phase_minutes
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(seconds > 0, found.phase_height_m / seconds, np.nan)
 
 
 def _one(train: PowerTrain, mass_kg: float, air: Air | None) -> Asked:

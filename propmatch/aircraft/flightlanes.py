@@ -145,12 +145,13 @@ def flight_time_lanes(
     cutoff: float | None,
     density: Floats,
     sound: Floats,
-    held_factor: float = 1.0,
+    held_factor: Floats | float = 1.0,
 ) -> FlightLanes:
     """The array path of :func:`propmatch.aircraft.endurance.flight_time`.
 
     ``lanes``, ``airframe``, ``density`` [kg/m3] and ``sound`` [m/s] are (N,), the rest is the same for all lanes;
-    no ``cutoff`` means the usual one of each chemistry; ``held_factor`` multiplies the pack current of held airspeeds.
+    no ``cutoff`` means the usual one of each chemistry; ``held_factor`` multiplies the pack current of held airspeeds,
+    of all lanes or (N,).
     """
     return _flown(_Plan.of(phases, reserve, cutoff, held_factor), lanes, airframe, density, sound)
 
@@ -183,7 +184,9 @@ def _flown(
             train = attrs.evolve(
                 lanes.take(some), chemistry=np.zeros(some.size, dtype=np.intp), chemistries=(chemistry,)
             )  # fmt: skip
-            for name, value in _fly(train, airframe.take(some), plan, density[some], sound[some]).items():
+            factor = plan.held_factor[some] if isinstance(plan.held_factor, np.ndarray) else plan.held_factor
+            part = attrs.evolve(plan, held_factor=factor)
+            for name, value in _fly(train, airframe.take(some), part, density[some], sound[some]).items():
                 if name not in out:
                     out[name] = np.empty((count, n) if value.ndim == 2 else n, dtype=value.dtype)
                 out[name][..., some] = value
@@ -208,11 +211,11 @@ class _Plan:
     after: tuple[int, ...]
     reserve: float
     cutoff: float | None
-    held_factor: float = 1.0
+    held_factor: Floats | float = 1.0
     legs: list[Leg] | None = None
 
     @classmethod
-    def of(cls, phases: Sequence[Phase], reserve: float, cutoff: float | None, held_factor: float) -> "_Plan":
+    def of(cls, phases: Sequence[Phase], reserve: float, cutoff: float | None, held_factor: Floats | float) -> "_Plan":
         listed = tuple(phases)
         if not listed or not all(isinstance(p, Phase) for p in listed):
             raise TypeError("phases must be a sequence of at least one Phase")

@@ -108,7 +108,8 @@ def _turning(lanes: TrainLanes, v: Floats, rho: Floats) -> tuple[SpeedProblem, F
     }
     problem = SpeedProblem(
         source_v=np.zeros(lanes.size), resistance_ohm=ohm, resistance_back_ohm=ohm, which=lanes.propeller,
-        diameter_m=lanes.diameter_m, density_kg_m3=rho, airspeed_m_s=v, surfaces=lanes.stack, **motors,
+        diameter_m=lanes.diameter_m, density_kg_m3=rho, airspeed_m_s=v, ct_scale=lanes.ct_scale,
+        cp_scale=lanes.cp_scale, surfaces=lanes.stack, **motors,
     )  # fmt: skip
     low, high = _advance_ratios(lanes.stack)
     per_j = 2.0 * np.pi * v / lanes.diameter_m

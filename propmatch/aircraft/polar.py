@@ -22,6 +22,7 @@ __all__ = [
     "LEAST_SPEED_OVER_STALL",
     "PHASE_SPEED_OVER_STALL",
     "AirframeLanes",
+    "PolarFactors",
     "PolarSpeeds",
     "airframe_lanes",
     "climb_m_s",
@@ -74,6 +75,31 @@ class AirframeLanes:
     def take(self, index: Any) -> "AirframeLanes":
         """The lanes of an index array, slice or mask."""
         return AirframeLanes(**{a.name: getattr(self, a.name)[index] for a in attrs.fields(AirframeLanes)})
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class PolarFactors:
+    """What multiplies the numbers of an airframe lane by lane, (N,) each.
+
+    Attributes
+    ----------
+    cd0 : zero-lift drag; k : induced drag; cl_max; installed_thrust, which stays at most 1
+    """
+
+    cd0: Floats
+    k: Floats
+    cl_max: Floats
+    installed_thrust: Floats
+
+    def of(self, lanes: AirframeLanes) -> AirframeLanes:
+        """The airframes with their numbers multiplied."""
+        return attrs.evolve(
+            lanes,
+            cd0=lanes.cd0 * self.cd0,
+            k=lanes.k * self.k,
+            cl_max=lanes.cl_max * self.cl_max,
+            installed_thrust=np.minimum(lanes.installed_thrust * self.installed_thrust, 1.0),
+        )
 
 
 def airframe_lanes(

@@ -15,6 +15,7 @@ from collections.abc import Callable, Sequence
 
 import attrs
 import numpy as np
+from numpy.typing import NDArray
 
 from propmatch.aircraft.flight import full_throttle_lanes, level_lanes
 from propmatch.aircraft.motoroff import motor_off_drag
@@ -47,11 +48,13 @@ __all__ = [
     "Cruise",
     "Glide",
     "PhaseStall",
+    "SpeedLanes",
     "Turn",
     "aircraft_speeds",
     "cruise_lanes",
     "glide_lanes",
     "least_over",
+    "speeds_lanes",
     "turn_radius_m",
 ]
 
@@ -160,27 +163,17 @@ def aircraft_speeds(
     """
     asked = as_lanes(train, air, mass_kg=mass_kg)
     frame, assumed = airframe_lanes(airframe, asked["mass_kg"])
-    density, sound, half = asked.density, asked.sound, np.full(1, CHARGE)
-    full = full_throttle_lanes(asked.lanes, frame, half, density, sound)
+    found = speeds_lanes(asked.lanes, frame, phases, asked.density, asked.sound)
 
-    def propeller_drag_n(speed: Floats) -> Floats:
-        every = np.zeros(speed.size, dtype=np.intp)
-        return motor_off_drag(asked.lanes.take(every), speed.ravel(), density[every]).drag_n.reshape(speed.shape)
+    def of_row(values: dict[str, Floats], at: int) -> dict[str, float]:
+        return {name: float(each[at, 0]) for name, each in values.items()}
 
-    glide = glide_lanes(frame, density, propeller_drag_n)
-    cruise = cruise_lanes(asked.lanes, frame, half, density, sound, fastest=full.top_speed_m_s)
-    own = {column.name for column in columns_of(AircraftSpeeds)}
-    found = {
-        each.name: float(getattr(source, each.name)[0])
-        for source in (full, glide, cruise)
-        for each in attrs.fields(type(source)) if each.name in own
-    }  # fmt: skip
     return AircraftSpeeds(
-        **found,
-        phases=tuple(_phase_stall(phase, frame, density) for phase in phases),
-        turns=_turns(asked.lanes, frame, half, density, sound),
+        **{name: float(value[0]) for name, value in found.own.items()},
+        phases=tuple(PhaseStall(name=phase.name, **of_row(found.phases, at)) for at, phase in enumerate(phases)),
+        turns=tuple(Turn(**of_row(found.turns, at)) for at in range(len(BANKS_DEG))),
         motor_off=taken(train),
-        status=Status(int(full.status[0])),
+        status=Status(int(found.status[0])),
         assumptions=(*asked.assumptions, *assumed, *motor_off_notes(train, [_MOTOR_OFF]), _MARGIN),
     )
 
@@ -192,28 +185,71 @@ _MARGIN = Assumption(
 )  # fmt: skip
 
 
-def _phase_stall(phase: Phase, frame: AirframeLanes, density: Floats) -> PhaseStall:
-    stall = float(stall_speed_m_s(frame, density, phase.load_factor)[0])
-    return PhaseStall(
-        name=phase.name,
-        load_factor=phase.load_factor,
-        phase_stall_speed_m_s=stall,
-        phase_least_speed_m_s=PHASE_SPEED_OVER_STALL * stall,
-        airspeed_m_s=float(phase_airspeed_m_s(phase, frame, density)[0]),
-    )
+@attrs.frozen(kw_only=True, eq=False)
+class SpeedLanes:
+    """The numbers of :class:`AircraftSpeeds` for N lanes, by name.
+
+    Attributes
+    ----------
+    own : (N,); phases : of each phase, (P, N); turns : of each bank, (B, N)
+    status : (N,)
+    """
+
+    own: dict[str, Floats]
+    phases: dict[str, Floats]
+    turns: dict[str, Floats]
+    status: NDArray[np.int8]
 
 
-def turn_radius_m(airspeed_m_s: Floats, bank_deg: Floats) -> Floats:
-    """r = V^2/(g tan bank) [m] of a level turn; bank above 0 and below 90 deg."""
-    return np.asarray(airspeed_m_s**2 / (GRAVITY_M_S2 * np.tan(np.radians(bank_deg))))
+def speeds_lanes(
+    lanes: TrainLanes,
+    frame: AirframeLanes,
+    phases: Sequence[Phase],
+    density: Floats,
+    sound: Floats,
+    *,
+    rounds: int = _ROUNDS,
+) -> SpeedLanes:
+    """The array path of :func:`aircraft_speeds`; arrays (N,), ``rounds`` as :func:`least_over`."""
+    everyone, half = np.arange(lanes.size), np.full(lanes.size, CHARGE)
+    full = full_throttle_lanes(lanes, frame, half, density, sound)
+
+    def propeller_drag_n(speed: Floats) -> Floats:
+        every = np.tile(everyone, len(speed))
+        return motor_off_drag(lanes.take(every), speed.ravel(), density[every]).drag_n.reshape(speed.shape)
+
+    glide = glide_lanes(frame, density, propeller_drag_n, rounds=rounds)
+    cruise = cruise_lanes(lanes, frame, half, density, sound, fastest=full.top_speed_m_s, rounds=rounds)
+    own = {column.name for column in columns_of(AircraftSpeeds)}
+    return SpeedLanes(
+        own={
+            each.name: getattr(source, each.name)
+            for source in (full, glide, cruise)
+            for each in attrs.fields(type(source)) if each.name in own
+        },
+        phases=_phase_stalls(phases, frame, density),
+        turns=_turns(lanes, frame, half, density, sound),
+        status=full.status,
+    )  # fmt: skip
+
+
+def _phase_stalls(phases: Sequence[Phase], frame: AirframeLanes, density: Floats) -> dict[str, Floats]:
+    load = np.array([phase.load_factor for phase in phases])[:, None]
+    stall = np.asarray(stall_speed_m_s(frame, density, load))
+    return {
+        "load_factor": np.broadcast_to(load, stall.shape),
+        "phase_stall_speed_m_s": stall,
+        "phase_least_speed_m_s": PHASE_SPEED_OVER_STALL * stall,
+        "airspeed_m_s": np.array([phase_airspeed_m_s(phase, frame, density) for phase in phases]),
+    }
 
 
 def _turns(
     lanes: TrainLanes, frame: AirframeLanes, charge: Floats, density: Floats, sound: Floats
-) -> tuple[Turn, ...]:  # fmt: skip
-    bank = np.array(BANKS_DEG)
+) -> dict[str, Floats]:  # fmt: skip
+    shape = (len(BANKS_DEG), lanes.size)
+    bank, every = np.repeat(BANKS_DEG, lanes.size), np.tile(np.arange(lanes.size), len(BANKS_DEG))
     load = 1.0 / np.cos(np.radians(bank))
-    every = np.zeros(bank.size, dtype=np.intp)
     frames, rho = frame.take(every), density[every]
     speed = least_speed_m_s(frames, rho, load)
     point = level_lanes(lanes.take(every), frames, speed, charge[every], rho, sound[every], load_factor=load)
@@ -221,22 +257,27 @@ def _turns(
         bank, load, stall_speed_m_s(frames, rho, load), speed, turn_radius_m(speed, bank), point.throttle,
     )  # fmt: skip
     names = [column.name for column in columns_of(Turn)]
-    return tuple(Turn(**dict(zip(names, map(float, row), strict=True))) for row in zip(*values, strict=True))
+    return {name: value.reshape(shape) for name, value in zip(names, values, strict=True)}
+
+
+def turn_radius_m(airspeed_m_s: Floats, bank_deg: Floats) -> Floats:
+    """r = V^2/(g tan bank) [m] of a level turn; bank above 0 and below 90 deg."""
+    return np.asarray(airspeed_m_s**2 / (GRAVITY_M_S2 * np.tan(np.radians(bank_deg))))
 
 
 # ---------------------------------------------------------------- over lanes
 
 
-def least_over(curve: Curve, low: Floats, high: Floats) -> tuple[Floats, Floats]:
+def least_over(curve: Curve, low: Floats, high: Floats, rounds: int = _ROUNDS) -> tuple[Floats, Floats]:
     """Speed (N,) from ``low`` to ``high`` (N,) at which a curve is least, and the curve there; NaN without any value.
 
-    The best of 17 evenly spaced speeds, then of 17 between its neighbours, six times in all: to 1e-6 of the range for a
-    curve whose lowest valley is as wide as the first step.
+    The best of 17 evenly spaced speeds, then of 17 between its neighbours, six rounds in all: to 1e-6 of the range for
+    a curve whose lowest valley is as wide as the first step; three rounds, to 1e-3.
     """
     everyone = np.arange(low.size)
     a, b = low, np.where(high >= low, high, np.nan)
     best, value = np.full(low.size, np.nan), np.full(low.size, np.nan)
-    for _ in range(_ROUNDS):
+    for _ in range(rounds):
         speeds = a + (b - a) * np.linspace(0.0, 1.0, _POINTS)[:, None]
         with np.errstate(invalid="ignore", divide="ignore"):
             values = curve(speeds)
@@ -257,7 +298,9 @@ class Glide:
     glide_ratio: Floats
 
 
-def glide_lanes(airframe: AirframeLanes, density: Floats, propeller_drag_n: Curve | None = None) -> Glide:
+def glide_lanes(
+    airframe: AirframeLanes, density: Floats, propeller_drag_n: Curve | None = None, *, rounds: int = _ROUNDS
+) -> Glide:
     """Least sink and best glide of airframes (N,), the drag of the propellers added to theirs.
 
     Drag is that of level flight, which overstates the sink by 4 % where the best glide is 5 to 1, by 1 % at 10 to 1.
@@ -269,8 +312,8 @@ def glide_lanes(airframe: AirframeLanes, density: Floats, propeller_drag_n: Curv
 
     low = np.asarray(least_speed_m_s(airframe, density))
     high = np.maximum(1.1 * least_drag_speed_m_s(airframe, density), low)  # drag of the propellers makes both slower
-    slow, power = least_over(lambda v: v * drag(v), low, high)
-    far, least = least_over(drag, low, high)
+    slow, power = least_over(lambda v: v * drag(v), low, high, rounds)
+    far, least = least_over(drag, low, high, rounds)
     return Glide(
         least_sink_speed_m_s=slow,
         sink_m_s=power / airframe.weight_n,
@@ -299,6 +342,7 @@ def cruise_lanes(
     *,
     fastest: Floats,
     wind: float = 0.0,
+    rounds: int = _ROUNDS,
 ) -> Cruise:
     """Airspeeds of least pack power P(V), and of least P(V)/(V - wind), up to ``fastest``; every array (N,) [m/s].
 
@@ -316,8 +360,10 @@ def cruise_lanes(
         return point.pack_power_w.reshape(speed.shape), point.pack_current_a.reshape(speed.shape)
 
     low = np.asarray(least_speed_m_s(airframe, density))
-    slow, power = least_over(lambda v: drawn(v)[0], low, fastest)
-    far, _ = least_over(lambda v: np.where(v > wind, drawn(v)[0] / (v - wind), np.nan), np.maximum(low, wind), fastest)
+    slow, power = least_over(lambda v: drawn(v)[0], low, fastest, rounds)
+    far, _ = least_over(
+        lambda v: np.where(v > wind, drawn(v)[0] / (v - wind), np.nan), np.maximum(low, wind), fastest, rounds
+    )
     watts, current = (each[0] for each in drawn(far[None, :]))
     with np.errstate(divide="ignore", invalid="ignore"):
         each_km = current / (far - wind) / 3.6 / MAH_AH

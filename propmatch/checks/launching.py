@@ -112,10 +112,12 @@ class LaunchFlown:
     """
 
     launch: Launch
-    stall_speed_m_s: float = number(kind="speed", label="stall speed")
+    stall_speed_m_s: float = number(kind="speed", label="stall speed", drawn=lambda m: m.stall_m_s)
     throw_speed_m_s: float = number(kind="speed", label="speed of the throw")
-    height_lost_m: float = number(kind="m", label="height lost after the throw, until it climbs")
-    takeoff_run_m: float = number(kind="m", label="take-off run")
+    height_lost_m: float = number(
+        kind="m", label="height lost after the throw, until it climbs", drawn=lambda m: throw_lost_m(m)
+    )
+    takeoff_run_m: float = number(kind="m", label="take-off run", drawn=lambda m: run_m(m))
 
     def sentence(self, show: Callable[[float], str] = speed_m_s) -> str:
         """The launch in a sentence; ``show`` writes a speed [m/s]."""

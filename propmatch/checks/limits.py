@@ -6,6 +6,7 @@ from typing import Any
 import attrs
 import numpy as np
 
+from propmatch.checks.chances import Sureness, sureness
 from propmatch.checks.judged import judged_trains
 from propmatch.checks.measures import CHECKS, CheckRule, TrainMeasures
 from propmatch.checks.rule import CLOSE, ESTIMATED, PRACTICE, may_exclude, verdict_of
@@ -44,8 +45,9 @@ class Check:
     margin : float
         (limit - value)/limit, for minima (value - limit)/limit; NaN without a limit.
     verdict : str
-        ``ok``, ``close`` (margin up to 0.10), ``fails``, ``no limit`` (nobody gives one) or ``unknown`` (limit or value
-        cannot be known from what was stated).
+        ``ok``, ``close`` (kept on paper, but in fewer builds than asked; where nothing was drawn, margin up to 0.10),
+        ``fails`` (on paper), ``no limit`` (nobody gives one) or ``unknown`` (limit or value cannot be known from what
+        was stated).
     basis : str
         ``brief``, ``part rating``, ``estimated rating`` or ``common practice``.
     note : str
@@ -59,6 +61,12 @@ class Check:
         True when the limit stands in for one that the brief leaves out.
     burst : bool
         True when a burst rating serves, as the brief allows.
+    low, high : float
+        80 % interval of the value; NaN where nothing varies or that end has no answer.
+    chance : float
+        Share of draws within the limit; NaN where nothing varies, without a limit, or where nothing was drawn.
+    chance_wanted : float
+        The chance that the brief asks of it; NaN with ``chance``.
     """
 
     name: str
@@ -73,6 +81,10 @@ class Check:
     excluding: bool = attrs.field(default=attrs.Factory(lambda self: may_exclude(self.basis), takes_self=True))
     assumed: bool = False
     burst: bool = False
+    low: float = np.nan
+    high: float = np.nan
+    chance: float = np.nan
+    chance_wanted: float = np.nan
 
     @property
     def limit_source(self) -> str:
@@ -142,7 +154,7 @@ def run_checks(design: Design, brief: Brief | ResolvedBrief, *, extra: Iterable[
     """
     resolved = ResolvedBrief.of(brief)
     measured, _ = measures_of(design, resolved)
-    checks = checks_of(measured)[0]
+    checks = checks_of(measured, sure=[sureness(measured.setting, design.train)])[0]
     for each in extra:
         checks += list(each.run(design, resolved.stated))
     return checks
@@ -159,11 +171,33 @@ def measures_of(design: Design, resolved: ResolvedBrief) -> tuple[TrainMeasures,
     return measured, made + variant.assumptions
 
 
-def checks_of(measured: TrainMeasures, names: Sequence[str] | None = None) -> list[list[Check]]:
-    """Checks of every lane, all or some by name."""
+def checks_of(
+    measured: TrainMeasures, names: Sequence[str] | None = None, sure: Sequence[Sureness] | None = None
+) -> list[list[Check]]:
+    """Checks of every lane, all or some by name.
+
+    ``sure`` says how sure each lane is: without it checks have no chance, and ``close`` goes by margin alone.
+    """
     rules = [CHECKS[name] for name in CHECKS if names is None or name in names]
     lanes = [Lane(measured, index) for index in range(measured.lanes.size)]
-    return [[_check(measured, rule, lane) for rule in rules] for lane in lanes]
+    checks = [[_check(measured, rule, lane) for rule in rules] for lane in lanes]
+    if sure is None:
+        return checks
+    return [[_with_chance(check, known) for check in lane] for lane, known in zip(checks, sure, strict=True)]
+
+
+def _with_chance(check: Check, sure: Sureness) -> Check:
+    """A check with interval and chance, and the verdict that follows: what fails on paper fails, what is kept in every
+    draw is ``ok`` however small its margin.
+    """
+    if check.verdict in ("no limit", "unknown"):
+        return check
+    ends, chance = sure.judgement(check.name)
+    if np.isnan(chance):
+        return attrs.evolve(check, verdict="fails" if check.verdict == "fails" else "ok")
+    wanted = sure.wanted(check.name)
+    verdict = check.verdict if check.verdict == "fails" else "ok" if chance >= wanted else "close"
+    return attrs.evolve(check, verdict=verdict, low=ends.low, high=ends.high, chance=chance, chance_wanted=wanted)
 
 
 def missed(checks: Iterable[Check]) -> tuple[Check, ...]:

@@ -89,8 +89,12 @@ class Measure:
 
     def passes(self, rule: "CheckRule") -> Flags:
         """Lanes within the limit, or without one to judge; a value that is NaN does not pass."""
+        return np.asarray(self.within(rule) | ~np.asarray(self.judged))
+
+    def within(self, rule: "CheckRule") -> Flags:
+        """Lanes within the limit, or without one, whether or not it may exclude."""
         within = self.value >= self.limit if rule.least else self.value <= self.limit
-        return np.asarray(within | np.isnan(self.limit) | ~np.asarray(self.judged))
+        return np.asarray(within | np.isnan(self.limit))
 
     def margin(self, rule: "CheckRule") -> Floats:
         """Margin of each lane; NaN where nothing that could exclude it is known."""

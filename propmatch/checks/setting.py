@@ -14,7 +14,13 @@ from propmatch.aircraft.clearance import Clearance
 from propmatch.aircraft.endurance import FlightTime, flight_time
 from propmatch.aircraft.geometry import Geometry
 from propmatch.aircraft.motorheat import MotorHeat, motor_heat
-from propmatch.aircraft.polar import AirframeLanes, completed_lanes, default_airspeed_m_s, phase_airspeed_m_s
+from propmatch.aircraft.polar import (
+    AirframeLanes,
+    PolarFactors,
+    completed_lanes,
+    default_airspeed_m_s,
+    phase_airspeed_m_s,
+)
 from propmatch.aircraft.speeds import AircraftSpeeds, aircraft_speeds
 from propmatch.aircraft.wind import Journey, WindTrip, drawn_before_mah, wind_trips
 from propmatch.faults import Fault, InputFaults
@@ -46,6 +52,7 @@ class Setting:
     air : Air
     build : MassBuildUp of the bare aircraft
     lanes : MassLanes, in its place where the bare aircraft differs from lane to lane
+    polar : PolarFactors, where wing and drag differ from lane to lane
     geometry : Geometry or None, for the balance
     """
 
@@ -58,6 +65,7 @@ class Setting:
     build: MassBuildUp
     geometry: Geometry | None
     lanes: MassLanes | None = None
+    polar: PolarFactors | None = None
 
     @classmethod
     def of(
@@ -186,7 +194,8 @@ class Setting:
 
     def airframes(self, train_mass_g: Floats) -> AirframeLanes:
         """The airframe carrying each train."""
-        return completed_lanes([self.variant.airframe], self.all_up_mass_kg(train_mass_g))
+        frames = completed_lanes([self.variant.airframe], self.all_up_mass_kg(train_mass_g))
+        return frames if self.polar is None else self.polar.of(frames)
 
     def airspeed_m_s(self, phase: Phase, airframes: AirframeLanes) -> Floats:
         """Airspeed of a phase (N,) [m/s], 1.3 times the stall speed where it names none."""

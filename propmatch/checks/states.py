@@ -155,13 +155,14 @@ class TrainStates:
     @property
     def flight(self) -> FlightLanes:
         """Flight time of each lane."""
+        return self.once("flight", self.flight_at)
+
+    def flight_at(self, held_factor: Floats | float = 1.0) -> FlightLanes:
+        """The same with so many times the pack current at held airspeeds, of all lanes or (N,); not kept."""
         here = self.setting
-        return self.once(
-            "flight",
-            lambda: flight_time_lanes(
-                self.lanes, self.frames, here.phases, here.reserve_charge, here.cutoff_cell_v, self._density,
-                self._sound,
-            ),
+        return flight_time_lanes(
+            self.lanes, self.frames, here.phases, here.reserve_charge, here.cutoff_cell_v, self._density, self._sound,
+            held_factor,
         )  # fmt: skip
 
     @property

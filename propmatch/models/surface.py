@@ -74,6 +74,15 @@ class Surfaces:
     torque_falls: Flags
     thrust_falls: Flags
 
+    def times(self, *, ct: float = 1.0, cp: float = 1.0) -> "Surfaces":
+        """The same with coefficients times positive factors; they enter cells and fits linearly."""
+        changed = {
+            f"{name}_{what}": factor * getattr(self, f"{name}_{what}")
+            for name, factor in (("ct", ct), ("cp", cp))
+            for what in ("cells", "rest", "rest_fit", "fit")
+        }
+        return attrs.evolve(self, **changed)
+
 
 def stack_surfaces(surfaces: Sequence[Surfaces]) -> Surfaces:
     """Put surfaces end to end; propeller numbers run on in the order given."""

@@ -33,8 +33,8 @@ KIND_FIELDS: dict[str, tuple[str, ...]] = {
         "burst_a", "pack_nominal_v", "pack_estimated",
     ),
     "propeller": (
-        "propeller", "diameter_m", "pitch_in", "motor_off", "still_drag_m2", "propellers_g", "max_rpm",
-        "max_rpm_stated", "diameter_in",
+        "propeller", "diameter_m", "pitch_in", "ct_scale", "cp_scale", "motor_off", "still_drag_m2",
+        "propellers_g", "max_rpm", "max_rpm_stated", "diameter_in",
     ),
 }  # fmt: skip
 """Which part brings which field of ``TrainLanes`` and ``RatingLanes``; count and radio ride with the pack."""

@@ -267,6 +267,8 @@ def _problem(
         diameter_m=p.diameter_m,
         density_kg_m3=density,
         airspeed_m_s=airspeed,
+        ct_scale=p.ct_scale,
+        cp_scale=p.cp_scale,
         surfaces=p.stack,
     )
 
@@ -308,6 +310,8 @@ def _hold_chunk(
             diameter_m=q.diameter_m,
             density_kg_m3=rho,
             airspeed_m_s=v,
+            ct_scale=q.ct_scale,
+            cp_scale=q.cp_scale,
             surfaces=q.stack,
         )
         u, found = speed_for_thrust(problem, run.size if isinstance(run, np.ndarray) else n)

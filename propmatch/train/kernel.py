@@ -113,7 +113,7 @@ def _step(p: SpeedProblem, room: Workspace, out: Speeds, *, first: bool) -> Spee
         settled &= ~p.surfaces.torque_falls[p.which]
     np.multiply(u, u, out=thrust)
     np.multiply(thrust, balance.disk, out=thrust)
-    np.multiply(thrust, THRUST_PER_CT * p.density_kg_m3, out=thrust)
+    np.multiply(thrust, THRUST_PER_CT * p.density_kg_m3 * p.ct_scale, out=thrust)
     np.multiply(thrust, balance.reader.other(), out=thrust)
     out.status[...] = Status.OK
     if not settled.all():

@@ -36,6 +36,7 @@ class TrainLanes(Trains):
     cells : in series; cells_ohm : S/P r_cell at full charge, as warm and as old as the cells are; leads_ohm
     capacity_ah : of the same cells; chemistry : index into ``chemistries``
     propeller : number in ``stack``; diameter_m, pitch_in
+    ct_scale, cp_scale : what multiplies the coefficients of its table; 1 unless draws vary them
     motor_off : what it does while the motor is off, a code of :mod:`propmatch.records.motoroff`
     still_drag_m2 : drag area of one propeller that does not turn, folded where it folds
     throttle_limit : largest duty, which full throttle means; 1 unless a lower one is set
@@ -49,6 +50,8 @@ class TrainLanes(Trains):
     propeller: Index
     diameter_m: Floats
     pitch_in: Floats
+    ct_scale: Floats
+    cp_scale: Floats
     motor_off: Index
     still_drag_m2: Floats
     throttle_limit: Floats
@@ -203,4 +206,5 @@ def pack_numbers(pack: Any, state: battery.CellState) -> dict[str, float]:
 
 def propeller_numbers(propeller: Any) -> dict[str, float]:
     """The columns that a propeller fills."""
-    return {"diameter_m": propeller.diameter_in * INCH_M, "pitch_in": propeller.pitch_in}
+    diameter = propeller.diameter_in * INCH_M
+    return {"diameter_m": diameter, "pitch_in": propeller.pitch_in, "ct_scale": 1.0, "cp_scale": 1.0}

@@ -13,7 +13,7 @@ from propmatch.status import Status
 from propmatch.train.brackets import bracketed_newton, first_crossing
 from propmatch.train.kernel import ZERO_PADDING, chunks
 from propmatch.train.line import lanes_of
-from propmatch.train.torque import THRUST_PER_CT, reader_of
+from propmatch.train.torque import ONE, THRUST_PER_CT, reader_of
 from propmatch.units import RPM_RAD_S
 
 __all__ = ["ThrustProblem", "speed_for_thrust"]
@@ -32,12 +32,15 @@ class ThrustProblem:
     diameter_m: Floats
     density_kg_m3: Floats
     airspeed_m_s: Floats
+    ct_scale: Floats = ONE
+    cp_scale: Floats = ONE
     surfaces: Surfaces
 
     @property
     def size(self) -> int:
         """Number of lanes."""
-        return max(int(getattr(self, name).size) for name in _LANE_FIELDS)
+        sizes = [int(getattr(self, name).size) for name in _LANE_FIELDS]
+        return max(sizes) if all(sizes) else 0
 
     def take(self, index: Pick) -> "ThrustProblem":
         """The lanes of an index, slice or mask."""
@@ -77,7 +80,7 @@ def _step(p: ThrustProblem, u: Floats, room: Workspace, *, first: bool) -> Flags
     """Two steps on ``u`` in place; which lanes then give the thrust to 1e-12."""
     s, square, excess = p.surfaces, room.array("square", u.size), room.array("excess", u.size)
     disk = p.diameter_m * p.diameter_m
-    scale = THRUST_PER_CT * p.density_kg_m3 * disk * disk
+    scale = THRUST_PER_CT * p.density_kg_m3 * p.ct_scale * disk * disk
     moving = bool(np.any(p.airspeed_m_s > 0))
     j_per_u = _TWO_PI * p.airspeed_m_s / p.diameter_m
     reader = reader_of("ct", p, u.size, room, moving=moving)
@@ -144,7 +147,7 @@ def _excess(p: ThrustProblem, u: Floats) -> tuple[Floats, Floats]:
     reader = reader_of("ct", p, u.size, Workspace())
     reader.go(u, _TWO_PI * p.airspeed_m_s / (p.diameter_m * u))
     ct, slope = reader.value_and_slope()
-    per_u = THRUST_PER_CT * p.density_kg_m3 * p.diameter_m**2 * p.diameter_m**2 * u
+    per_u = THRUST_PER_CT * p.density_kg_m3 * p.ct_scale * p.diameter_m**2 * p.diameter_m**2 * u
     return per_u * u * ct - p.thrust_n, per_u * (2.0 * ct + slope)
 
 
@@ -152,7 +155,7 @@ def _bracket(p: ThrustProblem, u: Floats, room: Workspace) -> tuple[Floats, NDAr
     """First crossing on a grid up to the highest rpm of the table (twice zero thrust at least), else beyond it."""
     s, which = p.surfaces, p.which
     # at no thrust, in an airstream, what counts is a share of the thrust per radian
-    least = 1e-15 * p.density_kg_m3 * p.diameter_m**2 * p.airspeed_m_s**2
+    least = 1e-15 * p.density_kg_m3 * p.ct_scale * p.diameter_m**2 * p.airspeed_m_s**2
     limit = np.broadcast_to(1e-12 * p.thrust_n + least, u.shape)
 
     def excess(some: Any, u: Floats) -> tuple[Floats, Floats]:

@@ -21,6 +21,7 @@ from propmatch.train import line
 from propmatch.train.line import Motors, TorqueLine, lanes_of
 
 __all__ = [
+    "ONE",
     "RESIDUAL_LIMIT",
     "THRUST_PER_CT",
     "TORQUE_PER_CP",
@@ -39,6 +40,8 @@ TORQUE_PER_CP = 1.0 / (8.0 * np.pi**3)
 """Q/(CP rho D^5 u^2)."""
 THRUST_PER_CT = 1.0 / (4.0 * np.pi**2)
 """T/(CT rho D^4 u^2)."""
+ONE = np.ones(1)
+ONE.setflags(write=False)
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -51,6 +54,7 @@ class SpeedProblem(Motors):
     resistance_ohm, resistance_back_ohm : r [ohm] for I >= 0 and I < 0, without b w
     which : propeller number in ``surfaces``
     diameter_m, density_kg_m3, airspeed_m_s
+    ct_scale, cp_scale : what multiplies the coefficients of the table
     surfaces : Surfaces
     """
 
@@ -61,12 +65,15 @@ class SpeedProblem(Motors):
     diameter_m: Floats
     density_kg_m3: Floats
     airspeed_m_s: Floats
+    ct_scale: Floats = ONE
+    cp_scale: Floats = ONE
     surfaces: Surfaces
 
     @property
     def size(self) -> int:
         """Number of lanes."""
-        return max(int(getattr(self, name).size) for name in _LANE_FIELDS)
+        sizes = [int(getattr(self, name).size) for name in _LANE_FIELDS]
+        return max(sizes) if all(sizes) else 0
 
     def take(self, index: Pick) -> "SpeedProblem":
         """The lanes of an index, slice or mask."""
@@ -97,9 +104,10 @@ class TorqueBalance:
         self.disk = room.array("disk", p.diameter_m.size)
         np.multiply(p.diameter_m, p.diameter_m, out=self.disk)
         np.multiply(self.disk, self.disk, out=self.disk)
-        self.scale = room.array("scale", max(p.diameter_m.size, p.density_kg_m3.size))
+        density = TORQUE_PER_CP * p.density_kg_m3 * p.cp_scale
+        self.scale = room.array("scale", max(p.diameter_m.size, density.size))
         np.multiply(self.disk, p.diameter_m, out=self.scale)
-        np.multiply(self.scale, TORQUE_PER_CP * p.density_kg_m3, out=self.scale)
+        np.multiply(self.scale, density, out=self.scale)
         self.j_per_u = _TWO_PI * p.airspeed_m_s / p.diameter_m if self.moving else p.airspeed_m_s
         self.line = TorqueLine(p, p.source_v, p.resistance_ohm, p.resistance_back_ohm, lanes, room)
 
@@ -210,8 +218,8 @@ def loads(p: Any, u: Floats) -> tuple[Floats, Floats]:
     reader.go(u, _TWO_PI * p.airspeed_m_s / (p.diameter_m * u))
     square = p.diameter_m * u
     square = p.density_kg_m3 * p.diameter_m**2 * square * square
-    torque = TORQUE_PER_CP * square * p.diameter_m * reader.value()
-    return torque, THRUST_PER_CT * square * reader.other()
+    torque = TORQUE_PER_CP * p.cp_scale * square * p.diameter_m * reader.value()
+    return torque, THRUST_PER_CT * p.ct_scale * square * reader.other()
 
 
 def imbalance(p: SpeedProblem, u: Floats) -> tuple[Floats, Floats]:
@@ -220,7 +228,7 @@ def imbalance(p: SpeedProblem, u: Floats) -> tuple[Floats, Floats]:
     reader.go(u, _TWO_PI * p.airspeed_m_s / (p.diameter_m * u))
     cp, by_speed = reader.value_and_slope()
     disk = p.diameter_m * p.diameter_m
-    square = TORQUE_PER_CP * p.density_kg_m3 * p.diameter_m * disk * disk * u * u
+    square = TORQUE_PER_CP * p.density_kg_m3 * p.cp_scale * p.diameter_m * disk * disk * u * u
     w = p.gear_ratio * u
     no_load = line.no_load_a(p, w)
     current = line.current_a(p, square * cp, no_load)

@@ -136,7 +136,7 @@ def values(rule: Declared) -> st.SearchStrategy[Any]:
 
 
 def mappings(cls: type) -> st.SearchStrategy[dict[str, Any]]:
-    rules = [rule for rule in declared(cls) if rule.kind not in ("one", "instance")]
+    rules = [rule for rule in declared(cls) if rule.kind not in ("one", "instance", "numbers", "row")]
     needed = {rule.name: values(rule) for rule in rules if rule.required}
     return st.fixed_dictionaries(needed, optional={rule.name: values(rule) for rule in rules if not rule.required})
 

@@ -23,6 +23,9 @@ class Chain:
         no_load_a: float,
         no_load_v: float = 1.0,
         exponent: float = 0.0,
+        slope_ohm_s: float = 0.0,
+        torque_ratio: float = 1.0,
+        reference_rad_s: float | None = None,
         gear: float = 1.0,
         gear_efficiency: float = 1.0,
         controller_ohm: float = 0.0,
@@ -40,7 +43,11 @@ class Chain:
     ) -> None:
         self.__dict__.update({name: value for name, value in locals().items() if name != "self"})
         self.k = 60.0 / (2.0 * math.pi * kv_rpm_per_v)
-        self.w_ref = (no_load_v - resistance_ohm * no_load_a) / self.k if exponent else 1.0
+        self.k_torque = self.k * torque_ratio
+        self.w_ref = 1.0
+        if exponent:
+            at_no_load = (no_load_v - resistance_ohm * no_load_a) / (self.k + slope_ohm_s * no_load_a)
+            self.w_ref = at_no_load if reference_rad_s is None else reference_rad_s
 
     def propeller(self, u: float) -> tuple[float, float]:
         """Thrust and torque of one propeller at u rad/s."""
@@ -56,8 +63,8 @@ class Chain:
         w = self.gear * u
         no_load = self.no_load_a * (w / self.w_ref) ** self.exponent if self.exponent else self.no_load_a
         if torque >= 0:
-            return torque / (self.gear * self.k * self.gear_efficiency) + no_load
-        return torque * self.gear_efficiency / (self.gear * self.k) + no_load
+            return torque / (self.gear * self.k_torque * self.gear_efficiency) + no_load
+        return torque * self.gear_efficiency / (self.gear * self.k_torque) + no_load
 
     def voltage_left(self, u: float) -> float:
         """Motor-side voltage of the chopper less what the motor asks for at u rad/s."""
@@ -67,7 +74,12 @@ class Chain:
         pack_current = self.count * drawn + self.radio_a
         terminal = self.open_v - self.pack_ohm * pack_current
         motor_side = self.throttle * terminal - self.controller_ohm * current
-        return motor_side - self.resistance_ohm * current - self.k * self.gear * u
+        return motor_side - self.behind(u, current)
+
+    def behind(self, u: float, current: float) -> float:
+        """Voltage that the motor asks for at u rad/s."""
+        w = self.gear * u
+        return self.k * w + (self.resistance_ohm + self.slope_ohm_s * w) * current
 
     def speed(self, low: float, high: float) -> float:
         """The propeller speed [rad/s] in a bracket."""

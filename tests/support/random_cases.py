@@ -12,6 +12,7 @@ from propmatch.records.launch import Launch
 from propmatch.records.layout import Balance, ThrustLine
 from propmatch.records.parts import FAMILIES, MOTOR_OFF, CoefficientTable, Controller, Motor, Pack, Propeller
 from propmatch.search.shelf import Shelf
+from propmatch.search.sweep import Stock, Task
 
 METRICS = ("flight_time", "thrust_to_weight", "mass", "top_speed", "climb", "margin")
 
@@ -262,3 +263,22 @@ def _case(parts: dict[str, list[Any]], brief: Brief) -> tuple[Setting, Shelf]:
         **chosen.train_numbers,
     )  # fmt: skip
     return chosen, shelf
+
+
+def some_tasks(count: int, sizes: tuple[int, int, int, int] = (4, 2, 4, 4)) -> list[Task]:
+    """Matches of random briefs with random parts."""
+    tasks = []
+    for seed in range(count):
+        rng = np.random.default_rng(seed)
+        parts = random_parts(rng, sizes)
+        stock = Stock(**{kind: tuple(named(parts[kind], kind)) for kind in parts})
+        brief = random_brief(rng)
+        limits = attrs.evolve(brief.limits, min_flight_minutes=1.0, cutoff_cell_v=None)
+        free = attrs.evolve(brief, limits=limits)
+        tasks.append(Task(name=f"site {seed}", brief=free, stock=stock, top=5))
+    return tasks
+
+
+def named(parts: list[Any], kind: str) -> list[Any]:
+    """Parts with ids and names by number."""
+    return [attrs.evolve(part, id=f"{kind}{i}", name=f"{kind} {i}") for i, part in enumerate(parts)]

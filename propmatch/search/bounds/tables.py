@@ -27,7 +27,7 @@ from propmatch.status import Status
 from propmatch.train.kernel import chunks
 from propmatch.train.line import lanes_of
 from propmatch.train.thrust import ThrustProblem, speed_for_thrust
-from propmatch.train.torque import TORQUE_PER_CP, loads, reader_of
+from propmatch.train.torque import ONE, TORQUE_PER_CP, loads, reader_of
 from propmatch.units import RPM_RAD_S
 
 __all__ = ["HELD", "IMPOSSIBLE", "OFF", "UNKNOWN", "HeldTable", "PropellerTables", "Readable"]
@@ -57,6 +57,8 @@ class Readable:
     density_kg_m3: Floats
     airspeed_m_s: Floats
     surfaces: Surfaces
+    ct_scale: Floats = ONE
+    cp_scale: Floats = ONE
 
 
 @attrs.frozen(kw_only=True, eq=False)
