@@ -4,7 +4,7 @@ from typing import Any
 
 import click
 
-from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
+from propmatch.commands.options import Command, answer_options, assumptions_option, catalogue_options, form_of
 from propmatch.commands.trains import LazyCatalogue
 
 __all__ = ["command"]
@@ -27,7 +27,9 @@ _CONTROLLERS = 10
 @click.option("--why", metavar="ID", help="Every check of one combination: its parts' ids joined by ' + '.")
 @click.option("--count", is_flag=True, help="Count exactly how many meet the brief, however many there are.")
 @click.option("--front", is_flag=True, help="Also those that nothing beats in time, thrust and mass at once.")
+@click.option("--on-paper", is_flag=True, help="Rank with every number as it stands, and say no chances.")
 @click.option("--exhaustive", is_flag=True, help="Judge every combination one by one: slow, and proves the quick way.")
+@assumptions_option
 @catalogue_options
 @answer_options
 @click.pass_context
@@ -52,10 +54,9 @@ def command(ctx: click.Context, /, **options: Any) -> None:
         reply, met = why_reply(stock, brief, options, which)
     else:
         lines = options["top"] or _TOP_TEXT
-        top = lines * _CONTROLLERS if form == "text" else options["top"] or _TOP_ROWS
+        wanted = lines if form == "text" else options["top"] or _TOP_ROWS
+        top = lines * _CONTROLLERS if form == "text" and options["on_paper"] else wanted
         shortlist = find_shortlist(stock, brief, options, top)
-        reply, met = match_reply(
-            stock, shortlist, shown_units(options["units"], brief), which, lines, front=options["front"]
-        )
+        reply, met = match_reply(stock, shortlist, which, lines, options)
     show(reply, form=form)
     ctx.exit(0 if met else 1)

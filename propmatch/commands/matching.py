@@ -46,5 +46,5 @@ def find_shortlist(stock: LazyCatalogue, brief: "Brief", options: dict[str, Any]
     with progress_line("matching") as progress:
         return match(
             brief, stock.catalogue, top=top, variant=options["variant"], progress=progress,
-            count=options["count"] or None, exhaustive=options["exhaustive"],
+            count=options["count"] or None, exhaustive=options["exhaustive"], on_paper=options["on_paper"],
         )  # fmt: skip

@@ -1,7 +1,6 @@
 """``propmatch sweep``: many briefs and sites matched in one go, on this machine or over a running cluster."""
 
-from collections import Counter
-from itertools import groupby, product
+from itertools import product, zip_longest
 from typing import TYPE_CHECKING, Any
 
 import attrs
@@ -10,9 +9,11 @@ import click
 from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
 from propmatch.commands.trains import LazyCatalogue
 from propmatch.faults import Fault, InputFaults
+from propmatch.words.shown import wrapped
 
 if TYPE_CHECKING:
     from propmatch.records.brief import Brief
+    from propmatch.search.sweep import Where
     from propmatch.words.shown import Shown
 
 __all__ = ["command"]
@@ -26,7 +27,7 @@ __all__ = ["command"]
     "--samples",
     type=click.IntRange(min=2, max=65536),
     metavar="N",
-    help="Match N samples of the parts, each off its data sheet, and count how often a power train comes first.",
+    help="Draw all parts and the aircraft N times, and count how often picks meet the brief.",
 )
 @click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True, help="Which samples.")
 @click.option("--top", type=click.IntRange(min=1, max=1000), default=1, show_default=True, help="Rows for each case.")
@@ -49,7 +50,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     from propmatch.records.estimates import completed
     from propmatch.records.packuse import TOO_COLD
     from propmatch.search.sweep import Stock, Task, sweep
-    from propmatch.tolerances.samples import spread_assumptions
+    from propmatch.search.worlds import sample
     from propmatch_datasets import briefs as bundled
 
     faults: list[Fault] = []
@@ -67,39 +68,35 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     if coldest < COLDEST_C and any(brief.site.pack_temperature_c is None for brief in opened):
         raise InputFaults([Fault("--temperature", value=coldest, rule=TOO_COLD)])
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
-    whole = Stock.of(stock.catalogue)
-    stocks = [whole] if options["samples"] is None else list(whole.samples(options["samples"], seed=options["seed"]))
+    parts, samples = Stock.of(stock.catalogue), options["samples"]
     cases = [case for brief in opened for case in _cases(brief, heights, temperatures)]
     tasks = [
-        Task(name=name, brief=brief, stock=parts, top=options["top"], count=options["samples"] is None)
+        Task(name=name, brief=brief, stock=parts, top=options["top"], count=None if samples is None else False)
         for name, brief in cases
-        for parts in stocks
     ]
+    where: Where = {"processes": options["processes"], "cluster": options["cluster"]}
     with progress_line("matching"):
-        answers = sweep(tasks, processes=options["processes"], cluster=options["cluster"])
+        sampled = () if samples is None else sample(tasks, samples, seed=options["seed"], **where)
+        answers = sweep(tasks, **where) if samples is None else tuple(each.answer for each in sampled)
     shown = shown_units(options["units"], opened[0])
-    if options["samples"] is None:
-        lines = [line for answer in answers for line in _answer_lines(answer, shown)]
-    else:
-        lines = _sample_lines(answers, options["samples"])
     met = sum(bool(answer.rows) for answer in answers)
-    assumptions = dict.fromkeys(each for _, brief in cases for each in completed(brief)[1])
-    if options["samples"] is not None:
-        assumptions.update(dict.fromkeys(spread_assumptions()))
     show(
         Reply(
             command="sweep",
             headline=[f"{met} of {len(answers)} cases have a power train that meets the brief."],
-            blocks=[lines],
-            rows=[
+            blocks=[_sample_lines(each) for each in sampled]
+            or [[line for answer in answers for line in _answer_lines(answer, shown)]],
+            rows=[row for each in sampled for row in _sample_rows(each)]
+            or [
                 {"case": answer.name, "combinations": answer.combinations, "passing": answer.passing}
                 | attrs.asdict(row)
                 for answer in answers
                 for row in answer.rows
             ],
-            assumptions=list(assumptions),
+            assumptions=list(dict.fromkeys(each for _, brief in cases for each in completed(brief)[1])),
             faults=(*stock.broken, *stock.catalogue.faults),
-            extra={"cases": [{"case": a.name, "left_out": a.left_out} for a in answers]},
+            remarks=[_DRAWN] if sampled else [],
+            extra={"cases": [_case(answer, each) for answer, each in zip_longest(answers, sampled)]},
             caution=True,
         ),
         form=form_of(options),
@@ -107,7 +104,22 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     ctx.exit(0 if met == len(answers) else 1)
 
 
-_SAMPLE_LINES = 6
+_DRAWN = (
+    "A sample draws every part and the aircraft once, each number from its own uncertainty; 'propmatch parts --show "
+    "ID' has those of a part, [uncertainty] of the brief those of the aircraft."
+)
+
+
+def _case(answer: Any, sampled: Any) -> dict[str, Any]:
+    """What the JSON says of a case beside its rows."""
+    case = {"case": answer.name, "left_out": answer.left_out}
+    return case if sampled is None else case | {"samples": sampled.samples, "nothing_meets": sampled.nothing}
+
+
+def _sample_rows(sampled: Any) -> list[dict[str, Any]]:
+    """A row for each power train that was counted."""
+    case = {"case": sampled.answer.name, "samples": sampled.samples}
+    return [case | attrs.asdict(row) for row in sampled.rows]
 
 
 def _answer_lines(answer: Any, shown: "Shown") -> list[str]:
@@ -122,16 +134,24 @@ def _answer_lines(answer: Any, shown: "Shown") -> list[str]:
     return lines
 
 
-def _sample_lines(answers: Any, samples: int) -> list[str]:
-    """How often each power train comes first, case by case."""
-    lines = []
-    for name, group in groupby(answers, key=lambda answer: answer.name):
-        firsts = Counter(answer.rows[0].id if answer.rows else None for answer in group)
-        lines.append(f"{name}: first in how many of {samples} samples of the parts")
-        for train, count in firsts.most_common(_SAMPLE_LINES):
-            lines.append(f"  {count:6d}  {train or 'nothing meets the brief'}")
-        if len(firsts) > _SAMPLE_LINES:
-            lines.append(f"  {sum(firsts.values()) - sum(c for _, c in firsts.most_common(_SAMPLE_LINES)):6d}  others")
+def _sample_lines(sampled: Any) -> list[str]:
+    """How often each power train meets the brief and comes first, in a case."""
+    paper, sure = (
+        next((row for row in sampled.rows if getattr(row, name) == 1), None) for name in ("rank_on_paper", "rank")
+    )
+    held = "no pick holds" if sure is None else f"the pick that holds in {sure.meets}"
+    met = "nothing meets it" if paper is None else f"the pick on paper meets it in {paper.meets}"
+    lines = wrapped(f"{sampled.answer.name}: of {sampled.samples} samples {met}, {held}.")
+    lines += ["  meets  first  on paper  holds  power train"] if sampled.rows else []
+    for row in sampled.rows:
+        ranks = ("-" if rank is None else f"{rank}." for rank in (row.rank_on_paper, row.rank))
+        lines.append("  {:5d}  {:5d}  {:>8}  {:>5}  ".format(row.meets, row.first, *ranks) + row.id)
+    others = sampled.firsts - sum(row.first > 0 for row in sampled.rows)
+    if others:
+        left = sampled.samples - sampled.nothing - sum(row.first for row in sampled.rows)
+        lines.append(f"  {others} others come first in {left} samples together.")
+    if sampled.nothing:
+        lines.append(f"  In {sampled.nothing} samples nothing meets it.")
     return lines
 
 

@@ -1,7 +1,7 @@
 """A row of the shortlist, and its columns: each number is declared here, in one line, for every form of the answer."""
 
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, cast
 
 import attrs
 import numpy as np
@@ -14,6 +14,7 @@ from propmatch.columns import Column, columns_of, lanes_of, number
 from propmatch.records.fields import replace
 from propmatch.records.parts import PowerTrain
 from propmatch.records.trainid import TrainId
+from propmatch.search.picks import Pick
 from propmatch.search.ranking import metric_value
 from propmatch.search.shelf import Shelf
 
@@ -48,6 +49,10 @@ class Candidate(TrainId):
         The check closest to its limit among those that can exclude.
     failing_in : dict
         For each other variant of the brief the names of the checks that rule this train out there.
+    pick : Pick or None
+        How sure it is; None where the ranking is that on paper.
+    chance_in : dict
+        The chance of all limits together in each other variant; of the first of each cell count alone.
     """
 
     cells: int
@@ -67,6 +72,8 @@ class Candidate(TrainId):
     checks: tuple[Check, ...]
     closest: Check | None
     failing_in: dict[str, tuple[str, ...]]
+    pick: Pick | None = None
+    chance_in: dict[str, float] = attrs.field(factory=dict)
 
     @property
     def train(self) -> PowerTrain:
@@ -82,6 +89,7 @@ class Candidate(TrainId):
             **ids,
             "cells": self.cells,
             **{column.name: getattr(self, column.name) for column in columns()},
+            **({} if self.pick is None else self.pick.row),
             "receiver_supply_mass_g": self.train.supply_g,
             "score": self.score,
             "closest_limit": self.closest.name if self.closest else None,
@@ -99,7 +107,12 @@ def columns() -> tuple[Column, ...]:
 
 
 def candidates(
-    setting: Setting, others: Sequence[Setting], shelf: Shelf, rows: NDArray[np.intp], score: NDArray[np.float64]
+    setting: Setting,
+    others: Sequence[Setting],
+    shelf: Shelf,
+    rows: NDArray[np.intp],
+    score: NDArray[np.float64],
+    picks: Sequence[Pick] = (),
 ) -> list[Candidate]:
     """Rows of a shelf, (N, 4) indices, with their checks, and what rules them out in other settings."""
     if not len(rows):
@@ -111,7 +124,7 @@ def candidates(
     for other in others:
         own = [replace(train, **other.train_numbers) for train in trains]
         elsewhere[other.variant.name] = failing(judged_trains(other, own)[0])
-    checks = checks_of(measured)
+    checks = checks_of(measured, sure=[pick.sure for pick in picks] if picks else None)
     values = lanes_of(columns(), measured)
     out = []
     for lane, train in enumerate(trains):
@@ -121,13 +134,14 @@ def candidates(
                 controller_id=str(train.controller.id),
                 pack_id=str(train.pack.id),
                 propeller_id=str(train.propeller.id),
-                **values[lane],
+                **cast(dict[str, Any], values[lane]),
                 design=Design.of(train, setting.variant),
                 cells=train.pack.cells_series,
                 score=float(score[lane]),
                 checks=tuple(checks[lane]),
                 closest=closest_limit(checks[lane]),
                 failing_in={name: lists[lane] for name, lists in elsewhere.items()},
+                pick=picks[lane] if picks else None,
             )
         )
     return out

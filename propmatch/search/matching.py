@@ -8,10 +8,12 @@ import attrs
 import numpy as np
 
 from propmatch.catalogue.catalogue import Catalogue
+from propmatch.checks.chances import sureness
 from propmatch.checks.measures import Setting
 from propmatch.checks.setting import ResolvedBrief
 from propmatch.columns import headed
 from propmatch.faults import Fault, InputFaults
+from propmatch.models.arrays import Floats, Index
 from propmatch.records.brief import Brief
 from propmatch.records.estimates import Assumption
 from propmatch.records.packflight import cutoff_faults
@@ -22,12 +24,15 @@ from propmatch.search.candidate import Candidate, candidates, columns
 from propmatch.search.exhaustive import Found
 from propmatch.search.exhaustive import exhaustive as by_force
 from propmatch.search.front import Passing, front_of, passing_map
+from propmatch.search.picks import Pick, holding, sure_of
 from propmatch.search.ranking import Ranking, ranking
 from propmatch.search.shelf import Shelf
 from propmatch.tablehtml import table_html
 
 __all__ = ["UNNAMED", "Candidate", "Mark", "Shortlist", "best_train", "match", "shelf_for"]
 
+_PAPER = 24
+"""Combinations that pass on paper, from which spreads are taken."""
 UNNAMED = "You named no parts; these are the best that match found."
 """Said wherever the design is :func:`best_train`'s."""
 
@@ -55,7 +60,7 @@ class Shortlist:
         Combinations of parts whose cell counts go together.
     passing : int or None
         How many pass every check that can exclude; None when not counted.
-    rows : tuple of Candidate, best first, all cell counts together
+    rows : tuple of Candidate, best first, all cell counts together; what holds before what does not
     by_cells : dict
         Cell count to its own best candidates.
     left_out : dict
@@ -67,6 +72,10 @@ class Shortlist:
         Parts set aside, and why.
     complete : bool
         False when the search was interrupted.
+    paper : dict
+        Cell count to the best on paper, with its chance; empty where the ranking is that on paper.
+    holds : dict
+        Cell count to whether its rows keep the chances asked for; empty likewise.
     """
 
     brief: Brief
@@ -80,6 +89,8 @@ class Shortlist:
     assumptions: tuple[Assumption, ...]
     faults: tuple[Fault, ...]
     complete: bool = True
+    paper: dict[int, Candidate] = attrs.field(factory=dict)
+    holds: dict[int, bool] = attrs.field(factory=dict)
     _whole: Shelf | None = None
 
     def marks(self, most: int | None = 2000) -> tuple[Mark, ...]:
@@ -114,9 +125,10 @@ def match(
     variant: str | None = None,
     count: bool | None = None,
     exhaustive: bool = False,
+    on_paper: bool = False,
     progress: Callable[[int, int], None] | None = None,
 ) -> Shortlist:
-    """Rank the combinations of a catalogue that meet a brief.
+    """Rank the combinations of a catalogue that keep a brief and all ratings with the chance it asks for.
 
     Parameters
     ----------
@@ -130,13 +142,16 @@ def match(
         Whether all that passes is counted; default up to 1e8 combinations.
     exhaustive : bool
         Judge every combination one by one: the same answer, slowly.
+    on_paper : bool
+        Rank what passes with every number as it stands, by its score as it stands; no chances.
     progress : callable, optional
         Called with combinations done and in all.
 
     Returns
     -------
     Shortlist
-        Hard limits (brief and part ratings) first, then the brief's preferences.
+        By the low end of what the brief prefers, among what holds (:mod:`propmatch.search.picks`). Where nothing
+        does, the surest of what passes on paper, surest first.
 
     Raises
     ------
@@ -146,11 +161,40 @@ def match(
     resolved = ResolvedBrief.of(brief)
     chosen = resolved.named(variant)
     order = ranking(chosen)
-    shelves, whole = _shelves(chosen, catalogue)
-    founds = _found(chosen, shelves, order, top, progress, count=count, exhaustive=exhaustive)
+    shelves, whole = shelves_of(chosen, catalogue)
+    find = Search(exhaustive=exhaustive, count=count, total=sum(shelf.combinations for shelf in shelves.values()))
+    founds = find.each(chosen, shelves, order, top if on_paper else max(top, _PAPER), progress)
     others = [setting for setting in resolved.settings if setting.variant.name != chosen.variant.name]
-    by_cells = _candidates(chosen, others, whole, founds)
-    rows = sorted((c for group in by_cells.values() for c in group), key=lambda c: (-c.score, c.all_up_mass_g, c.id))
+    made_of = partial(_candidates, chosen, others, whole)
+    if on_paper:
+        by_cells = made_of({cells: (found.combination, found.score, ()) for cells, found in founds.items()})
+        paper, holds = {}, {}
+    else:
+        must = [chosen, *(setting for setting in others if setting.variant.must_hold)]
+        sure = {
+            cells: holding(must, shelves[cells], order, find, top=top, on_paper=found.combination)
+            for cells, found in founds.items()
+        }
+        by_cells = made_of({cells: _as_found(picks.rows) for cells, picks in sure.items()})
+        first = {
+            cells: _as_found([sure_of(must, shelves[cells], order, found.combination[0])])
+            for cells, found in founds.items()
+            if len(found.combination)
+        }
+        paper = {cells: each[0] for cells, each in made_of(first).items()}
+        by_cells = {cells: _with_variants(group, others) for cells, group in by_cells.items()}
+        holds = {cells: picks.hold for cells, picks in sure.items()}
+    rows = sorted(
+        (c for group in by_cells.values() for c in group),
+        key=lambda c: (
+            not holds.get(c.cells, True),
+            -c.score if c.pick is None or holds.get(c.cells) else -c.pick.near,
+            -_margin(c),
+            c.train.separate_supply,
+            c.all_up_mass_g,
+            c.id,
+        ),
+    )
     counted = all(found.passing is not None for found in founds.values())
     left_out: dict[str, int] = {}
     for found in founds.values():
@@ -170,9 +214,24 @@ def match(
         ranking=order,
         assumptions=tuple(made),
         faults=tuple(catalogue.faults),
-        complete=all(found.complete for found in founds.values()),
+        complete=all(found.complete for found in founds.values()) and find.complete,
+        paper=paper,
+        holds=holds,
         whole=whole,
     )
+
+
+def _with_variants(group: tuple[Candidate, ...], others: Sequence[Setting]) -> tuple[Candidate, ...]:
+    """The rows, the first with its chance in each other variant."""
+    if not group:
+        return group
+    first, *rest = group
+    chance = {other.variant.name: sureness(other, first.train).chance_all_limits for other in others}
+    return (attrs.evolve(first, chance_in=chance), *rest)
+
+
+def _margin(candidate: Candidate) -> float:
+    return candidate.closest.margin if candidate.closest is not None else 1.0
 
 
 def best_train(
@@ -246,7 +305,7 @@ def shelf_for(setting: Setting, catalogue: Catalogue) -> Shelf:
     )
 
 
-def _shelves(setting: Setting, catalogue: Catalogue) -> tuple[dict[int, Shelf], Shelf]:
+def shelves_of(setting: Setting, catalogue: Catalogue) -> tuple[dict[int, Shelf], Shelf]:
     """A shelf for each cell count, and one for all of them."""
     whole, cells = shelf_for(setting, catalogue), setting.brief.limits.cells
     of_pack = np.array([pack.cells_series for pack in whole.packs])
@@ -268,44 +327,63 @@ def _shelves(setting: Setting, catalogue: Catalogue) -> tuple[dict[int, Shelf], 
     return shelves, whole.with_packs(np.flatnonzero(np.isin(of_pack, list(shelves))))
 
 
-def _found(
-    setting: Setting,
-    shelves: dict[int, Shelf],
-    order: Ranking,
-    top: int,
-    progress: Callable[[int, int], None] | None,
-    *,
-    count: bool | None,
-    exhaustive: bool,
-) -> dict[int, Found]:
-    """The best of each shelf; progress runs over all of them."""
-    sizes = {cells: shelf.combinations for cells, shelf in shelves.items()}
-    total, before = sum(sizes.values()), 0
-    find: Callable[..., Found] = by_force
-    if not exhaustive:
-        counting = total <= COUNTED if count is None else count
-        tables = PropellerTables(setting, *shelves.values())
-        find = partial(search, count=counting, tables=tables)
-    founds: dict[int, Found] = {}
-    for cells, shelf in shelves.items():
-        tell = None if progress is None else partial(_tell, progress, before, total)
-        founds[cells] = find(setting, shelf, order, top=top, progress=tell)
-        before += sizes[cells]
-    return founds
+@attrs.define(kw_only=True, eq=False)
+class Search:
+    """The exact search of a shelf, the quick way or one by one, remembering whether it was interrupted."""
+
+    exhaustive: bool
+    count: bool | None
+    total: int
+    complete: bool = True
+
+    def each(
+        self, setting: Setting, shelves: dict[int, Shelf], order: Ranking, top: int,
+        progress: Callable[[int, int], None] | None,
+    ) -> dict[int, Found]:  # fmt: skip
+        """The best on paper of each shelf; progress runs over all of them."""
+        before = 0
+        find: Callable[..., Found] = by_force
+        if not self.exhaustive:
+            counting = self.total <= COUNTED if self.count is None else self.count
+            find = partial(search, count=counting, tables=PropellerTables(setting, *shelves.values()))
+        founds: dict[int, Found] = {}
+        for cells, shelf in shelves.items():
+            tell = None if progress is None else partial(_tell, progress, before, self.total)
+            founds[cells] = find(setting, shelf, order, top=top, progress=tell)
+            before += shelf.combinations
+        return founds
+
+    def __call__(self, setting: Setting, shelf: Shelf, order: Ranking, top: int) -> Found:
+        """The best of one shelf, nothing counted."""
+        found = by_force(setting, shelf, order, top=top) if self.exhaustive else search(
+            setting, shelf, order, top=top, count=False
+        )  # fmt: skip
+        self.complete &= found.complete
+        return found
 
 
 def _tell(progress: Callable[[int, int], None], before: int, total: int, done: int, _: int) -> None:
     progress(before + done, total)
 
 
+def _as_found(picks: Sequence[Pick]) -> "_Rows":
+    rows = np.array([pick.combination for pick in picks], dtype=np.intp).reshape(-1, 4)
+    return rows, np.array([pick.score_low for pick in picks]), picks
+
+
+_Rows = tuple[Index, Floats, Sequence[Pick]]
+
+
 def _candidates(
-    setting: Setting, others: Sequence[Setting], shelf: Shelf, founds: dict[int, Found]
+    setting: Setting, others: Sequence[Setting], shelf: Shelf, founds: dict[int, _Rows]
 ) -> dict[int, tuple[Candidate, ...]]:
     """The rows of every cell count; ``shelf`` is that of all of them."""
     of_pack = shelf.column("cells")
-    rows = [found.combination.copy() for found in founds.values()]
+    rows = [found[0].copy() for found in founds.values()]
     for cells, part in zip(founds, rows, strict=True):
         part[:, 2] = np.flatnonzero(of_pack == cells)[part[:, 2]]
-    scores = np.concatenate([found.score for found in founds.values()])
-    made = iter(candidates(setting, others, shelf, np.concatenate(rows), scores))
+    scores = np.concatenate([np.empty(0), *(found[1] for found in founds.values())])
+    picks = [pick for found in founds.values() for pick in found[2]]
+    whole = np.concatenate([np.empty((0, 4), dtype=np.intp), *rows])
+    made = iter(candidates(setting, others, shelf, whole, scores, picks))
     return {cells: tuple(next(made) for _ in part) for cells, part in zip(founds, rows, strict=True)}

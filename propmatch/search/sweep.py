@@ -1,12 +1,12 @@
-"""Many matches at once: briefs, sites, samples of parts, over processes or a running cluster.
+"""Many matches at once: briefs, sites, over processes or a running cluster; samples stand in :mod:`search.worlds`.
 
 Every task is a match of its own; tasks share nothing, so any executor with ``map`` serves: ``concurrent.futures``, or
 that of a ``dask.distributed`` client, which also starts the tasks of a lost worker again.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from importlib import import_module
-from typing import Any, Protocol
+from typing import Any, Protocol, TypedDict, TypeVar
 
 import attrs
 
@@ -14,9 +14,11 @@ from propmatch.catalogue.catalogue import Catalogue
 from propmatch.records.brief import Brief
 from propmatch.records.parts import Controller, Motor, Pack, Propeller
 from propmatch.search.matching import match
-from propmatch.tolerances.samples import sampled
 
-__all__ = ["Answer", "Ranked", "Stock", "Task", "run_task", "sweep"]
+__all__ = ["Answer", "Executor", "Ranked", "Stock", "Task", "Where", "run_everywhere", "run_task", "sweep"]
+
+T = TypeVar("T")
+R = TypeVar("R")
 
 
 class Executor(Protocol):
@@ -24,6 +26,14 @@ class Executor(Protocol):
 
     def map(self, function: Callable[..., Any], /, *tasks: Any) -> Iterable[Any]:
         """The results of a function over tasks, in their order."""
+
+
+class Where(TypedDict, total=False):
+    """Where tasks run, as in :func:`run_everywhere`."""
+
+    executor: Executor | None
+    processes: int | None
+    cluster: str | None
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -44,11 +54,6 @@ class Stock:
             packs=tuple(catalogue.packs.values()),
             propellers=tuple(catalogue.propellers.values()),
         )
-
-    def samples(self, count: int, *, seed: int = 1) -> Iterator["Stock"]:
-        """Stocks whose motors and packs differ from their data sheets (:mod:`propmatch.tolerances.samples`)."""
-        for motors, packs in sampled(self.motors, self.packs, count, seed=seed):
-            yield attrs.evolve(self, motors=motors, packs=packs)
 
     @property
     def catalogue(self) -> Catalogue:
@@ -111,7 +116,7 @@ class Answer:
 
 def run_task(task: Task) -> Answer:
     """Match one task."""
-    found = match(task.brief, task.stock.catalogue, top=task.top, variant=task.variant, count=task.count)
+    found = match(task.brief, task.stock.catalogue, top=task.top, variant=task.variant, count=task.count, on_paper=True)
     names = [a.name for a in attrs.fields(Ranked)]
     return Answer(
         name=task.name,
@@ -130,6 +135,30 @@ def sweep(
     Parameters
     ----------
     tasks : sequence of Task
+    executor, processes, cluster : as in :func:`run_everywhere`
+
+    Raises
+    ------
+    ValueError
+        More than one of executor, processes and cluster.
+    """
+    return run_everywhere(run_task, tasks, executor, processes=processes, cluster=cluster)
+
+
+def run_everywhere(
+    work: Callable[[T], R],
+    tasks: Sequence[T],
+    executor: Executor | None = None,
+    *,
+    processes: int | None = None,
+    cluster: str | None = None,
+) -> tuple[R, ...]:
+    """What a function makes of each task, in the order of the tasks.
+
+    Parameters
+    ----------
+    work : callable of a module
+    tasks : sequence
     executor : anything with ``map``, optional
         Such as a ``concurrent.futures`` executor or ``client.get_executor()`` of a dask client.
     processes : int, optional
@@ -147,13 +176,13 @@ def sweep(
     if cluster is not None:
         open_client: Any = import_module("distributed").Client
         with open_client(cluster) as client:
-            return tuple(client.get_executor(pure=False).map(run_task, list(tasks)))
+            return tuple(client.get_executor(pure=False).map(work, list(tasks)))
     if processes is not None:
         from concurrent.futures import ProcessPoolExecutor
         from multiprocessing import get_context
 
         with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
-            return tuple(pool.map(run_task, tasks))
+            return tuple(pool.map(work, tasks))
     if executor is not None:
-        return tuple(executor.map(run_task, list(tasks)))
-    return tuple(run_task(task) for task in tasks)
+        return tuple(executor.map(work, list(tasks)))
+    return tuple(work(task) for task in tasks)

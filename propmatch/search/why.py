@@ -4,6 +4,7 @@ import attrs
 import numpy as np
 
 from propmatch.catalogue.catalogue import Catalogue
+from propmatch.checks.chances import Sureness, sureness
 from propmatch.checks.limits import Check, checks_of, missed
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.setting import ResolvedBrief
@@ -27,7 +28,7 @@ class Why:
     ----------
     id : str
     train : PowerTrain
-    checks : tuple of Check
+    checks : tuple of Check; sure : Sureness behind their chances
     excluded_by : tuple of Check
         Those that rule it out, a danger first, then in the order in which combinations are counted as left out.
     score : float
@@ -44,6 +45,7 @@ class Why:
     id: str
     train: PowerTrain
     checks: tuple[Check, ...]
+    sure: Sureness
     excluded_by: tuple[Check, ...]
     score: float
     score_bound: float
@@ -89,8 +91,9 @@ def why(brief: Brief | ResolvedBrief, catalogue: Catalogue, id: str, *, variant:
     shelf = shelf_for(setting, catalogue)
     row = _row(shelf, id)
     order = ranking(setting)
-    measured = TrainMeasures(setting, *shelf.combine(*row[:, None]))
-    checks = tuple(checks_of(measured)[0])
+    measured, train = TrainMeasures(setting, *shelf.combine(*row[:, None])), shelf.train(*row.tolist())
+    sure = sureness(setting, train)
+    checks = tuple(checks_of(measured, sure=[sure])[0])
     excluded = missed(checks)
     cells = shelf.column("cells")
     own = np.flatnonzero(cells == cells[row[2]])
@@ -99,8 +102,9 @@ def why(brief: Brief | ResolvedBrief, catalogue: Catalogue, id: str, *, variant:
     stands = standing(setting, shelf, order, row, score=score, mass_g=float(measured["all_up_mass"].value[0]))
     return Why(
         id=id,
-        train=shelf.train(*(int(i) for i in row)),
+        train=train,
         checks=checks,
+        sure=sure,
         excluded_by=excluded,
         score=score,
         score_bound=stands.bound,

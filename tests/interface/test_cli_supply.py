@@ -51,14 +51,14 @@ def test_match_lists_it_and_the_rows_have_its_mass(run, tmp_path):
     text = path("briefs/wetland_logger.toml").read_text(encoding="utf-8")
     file = tmp_path / "none.toml"
     file.write_text(text + '[parts]\ncontroller = ["bundled/*-none"]\npack = ["bundled/2s-820*"]\n', encoding="utf-8")
-    ran = run("match", str(file), "--cells", "2")
+    ran = run("match", str(file), "--cells", "2", "--on-paper")
     assert f"and a {LISTED}" in flat(ran.out)
-    rows = run("match", str(file), "--cells", "2", "--json").document["rows"]
+    rows = run("match", str(file), "--cells", "2", "--on-paper", "--json").document["rows"]
     assert [row["receiver_supply_mass_g"] for row in rows] == pytest.approx([SUPPLY_G] * len(rows))
     stated = tmp_path / "stated.toml"
     aboard = file.read_text(encoding="utf-8").replace("[aircraft]", "[aircraft]\nreceiver_supply_mass_g = 0")
     stated.write_text(aboard, encoding="utf-8")
-    light = run("match", str(stated), "--cells", "2", "--top", "1000", "--json").document["rows"]
+    light = run("match", str(stated), "--cells", "2", "--top", "1000", "--on-paper", "--json").document["rows"]
     masses = {row["id"]: row["all_up_mass_g"] for row in light}
     for row in rows:
         assert row["all_up_mass_g"] - masses[row["id"]] == pytest.approx(SUPPLY_G)

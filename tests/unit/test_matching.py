@@ -1,5 +1,7 @@
 """From brief and catalogue to a shortlist."""
 
+from functools import partial
+
 import attrs
 import numpy as np
 import pytest
@@ -8,8 +10,10 @@ from support.random_cases import random_brief, random_parts
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.limits import excludes
 from propmatch.faults import InputFaults
-from propmatch.search.matching import match
+from propmatch.search.matching import match as match_that_holds
 from propmatch.search.why import why
+
+match = partial(match_that_holds, on_paper=True)
 
 
 def case(seed, sizes=(6, 3, 8, 7)):

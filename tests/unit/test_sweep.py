@@ -6,29 +6,10 @@ import threading
 import time
 from concurrent.futures import ThreadPoolExecutor
 
-import attrs
-import numpy as np
 import pytest
-from support.random_cases import random_brief, random_parts
+from support.random_cases import some_tasks
 
-from propmatch.search.sweep import Stock, Task, run_task, sweep
-
-
-def some_tasks(count, sizes=(4, 2, 4, 4)):
-    tasks = []
-    for seed in range(count):
-        rng = np.random.default_rng(seed)
-        parts = random_parts(rng, sizes)
-        stock = Stock(**{kind: tuple(named(parts[kind], kind)) for kind in parts})
-        brief = random_brief(rng)
-        limits = attrs.evolve(brief.limits, min_flight_minutes=1.0, cutoff_cell_v=None)
-        free = attrs.evolve(brief, limits=limits)
-        tasks.append(Task(name=f"site {seed}", brief=free, stock=stock, top=5))
-    return tasks
-
-
-def named(parts, kind):
-    return [attrs.evolve(part, id=f"{kind}{i}", name=f"{kind} {i}") for i, part in enumerate(parts)]
+from propmatch.search.sweep import run_task, sweep
 
 
 def test_answers_stand_in_the_order_of_the_tasks():

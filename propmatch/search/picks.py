@@ -1,0 +1,452 @@
+"""Picks that hold: of all combinations those that keep the brief and every rating with the chance asked for.
+
+The chance of all limits together is at most that of the least certain one, so every limit can be screened alone: at its
+own quantile, moved by its own spread. The least spread among a sample of combinations, less a tenth, moves it (the
+mass exactly), so that hardly anything is lost that would have held; ``benchmarks/picks.py`` counts what is. The exact
+search runs under the moved limits. Of what it finds, first-order draws (each input once, one standard deviation up)
+tell who may hold and in which order; draws through the engine judge those, best first, and fresh draws, which neither
+ordered nor chose them, confirm them and give the chance that is shown: the best of many estimates flatters itself
+(J. E. Smith, R. L. Winkler, The Optimizer's Curse, Manage. Sci. 52 (2006) 311).
+"""
+
+from collections import Counter
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from itertools import zip_longest
+from statistics import NormalDist
+from typing import Any
+
+import attrs
+import numpy as np
+
+from propmatch.checks.chances import INTERVAL, SEED, Drawn, Sureness, intervals
+from propmatch.checks.checkrules import CHECKS
+from propmatch.checks.measures import Setting, TrainMeasures
+from propmatch.checks.ratings import RatingLanes
+from propmatch.checks.rule import BRIEF
+from propmatch.models.arrays import Floats, Index
+from propmatch.records.fields import declared, replace
+from propmatch.records.parts import PowerTrain
+from propmatch.records.sections import Limits
+from propmatch.search.exhaustive import Found
+from propmatch.search.practice import practice_cost
+from propmatch.search.ranking import Ranking
+from propmatch.search.shelf import Shelf
+from propmatch.tolerances.draws import DRAWS, normal_draws
+from propmatch.tolerances.numbers import NAMES, aircraft_tolerances
+
+__all__ = ["Finder", "FirstOrder", "Pick", "Picks", "drawn_picks", "holding", "kind_of", "sure_of", "tightened"]
+
+Finder = Callable[[Setting, Shelf, Ranking, int], Found]
+Kind = tuple[int, int, str]
+"""Motor, pack and propeller family: what makes a pick a different one."""
+
+NORMAL = NormalDist()
+FOUND = 4000
+"""Combinations looked at behind the rows, best first under the moved limits."""
+SAMPLE, SLACK = 24, 0.9
+"""Combinations whose spreads are looked at, and the share of the least that moves a limit."""
+PER_TRAIN, PER_KEY, FIRST_ORDER = 6, 60, 1000
+"""Of one motor, pack and propeller; of one motor, pack and propeller family; and in all."""
+JUDGED = 128
+"""Draws that judge a combination; those that confirm it are the ones that every command shows."""
+LEAST_KINDS, LEAST_SHOWN = 20, 6
+"""So many kinds are judged, and the best confirmed, however few are asked for: the first is always the same."""
+_BATCH, _OF_A_KIND, _BATCHES, _AFTERWARDS, _ROUNDS = 32, 4, 8, 2, 4
+"""Combinations judged at a time, of one kind among them, how often at most, and again once some were not confirmed; and
+in how many rounds."""
+_LUCK = 0.05
+"""By this share of the chance asked for the first draws may fall short: their standard deviation."""
+_ROOM = 0.15
+"""By so much a first-order chance may fall short and yet be judged."""
+_LIMITS = {
+    "thrust_to_weight": "min_thrust_to_weight", "flight_time": "min_flight_minutes", "climb": "min_climb_m_s",
+    "hand_launch": "min_launch_thrust_to_weight",
+}  # fmt: skip
+"""Wishes whose limit can be moved, and the key that holds it."""
+_RATINGS = {
+    "motor_current_static": ("motor_stated_a", "motor_burst_a"), "motor_power": ("motor_w",),
+    "controller_current": ("controller_a", "controller_burst_a"), "pack_burst": ("usable_a", "burst_a"),
+    "propeller_rpm": ("max_rpm",),
+}  # fmt: skip
+"""Ratings that can be moved, and the columns that hold them."""
+
+
+@attrs.frozen(kw_only=True)
+class Pick:
+    """One combination, and how sure it is.
+
+    Attributes
+    ----------
+    combination : indices of motor, controller, pack, propeller
+    score_low : the score that nine of ten draws exceed, less what odd choices cost
+    odd : what is usual nowhere, in words
+    minutes_low, minutes_high : 80 % interval
+    chance_wishes, chance_ratings, chance_all : of the brief's limits, of the ratings, of all together, each the least
+        among the variant that is ranked and those that must hold
+    chance_by_check : of each, in the variant that is ranked; ``sure`` : the draws behind that
+    least_sure : the same in the variant that comes least near to what is asked
+    near : how near it comes there to the chances asked for, 1 where it reaches them
+    alike : how many near equals it stands for: the same motor, pack and propeller family
+    """
+
+    combination: tuple[int, ...]
+    score_low: float
+    odd: tuple[str, ...]
+    minutes_low: float
+    minutes_high: float
+    chance_wishes: float
+    chance_ratings: float
+    chance_all: float
+    chance_by_check: Mapping[str, float]
+    sure: Sureness
+    least_sure: Sureness
+    near: float
+    alike: int = 0
+
+    @property
+    def row(self) -> dict[str, Any]:
+        """As JSON and CSV have it."""
+        return {
+            "flight_minutes_low": self.minutes_low,
+            "flight_minutes_high": self.minutes_high,
+            "chance_all_limits": self.chance_all,
+            "chance_brief": self.chance_wishes,
+            "chance_ratings": self.chance_ratings,
+            "alike": self.alike,
+            "odd": list(self.odd),
+        }
+
+
+@attrs.frozen(kw_only=True)
+class Picks:
+    """The best that hold, best first; where nothing does the surest, surest first, and ``hold`` is False."""
+
+    rows: tuple[Pick, ...]
+    hold: bool
+
+
+def holding(
+    settings: Sequence[Setting], shelf: Shelf, order: Ranking, find: Finder, *, top: int, on_paper: Index
+) -> Picks:
+    """The picks of a shelf.
+
+    Parameters
+    ----------
+    settings : the variant that is ranked, then the others that must hold
+    shelf, order
+    find : callable
+        The exact search: setting, shelf, ranking and how many, to what it found.
+    top : int
+    on_paper : (n, 4), some combinations that pass on paper, best first
+    """
+    setting = settings[0]
+    if not len(on_paper):
+        return Picks(rows=(), hold=False)
+    spread = least_spread(setting, shelf, on_paper)
+    alike = [each for each in settings if each.train_numbers == setting.train_numbers]
+    found = [find(*tightened(each, shelf, spread), order, FOUND).combination for each in alike]
+    picks = _judged(settings, shelf, order, _in_turns(found), top)
+    if picks:
+        return Picks(rows=tuple(picks), hold=True)
+    farthest = Ranking(weights={"margin": 1.0}, scales=order.scales)
+    found = [find(each, shelf, farthest, FOUND).combination for each in alike]
+    surest = _surest(settings, shelf, order, _in_turns(found), top)
+    held = [pick for pick in surest if pick.near >= 1.0]
+    best = sorted(held, key=lambda pick: -pick.score_low) if held else surest
+    return Picks(rows=tuple(best), hold=bool(held))
+
+
+def _in_turns(lists: Sequence[Index]) -> Index:
+    """The rows of lists, first those that stand first in any, each once."""
+    rows = [row for each in zip_longest(*(rows.tolist() for rows in lists)) for row in each if row is not None]
+    return np.array(list(dict.fromkeys(map(tuple, rows))), dtype=np.intp).reshape(-1, 4)
+
+
+# ---------------------------------------------------------------- moved limits
+
+
+def least_spread(setting: Setting, shelf: Shelf, rows: Index) -> dict[str, float]:
+    """Least sd of ln of what each movable check judges, among some combinations: the first, and random ones."""
+    rng = np.random.default_rng(SEED)
+    some = [rows[:SAMPLE], np.column_stack([rng.choice(rows[:, kind], SAMPLE) for kind in range(4)])]
+    mixed = np.concatenate(some)
+    fits = shelf.cells_fit(*mixed[:, :3].T)
+    first = FirstOrder.of([setting], shelf, mixed[fits], names=(*_LIMITS, *_RATINGS))
+    out = {}
+    for name, (_, slopes, _, _) in first.checks.items():
+        sd = np.sqrt(np.sum(slopes**2, axis=1))
+        sound = sd[np.isfinite(sd)]
+        out[name] = SLACK * float(sound.min()) if sound.size else 0.0
+    return out
+
+
+def tightened(setting: Setting, shelf: Shelf, spread: Mapping[str, float]) -> tuple[Setting, Shelf]:
+    """The setting and shelf with every movable limit at the quantile that it must be kept with by itself."""
+    limits = setting.brief.limits
+    wish, rate = (NORMAL.inv_cdf(chance) for chance in _asked(setting))
+    most = {rule.name: rule.le for rule in declared(Limits)}
+    changes = {
+        key: min(getattr(limits, key) * float(np.exp(wish * spread.get(name, 0.0))), most[key] or np.inf)
+        for name, key in _LIMITS.items()
+        if getattr(limits, key) is not None
+    }
+    heavier = setting.build.mass_g * float(np.expm1(wish * _bare_sd(setting)))
+    target = setting.variant.target_mass_g
+    loading, area = limits.max_wing_loading_g_dm2, setting.variant.airframe.wing_area_dm2
+    if loading is not None:
+        changes["max_wing_loading_g_dm2"] = max(loading - heavier / area, 1e-3)
+    moved = attrs.evolve(
+        setting,
+        brief=replace(setting.brief, limits=replace(limits, **changes)),
+        variant=attrs.evolve(setting.variant, target_mass_g=None if target is None else max(target - heavier, 1e-3)),
+    )
+    factors = {
+        field: float(np.exp(-rate * spread.get(name, 0.0))) for name, fields in _RATINGS.items() for field in fields
+    }
+    ratings: RatingLanes = attrs.evolve(
+        shelf.ratings, **{field: getattr(shelf.ratings, field) * factor for field, factor in factors.items()}
+    )
+    return moved, attrs.evolve(shelf, ratings=ratings)
+
+
+def _bare_sd(setting: Setting) -> float:
+    return next(each.sd for each in aircraft_tolerances(setting.brief.uncertainty) if each.name == "bare_mass")
+
+
+# ---------------------------------------------------------------- first order
+
+
+@attrs.frozen(kw_only=True)
+class FirstOrder:
+    """Checks and score of M combinations, linear in the normal numbers behind the draws.
+
+    Attributes
+    ----------
+    checks : name to value (M,), slopes (M, inputs), limit (M,), as ln where every limit is positive; least or not
+    score, score_slopes : (M,), (M, inputs)
+    """
+
+    checks: Mapping[str, tuple[Floats, Floats, Floats, bool]]
+    score: Floats
+    score_slopes: Floats
+
+    @classmethod
+    def of(
+        cls, settings: Sequence[Setting], shelf: Shelf, rows: Index, *, names: Sequence[str] | None = None,
+        order: Ranking | None = None,
+    ) -> "FirstOrder":  # fmt: skip
+        """From the stated numbers and each input by itself one standard deviation up."""
+        probes = np.vstack([np.zeros(len(NAMES)), np.eye(len(NAMES))])
+        trains = [shelf.train(*row) for row in rows.tolist()]
+        checks, score = {}, np.zeros((len(rows), len(probes)))
+        for at, setting in enumerate(settings):
+            drawn = Drawn(setting, trains, probes, None if at else shelf.combine(*rows.T))
+            for name in drawn.judged:
+                if names is None or name in names:
+                    measure = drawn.measured[name]
+                    limit = np.where(measure.judged, measure.limit, np.nan)
+                    linear = _linear(drawn, measure.value, limit, least=CHECKS[name].least)
+                    if linear is not None:
+                        checks[f"{at} {name}" if at else name] = linear
+            if order is not None and not at:
+                score = drawn.by_train(order.of(drawn.measured))
+        return cls(checks=checks, score=score[:, 0], score_slopes=score[:, 1:] - score[:, :1])
+
+    def chances(self, raw: Floats) -> tuple[Floats, Floats]:
+        """Of all wishes and of all ratings, (M,) each, over independent normal numbers (N, inputs)."""
+        good = {kind: np.ones((self.score.size, len(raw)), dtype=np.bool_) for kind in (True, False)}
+        for name, (value, slopes, limit, least) in self.checks.items():
+            drawn = value[:, None] + slopes @ raw.T
+            within = drawn >= limit[:, None] if least else drawn <= limit[:, None]
+            good[CHECKS[name.split()[-1]].basis == BRIEF] &= within | np.isnan(limit)[:, None]
+        return good[True].mean(axis=1), good[False].mean(axis=1)
+
+    @property
+    def score_low(self) -> Floats:
+        """The score that nine of ten draws exceed."""
+        sd = np.sqrt(np.sum(self.score_slopes**2, axis=1))
+        return self.score - NORMAL.inv_cdf(0.5 + INTERVAL / 2) * np.where(np.isfinite(sd), sd, np.inf)
+
+
+def _in_ln(limit: Floats) -> bool:
+    return bool(np.all(limit[np.isfinite(limit)] > 0))
+
+
+def _linear(drawn: Drawn, value: Floats, limit: Floats, *, least: bool) -> tuple[Floats, Floats, Floats, bool] | None:
+    """Value, slopes and limit of a check, None where it has no limit in any lane."""
+    values, bound = drawn.by_train(value), drawn.by_train(limit)[:, 0]
+    if np.isnan(bound).all():
+        return None
+    fails = -np.inf if least else np.inf
+    if _in_ln(bound):
+        # nothing is as good as very little of what should be small, and no answer of what should be large
+        with np.errstate(divide="ignore", invalid="ignore"):
+            values = np.log(values) if least else np.log(np.maximum(values, 1e-3 * bound[:, None]))
+            bound = np.log(bound)
+        values = np.where(np.isfinite(values), values, np.nan)
+    start = np.where(np.isnan(values[:, 0]) & ~np.isnan(bound), fails, values[:, 0])
+    slopes = values[:, 1:] - values[:, :1]
+    # without an answer one standard deviation up: lost there, as far as the limit and once more
+    lost = np.where(np.isfinite(bound - start), bound - start, 0.0)[:, None] * 2.0
+    return start, np.where(np.isfinite(slopes), slopes, lost), bound, least
+
+
+# ---------------------------------------------------------------- judging
+
+
+def kind_of(shelf: Shelf, row: Sequence[int]) -> Kind:
+    """What makes a pick a different one: motor, pack and propeller family."""
+    propeller = shelf.propellers[row[3]]
+    return row[0], row[2], propeller.family or f"{propeller.blades} blades"
+
+
+def _first(shelf: Shelf, rows: Index) -> tuple[Index, dict[Kind, int]]:
+    """Some combinations of each kind, best first, and how many of each there were."""
+    counts: dict[Kind, int] = {}
+    taken: Counter[tuple[Any, ...]] = Counter()
+    kept: list[list[int]] = []
+    for row in rows.tolist():
+        key, train = kind_of(shelf, row), (row[0], row[2], row[3], "any controller")
+        counts[key] = counts.get(key, 0) + 1
+        if taken[key] < PER_KEY and taken[train] < PER_TRAIN and len(kept) < FIRST_ORDER:
+            kept.append(row)
+            taken.update([key, train])
+    return np.array(kept, dtype=np.intp).reshape(-1, 4), counts
+
+
+def _judged(settings: Sequence[Setting], shelf: Shelf, order: Ranking, rows: Index, top: int) -> list[Pick]:
+    """Those that hold, best first."""
+    some, counts = _first(shelf, rows)
+    if not len(some):
+        return []
+    wish, rate = _asked(settings[0])
+    first = FirstOrder.of(settings, shelf, some, order=order)
+    wishes, ratings = first.chances(normal_draws(512, SEED + 2))
+    may = (wishes >= wish - _ROOM) & (ratings >= rate - _ROOM)
+    queue = [int(at) for at in np.argsort(-first.score_low, kind="stable") if may[at]]
+    judged: dict[Kind, Pick] = {}
+    picks: dict[Kind, Pick] = {}
+    left = _BATCHES
+    for _ in range(_ROUNDS):
+        while left:
+            batch = _next(shelf, some, queue, {*judged, *picks})
+            found = sorted((pick.score_low for pick in (*judged.values(), *picks.values())), reverse=True)
+            enough = len(found) >= max(top, LEAST_KINDS)
+            if not batch or (enough and first.score_low[batch[0]] <= found[LEAST_SHOWN - 1]):
+                break
+            queue, left = [at for at in queue if at not in batch], left - 1
+            for pick in drawn_picks(settings, shelf, order, some[batch], JUDGED, SEED + 1):
+                kind, may_hold = kind_of(shelf, pick.combination), pick.near >= 1.0 - _LUCK
+                if may_hold and (kind not in judged or pick.score_low > judged[kind].score_low):
+                    judged[kind] = pick
+        if not judged:
+            break
+        most = max(max(top, LEAST_SHOWN) - len(picks), 0) + 2
+        best = sorted(judged.values(), key=lambda pick: -pick.score_low)[:most]
+        rows = np.array([pick.combination for pick in best], dtype=np.intp)
+        for pick in drawn_picks(settings, shelf, order, rows, DRAWS, SEED):
+            kind = kind_of(shelf, pick.combination)
+            del judged[kind]
+            if pick.chance_wishes >= wish and pick.chance_ratings >= rate:
+                picks[kind] = attrs.evolve(pick, alike=counts[kind] - 1)
+            else:
+                left = max(left, _AFTERWARDS)
+        if len(picks) >= top and not left:
+            break
+    return sorted(picks.values(), key=lambda pick: -pick.score_low)[:top]
+
+
+def _next(shelf: Shelf, some: Index, queue: Sequence[int], without: Collection[Kind]) -> list[int]:
+    """The next to judge: the best that are left of each kind that has none yet, a few of one kind."""
+    batch: list[int] = []
+    taken: Counter[Kind] = Counter()
+    for at in queue:
+        kind = kind_of(shelf, some[at].tolist())
+        if kind not in without and taken[kind] < _OF_A_KIND:
+            batch.append(at)
+            taken[kind] += 1
+        if len(batch) >= _BATCH:
+            break
+    return batch
+
+
+def _surest(settings: Sequence[Setting], shelf: Shelf, order: Ranking, rows: Index, top: int) -> list[Pick]:
+    """Where nothing holds: by how near they come to the chances asked for."""
+    some, counts = _first(shelf, rows)
+    if not len(some):
+        return []
+    wish, rate = _asked(settings[0])
+    wishes, ratings = FirstOrder.of(settings, shelf, some, order=order).chances(normal_draws(512, SEED + 2))
+    near = np.minimum(wishes / wish, ratings / rate)
+    chosen: dict[Kind, int] = {}
+    for at in np.argsort(-near, kind="stable").tolist():
+        chosen.setdefault(kind_of(shelf, some[at].tolist()), at)
+    several = max(top, LEAST_SHOWN) + 2
+    judged = drawn_picks(
+        settings, shelf, order, some[list(chosen.values())[: max(2 * several, LEAST_KINDS)]], JUDGED, SEED + 1
+    )
+    rows = np.array([pick.combination for pick in sorted(judged, key=_nearness)[:several]], dtype=np.intp)
+    best = drawn_picks(settings, shelf, order, rows, DRAWS, SEED)
+    best = [attrs.evolve(pick, alike=counts[kind_of(shelf, pick.combination)] - 1) for pick in best]
+    return sorted(best, key=_nearness)[:top]
+
+
+def _nearness(pick: Pick) -> float:
+    return -pick.near
+
+
+def _asked(setting: Setting) -> tuple[float, float]:
+    limits = setting.brief.limits
+    return limits.chance or 0.0, limits.rating_chance or 0.0
+
+
+def sure_of(settings: Sequence[Setting], shelf: Shelf, order: Ranking, row: Index) -> Pick:
+    """How sure one combination (4,) is, whatever was looked for."""
+    return drawn_picks(settings, shelf, order, row[None], DRAWS, SEED)[0]
+
+
+def drawn_picks(
+    settings: Sequence[Setting], shelf: Shelf, order: Ranking, rows: Index, draws: int, seed: int
+) -> list[Pick]:
+    """Combinations judged by draws; a chance of several settings is the least of them."""
+    raw = normal_draws(draws, seed)
+    wish, rate = _asked(settings[0])
+    out: list[Pick] = []
+    for part in _parts(rows):
+        trains: list[PowerTrain] = [shelf.train(*row) for row in part.tolist()]
+        stated = shelf.combine(*part.T)
+        each = [Drawn(setting, trains, raw, None if at else stated) for at, setting in enumerate(settings)]
+        first = each[0]
+        low, high = intervals(first.by_train(first.measured["flight_time"].value))
+        score, _ = intervals(first.by_train(order.of(first.measured)))
+        wishes, ratings = (
+            np.array([drawn.chance(names) for drawn, names in zip(each, of_each, strict=True)])
+            for of_each in ([drawn.wishes for drawn in each], [drawn.ratings for drawn in each])
+        )
+        near = np.minimum(wishes / wish, ratings / rate)
+        worst = np.argmin(near, axis=0)
+        whole = np.min([drawn.chance(drawn.judged) for drawn in each], axis=0)
+        by_check = {name: first.chance([name]) for name in first.judged}
+        costs = practice_cost(TrainMeasures(settings[0], *stated))
+        for at, row in enumerate(part.tolist()):
+            out.append(
+                Pick(
+                    combination=tuple(row),
+                    score_low=float(score[at] - costs[at].share * abs(score[at])),
+                    odd=costs[at].words,
+                    minutes_low=float(low[at]),
+                    minutes_high=float(high[at]),
+                    chance_wishes=float(wishes[:, at].min()),
+                    chance_ratings=float(ratings[:, at].min()),
+                    chance_all=float(whole[at]),
+                    chance_by_check={name: float(chance[at]) for name, chance in by_check.items()},
+                    sure=first.each[at],
+                    least_sure=each[worst[at]].each[at],
+                    near=float(near[:, at].min()),
+                )
+            )
+    return out
+
+
+def _parts(rows: Index) -> Iterator[Index]:
+    return (rows[start : start + _BATCH] for start in range(0, len(rows), _BATCH))
