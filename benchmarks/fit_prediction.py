@@ -22,6 +22,7 @@ from prediction_training.accuracy import compare, percentiles
 from prediction_training.fit import LEAST_DIAMETER_IN, Workshop, fit_knowledge, predict_measured
 from prediction_training.invented import write_invented
 from prediction_training.measured import family_of_line, read_measured
+from propmatch.files import write_file
 from propmatch_plugins.prediction.families import FAMILIES
 from propmatch_plugins.prediction.knowledge import TIERS
 
@@ -53,7 +54,7 @@ def write_origin(folder: Path, propellers: int) -> None:
             date = before["origin"]["date"]
     lines = "\n".join(f'"{name}" = "{value}"' for name, value in sums.items())
     text = _ORIGIN.format(date=date, propellers=propellers, least=LEAST_DIAMETER_IN, checksums=lines)
-    path.write_text(text, encoding="utf-8")
+    write_file(path, text)
 
 
 def fit(folder: Path, out: Path) -> Workshop:

@@ -40,6 +40,7 @@ from prediction_training.accuracy import (
 )
 from prediction_training.fit import Workshop, left_out, predict_measured
 from prediction_training.measured import MeasuredPropeller, read_measured
+from propmatch.files import write_file
 from propmatch.units import INCH_M
 from propmatch_plugins.prediction.arguments import checked
 from propmatch_plugins.prediction.evidence import Anchor
@@ -272,7 +273,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             }
             for tier, each in results.items()
         }
-        options.json.write_text(json.dumps(figures, indent=1), encoding="utf-8")
+        write_file(options.json, json.dumps(figures, indent=1))
     return 0
 
 

@@ -10,6 +10,8 @@ from propmatch._version import __version__
 
 _HOME = {
     "models.air": ("Air",),
+    "bench.fit": ("fit_log",),
+    "bench.logfit": ("LogFit",),
     "questions.ask": (
         "capacity_for_minutes",
         "kv_for_current",
@@ -19,6 +21,8 @@ _HOME = {
         "throttle_for_current",
     ),
     "aircraft.balance": ("Item",),
+    "bench.flightlog": ("Flown", "LevelPower", "level_power"),
+    "bench.loggertable": ("logged_flight", "read_flight_table"),
     "records.brief": ("Brief", "Phase", "load_brief"),
     "catalogue.catalogue": ("Catalogue", "load_catalogue"),
     "train.coupling": ("OperatingPoint", "hold_thrust", "solve"),
