@@ -1,11 +1,12 @@
 """A number of an answer declared once: the text table, CSV, JSON, HTML and the page read its column from there.
 
-A column is a field of the class whose objects are the rows, declared with :func:`number` in one line.
+A column is a field of the class whose objects are the rows, declared with :func:`number` in one line. One that says
+how its number follows from draws has a range: NAME_low and NAME_high beside NAME.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from functools import cache
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypedDict, Unpack
 
 import attrs
 
@@ -13,13 +14,36 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-__all__ = ["STATIC", "STATIC_HALF", "UNIT_OF", "Column", "columns_of", "headed", "lanes_of", "number", "numbers_of"]
+__all__ = [
+    "STATIC",
+    "STATIC_HALF",
+    "UNIT_OF",
+    "Column",
+    "Range",
+    "beside",
+    "columns_of",
+    "drawn_of",
+    "headed",
+    "lanes_of",
+    "number",
+    "numbers_of",
+    "ranges_of",
+    "with_ranges",
+]
 
 UNIT_OF = {"mass": "g", "thrust": "N", "speed": "m/s"}
 """Kinds of numbers that text shows in the reader's unit, and the unit they are held in."""
 STATIC = "full throttle at rest, full pack"
 STATIC_HALF = "full throttle at rest, half charge"
 """The conditions of ``_static`` and ``_static_half`` in a name."""
+
+
+@attrs.frozen
+class Range:
+    """Ends of a number's range; NaN at an end that has no answer."""
+
+    low: float
+    high: float
 
 
 @attrs.frozen(kw_only=True)
@@ -46,6 +70,9 @@ class Column:
         Whether a notebook's table has it.
     getter : callable, optional
         From what was computed to the number of each lane, (N,); default: its attribute ``name``.
+    drawn : callable, optional
+        From what was computed of all draws to this number of each, (..., draws), for each row of a list; None where
+        the number has no range.
     """
 
     name: str = ""
@@ -57,6 +84,7 @@ class Column:
     page: str = ""
     html: bool = True
     getter: "Callable[..., NDArray[np.float64]] | None" = None
+    drawn: "Callable[..., NDArray[np.float64]] | None" = None
 
     def __call__(self, computed: object) -> "NDArray[np.float64]":
         """The number of each lane."""
@@ -69,21 +97,19 @@ class Column:
         return UNIT_OF.get(self.kind, self.kind)
 
 
-def number(
-    heading: str = "",
-    getter: "Callable[..., NDArray[np.float64]] | None" = None,
-    *,
-    kind: str = "",
-    digits: int = 1,
-    label: str = "",
-    place: int = 9,
-    page: str = "",
-    html: bool = True,
-) -> Any:
+class _Said(TypedDict, total=False):
+    kind: str
+    digits: int
+    label: str
+    place: int
+    page: str
+    html: bool
+    drawn: "Callable[..., NDArray[np.float64]]"
+
+
+def number(heading: str = "", getter: "Callable[..., NDArray[np.float64]] | None" = None, **said: Unpack[_Said]) -> Any:
     """A field of a class of rows that is a column; arguments as the attributes of :class:`Column`."""
-    column = Column(heading=heading, getter=getter, kind=kind, digits=digits, label=label, place=place, page=page,
-                    html=html)  # fmt: skip
-    return attrs.field(metadata={"column": column})
+    return attrs.field(metadata={"column": Column(heading=heading, getter=getter, **said)})
 
 
 @cache
@@ -102,6 +128,12 @@ def numbers_of(row: object) -> dict[str, Any]:
     return {column.name: getattr(row, column.name) for column in own}
 
 
+def beside(numbers: Mapping[str, Any], ends: Mapping[str, float]) -> dict[str, Any]:
+    """Numbers by name, each with ``NAME_low`` and ``NAME_high`` behind it where ``ends`` has them."""
+    keys = [key for name in numbers for key in (name, f"{name}_low", f"{name}_high")]
+    return {key: numbers[key] if key in numbers else ends[key] for key in keys if key in numbers or key in ends}
+
+
 def headed(columns: Iterable[Column]) -> list[Column]:
     """Those that text shows, as people read them."""
     return sorted((column for column in columns if column.heading), key=lambda column: column.place)
@@ -111,3 +143,30 @@ def lanes_of(columns: Iterable[Column], computed: object) -> list[dict[str, floa
     """The numbers of each lane by name."""
     values = {column.name: column(computed) for column in columns}
     return [dict(zip(values, map(float, lane), strict=True)) for lane in zip(*values.values(), strict=True)]
+
+
+def drawn_of(columns: Iterable[Column], computed: object) -> "dict[str, NDArray[np.float64]]":
+    """The draws (..., draws) of each number that has a range, by name."""
+    return {column.name: column.drawn(computed) for column in columns if column.drawn}
+
+
+def ranges_of(
+    drawn: "Mapping[str, NDArray[np.float64]]",
+    ends: "Callable[[NDArray[np.float64]], tuple[NDArray[np.float64], NDArray[np.float64]]]",
+) -> list[dict[str, Range]]:
+    """The ranges of each row of a list by name; a single row is a list of one.
+
+    Parameters
+    ----------
+    drawn : name to draws, (draws,) or (rows, draws)
+    ends : from draws (rows, draws) to the low and high ends, (rows,) each
+    """
+    found = {name: ends(values.reshape(-1, values.shape[-1])) for name, values in drawn.items()}
+    rows = max((low.size for low, _ in found.values()), default=1)
+    return [{name: Range(float(low[at]), float(high[at])) for name, (low, high) in found.items()} for at in range(rows)]
+
+
+def with_ranges(numbers: Mapping[str, Any], ranges: Mapping[str, Range]) -> dict[str, Any]:
+    """Numbers by name, each that has a range followed by its ends."""
+    ends = {f"{name}_{end}": getattr(each, end) for name, each in ranges.items() for end in ("low", "high")}
+    return beside(numbers, ends)

@@ -33,7 +33,8 @@ def command() -> None:
     propmatch ask field BRIEF               altitude and temperature for take-off thrust
 
     Each takes the power train of --train, or of --motor, --propeller, --pack and --controller; without any of them the
-    best that match finds for the brief. Exit code 1 when the question has no answer.
+    best that match finds for the brief. An answer holds with the chance that the brief asks for, or --chance; what
+    holds on paper stands beside it. Exit code 1 when the question has no answer even on paper.
     """
 
 
@@ -46,6 +47,12 @@ def _question(name: str) -> Callable[[F], click.Command]:
             answer_options,
             catalogue_options,
             train_options,
+            click.option("--on-paper", is_flag=True, help="With the numbers as stated, however sure they are."),
+            click.option(
+                "--chance",
+                metavar="X",
+                help="How sure it must be, 0.5 to 0.99.  [default: the brief's, else 0.8; 0.9 for a part's rating]",
+            ),
             click.option("--train", metavar="ID", help='The ids of its parts joined by " + ", as match prints them.'),
             click.argument("brief", required=False),
         ):

@@ -22,11 +22,13 @@ from propmatch.words.checkwords import (
     percent_down,
     speed_question,
 )
+from propmatch.words.measurewords import of_100
 from propmatch.words.shown import Shown, signed, table, wrapped
 
 if TYPE_CHECKING:
     from propmatch.checks.setting import ResolvedBrief, Setting
     from propmatch.models.air import Air
+    from propmatch.questions.chance import WithChance
     from propmatch.records.brief import Brief
     from propmatch.records.parts import PowerTrain
 
@@ -61,6 +63,30 @@ class Asked:
         """The train in words."""
         return parts_text(self.train)
 
+    def sure(self, *, rating: bool = False) -> "WithChance | None":
+        """How sure the answer must be, a rating as ratings must; None on paper.
+
+        Raises
+        ------
+        InputFaults
+            A chance out of range, or one beside ``--on-paper``.
+        """
+        from propmatch.questions.chance import WithChance
+        from propmatch.records.sections import Limits
+        from propmatch.records.typed import read_number
+
+        typed = self.options["chance"]
+        own = None if typed is None else read_number(Limits, "chance", typed, "--chance")
+        if isinstance(own, Fault):
+            raise InputFaults([own])
+        if self.options["on_paper"]:
+            if own is not None:
+                raise InputFaults([Fault("--chance", value=typed, rule="and --on-paper exclude each other")])
+            return None
+        brief = self.settings[0].brief
+        found = WithChance.of(brief.limits, brief.uncertainty, own)
+        return attrs.evolve(found, chance=found.rating_chance) if rating else found
+
     def reply(self, **parts: Any) -> Reply:
         """A reply with what every answer carries."""
         danger, wrong = speed_words(self.settings[0], self.train, self.shown), misfits(self.train, self.settings[0])
@@ -94,6 +120,16 @@ def _amps(asked: Asked, option: str) -> tuple[list[float], list[str]]:
     if faults:
         raise InputFaults(faults)
     return [float(each) for each in found], []
+
+
+def _surely(chance: float) -> str:
+    """`` in 80 of 100 builds``; nothing on paper."""
+    return f" in {of_100(chance)} builds" if math.isfinite(chance) else ""
+
+
+def _paper(chance: float, text: str) -> str:
+    """`` (.. on paper)`` beside an answer that holds with a chance."""
+    return f" ({text} on paper)" if math.isfinite(chance) else ""
 
 
 def _ask_catalogue(asked: Asked) -> Any:
@@ -146,18 +182,25 @@ def propeller(asked: Asked) -> tuple[Reply, bool]:
             raise InputFaults([ratio])
         if not 0.2 <= ratio <= 2.0:
             raise InputFaults([Fault("--pitch-ratio", value=ratio, rule="must be pitch over diameter, from 0.2 to 2")])
-    found = largest_propeller(asked.train, limits, pitch_ratio=ratio, air=asked.air, catalogue=_ask_catalogue(asked))
+    sure = asked.sure(rating=asked.options["limit"] is None)
+    found = largest_propeller(
+        asked.train, limits, pitch_ratio=ratio, air=asked.air, catalogue=_ask_catalogue(asked), sure=sure
+    )
     rows = _rows_of(found)
     sentences = [f"{asked.place}: full throttle at rest, fresh from the charger."]
     for row in rows:
+        limit = f"{row['motor_current_limit_a']:.4g} A{_surely(row['chance'])}"
         if not math.isfinite(row["diameter_in"]):
-            sentences.append(f"No propeller keeps the motor current below {row['motor_current_limit_a']:.4g} A.")
+            sentences.append(f"No propeller keeps the motor current below {limit}.")
         elif row["diameter_in"] >= DIAMETER_IN[1]:
             sentences.append(f"No propeller up to {DIAMETER_IN[1]:g} in reaches {row['motor_current_limit_a']:.4g} A.")
         else:
+            paper = row["diameter_on_paper_in"]
+            sized = f"{paper:.1f} x {paper * row['pitch_in'] / row['diameter_in']:.1f}"
             sentences.append(
-                f"The largest propeller that keeps the motor current below {row['motor_current_limit_a']:.4g} A is "
-                f"about {row['diameter_in']:.1f} x {row['pitch_in']:.1f} in: a wattmeter then shows "
+                f"The largest propeller that keeps the motor current below {limit} is "
+                f"about {row['diameter_in']:.1f} x {row['pitch_in']:.1f} in{_paper(row['chance'], sized)}: a wattmeter "
+                "then shows about "
                 f"{signed(row['pack_current_static_a'])} A at the pack, static thrust is "
                 f"{asked.shown.thrust_text(row['thrust_static_n'])}."
             )
@@ -171,7 +214,7 @@ def propeller(asked: Asked) -> tuple[Reply, bool]:
     )  # fmt: skip
     extra = {"like": found.like.id, "nearest_parts": [_data(each) for each in found.nearest_parts]}
     reply = asked.reply(headline=sentences, blocks=[block], rows=rows, assumptions=found.assumptions, extra=extra)
-    return reply, all(math.isfinite(row["diameter_in"]) for row in rows)
+    return reply, all(math.isfinite(row["diameter_on_paper_in"]) for row in rows)
 
 
 def _data(each: Any) -> dict[str, Any]:
@@ -186,22 +229,30 @@ def kv(asked: Asked) -> tuple[Reply, bool]:
     from propmatch.train.scaling import rewound
 
     currents, said = _amps(asked, "current")
-    found = kv_for_current(asked.train, currents, air=asked.air, catalogue=_ask_catalogue(asked))
+    sure = asked.sure(rating=asked.options["current"] is None)
+    found = kv_for_current(asked.train, currents, air=asked.air, catalogue=_ask_catalogue(asked), sure=sure)
     rows = _rows_of(found)
     train = asked.train
     sentences = [f"{train.propeller.name} on {train.pack.name}: full throttle at rest, fresh from the charger."]
     for row in rows:
         if math.isfinite(row["kv_rpm_per_v"]):
+            paper, wanted = f"{row['kv_on_paper_rpm_per_v']:.0f}", f"{row['motor_current_wanted_a']:.4g} A"
+            draws = f") draws {wanted} through the motor"
+            if sure is not None:
+                draws = f"; {paper} on paper) stays below {wanted} through the motor{_surely(row['chance'])}: it draws "
+                draws += f"about {signed(row['motor_current_static_a'])} A"
             sentences.append(
                 f"A measured kV of about {row['kv_rpm_per_v']:.0f} rpm/V (about {row['kv_rpm_per_v'] / share:.0f} on a "
-                f"label) draws {row['motor_current_wanted_a']:.4g} A through the motor "
+                f"label{draws} "
                 f"({signed(row['pack_current_static_a'])} A at the pack on a wattmeter), turns "
                 f"{row['rpm_static']:.0f} rpm and gives {asked.shown.thrust_text(row['thrust_static_n'])}."
             )
             wound = rewound(train.motor, row["kv_rpm_per_v"])
             sentences += speed_words(asked.settings[0], replace(train, motor=wound), asked.shown)
         else:
-            sentences.append(f"No kV makes this propeller draw {row['motor_current_wanted_a']:.4g} A on this pack.")
+            wanted = f"{row['motor_current_wanted_a']:.4g} A{_surely(row['chance'])}"
+            draws = "keeps this propeller below" if sure is not None else "makes this propeller draw"
+            sentences.append(f"No kV {draws} {wanted} on this pack.")
     sentences += said
     sentences.append(
         f"Reckoned for {found.like.name} (measured kV {found.like.kv_rpm_per_v:.0f} rpm/V) wound for another kV; a "
@@ -213,7 +264,7 @@ def kv(asked: Asked) -> tuple[Reply, bool]:
     )  # fmt: skip
     reply = asked.reply(headline=sentences, blocks=[block], rows=rows, assumptions=found.assumptions,
                         extra={"nearest_parts": [_data(each) for each in found.nearest_parts]})  # fmt: skip
-    return reply, all(math.isfinite(row["kv_rpm_per_v"]) for row in rows)
+    return reply, all(math.isfinite(row["kv_on_paper_rpm_per_v"]) for row in rows)
 
 
 def throttle(asked: Asked) -> tuple[Reply, bool]:
@@ -221,32 +272,36 @@ def throttle(asked: Asked) -> tuple[Reply, bool]:
     from propmatch.questions.ask import throttle_for_current
 
     limits, said = _amps(asked, "limit")
-    found = throttle_for_current(asked.train, limits, air=asked.air)
+    found = throttle_for_current(
+        asked.train, limits, air=asked.air, sure=asked.sure(rating=asked.options["limit"] is None)
+    )
     rows = [row | {"by_speed": bool(row["by_speed"])} for row in _rows_of(found)]
     sentences = [f"{asked.place}: at rest, fresh from the charger."]
     for row in rows:
+        limit = f"{row['motor_current_limit_a']:.4g} A{_surely(row['chance'])}"
         if not math.isfinite(row["throttle_at_limit"]):
-            sentences.append(f"No throttle keeps the motor current below {row['motor_current_limit_a']:.4g} A.")
+            sentences.append(f"No throttle keeps the motor current below {limit}.")
         elif row["throttle_at_limit"] >= 1:
             sentences.append(
                 f"Full throttle draws {signed(row['motor_current_static_a'])} A, already below "
-                f"{row['motor_current_limit_a']:.4g} A; no throttle limit is needed."
+                f"{limit}; no throttle limit is needed."
             )
         else:
             fewer = fewer_amps(asked.train.count, row["motor_current_at_limit_a"], row["pack_current_at_limit_a"])
-            kept = f"the motor current below {row['motor_current_limit_a']:.4g} A"
+            kept = f"the motor current below {limit}"
+            paper = _paper(row["chance"], percent_down(row["throttle_at_limit_on_paper"]))
             if row["by_speed"]:
                 kept = f"the propeller below its highest speed, and so {kept}"
             sentences.append(
-                f"A throttle limit of {percent_down(row['throttle_at_limit'])} duty keeps {kept} (full throttle draws "
-                f"{signed(row['motor_current_static_a'])} A): a wattmeter at the pack then shows "
+                f"A throttle limit of {percent_down(row['throttle_at_limit'])} duty{paper} keeps {kept} (full throttle "
+                f"draws {signed(row['motor_current_static_a'])} A): a wattmeter at the pack then shows about "
                 f"{signed(row['pack_current_at_limit_a'])} A and {signed(row['pack_power_at_limit_w'], 0)} W{fewer}; "
                 f"thrust is {asked.shown.thrust_text(row['thrust_at_limit_n'])} of "
                 f"{asked.shown.thrust_text(row['thrust_static_n'])}."
             )
     headline = [*sentences, *said]
     reply = asked.reply(headline=headline, rows=rows, assumptions=found.assumptions, remarks=[found.note])
-    return reply, all(math.isfinite(row["throttle_at_limit"]) for row in rows)
+    return reply, all(math.isfinite(row["throttle_at_limit_on_paper"]) for row in rows)
 
 
 # ---------------------------------------------------------------- the whole aircraft
@@ -256,7 +311,10 @@ def mass(asked: Asked) -> tuple[Reply, bool]:
     """The range of all-up mass, for each variant."""
     from propmatch.questions.ask import mass_range
 
-    found = [mass_range(asked.resolved, asked.train, variant=setting.variant.name) for setting in asked.settings]
+    sure = asked.sure()
+    found = [
+        mass_range(asked.resolved, asked.train, variant=setting.variant.name, sure=sure) for setting in asked.settings
+    ]
     sentences = [f"{asked.brief.aircraft.name} with {asked.place}:"]
     for each in found:
         sentences.append(_mass_sentence(each, asked.shown))
@@ -265,16 +323,27 @@ def mass(asked: Asked) -> tuple[Reply, bool]:
         headline=sentences,
         blocks=[mass_block(asked.settings, asked.train, asked.shown)],
         rows=[
-            _row_of(each, "lightest_by", "heaviest_by", "without_target_by", "failing") for each in found
+            _row_of(each, "lightest_by", "heaviest_by", "surest_by", "without_target_by", "failing") for each in found
         ],
         assumptions=[a for each in found for a in each.assumptions],
         extra={"masses": masses_data(asked.settings, asked.train)},
         remarks=[
+            *_asked_words(sure),
             "The printed parts take up the difference with their filament in proportion, items stay as they are; "
             "without printed parts every line is in proportion. Wing and drag stay."
         ],
     )  # fmt: skip
-    return reply, math.isfinite(found[0].lightest_g)
+    return reply, math.isfinite(found[0].lightest_on_paper_g)
+
+
+def _asked_words(sure: Any) -> list[str]:
+    """What is asked of wishes and ratings."""
+    if sure is None:
+        return []
+    return [
+        f"What the brief asks for must hold in {of_100(sure.chance)} builds, every rating in "
+        f"{of_100(sure.rating_chance)}; --on-paper takes the numbers as they are stated."
+    ]
 
 
 def _mass_sentence(each: Any, shown: Shown) -> str:
@@ -282,9 +351,19 @@ def _mass_sentence(each: Any, shown: Shown) -> str:
     free = ""
     if math.isfinite(each.without_target_g) and (each.failing or each.without_target_g > each.heaviest_g * 1.001):
         by = f", where {check_names(each.without_target_by)} binds" if each.without_target_by else ""
-        free = f" Were it not for the target mass it could weigh {shown.mass_text(each.without_target_g)}{by}."
+        paper = " on paper" if math.isfinite(each.chance) else ""
+        free = f" Were it not for the target mass it could weigh{paper} {shown.mass_text(each.without_target_g)}{by}."
     if each.failing:
         return f"{name} fails as it is: {check_names(each.failing)}.{free}"
+    light, heavy = (shown.mass_text(mass) for mass in (each.lightest_on_paper_g, each.heaviest_on_paper_g))
+    held = tuple(shown.mass_text(mass) for mass in (each.lightest_g, each.heaviest_g))
+    paper = f" On paper it does from {light} to {heavy}." if (light, heavy) != held else ""
+    if not math.isfinite(each.lightest_g):
+        return (
+            f"{name} meets the brief on paper from {light} to {heavy}, but at no mass as surely as is asked: at "
+            f"{shown.mass_text(each.surest_g)}, the surest, every limit holds in {of_100(each.surest_chance)} builds, "
+            f"{check_names(each.surest_by)} the least certain.{free}"
+        )
     light = (
         f"from {shown.mass_text(each.lightest_g)} (below that: {check_names(each.lightest_by)})"
         if each.lightest_by
@@ -292,7 +371,8 @@ def _mass_sentence(each: Any, shown: Shown) -> str:
     )
     heavy = f"to {shown.mass_text(each.heaviest_g)}"
     heavy += f", where {check_names(each.heaviest_by)} binds" if each.heaviest_by else ", as far as was searched"
-    return f"{name} meets the brief {light} {heavy}.{free}"
+    surely = " as surely as is asked" if math.isfinite(each.chance) else ""
+    return f"{name} meets the brief{surely} {light} {heavy}.{paper}{free}"
 
 
 def pack(asked: Asked) -> tuple[Reply, bool]:
@@ -308,12 +388,14 @@ def pack(asked: Asked) -> tuple[Reply, bool]:
         raise InputFaults([minutes])
     if minutes is None:
         raise InputFaults([Fault("--minutes", rule="missing; the brief asks for no flight time")])
+    sure = asked.sure()
     found = [
         capacity_for_minutes(
-            asked.resolved, asked.train, float(minutes), catalogue=asked.stock.catalogue, variant=setting.variant.name
+            asked.resolved, asked.train, float(minutes), catalogue=asked.stock.catalogue, variant=setting.variant.name,
+            sure=sure,
         )
         for setting in asked.settings
-    ]
+    ]  # fmt: skip
     sentences = [f"{asked.brief.aircraft.name} with {parts_text(asked.train, pack=False)}:"]
     for each in found:
         sentences.append(_pack_sentence(each, asked.train, asked.shown))
@@ -331,21 +413,24 @@ def pack(asked: Asked) -> tuple[Reply, bool]:
             for p in found[0].nearest_parts
         ]},
     )  # fmt: skip
-    return reply, math.isfinite(found[0].capacity_mah)
+    return reply, math.isfinite(found[0].capacity_on_paper_mah)
 
 
 def _pack_sentence(each: Any, train: "PowerTrain", shown: Shown) -> str:
     cells = train.pack.cells_series
+    surely, paper = _surely(each.chance), _paper(each.chance, f"{each.capacity_on_paper_mah:.0f} mAh")
     if each.pack is None:
+        paper = paper if math.isfinite(each.capacity_on_paper_mah) else ""
         return (
-            f"{each.variant}: no {cells}S pack of this kind flies {each.wanted_minutes:g} minutes; the longest is "
-            f"{each.longest_minutes:.1f} minutes with {each.longest_mah:.0f} mAh."
+            f"{each.variant}: no {cells}S pack of this kind flies {each.wanted_minutes:g} minutes{surely}{paper}; the "
+            f"longest is {each.longest_minutes:.1f} minutes with {each.longest_mah:.0f} mAh."
         )
     about = "" if each.fit.round_cells else "about "
     kind = f"{cells}S{each.pack.cells_parallel}P" if each.fit.round_cells else f"{cells}S"
     text = (
-        f"{each.variant}: {each.wanted_minutes:g} minutes need a {kind} pack of {about}{each.capacity_mah:.0f} mAh, "
-        f"{shown.mass_text(each.pack.mass_g)}, {shown.mass_text(each.all_up_mass_g)} all-up"
+        f"{each.variant}: {each.wanted_minutes:g} minutes{surely} need a {kind} pack of {about}"
+        f"{each.capacity_mah:.0f} mAh{paper}, {shown.mass_text(each.pack.mass_g)}, "
+        f"{shown.mass_text(each.all_up_mass_g)} all-up"
     )
     return f"{text}; but then it fails {check_names(each.failing_otherwise)}." if each.failing_otherwise else f"{text}."
 
@@ -358,6 +443,7 @@ def _pack_block(each: Any, shown: Shown) -> list[str]:
             f"pack {shown.mass_unit}": shown.number(near.pack.mass_g, "mass"),
             f"all-up {shown.mass_unit}": shown.number(near.all_up_mass_g, "mass", 0),
             "min": signed(near.flight_minutes),
+            **({"surely": signed(near.flight_minutes_held)} if math.isfinite(each.chance) else {}),
             "otherwise": f"fails {check_names(near.failing_otherwise)}"
             if near.failing_otherwise
             else "meets the brief",
@@ -383,8 +469,9 @@ def field(asked: Asked) -> tuple[Reply, bool]:
             raise InputFaults([ratio])
     if ratio is None and asked.settings[0].brief.limits.min_thrust_to_weight is None:
         raise InputFaults([Fault("--thrust-to-weight", rule="missing; the brief asks for no thrust to weight")])
+    sure = asked.sure()
     found = [
-        site_range(asked.resolved, asked.train, min_thrust_to_weight=ratio, variant=setting.variant.name)
+        site_range(asked.resolved, asked.train, min_thrust_to_weight=ratio, variant=setting.variant.name, sure=sure)
         for setting in asked.settings
     ]
     sentences = [f"{asked.brief.aircraft.name} with {asked.place}: static thrust to weight at half charge."]
@@ -415,15 +502,20 @@ def _height(metres: float) -> str:
 def _field_sentence(each: Any) -> str:
     here = f"{each.thrust_to_weight:.2f} at {each.altitude_m:.0f} m and {each.temperature_c:.0f} degC"
     fresh = joined([f"{value:.2f} at {charge:.0%} charge" for charge, value in each.by_charge.items() if charge != 0.5])
+    surely = _surely(each.chance)
+    if surely:
+        here += f", at least {each.thrust_to_weight_held:.2f}{surely}"
+    paper = _paper(each.chance, _height(each.highest_on_paper_m))
     if not math.isfinite(each.highest_m):
         wanted = f"{each.wanted_thrust_to_weight:g}"
-        return f"{each.variant}: {here} ({fresh}); {wanted} is not reached at any field on such a day."
+        return f"{each.variant}: {here} ({fresh}); {wanted} is not reached{surely} at any field on such a day{paper}."
     hot = _height(each.highest_hot_m)
     warm = "60 degC and more" if each.warmest_c >= 60 else f"{each.warmest_c:.0f} degC"
     warm_text = (
         f"up to {warm} at {each.altitude_m:.0f} m" if math.isfinite(each.warmest_c) else "at no temperature there"
     )
     return (
-        f"{each.variant}: {here} ({fresh}). It stays at {each.wanted_thrust_to_weight:g} or more up to "
-        f"{_height(each.highest_m)} on a day as warm for its height as this, up to {hot} at 35 degC, and {warm_text}."
+        f"{each.variant}: {here} ({fresh}). It stays at {each.wanted_thrust_to_weight:g} or more{surely} up to "
+        f"{_height(each.highest_m)}{paper} on a day as warm for its height as this, up to {hot} at 35 degC, "
+        f"and {warm_text}."
     )

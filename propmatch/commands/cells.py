@@ -5,7 +5,14 @@ from typing import TYPE_CHECKING, Any
 import attrs
 import click
 
-from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
+from propmatch.commands.options import (
+    Command,
+    answer_options,
+    assumptions_option,
+    catalogue_options,
+    form_of,
+    shown_units,
+)
 from propmatch.commands.plotting import check_plot, plot_option, save_plot
 from propmatch.commands.trains import LazyCatalogue, train_options
 
@@ -27,6 +34,7 @@ __all__ = ["command"]
 @plot_option
 @train_options
 @catalogue_options
+@assumptions_option
 @answer_options
 @click.pass_context
 def command(ctx: click.Context, /, **options: Any) -> None:
@@ -63,9 +71,9 @@ def command(ctx: click.Context, /, **options: Any) -> None:
         )
     shown = shown_units(options["units"], brief)
     pair = None if thrusts is None else thrust_pair(setting, chosen.train, named_thrusts(thrusts, shown))
-    reply, met = cells_reply(stock, comparison, resolved.settings, shown, which, chosen)
     drawn = save_plot(options["plot"], lambda: _picture(comparison, setting, shown))
-    reply = attrs.evolve(reply, headline=[*reply.headline, *drawn])
+    said = (which, chosen.how, *drawn)
+    reply, met = cells_reply(stock, comparison, resolved.settings, shown, said, chosen, options)
     if pair is not None:
         extra = {**reply.extra, "thrust_pair": pair.rows}
         reply = attrs.evolve(reply, blocks=[pair_block(pair, shown), *reply.blocks], extra=extra)
@@ -82,4 +90,5 @@ def _picture(comparison: "CellComparison", setting: "Setting", shown: "Shown") -
     return compare_chart(
         {key: case.train for key, case in cases.items()}, setting.variant.airframe,
         {key: case.all_up_mass_g * GRAM_KG for key, case in cases.items()}, air=setting.air, shown=shown,
+        sure={key: case.sure for key, case in cases.items()},
     )  # fmt: skip

@@ -1,14 +1,23 @@
 """How ``propmatch cells`` reads: the effect in sentences, the counts side by side, every check, and the ways out."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from propmatch.columns import columns_of, headed, numbers_of
 from propmatch.commands.output import Reply
-from propmatch.commands.saying import checks_table, mass_block, masses_data, unplaced_words
+from propmatch.commands.saying import CHECKS_LEGEND, checks_table, mass_block, masses_data, unplaced_words
 from propmatch.commands.steeringwords import steering_block
 from propmatch.commands.trains import LazyCatalogue, train_data
+from propmatch.words.chancewords import (
+    RANGES,
+    least_words,
+    of_hundred,
+    range_words,
+    ranged,
+    together_words,
+    worth_saying,
+)
 from propmatch.words.checkwords import (
     NO_CHANGE,
     burst_words,
@@ -27,20 +36,29 @@ if TYPE_CHECKING:
     from propmatch.checks.setting import Setting
     from propmatch.questions.cells import CellCase, CellComparison
 
-__all__ = ["cells_reply", "named_thrusts", "pair_block", "placing_block", "ways_block"]
+__all__ = ["cells_reply", "named_thrusts", "pair_block", "placing_block", "remedy_chances", "ways_block"]
 
 
-def _remedy(remedy: Any, shown: Shown) -> str:
+def _remedy(remedy: Any, chance: float, shown: Shown) -> str:
     parts = " with ".join(f"{part.name} ({part.id})" if part.id else part.name for part in remedy.changes.values())
     return (
         f"{parts}: motor {signed(remedy.motor_current_static_a)} A, thrust to weight "
         f"{signed(remedy.thrust_to_weight, 2)}, {signed(remedy.flight_minutes)} minutes, "
-        f"{shown.mass_text(remedy.all_up_mass_g)} all-up"
+        f"{shown.mass_text(remedy.all_up_mass_g)} all-up; all limits in {of_hundred(chance)} of 100 builds"
     )
 
 
-def ways_block(comparison: "CellComparison", count: int, shown: Shown) -> list[str]:
-    """What brings one count inside the limits; nothing for a count that meets them."""
+def remedy_chances(setting: "Setting", found: Any) -> list[float]:
+    """The chance of all limits of each change, in the order of ``every``."""
+    from propmatch.checks.chances import drawn
+
+    if not found.every:
+        return []
+    return [each.chance_all_limits for each in drawn(setting, [remedy.train for remedy in found.every]).each]
+
+
+def ways_block(comparison: "CellComparison", count: int, chances: Sequence[float], shown: Shown) -> list[str]:
+    """What brings one count inside the limits, with the chance of each; nothing for a count that meets them."""
     from propmatch.checks.throttlelimit import LIMIT_NOTE
 
     found = comparison.remedies.get(count)
@@ -55,9 +73,10 @@ def ways_block(comparison: "CellComparison", count: int, shown: Shown) -> list[s
         ("propeller", "propellers"), ("ESC", "controllers"), ("motor", "motors"), ("battery pack", "packs"),
         ("two parts together", "pairs"),
     )  # fmt: skip
+    of = dict(zip(map(id, found.every), chances, strict=True))
     for word, kind in kinds:
         for remedy in getattr(found, kind):
-            say(f"{word if kind == 'pairs' else f'another {word}'}: {_remedy(remedy, shown)}.")
+            say(f"{word if kind == 'pairs' else f'another {word}'}: {_remedy(remedy, of[id(remedy)], shown)}.")
     if not found.every:
         say(f"{NO_CHANGE.removesuffix('.')} with {count}S.")
     else:
@@ -117,7 +136,9 @@ def pair_block(pair: "ThrottleTrim", shown: Shown) -> list[str]:
     return lines
 
 
-_WIDE = 5
+_WIDE, _BROAD = 5, 4
+_RANGED = ("thrust_to_weight", "motor_current_static_a", "pack_current_static_a", "flight_minutes", "climb_m_s")
+"""The numbers whose interval stands below them."""
 
 
 def cells_reply(
@@ -125,12 +146,15 @@ def cells_reply(
     comparison: "CellComparison",
     settings: Sequence["Setting"],
     shown: Shown,
-    which: str,
+    said: Sequence[str],
     chosen: Any,
+    options: Mapping[str, Any],
 ) -> tuple[Reply, bool]:
-    """The answer, and whether any count keeps the limits as designed."""
+    """The answer, and whether any count keeps the limits as designed; ``said`` is told before the tables."""
+    from propmatch.commands.assumed import mattering
     from propmatch.questions.cells import BASES
 
+    assumptions = list(dict.fromkeys((*chosen.assumptions, *comparison.assumptions)))
     design = [case for case in comparison.cases if case.variant == comparison.variants[0]]
     blocks: list[list[str]] = []
     for basis, heads, cases in _sheets(comparison, design):
@@ -138,9 +162,10 @@ def cells_reply(
         blocks.append([*wrapped(f"{about}: full throttle at rest on a full pack, unless said:"),
                        *_numbers(heads, cases, shown)])  # fmt: skip
         table_of_checks = checks_table(heads, [case.checks for case in cases], shown)
-        blocks.append([*wrapped(f"Every check{basis}:"), *table_of_checks])
+        blocks.append([*wrapped(f"Every check{basis} ({CHECKS_LEGEND}):"), *table_of_checks])
     blocks.append(_packs_block(comparison, shown))
-    blocks += [ways_block(comparison, count, shown) for count in comparison.cells]
+    chances = {count: remedy_chances(settings[0], found) for count, found in comparison.remedies.items()}
+    blocks += [ways_block(comparison, count, chances.get(count, ()), shown) for count in comparison.cells]
     blocks.append(placing_block(comparison, shown))
     blocks.append(steering_block(comparison.placing[BASES[0]], shown, about=", packs of the same energy"))
     blocks.append(_variants_block(comparison, shown))
@@ -150,21 +175,29 @@ def cells_reply(
         headline=[
             *_headline(comparison, shown),
             *unplaced_words(settings, comparison.train),
-            *(text for text in (which, chosen.how) if text),
+            *(text for text in said if text),
         ],
         blocks=blocks,
         rows=[case.row for case in comparison.cases],
-        assumptions=list(dict.fromkeys((*chosen.assumptions, *comparison.assumptions))),
+        assumptions=assumptions,
+        matter=mattering(assumptions, [case.sure for case in design if case.compared_by == BASES[0]], options),
         faults=(*chosen.doubts, *stock.broken),
         extra={
             "train": train_data(comparison.train),
             "masses": masses_data(settings, comparison.train),
             "packs": list(comparison.packs.values()),
             "checks_by_case": [
-                {"variant": case.variant, "compared_by": case.compared_by, "cells": case.cells, "checks": case.checks}
+                {
+                    "variant": case.variant,
+                    "compared_by": case.compared_by,
+                    "cells": case.cells,
+                    "checks": case.checks,
+                    "least_certain": case.sure.least_certain,
+                    "hangs_on": _hangs_on(case),
+                }
                 for case in comparison.cases
             ],
-            "remedies": {count: _remedies_data(found) for count, found in comparison.remedies.items()},
+            "remedies": {count: _remedies_data(found, chances[count]) for count, found in comparison.remedies.items()},
             "trim_cures": comparison.placing[BASES[0]].cure_rows,
             "balance_and_trim": {basis: comparison.placing[basis].readings(show=shown.speed_text) for basis in BASES},
             "steering": {basis: comparison.placing[basis].steering.data for basis in BASES},
@@ -174,11 +207,20 @@ def cells_reply(
     return reply, any(not case.failing for case in design)
 
 
-def _remedies_data(found: Any) -> dict[str, Any]:
+def _hangs_on(case: Any) -> dict[str, float]:
+    """What the least certain check hangs on; empty where all hold."""
+    name = case.sure.least_certain
+    return {} if name is None else case.sure.hangs_on(name)
+
+
+def _remedies_data(found: Any, chances: Sequence[float]) -> dict[str, Any]:
+    of = dict(zip(map(id, found.every), chances, strict=True))
+
     def data(remedy: Any) -> dict[str, Any]:
         return {
             **{kind: {"id": part.id, "name": part.name} for kind, part in remedy.changes.items()},
             **numbers_of(remedy),
+            "chance_all_limits": of[id(remedy)],
         }
 
     kinds = ("propellers", "controllers", "motors", "packs", "pairs")
@@ -213,7 +255,7 @@ def _headline(comparison: "CellComparison", shown: Shown) -> list[str]:
             text += (
                 f": {shown.thrust_text(case.thrust_static_n)} of static thrust, "
                 f"{signed(case.motor_current_static_a)} A through the motor, "
-                f"{signed(case.flight_minutes)} minutes of the brief's flying"
+                f"{_minutes(case)} minutes of the brief's flying"
             )
         else:
             text += (
@@ -221,10 +263,18 @@ def _headline(comparison: "CellComparison", shown: Shown) -> list[str]:
                 f"{signed(case.motor_current_static_a)} A "
                 f"({_times(case.motor_current_static_a, first.motor_current_static_a)}), heat "
                 f"{signed(case.heat_static_w, 0)} W ({_times(case.heat_static_w, first.heat_static_w)}), "
-                f"{signed(case.flight_minutes)} minutes"
+                f"{_minutes(case)} minutes"
             )
         sentences.append(" ".join([f"{text}. {_verdict(case, shown)}", *burst_words(case.checks)]))
-    return [*sentences, *speed_question(comparison.train)]
+    return [*sentences, RANGES, *speed_question(comparison.train)]
+
+
+def _minutes(case: Any) -> str:
+    return ranged(signed(case.flight_minutes), *_ends(case, "flight_minutes"))
+
+
+def _ends(case: Any, name: str) -> tuple[float, float]:
+    return case.ends[f"{name}_low"], case.ends[f"{name}_high"]
 
 
 def _times(value: float, base: float) -> str:
@@ -240,18 +290,19 @@ def _exceeded(case: Any) -> str:
 
 def _verdict(case: Any, shown: Shown) -> str:
     danger = " ".join(danger_words(case.checks, shown))
-    if not case.failing:
-        unknown = check_names([check.name for check in case.checks if check.verdict == "unknown"])
-        if unknown:
-            return f"{danger} It keeps every limit that can be judged; not known: {unknown}.".strip()
-        return (
-            f"{danger} It keeps every limit of the brief and of the parts that excludes.".strip()
-            if danger
-            else ("It keeps every limit of the brief and of the parts.")
-        )
-    texts = [over_text(check, shown) for check in case.failing]
-    more = f" and {len(texts) - 3} more" if len(texts) > 3 else ""
-    return f"It exceeds: {'; '.join(texts[:3])}{more}."
+    if case.failing:
+        texts = [over_text(check, shown) for check in case.failing]
+        more = f" and {len(texts) - 3} more" if len(texts) > 3 else ""
+        sure = f"; {together_words(case.sure)}" if worth_saying(case.sure) else ""
+        return f"It exceeds: {'; '.join(texts[:3])}{more}{sure}."
+    unknown = check_names([check.name for check in case.checks if check.verdict == "unknown"])
+    kept = "that can be judged" if unknown else f"of the brief and of the parts{' that excludes' if danger else ''}"
+    return " ".join(
+        text for text in (
+            danger, f"On paper it keeps every limit {kept}; {together_words(case.sure)}.",
+            f"Not known: {unknown}." if unknown else "", least_words(case.sure, case.checks, shown),
+        ) if text
+    )  # fmt: skip
 
 
 # ---------------------------------------------------------------- tables
@@ -280,26 +331,33 @@ def _head(case: Any) -> str:
 
 
 def _numbers(heads: Sequence[str], cases: "Sequence[CellCase]", shown: Shown) -> list[str]:
-    texts = [_texts(case, shown) for case in cases]
-    rows = [
-        {"": f"  {label}", **{head: text[label] for head, text in zip(heads, texts, strict=True)}} for label in texts[0]
-    ]
+    texts = [_texts(case, shown, narrow=len(cases) > _BROAD) for case in cases]
+    rows = []
+    for lines in zip(*texts, strict=True):
+        rows.append({"": f"  {lines[0][0]}", **{head: text for head, (_, text) in zip(heads, lines, strict=True)}})
     return table(rows, left=("",))
 
 
-def _texts(case: "CellCase", shown: Shown) -> dict[str, str]:
-    """The numbers of a case, top to bottom."""
+def _texts(case: "CellCase", shown: Shown, *, narrow: bool) -> list[tuple[str, str]]:
+    """The numbers of a case, top to bottom, with the intervals of those that matter, in two lines where ``narrow``."""
     from propmatch.questions.cells import CellCase
 
     said = {"level_motor_current_a": f"{signed(case.level_motor_current_a)} / {signed(case.level_pack_current_a)}"}
     if case.throttle_limit >= 1:
         said["throttle_limit"] = "none"
-    return {
-        "pack mAh": signed(case.pack.capacity_mah, 0),
-        f"pack {shown.mass_unit}": shown.number(case.pack.mass_g, "mass"),
-        **shown.cells(headed(columns_of(CellCase)), case, **said),
-        "limits exceeded": _exceeded(case),
-    }
+    lines = [("pack mAh", signed(case.pack.capacity_mah, 0)),
+             (f"pack {shown.mass_unit}", shown.number(case.pack.mass_g, "mass"))]  # fmt: skip
+    for column in headed(columns_of(CellCase)):
+        lines += shown.cells([column], case, **said).items()
+        if column.name in _RANGED:
+            ends = range_words(*_ends(case, column.name), column.kind, shown)
+            low, _, high = ends.partition(" to ")
+            lines += [("  from", low), ("  to", high or low)] if narrow else [("  80 of 100 builds", ends)]
+    return [*lines, ("limits exceeded", _exceeded(case)), ("all limits, of 100 builds", _hold(case))]
+
+
+def _hold(case: Any) -> str:
+    return of_hundred(case.sure.chance_all_limits)
 
 
 def _packs_block(comparison: "CellComparison", shown: Shown) -> list[str]:
@@ -352,10 +410,12 @@ def _variants_block(comparison: "CellComparison", shown: Shown) -> list[str]:
                     "min": signed(case.flight_minutes),
                     "climb m/s": signed(case.climb_m_s),
                     f"top {shown.speed_unit}": shown.number(case.top_speed_m_s, "speed", 0),
-                    "limits exceeded": _exceeded(case),
+                    "exceeded": _exceeded(case),
+                    "of 100": _hold(case),
                 }
             )
             if case.failing:
                 names = check_names([check.name for check in case.failing])
                 wrong += wrapped(f"{variant}, {count}S exceeds {names}.", first="  - ", rest="    ")
-    return ["Each variant, packs of the same energy:", *table(rows, left=("variant",)), *wrong]
+    about = "Each variant, packs of the same energy; limits exceeded, and how many of 100 builds keep them all:"
+    return [*wrapped(about), *table(rows, left=("variant",)), *wrong]

@@ -79,7 +79,8 @@ def _row(each: Any) -> dict[str, Any]:
     numbers = numbers_of(each)
     if each.box is not None:
         numbers |= {name: ends for name, ends in each.box.ranges.items() if name != "air"}
-        row |= {"corners_checked": each.box.corners, "points_checked": each.box.samples}
+        row |= {"corners_checked": each.box.corners, "points_checked": each.box.samples,
+                "worst_corner_chance": each.box.least_chance}  # fmt: skip
     for name, value in numbers.items():
         row |= {f"{name}_from": value[0], f"{name}_to": value[1]} if isinstance(value, tuple) else {name: value}
     return row

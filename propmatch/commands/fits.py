@@ -1,15 +1,33 @@
 """``propmatch fits``: whether a substitute part may be fitted, and why not."""
 
+import math
+from collections.abc import Mapping
 from typing import Any
 
 import click
 
-from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
+from propmatch.commands.options import (
+    Command,
+    answer_options,
+    assumptions_option,
+    catalogue_options,
+    form_of,
+    shown_units,
+)
 from propmatch.commands.output import Reply
-from propmatch.commands.saying import checks_table, mass_block, masses_data, unplaced_words
+from propmatch.commands.saying import CHECKS_LEGEND, checks_table, mass_block, masses_data, unplaced_words
 from propmatch.commands.steeringwords import steering_block
 from propmatch.commands.trains import TRAIN_OPTIONS, LazyCatalogue, train_data, with_table
 from propmatch.faults import Fault, InputFaults
+from propmatch.words.chancewords import (
+    RANGES,
+    least_words,
+    of_hundred,
+    ranged,
+    sure_words,
+    together_words,
+    worth_saying,
+)
 from propmatch.words.checkwords import (
     burst_words,
     danger_words,
@@ -68,22 +86,30 @@ def substitutes(stock: LazyCatalogue, typed: dict[str, str]) -> tuple[dict[str, 
 
 def fits_reply(
     stock: LazyCatalogue, fit: Any, settings: Any, shown: Shown, said: tuple[str, ...], made: list[Any],
-    doubts: list[Fault],
+    doubts: list[Fault], options: Mapping[str, Any],
 ) -> Reply:  # fmt: skip
     """The answer."""
+    from propmatch.commands.assumed import mattering
+
     first = fit.variants[0]
+    assumptions = list(dict.fromkeys((*made, *fit.assumptions)))
     names = joined([f"the {kind} {part.name}" for kind, part in fit.changes.items()])
     where = f"{fit.brief.aircraft.name} with {parts_text(fit.design)}"
     sentences = [f"{'Yes' if fit.fits else 'No'}: {names} {'may' if fit.fits else 'may not'} be fitted to {where}."]
-    sentences += [*danger_words(first.checks, shown), *_why(first, shown)]
+    sentences += [*danger_words(first.checks, shown), *_why(first, shown), *_chances(first, shown)]
     for each in fit.variants[1:]:
         reasons = "; ".join(over_text(check, shown) for check in each.failing)
-        sentences.append(f"{each.variant}: {'yes' if each.fits else f'no, {reasons}'}.")
+        answer = "yes" if each.fits else f"no, {reasons}"
+        chance = f"; {together_words(each.sure)}" if each.fits or worth_saying(each.sure) else ""
+        sentences.append(f"{each.variant}: {answer}{chance}.")
     sentences += [*unplaced_words(settings, fit.train), *burst_words(first.checks)]
     sentences += speed_question(fit.train)
     blocks = [
         _changes(first, shown),
-        ["Every check, as designed:", *checks_table(["the design", "substitute"], [first.before, first.checks], shown)],
+        [
+            *wrapped(f"Every check, as designed ({CHECKS_LEGEND}):"),
+            *checks_table(["the design", "substitute"], [first.before, first.checks], shown),
+        ],
         _placing(fit, shown),
         steering_block(fit.placing, shown),
         mass_block(settings, fit.train, shown),
@@ -92,20 +118,14 @@ def fits_reply(
         command="fits",
         headline=[*sentences, *said],
         blocks=blocks,
-        rows=[
-            {
-                "variant": each.variant, "fits": each.fits, "failing": [c.name for c in each.failing],
-                "outside_practice": [c.name for c in each.outside_practice], **each.numbers,
-                **{f"{name}_before": value for name, value in each.numbers_before.items()},
-                **each.limited.row,
-            }
-            for each in fit.variants
-        ],
-        assumptions=list(dict.fromkeys((*made, *fit.assumptions))),
+        rows=[each.row for each in fit.variants],
+        assumptions=assumptions,
+        matter=mattering(assumptions, [first.sure], options),
         faults=(*doubts, *stock.broken),
         extra={
             "train": train_data(fit.train), "masses": masses_data(settings, fit.train), "checks": first.checks,
-            "fits": fit.fits, "steering": fit.placing.steering.data, "trim_cures": fit.placing.cure_rows,
+            "fits": fit.fits, "least_certain": first.sure.least_certain, "hangs_on": _hangs_on(first.sure),
+            "steering": fit.placing.steering.data, "trim_cures": fit.placing.cure_rows,
         },
         caution=True,
     )  # fmt: skip
@@ -116,9 +136,10 @@ def _why(first: Any, shown: Shown) -> list[str]:
 
     sentences = []
     if first.fits:
-        near = [check for check in graded(first.checks) if check.verdict == "close"]
+        told = first.sure.least_certain
+        near = [check for check in graded(first.checks) if check.verdict == "close" and check.name != told]
         if near:
-            sentences.append(f"Close to a limit: {'; '.join(over_text(check, shown) for check in near)}.")
+            sentences.append(f"Close to a limit: {'; '.join(_near(check, shown) for check in near)}.")
         if first.outside_practice:
             texts = "; ".join(over_text(check, shown) for check in first.outside_practice)
             sentences.append(f"Missed, though no reason to refuse it: {texts}.")
@@ -129,11 +150,38 @@ def _why(first: Any, shown: Shown) -> list[str]:
     return [*sentences, *limit_sentences(first.limited, shown)]
 
 
+def _near(check: Any, shown: Shown) -> str:
+    """A check that is close, and how many builds keep it."""
+    text = over_text(check, shown)
+    return f"{text}: {sure_words(check.chance, check.chance_wanted)}" if math.isfinite(check.chance) else text
+
+
+def _chances(first: Any, shown: Shown) -> list[str]:
+    """How many builds keep all limits, and what the least certain check of one that fits hangs on."""
+    before = of_hundred(first.sure_before.chance_all_limits)
+    least = least_words(first.sure, first.checks, shown) if first.fits else ""
+    kept = of_hundred(first.sure.chance_all_limits)
+    return [f"In {kept} of 100 builds it keeps every limit, the design itself in {before}.",
+            *([least] if least else []), RANGES]  # fmt: skip
+
+
+def _hangs_on(sure: Any) -> dict[str, float]:
+    """What the least certain check hangs on; empty where all hold."""
+    return {} if sure.least_certain is None else sure.hangs_on(sure.least_certain)
+
+
 def _changes(first: Any, shown: Shown) -> list[str]:
     from propmatch.questions.fits import NUMBERS
 
-    before, after = (shown.cells(NUMBERS, numbers) for numbers in (first.numbers_before, first.numbers))
-    rows = [{"": f"  {word}", "the design": text, "substitute": after[word]} for word, text in before.items()]
+    sides = {"the design": (first.numbers_before, first.ends_before), "substitute": (first.numbers, first.ends)}
+    rows = []
+    for column in NUMBERS:
+        head = column.heading.format(unit=shown.unit(column.kind))
+        row = {"": f"  {head}"}
+        for side, (numbers, ends) in sides.items():
+            text = shown.number(numbers[column.name], column.kind, column.digits)
+            row[side] = ranged(text, ends[f"{column.name}_low"], ends[f"{column.name}_high"], column.kind, shown)
+        rows.append(row)
     return ["What changes:", *table(rows, left=("",))]
 
 
@@ -152,6 +200,7 @@ def _placing(fit: Any, shown: Shown) -> list[str]:
 @click.option("--pack", metavar="PART", help='Substitute, by id or typed: "3S 850mAh 45C".')
 @click.option("--controller", metavar="PART", help='Substitute, by id or typed: "20A 18g".')
 @catalogue_options
+@assumptions_option
 @answer_options
 @click.pass_context
 def command(ctx: click.Context, /, **options: Any) -> None:
@@ -179,6 +228,6 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     fit = may_fit(resolved, stock.catalogue, chosen.train, **parts)
     shown = shown_units(options["units"], brief)
     said = tuple(text for text in (which, chosen.how) if text)
-    reply = fits_reply(stock, fit, resolved.settings, shown, said, made, doubts)
+    reply = fits_reply(stock, fit, resolved.settings, shown, said, made, doubts, options)
     show(reply, form=form_of(options))
     ctx.exit(0 if fit.fits else 1)

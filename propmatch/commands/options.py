@@ -9,7 +9,9 @@ if TYPE_CHECKING:
     from propmatch.catalogue.catalogue import Catalogue
     from propmatch.words.shown import Shown
 
-__all__ = ["Command", "answer_options", "catalogue_options", "form_of", "open_catalogue", "shown_units"]
+__all__ = [
+    "Command", "answer_options", "assumptions_option", "catalogue_options", "form_of", "open_catalogue", "shown_units",
+]  # fmt: skip
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -43,6 +45,12 @@ def _one_form(ctx: click.Context, param: click.Parameter, value: bool) -> bool:
     if value and ctx.params.get("as_json"):
         raise click.UsageError("--json and --csv exclude each other", ctx)
     return value
+
+
+def assumptions_option(function: F) -> F:
+    """--all-assumptions."""
+    text = "Name every assumption in the text, not only those that the answer hangs on."
+    return click.option("--all-assumptions", is_flag=True, help=text)(function)
 
 
 def answer_options(function: F) -> F:

@@ -15,6 +15,7 @@ from propmatch.faults import Fault
 from propmatch.words.shown import plain, wrapped
 
 if TYPE_CHECKING:
+    from propmatch.commands.assumed import Mattering
     from propmatch.records.estimates import Assumption
 
 __all__ = ["CAUTION", "Reply", "as_rows", "show", "show_faults"]
@@ -44,6 +45,8 @@ class Reply:
         The numbers: attribute name to value, in the units of the attribute.
     assumptions : sequence of Assumption
         Estimates the rows rest on.
+    matter : Mattering, optional
+        Those of them that the text names; default all.
     faults : sequence of Fault
         What is wrong, or hard to believe, and yet did not stop the answer.
     remarks : sequence of str
@@ -61,6 +64,7 @@ class Reply:
     blocks: Sequence[Sequence[str]] = ()
     rows: Sequence[Mapping[str, Any]] = ()
     assumptions: "Sequence[Assumption]" = ()
+    matter: "Mattering | None" = None
     faults: Sequence[Fault] = ()
     remarks: Sequence[str] = ()
     all_faults: bool = False
@@ -121,8 +125,15 @@ def _comma_separated(rows: Sequence[Mapping[str, Any]]) -> str:
     writer.writerow(heads)
     for row in rows:
         cells = [_data(row.get(head)) for head in heads]
-        writer.writerow(["|".join(map(str, cell)) if isinstance(cell, list) else cell for cell in cells])
+        writer.writerow([_one_cell(cell) for cell in cells])
     return out.getvalue()
+
+
+def _one_cell(value: Any) -> Any:
+    """A list as ``a|b`` and a mapping as ``a=1|b=2``."""
+    if isinstance(value, dict):
+        value = [f"{key}={each}" for key, each in value.items()]
+    return "|".join(map(str, value)) if isinstance(value, list) else value
 
 
 def _notes(reply: Reply) -> list[list[str]]:
@@ -137,7 +148,9 @@ def _notes(reply: Reply) -> list[list[str]]:
     if doubts:
         blocks.append(doubts)
     if reply.assumptions:
-        blocks.append(["Assumed, because nobody stated it:", *_assumed(reply.assumptions)])
+        named, more = (reply.assumptions, "") if reply.matter is None else (reply.matter.named, reply.matter.more)
+        last = wrapped(more, first="  ") if more else []
+        blocks.append(["Assumed, because nobody stated it:", *_assumed(named), *last])
     return blocks
 
 

@@ -26,6 +26,7 @@ def command(**options: Any) -> None:
     in it; Ctrl-C ends it.
     """
     from propmatch.commands.briefs import open_brief
+    from propmatch.files import file_name
     from propmatch.records.brief import dump_brief
     from propmatch.sheet.picture import need
 
@@ -35,7 +36,7 @@ def command(**options: Any) -> None:
     given = Path(options["brief"] or "")
     own = not which
     text = given.read_text(encoding="utf-8-sig") if own else dump_brief(brief)
-    file = given.name if own and given.suffix == ".toml" else _file_name(brief.aircraft.name)
+    file = given.name if own and given.suffix == ".toml" else f"{file_name(brief.aircraft.name, 'sheet')}.toml"
     serve(
         text, open_catalogue(options["parts_folder"], options["strict"]), port=options["port"],
         opening=not options["no_open"], folder=given.absolute().parent if own else Path.cwd(), file=file, which=which,
@@ -74,9 +75,3 @@ def serve(
             webbrowser.open(address)
         with suppress(KeyboardInterrupt):
             server.run(sockets=[listening])
-
-
-def _file_name(name: str) -> str:
-    from propmatch.commands.sheet import file_name
-
-    return f"{file_name(name)}.toml"

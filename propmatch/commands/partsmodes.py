@@ -5,7 +5,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from propmatch.commands.output import Reply, show
-from propmatch.commands.partswords import list_block, part_blocks, part_row, table_block, table_rows
+from propmatch.commands.partswords import (
+    list_block,
+    part_blocks,
+    part_row,
+    sure_block,
+    sure_row,
+    table_block,
+    table_rows,
+)
 from propmatch.faults import Fault, InputFaults
 from propmatch.records.parts import KINDS
 from propmatch.words.shown import table, wrapped
@@ -121,8 +129,9 @@ def show_part(catalogue: "Catalogue", kind: str | None, text: str, form: str) ->
     as_table = form == "csv" and len(found) == 1 and bool(tables)
     rows: list[dict[str, Any]] = [part_row(part) for _, part in found]
     if not as_table:
-        for row, (_, part) in zip(rows, found, strict=True):
-            if form == "json" and getattr(part, "table", None) is not None:
+        for row, (each, part) in zip(rows, found, strict=True) if form == "json" else ():
+            row["sureness"] = sure_row(each, part)
+            if getattr(part, "table", None) is not None:
                 row["table"] = part.table
     show(
         Reply(
@@ -194,11 +203,18 @@ def show_prediction(catalogue: "Catalogue", size: str, blades: str | None, famil
         Reply(
             command="parts",
             headline=[sentence],
-            blocks=[[line for note in answer.notes for line in wrapped(note, rest="  ")], table_block(propeller.table)],
+            blocks=[
+                [line for note in answer.notes for line in wrapped(note, rest="  ")],
+                table_block(propeller.table),
+                sure_block("propellers", propeller),
+            ],
             rows=table_rows(propeller.table),
             assumptions=completed(propeller)[1],
             faults=_troubles(catalogue),
-            extra={"propeller": part_row(propeller), "notes": answer.notes},
+            extra={
+                "propeller": part_row(propeller) | {"sureness": sure_row("propellers", propeller)},
+                "notes": answer.notes,
+            },
         ),
         form=form,
     )

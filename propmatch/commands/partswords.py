@@ -4,10 +4,11 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from propmatch.records.fields import declared
+from propmatch.tolerances.numbers import part_correlations, part_tolerances
 from propmatch.words.checkwords import kv_word
 from propmatch.words.shown import plain, signed, table, wrapped
 
-__all__ = ["list_block", "part_blocks", "part_row", "table_block", "table_rows"]
+__all__ = ["list_block", "part_blocks", "part_row", "sure_block", "sure_row", "table_block", "table_rows"]
 
 _COLUMNS: dict[str, dict[str, str]] = {
     "motors": {"kv_rpm_per_v": "rpm/V", "kv_kind": "kV is", "mass_g": "g", "resistance_ohm": "ohm",
@@ -74,11 +75,36 @@ def part_blocks(kind: str, part: Any, warnings: Sequence[Any]) -> list[list[str]
             }
         )  # fmt: skip
     blocks = [head, table(rows, left=("", "unit", "meaning", "where from"))]
+    blocks.append(sure_block(kind, part))
     if getattr(part, "table", None) is not None:
         blocks.append(table_block(part.table))
     if warnings:
         blocks.append([line for each in warnings for line in wrapped(str(each), rest="  ")])
     return blocks
+
+
+def sure_row(kind: str, part: Any) -> dict[str, dict[str, Any]]:
+    """Name of each number that is not exact to its standard uncertainty, and what that rests on."""
+    return {
+        each.name: {"standard_uncertainty": each.sd, "relative": each.relative, "rests_on": each.basis}
+        for each in part_tolerances(part, kind.removesuffix("s"))
+    }
+
+
+def sure_block(kind: str, part: Any) -> list[str]:
+    """How sure each number of a part is, and what that rests on."""
+    found = part_tolerances(part, kind.removesuffix("s"))
+    rows = [
+        {"": f"  {each.name}", "sure to": f"{100 * each.sd:.2g} %" if each.relative else f"{each.sd:.2g}",
+         "rests on": each.basis}
+        for each in found
+    ]  # fmt: skip
+    together = [
+        f"  {one} and {other} go together, correlation {signed(r, 2)}."
+        for (one, other), r in part_correlations(part, kind.removesuffix("s")).items()
+    ]
+    head = "How sure they are, as standard uncertainty; 80 of 100 such parts lie within 1.28 times that:"
+    return [*wrapped(head), *table(rows, left=("", "rests on")), *together] if rows else []
 
 
 def table_rows(coefficients: Any) -> list[dict[str, float]]:

@@ -46,14 +46,19 @@ def save_plot(path: str | None, make: Callable[[], Any]) -> list[str]:
     return [f"Drawn in {make().save(path)}."]
 
 
-def point_picture(train: "PowerTrain", question: Any, point: Any, shown: "Shown") -> Any:
-    """The chart of an operating point: against what was swept, else against throttle."""
+def point_picture(train: "PowerTrain", question: Any, point: Any, shown: "Shown", draws: Any) -> Any:
+    """The chart of an operating point with its bands: against what was swept, else against throttle."""
+    import numpy as np
+
+    from propmatch.sheet.bands import Band
     from propmatch.sheet.thrustcharts import sweep_chart, throttle_chart
 
     swept = question.swept
     if not swept:
         (speed,), (charge,) = question.airspeed_m_s, question.charge
-        return throttle_chart(train, airspeed_m_s=speed, charge=charge, air=question.air, shown=shown)
+        return throttle_chart(
+            train, airspeed_m_s=speed, charge=charge, air=question.air, shown=shown, sure=draws.sure
+        )  # fmt: skip
     values = getattr(question, swept)
     scale, axis = {
         "throttle": (100.0, "throttle (duty), %"),
@@ -63,4 +68,8 @@ def point_picture(train: "PowerTrain", question: Any, point: Any, shown: "Shown"
     }[swept]
     quantity = axis.partition(",")[0]
     x = [scale * value for value in values]
-    return sweep_chart(x, point, axis=axis, title=f"Thrust and current against {quantity}", shown=shown)
+    bands = {
+        name: Band.of(np.array(x), draws.of_each(name)) for name in ("thrust_n", "motor_current_a", "pack_current_a")
+    }
+    title = f"Thrust and current against {quantity}"
+    return sweep_chart(x, point, axis=axis, title=title, shown=shown, bands=bands)

@@ -8,8 +8,15 @@ from typing import TYPE_CHECKING, Any
 import attrs
 import click
 
-from propmatch.columns import Column
-from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
+from propmatch.columns import Column, with_ranges
+from propmatch.commands.options import (
+    Command,
+    answer_options,
+    assumptions_option,
+    catalogue_options,
+    form_of,
+    shown_units,
+)
 from propmatch.commands.plotting import check_plot, plot_option, point_picture, save_plot
 from propmatch.commands.saying import misfits
 from propmatch.commands.trains import (
@@ -20,13 +27,15 @@ from propmatch.commands.trains import (
     train_options,
 )
 from propmatch.status import Status
+from propmatch.words.chancewords import chance_words, range_words, ranged
 from propmatch.words.checkwords import over_text, several_words, speed_question
 from propmatch.words.shown import WIDTH, Shown, signed, table, wrapped
 
 if TYPE_CHECKING:
+    from propmatch.commands.pointdraws import PointDraws, Question
     from propmatch.records.parts import PowerTrain, TrainNumbers
 
-__all__ = ["POINT", "Question", "blocks_of", "command", "headline_of"]
+__all__ = ["POINT", "blocks_of", "command", "headline_of"]
 
 Row = Mapping[str, Any]
 
@@ -67,25 +76,52 @@ def headline_of(train: "PowerTrain", question: "Question", rows: Sequence[Row], 
             f"{first} the airstream drives the propeller at {row['rpm']:.0f} rpm; it brakes with {brake}, and "
             f"{back:.1f} A flow back through the motor."
         ]
-    answer = f"{shown.thrust_text(row['thrust_n'])} of thrust at {row['rpm']:.0f} rpm, for {_draw(row)} from the pack"
+    thrust, rpm = _with_range(row, "thrust_n", shown), _with_range(row, "rpm", shown)
+    answer = f"{thrust} of thrust at {rpm}, for {_draw_ranged(row, shown)} from the pack"
     per_watt = _per_watt(row, shown)
     if per_watt is not None and row["airspeed_m_s"] == 0:
         answer += f" ({_ratio_text(per_watt, shown)})"
     if question.thrust_n is not None:
-        answer = f"throttle {100 * row['throttle']:.0f} % (duty, not stick position) gives {answer}"
+        answer = f"throttle {_with_range(row, 'throttle', shown)} (duty, not stick position) gives {answer}"
     return [f"{first} {answer}."]
+
+
+def sure_sentences(question: "Question", draws: "PointDraws") -> list[str]:
+    """What the ranges are, and what that of the first point hangs on."""
+    from propmatch.words.chancewords import RANGES, hangs_words, of_hundred
+
+    name, word = ("pack_current_a", "current") if question.thrust_n is not None else ("thrust_n", "thrust")
+    why = hangs_words(draws.sure.shares(draws.of_each(name)[-1]), draws.sure)
+    which = "All of these thrusts" if question.swept == "thrust_n" else "That thrust"
+    can = f" {which} can be held in {of_hundred(float(draws.answered.min()))} of 100 builds."
+    holds = can if question.thrust_n is not None else ""
+    return [f"{RANGES}{f' The range of the {word}: {why}.' if why else ''}{holds}"]
 
 
 def speed_first(train: "PowerTrain", rows: Sequence[Row]) -> list[str]:
     """A propeller over its speed at any of the points, said before anything else."""
     fastest = max(rows, key=lambda row: row["rpm"] if row["status"] == Status.OK else -math.inf)
-    label, value, limit, share, note = _ratings(train, fastest)[0]
-    over = label == "propeller speed" and share > 1
-    return [f"Danger: {label} {value}, limit {limit}{f' ({note})' if note else ''}."] if over else []
+    first = _ratings(train, fastest)[0]
+    over = first.name == "rpm" and first.share > 1
+    note = f" ({first.note}, unverified)" if first.note else ""
+    return [f"Danger: {first.label} {first.says}, limit {first.limit_says}{note}."] if over else []
+
+
+def _with_range(row: Row, name: str, shown: Shown) -> str:
+    """A number of a point with its unit and its range."""
+    column = _QUANTITIES[name]
+    text = shown.text(row[name], column.kind, column.digits)
+    if f"{name}_low" not in row:
+        return text
+    return ranged(text, row[f"{name}_low"], row[f"{name}_high"], column.kind, shown)
 
 
 def _draw(row: Row) -> str:
     return f"{row['pack_current_a']:.1f} A and {row['pack_power_w']:.0f} W"
+
+
+def _draw_ranged(row: Row, shown: Shown) -> str:
+    return f"{_with_range(row, 'pack_current_a', shown)} and {_with_range(row, 'pack_power_w', shown)}"
 
 
 def _per_watt(row: Row, shown: Shown) -> float | None:
@@ -112,7 +148,9 @@ def _why_not(train: "PowerTrain", question: "Question", row: Row, shown: Shown) 
 # ---------------------------------------------------------------- one point
 
 
-def blocks_of(train: "PowerTrain", question: "Question", rows: Sequence[Row], shown: Shown) -> list[list[str]]:
+def blocks_of(
+    train: "PowerTrain", question: "Question", rows: Sequence[Row], shown: Shown, draws: "PointDraws"
+) -> list[list[str]]:
     """The blocks below the sentence."""
     if question.swept:
         several = [line for text in several_words(train.count) for line in wrapped(text)]
@@ -121,7 +159,7 @@ def blocks_of(train: "PowerTrain", question: "Question", rows: Sequence[Row], sh
         return []
     if rows[0]["motor_current_a"] < 0:
         return []
-    return [_power_way(train, rows[0], shown), _loads(train, rows[0], shown)]
+    return [_power_way(train, rows[0], shown), _loads(train, rows[0], shown, draws)]
 
 
 def _power_way(train: "PowerTrain", row: Row, shown: Shown) -> list[str]:
@@ -167,59 +205,99 @@ def _power_way(train: "PowerTrain", row: Row, shown: Shown) -> list[str]:
     return lines
 
 
-def _ratings(train: "PowerTrain", row: Row) -> list[tuple[str, str, str, float, str]]:
-    """Each load with what it is, its rating, its share of that (NaN where nobody knows it) and a note.
+_SURE = 0.995
+"""Chance from which it is not spoken of."""
 
-    Propeller speed over its limit stands first.
-    """
+
+@attrs.frozen(kw_only=True)
+class _Load:
+    """A load beside the rating it must stay below, NaN where nobody knows that; ``name`` as in ``PointDraws.loads``."""
+
+    label: str
+    name: str
+    value: float
+    limit: float
+    says: str
+    limit_says: str
+    note: str = ""
+
+    @property
+    def share(self) -> float:
+        return self.value / self.limit
+
+
+def _ratings(train: "PowerTrain", row: Row) -> list[_Load]:
+    """Each load; propeller speed over its limit stands first."""
     from propmatch.checks.ratings import rating_lanes
 
     r = rating_lanes([train])
-    motor, controller = float(r.motor.continuous[0]), float(r.controller.continuous[0])
-    usable, rpm = float(r.usable_a[0]), float(r.max_rpm[0])
-    power, watts = float(r.motor_w[0]), row["motor_voltage_v"] * row["motor_current_a"]
-    amps, drawn, ampere_hours = row["motor_current_a"], row["pack_current_a"], train.pack.capacity_mah / 1000
-    speed = (
-        "propeller speed", f"{row['rpm']:.0f} rpm", "not known" if math.isnan(rpm) else f"{rpm:.0f} rpm",
-        row["rpm"] / rpm, "by family, unverified" if r.propeller_rpm.estimated[0] else "",
-    )  # fmt: skip
+    watts, amps, drawn = row["motor_voltage_v"] * row["motor_current_a"], row["motor_current_a"], row["pack_current_a"]
+    power, rpm, usable = float(r.motor_w[0]), float(r.max_rpm[0]), float(r.usable_a[0])
+    ampere_hours = train.pack.capacity_mah / 1000
     of_motor, of_controller, of_power, of_pack = (
-        ("motor current", "the same, for the controller", "motor power", "pack current") if train.count == 1
-        else (f"current of each of {train.count} motors", "the same, for each controller", "power of each motor",
+        ("motor current", "same, for the controller", "motor power", "pack current") if train.count == 1
+        else (f"current of each of {train.count} motors", "same, for each controller", "power of each motor",
               "pack current, all together")
     )  # fmt: skip
-    lines = [
-        (of_motor, f"{amps:.1f} A", f"{motor:.1f} A continuous", amps / motor,
-         "estimated rating" if r.motor.estimated[0] else ""),
-        (of_controller, f"{amps:.1f} A", f"{controller:.1f} A continuous", amps / controller,
-         "estimated rating" if r.controller.estimated[0] else ""),
-        (of_power, f"{watts:.0f} W", "not known" if math.isnan(power) else f"{power:.0f} W", watts / power,
-         "estimated rating" if r.motor_power.estimated[0] else ""),
-        (of_pack, f"{drawn:.1f} A, {drawn / ampere_hours:.0f} C",
-         f"{usable:.1f} A, {usable / ampere_hours:.0f} C usable", drawn / usable,
-         f"{'estimated rating' if r.pack.estimated[0] else 'label'} {train.pack.c_rating:.0f} C"),
+
+    def current(label: str, rating: Any) -> _Load:
+        limit = float(rating.continuous[0])
+        note = "estimated rating" if rating.estimated[0] else ""
+        return _Load(label=label, name="motor_current_a", value=amps, limit=limit, says=f"{amps:.1f} A",
+                     limit_says=f"{limit:.1f} A", note=note)  # fmt: skip
+
+    loads = [
+        current(of_motor, r.motor),
+        current(of_controller, r.controller),
+        _Load(
+            label=of_power, name="motor_power_w", value=watts, limit=power, says=f"{watts:.0f} W",
+            limit_says="not known" if math.isnan(power) else f"{power:.0f} W",
+            note="estimated rating" if r.motor_power.estimated[0] else "",
+        ),
+        _Load(
+            label=of_pack, name="pack_current_a", value=drawn, limit=usable,
+            says=f"{drawn:.1f} A, {drawn / ampere_hours:.0f} C",
+            limit_says=f"{usable:.1f} A, {usable / ampere_hours:.0f} C",
+            note=f"{'estimated rating' if r.pack.estimated[0] else 'label'} {train.pack.c_rating:.0f} C",
+        ),
     ]  # fmt: skip
-    return [speed, *lines] if speed[3] > 1 else [*lines, speed]
+    speed = _Load(
+        label="propeller speed", name="rpm", value=row["rpm"], limit=rpm, says=f"{row['rpm']:.0f} rpm",
+        limit_says="not known" if math.isnan(rpm) else f"{rpm:.0f} rpm",
+        note="by family" if r.propeller_rpm.estimated[0] else "",
+    )  # fmt: skip
+    return [speed, *loads] if speed.share > 1 else [*loads, speed]
 
 
-def _loads(train: "PowerTrain", row: Row, shown: Shown) -> list[str]:
+def _loads(train: "PowerTrain", row: Row, shown: Shown, draws: "PointDraws") -> list[str]:
     """Each load beside the rating it must stay below."""
-    cells = [
-        {
-            "load": f"  {label}", "value": value, "limit": limit,
-            "share": "-" if math.isnan(share) else f"{100 * share:.0f} %",
-            "note": "FAILS" + (f", {note}" if note else "") if share > 1 else note,
-        }
-        for label, value, limit, share, note in _ratings(train, row)
-    ]  # fmt: skip
-    text = table(cells, left=("load", "value", "limit", "note"))[1:]
+    from propmatch.checks.chances import interval
+
+    drawn, cells, chances = draws.loads(), [], []
+    for load in _ratings(train, row):
+        ends, chance = interval(drawn[load.name]), float((drawn[load.name] <= load.limit).mean())
+        cells.append({
+            "load": f"  {load.label}", "value": load.says, "ends": range_words(ends.low, ends.high),
+            "limit": load.limit_says, "share": "-" if math.isnan(load.share) else f"{100 * load.share:.0f} %",
+            "note": ", ".join(["FAILS"] * (load.share > 1) + [load.note] * bool(load.note)),
+        })  # fmt: skip
+        if math.isfinite(load.share) and chance < _SURE:
+            chances.append(f"{load.label} {chance_words(chance)}")
+    text = table(cells, left=("load", "value", "ends", "limit", "note"))[1:]
     speed = f"Pitch speed {shown.speed_text(row['pitch_speed_m_s'])}, blade tips at Mach {row['tip_mach']:.2f}."
     throttle = []
     if row["throttle"] < 1:
         throttle = wrapped(
             "At part throttle a motor carries more than it draws from the pack, where a wattmeter sits.", first="  "
         )
-    return ["Loads beside their ratings:", *text, *throttle, f"  {speed}"]
+    sure = wrapped(f"Ratings: {'; '.join(chances)}.", first="  ") if chances else []
+    return [
+        "Loads beside their ratings (continuous; of the pack what is usable):",
+        *text,
+        *sure,
+        *throttle,
+        f"  {speed}",
+    ]
 
 
 # ---------------------------------------------------------------- sweeps
@@ -229,6 +307,7 @@ POINT = (
     Column(name="airspeed_m_s", kind="speed", label="airspeed"),
     Column(name="charge", kind="%", label="charge of the pack at the point"),
     Column(name="asked_thrust_n", kind="thrust", label="thrust asked for"),
+    Column(name="answered_share", kind="%", label="share of builds in which the point exists"),
     Column(name="thrust_n", heading="thrust, {unit}", kind="thrust", digits=0, label="thrust at the point"),
     Column(name="throttle", heading="throttle, %", kind="%", digits=0, label="throttle at the point"),
     Column(name="pack_current_a", heading="pack current, A", kind="A", label="pack current at the point"),
@@ -293,23 +372,26 @@ def _swept_word(question: "Question", shown: Shown) -> str:
 
 def _sweep(question: "Question", rows: Sequence[Row], shown: Shown) -> list[list[str]]:
     """Quantities below each other, the swept value running to the right, in strips that fit a line."""
-    quantities = _quantities(question)
     _restore_throttle(question, rows)
-    lines = [
-        {_swept_word(question, shown): _value_text(question, row, shown), **shown.cells(quantities, row)}
-        for row in rows
-    ]
-    names, columns = list(lines[0]), [list(line.values()) for line in lines]
-    label = max(map(len, names))
-    wide = max(len(text) for column in columns for text in column) + 2
+    lines = [(_swept_word(question, shown), [_value_text(question, row, shown) for row in rows])]
+    for column in _quantities(question):
+        ends = (column.name, f"{column.name}_low", f"{column.name}_high")
+        heads = (column.heading.format(unit=shown.unit(column.kind)), "  from", "  to")
+        for name, head in list(zip(ends, heads, strict=True))[: 3 if column.name in _WITH_ENDS else 1]:
+            if name in rows[0]:
+                lines.append((head, [shown.number(row[name], column.kind, column.digits) for row in rows]))
+    label = max(len(head) for head, _ in lines)
+    wide = max(len(text) for _, texts in lines for text in texts) + 2
     per_strip = max(1, (WIDTH - label) // wide)
-    strips = []
-    for start in range(0, len(columns), per_strip):
-        part = columns[start : start + per_strip]
-        strips.append(
-            [name.ljust(label) + "".join(column[at].rjust(wide) for column in part) for at, name in enumerate(names)]
-        )
-    return strips
+    return [
+        [head.ljust(label) + "".join(text.rjust(wide) for text in texts[start : start + per_strip])
+         for head, texts in lines]
+        for start in range(0, len(rows), per_strip)
+    ]  # fmt: skip
+
+
+_WITH_ENDS = ("thrust_n", "throttle", "motor_current_a")
+"""Quantities whose range a sweep shows in text."""
 
 
 def _restore_throttle(question: "Question", rows: Sequence[Row]) -> None:
@@ -355,51 +437,24 @@ def _trend(question: "Question", rows: Sequence[Row], shown: Shown) -> str:
     if question.thrust_n is not None:
         return (
             f"throttle goes from {100 * first['throttle']:.0f} % to {100 * last['throttle']:.0f} % (duty, not stick "
-            f"position), and what the pack gives from {_draw(first)} to {_draw(last)}."
+            f"position), and what the pack gives from {_draw(first)} to {_draw_ranged(last, shown)}."
         )
     if question.swept == "charge":
         return (
             f"thrust goes from {shown.thrust_text(first['thrust_n'])} at {100 * first['charge']:.0f} % charge to "
-            f"{shown.thrust_text(last['thrust_n'])} at {100 * last['charge']:.0f} %, and what the pack gives from "
-            f"{_draw(first)} to {_draw(last)}."
+            f"{_with_range(last, 'thrust_n', shown)} at {100 * last['charge']:.0f} %, and what the pack gives from "
+            f"{_draw(first)} to {_draw_ranged(last, shown)}."
         )
     text = (
         f"thrust goes from {shown.thrust_text(first['thrust_n'])} at {100 * first['throttle']:.0f} % throttle (duty) "
-        f"to {shown.thrust_text(last['thrust_n'])} at {100 * last['throttle']:.0f} %, and what the pack gives from "
-        f"{_draw(first)} to {_draw(last)}"
+        f"to {_with_range(last, 'thrust_n', shown)} at {100 * last['throttle']:.0f} %, and what the pack gives from "
+        f"{_draw(first)} to {_draw_ranged(last, shown)}"
     )
     best = max(good, key=lambda row: _per_watt(row, shown) or 0.0)
     ratio = _per_watt(best, shown)
     if ratio is None or first["airspeed_m_s"]:
         return text + "."
     return f"{text}; most thrust per watt, {_ratio_text(ratio, shown)}, at {100 * best['throttle']:.0f} %."
-
-
-@attrs.frozen(kw_only=True)
-class Question:
-    """What was asked for: lists of values, of which at most one has several.
-
-    ``thrust_n`` is None where the throttle is given, and ``throttle`` where the thrust is. ``train_numbers`` are those
-    that follow for the power train: cells as warm as the air.
-    """
-
-    throttle: list[float] | None
-    thrust_n: list[float] | None
-    airspeed_m_s: list[float]
-    charge: list[float]
-    air: Any
-    train_numbers: "TrainNumbers"
-
-    @property
-    def swept(self) -> str:
-        """Name of the quantity with several values; empty for one point."""
-        names = ("throttle", "thrust_n", "airspeed_m_s", "charge")
-        return next((name for name in names if len(getattr(self, name) or ()) > 1), "")
-
-    @property
-    def size(self) -> int:
-        """How many points."""
-        return len(getattr(self, self.swept)) if self.swept else 1
 
 
 @click.command("point", cls=Command)
@@ -412,6 +467,7 @@ class Question:
 @click.option("--temperature", metavar="DEGC", help="Air temperature.  [default: standard for the height]")
 @plot_option
 @catalogue_options
+@assumptions_option
 @answer_options
 @click.pass_context
 def command(ctx: click.Context, /, **options: Any) -> None:
@@ -427,6 +483,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
     Exit code 1 when no point that was asked for exists, such as a thrust the pack cannot hold.
     """
+    from propmatch.commands.assumed import mattering
     from propmatch.commands.output import Reply, as_rows, show
     from propmatch.faults import InputFaults
 
@@ -442,19 +499,18 @@ def command(ctx: click.Context, /, **options: Any) -> None:
         raise InputFaults(faults)
 
     from propmatch.commands.point import blocks_of, headline_of, speed_first
+    from propmatch.commands.pointdraws import PointDraws
     from propmatch.status import Status
     from propmatch.train.coupling import POINT_FIELDS
 
     points = _points(chosen.train, question)
     rows = as_rows(points, POINT_FIELDS)
-    for row, airspeed, charge in zip(rows, *_along(question, "airspeed_m_s", "charge"), strict=True):
-        row["airspeed_m_s"], row["charge"] = airspeed, charge
-    if question.thrust_n is not None:
-        for row, asked in zip(rows, *_along(question, "thrust_n"), strict=True):
-            row["asked_thrust_n"] = asked
+    draws = PointDraws.of(chosen.train, question)
+    rows = _with_ranges(rows, question, draws)
     shown = shown_units(options["units"])
-    drawn = save_plot(options["plot"], lambda: point_picture(chosen.train, question, points, shown))
+    drawn = save_plot(options["plot"], lambda: point_picture(chosen.train, question, points, shown, draws))
     flags = [flag for row in rows for flag in row["flags"]]
+    assumptions = [each for each in (*chosen.assumptions, *_assumed(chosen.train)) if "mass_g" not in each.field]
     wrong = misfits(chosen.train)
     show(
         Reply(
@@ -462,13 +518,15 @@ def command(ctx: click.Context, /, **options: Any) -> None:
             headline=[
                 *speed_first(chosen.train, rows),
                 *headline_of(chosen.train, question, rows, shown),
+                *(sure_sentences(question, draws) if any(row["status"] == Status.OK for row in rows) else ()),
                 *(f"Mind: {over_text(check, shown)}." for check in wrong),
                 *speed_question(chosen.train),
                 *drawn,
             ],
-            blocks=[*blocks_of(chosen.train, question, rows, shown), sources_block(chosen.train)],
+            blocks=[*blocks_of(chosen.train, question, rows, shown, draws), sources_block(chosen.train)],
             rows=rows,
-            assumptions=[each for each in (*chosen.assumptions, *_assumed(chosen.train)) if "mass_g" not in each.field],
+            assumptions=assumptions,
+            matter=mattering(assumptions, [draws.sure], options, draws.said()),
             faults=(*chosen.doubts, *stock.broken),
             remarks=[text for flag in dict.fromkeys(flags) for text in flag.remarks],
             extra={"train": train_data(chosen.train), "misfits": wrong},
@@ -480,7 +538,8 @@ def command(ctx: click.Context, /, **options: Any) -> None:
         ctx.exit(1)
 
 
-def _question(options: dict[str, Any], faults: list[Any]) -> Question | None:
+def _question(options: dict[str, Any], faults: list[Any]) -> "Question | None":
+    from propmatch.commands.pointdraws import Question
     from propmatch.commands.ranges import AIRSPEED, CHARGE, THROTTLE, THRUST, read_values
     from propmatch.faults import Fault
     from propmatch.models.air import Air
@@ -518,21 +577,26 @@ def _question(options: dict[str, Any], faults: list[Any]) -> Question | None:
                     train_numbers=numbers)  # fmt: skip
 
 
-def _along(question: Question, *names: str) -> list[list[float]]:
-    """The values of these quantities at each point."""
-    given = [getattr(question, name) for name in names]
-    return [values if len(values) > 1 else values * question.size for values in given]
+def _with_ranges(rows: list[dict[str, Any]], question: "Question", draws: "PointDraws") -> list[dict[str, Any]]:
+    """The points with their ranges, with what was asked, and how many builds have each point."""
+    given = {"airspeed_m_s": "airspeed_m_s", "charge": "charge"}
+    given |= {} if question.thrust_n is None else {"asked_thrust_n": "thrust_n"}
+    fixed = {"throttle"} if question.thrust_n is None else {"thrust_n"}
+    names = [column.name for column in POINT if column.name in rows[0] and column.name not in fixed]
+    out = []
+    for at, (row, ranges) in enumerate(zip(rows, draws.ranges(names), strict=True)):
+        asked = {name: question.along(source)[at] for name, source in given.items()}
+        out.append({**with_ranges(row, ranges), **asked, "answered_share": float(draws.answered[at])})
+    return out
 
 
-def _points(train: "PowerTrain", question: Question) -> Any:
+def _points(train: "PowerTrain", question: "Question") -> Any:
     from propmatch.train.coupling import hold_thrust, solve
 
-    airspeed, charge = _along(question, "airspeed_m_s", "charge")
+    airspeed, charge = question.along("airspeed_m_s"), question.along("charge")
     if question.thrust_n is not None:
-        (thrust,) = _along(question, "thrust_n")
-        return hold_thrust(train, thrust, airspeed_m_s=airspeed, charge=charge, air=question.air)
-    (throttle,) = _along(question, "throttle")
-    return solve(train, airspeed_m_s=airspeed, throttle=throttle, charge=charge, air=question.air)
+        return hold_thrust(train, question.along("thrust_n"), airspeed_m_s=airspeed, charge=charge, air=question.air)
+    return solve(train, airspeed_m_s=airspeed, throttle=question.along("throttle"), charge=charge, air=question.air)
 
 
 def _assumed(train: "PowerTrain") -> tuple[Any, ...]:

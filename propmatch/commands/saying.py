@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from propmatch.records.parts import PowerTrain
 
 __all__ = [
-    "checks_table", "mass_block", "masses_data", "misfits", "nowhere", "speed_words",
+    "CHECKS_LEGEND", "checks_table", "mass_block", "masses_data", "misfits", "nowhere", "speed_words",
     "unplaced_words",
 ]  # fmt: skip
 
@@ -67,6 +67,15 @@ _GROUPS = {
 }  # fmt: skip
 _MARKS = {"fails": " fails", "close": " close", "unknown": " ?"}
 _MOST_COLUMNS = 5
+CHECKS_LEGEND = "'in 62': within the limit on paper, but in 62 of 100 builds only"
+"""Stands above a table of checks."""
+
+
+def _mark(check: "Check") -> str:
+    """The verdict beside a value; of one that is close how many builds of a hundred keep the limit."""
+    if check.verdict == "close" and math.isfinite(check.chance):
+        return f" in {min(round(100 * check.chance), 99)}"
+    return _MARKS.get(check.verdict, "")
 
 
 def checks_table(heads: Sequence[str], designs: Sequence[Sequence[Any]], shown: Shown) -> list[str]:
@@ -87,9 +96,8 @@ def checks_table(heads: Sequence[str], designs: Sequence[Sequence[Any]], shown: 
         word = check_name(first.name)
         row = {"": f"    {word if word.endswith(unit) else f'{word} {unit}'}".rstrip()}
         for head, check in zip(heads, checks, strict=True):
-            mark = _MARKS.get(check.verdict, "")
             number = value_text(check.value, check.unit, shown, missing="no answer")
-            row[head] = ("-" if number == "no answer" else number.partition(" ")[0]) + mark
+            row[head] = ("-" if number == "no answer" else number.partition(" ")[0]) + _mark(check)
         limits = list(dict.fromkeys(limit_text(check, shown).removesuffix(f" {unit}") for check in checks))
         row["limit"] = limits[0] if len(limits) == 1 else "by the part"
         sources = [check.limit_source for check in checks]

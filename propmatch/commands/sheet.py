@@ -9,7 +9,7 @@ from propmatch.commands.options import Command, answer_options, catalogue_option
 from propmatch.commands.plotting import check_plot, save_plot
 from propmatch.commands.trains import LazyCatalogue
 
-__all__ = ["command", "file_name"]
+__all__ = ["command"]
 
 
 @click.command("sheet", cls=Command)
@@ -23,6 +23,7 @@ __all__ = ["command", "file_name"]
     "--plot", metavar="FILE", type=click.Path(dir_okay=False),
     help="Draw side and top view of the aircraft in a file of their own too: FILE.svg, .png or .pdf.",
 )  # fmt: skip
+@click.option("--log", metavar="LOG", help="Bench readings of the motor, as for fit: drawn on the sheet.")
 @click.option("--force", is_flag=True, help="Replace files that exist.")
 @catalogue_options
 @answer_options
@@ -44,6 +45,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     from propmatch.commands.output import Reply, show
     from propmatch.commands.progress import progress_line
     from propmatch.faults import Fault, InputFaults
+    from propmatch.files import file_name, write_file
     from propmatch.sheet.aircraftviews import NO_VIEWS, aircraft_views
     from propmatch.sheet.content import build_sheet
     from propmatch.sheet.picture import need
@@ -54,7 +56,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     brief, which = open_brief(options["brief"])
     if options["plot"] is not None and brief.balance is None:
         raise InputFaults([Fault("--plot", value=options["plot"], rule="cannot be drawn", hint=NO_VIEWS)])
-    html = Path(options["output"] or f"{file_name(brief.aircraft.name)}.html")
+    html = Path(options["output"] or f"{file_name(brief.aircraft.name, 'sheet')}.html")
     files = [html, *([html.with_suffix(".pdf")] if options["as_pdf"] else [])]
     _check_files(files, options["force"])
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
@@ -64,8 +66,13 @@ def command(ctx: click.Context, /, **options: Any) -> None:
         design = resolved.as_designed
         train = allowed_by_brief(train_of_ids(stock, options["train"], **design.train_numbers), design)
     shown = shown_units(options["units"], brief)
+    fit = None
+    if options["log"] is not None:
+        from propmatch.bench.fit import fit_log
+
+        fit = fit_log(options["log"], catalogue=stock.catalogue)
     with progress_line("matching") as progress:
-        sheet = build_sheet(resolved, stock.catalogue, train=train, shown=shown, progress=progress)
+        sheet = build_sheet(resolved, stock.catalogue, train=train, shown=shown, fit=fit, progress=progress)
     if sheet is None:
         text = f"{brief.aircraft.name}: no combination of the catalogue meets the brief, so there is no sheet."
         hint = "'propmatch match' says which limits leave nothing; --train makes the sheet of a train all the same."
@@ -73,7 +80,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
         ctx.exit(1)
     from propmatch.sheet.html import sheet_html
 
-    html.write_text(sheet_html(sheet), encoding="utf-8")
+    write_file(html, sheet_html(sheet), force=options["force"])
     if options["as_pdf"]:
         from propmatch.sheet.pdf import save_pdf
 
@@ -88,12 +95,6 @@ def command(ctx: click.Context, /, **options: Any) -> None:
               caution=True),
         form=form_of(options),
     )  # fmt: skip
-
-
-def file_name(name: str) -> str:
-    """A file name that any system takes."""
-    kept = "".join(sign if sign.isalnum() else "-" for sign in name.lower())
-    return "-".join(filter(None, kept.split("-"))) or "sheet"
 
 
 def _check_files(files: list[Path], force: bool) -> None:

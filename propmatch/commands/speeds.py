@@ -4,6 +4,7 @@ from typing import TYPE_CHECKING, Any
 
 import attrs
 
+from propmatch.columns import with_ranges
 from propmatch.words.shown import Shown, table, wrapped
 from propmatch.words.speedwords import (
     SPEEDS_HEAD,
@@ -19,16 +20,22 @@ from propmatch.words.speedwords import (
 if TYPE_CHECKING:
     from propmatch.aircraft.speeds import AircraftSpeeds
     from propmatch.aircraft.wind import WindTrip
+    from propmatch.questions.speedranges import SpeedRanges
     from propmatch.records.sections import Site
 
 __all__ = ["speed_blocks", "speeds_data", "wind_rows"]
 
 
 def speed_blocks(
-    variant: str, speeds: "AircraftSpeeds", trips: "tuple[WindTrip, ...]", site: "Site", shown: Shown
+    variant: str,
+    speeds: "AircraftSpeeds",
+    ranges: "SpeedRanges | None",
+    trips: "tuple[WindTrip, ...]",
+    site: "Site",
+    shown: Shown,
 ) -> list[list[str]]:
     """The airspeeds of one variant, and its trips in the wind where the brief asks."""
-    rows = [{**row, "": f"  {row['']}"} for row in speed_rows(speeds, shown)]
+    rows = [{**row, "": f"  {row['']}"} for row in speed_rows(speeds, shown, ranges.own if ranges else None)]
     blocks = [
         [
             *wrapped(f"{variant}, {SPEEDS_HEAD}:"),
@@ -48,10 +55,12 @@ def speed_blocks(
     return blocks
 
 
-def speeds_data(variant: str, speeds: "AircraftSpeeds") -> dict[str, Any]:
-    """The table of speeds, attribute names as keys."""
+def speeds_data(variant: str, speeds: "AircraftSpeeds", ranges: "SpeedRanges") -> dict[str, Any]:
+    """The table of speeds, attribute names as keys, each number with its range."""
     kept = attrs.asdict(speeds, filter=lambda attribute, _: attribute.name != "assumptions")
-    return {"variant": variant, **kept}
+    for name, own in (("phases", ranges.phases), ("turns", ranges.turns)):
+        kept[name] = [with_ranges(row, each) for row, each in zip(kept[name], own, strict=False)]
+    return {"variant": variant, **with_ranges(kept, ranges.own)}
 
 
 def wind_rows(variant: str, trips: "tuple[WindTrip, ...]", site: "Site") -> list[dict[str, Any]]:

@@ -1,16 +1,25 @@
 """``propmatch time``: how long a power train flies a brief, phase by phase."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from operator import attrgetter
 from typing import TYPE_CHECKING, Any
 
 import attrs
 import click
 
-from propmatch.columns import Column, numbers_of
-from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
+from propmatch.columns import Column, Range, columns_of, drawn_of, numbers_of, ranges_of, with_ranges
+from propmatch.commands.options import (
+    Command,
+    answer_options,
+    assumptions_option,
+    catalogue_options,
+    form_of,
+    shown_units,
+)
 from propmatch.commands.plotting import check_plot, plot_option, save_plot
 from propmatch.commands.trains import LazyCatalogue, sources_block, train_data, train_options
+from propmatch.words.chancewords import end_words, ranged, together_words
 from propmatch.words.checkwords import parts_text, several_words
 from propmatch.words.flightwords import end_text, height_words, why_not
 from propmatch.words.motorheatwords import heat_head, heat_rows, heat_sentences
@@ -21,10 +30,13 @@ if TYPE_CHECKING:
     from propmatch.aircraft.motorheat import MotorHeat
     from propmatch.aircraft.speeds import AircraftSpeeds
     from propmatch.aircraft.wind import WindTrip
+    from propmatch.checks.chances import Sureness
     from propmatch.checks.launching import LaunchFlown
+    from propmatch.checks.limits import Check
     from propmatch.checks.setting import Setting
     from propmatch.questions.asflown import AsFlown
     from propmatch.questions.settings import Settings
+    from propmatch.questions.speedranges import SpeedRanges
     from propmatch.records.brief import Brief
     from propmatch.records.parts import PowerTrain
 
@@ -45,10 +57,16 @@ class Flight:
     trips : tuple of WindTrip
         Out and back in the wind of the site; none where the brief names neither wind nor distance.
     setting : Setting
-    flown : AsFlown
+    flown : AsFlown or None
+        None, as the next and ``speed_ranges``, of a variant that only stands beside another.
     settings : Settings or None
     heat : MotorHeat
     launch : LaunchFlown or None
+    sure : Sureness
+    checks : list of Check, of what is least certain
+    ranges : mapping of str to Range, of the flight as a whole
+    phase_ranges : list of mappings of str to Range
+    speed_ranges : SpeedRanges
     """
 
     variant: str
@@ -57,18 +75,23 @@ class Flight:
     speeds: "AircraftSpeeds"
     trips: "tuple[WindTrip, ...]"
     setting: "Setting"
-    flown: "AsFlown"
+    flown: "AsFlown | None"
     settings: "Settings | None"
     heat: "MotorHeat"
     launch: "LaunchFlown | None"
+    sure: "Sureness"
+    checks: "list[Check]"
+    ranges: Mapping[str, Range]
+    phase_ranges: Sequence[Mapping[str, Range]]
+    speed_ranges: "SpeedRanges | None"
 
     @property
     def assumptions(self) -> tuple[Any, ...]:
         """What the flight rests on: of the brief, the variant and the parts."""
         return (
             *self.setting.assumptions,
-            *self.time.assumptions,
-            *self.flown.assumptions,
+            *(each for each in self.time.assumptions if each.field != "timer_minutes"),
+            *(() if self.flown is None else self.flown.assumptions),
             *self.speeds.assumptions,
             self.heat.assumption,
         )
@@ -76,12 +99,17 @@ class Flight:
     @property
     def summary(self) -> dict[str, Any]:
         """The flight as a whole for the JSON."""
+        sure, flown = self.sure, self.flown
+        assert flown is not None
         return {
             "variant": self.variant, "status": self.time.status,
             **{name: getattr(self.time, name) for name in ("ended_by", "ended_in")},
-            **{column.name: column(self) for column in FLIGHT},
-            "as_flown": numbers_of(self.flown), "settings": self.settings_data,
-            "launch": None if self.launch is None else numbers_of(self.launch),
+            **with_ranges({column.name: column(self) for column in FLIGHT}, self.ranges),
+            "chance_all_limits": sure.chance_all_limits, "chance_by_check": sure.chance_by_check,
+            "least_certain": sure.least_certain, "flight_minutes_hangs_on": sure.shares(sure.measured.flight.minutes),
+            "as_flown": {**with_ranges(numbers_of(flown), flown.ranges),
+                         "flown_minutes_hangs_on": flown.draws.shares()},
+            "settings": self.settings_data, "launch": self._launch_data,
             "motor_heat": {
                 "rows": [{"phase": row.name, **numbers_of(row)} for row in self.heat.rows], **numbers_of(self.heat)
             },
@@ -90,39 +118,60 @@ class Flight:
     @property
     def settings_data(self) -> dict[str, Any] | None:
         """What to set, and why, for the JSON."""
-        return None if self.settings is None else {**numbers_of(self.settings), "basis": dict(self.settings.basis)}
+        if self.settings is None:
+            return None
+        return {**with_ranges(numbers_of(self.settings), self.settings.ranges), "basis": dict(self.settings.basis)}
+
+    @property
+    def _launch_data(self) -> dict[str, Any] | None:
+        if self.launch is None:
+            return None
+        from propmatch.checks.chances import intervals
+
+        columns = columns_of(type(self.launch))  # type: ignore[arg-type]
+        (ranges,) = ranges_of(drawn_of(columns, self.sure.measured), intervals)
+        return with_ranges(numbers_of(self.launch), ranges)
 
 
 FLIGHT = (
-    Column(name="all_up_mass_g", kind="mass", label="all-up mass", getter=lambda flight: flight.mass_g),
-    Column(name="flight_minutes", kind="min", label="flight time", getter=lambda flight: flight.time.minutes),
-    Column(name="timer_minutes", kind="min", label="timer setting, 10 % early",
-           getter=lambda flight: flight.time.timer_minutes),
-    Column(name="recharge_mah", kind="mAh", label="charge to put back", getter=lambda flight: flight.time.recharge_mah),
+    Column(name="all_up_mass_g", kind="mass", label="all-up mass", getter=lambda flight: flight.mass_g,
+           drawn=lambda m: 1e3 * m.frames.mass_kg),
+    Column(name="flight_minutes", kind="min", label="flight time", getter=lambda flight: flight.time.minutes,
+           drawn=attrgetter("flight.minutes")),
+    Column(name="recharge_mah", kind="mAh", label="charge to put back", getter=lambda flight: flight.time.recharge_mah,
+           drawn=attrgetter("flight.used_mah")),
     Column(name="average_current_a", kind="A", label="mean pack current of the flight",
-           getter=lambda flight: flight.time.average_current_a),
+           getter=lambda flight: flight.time.average_current_a, drawn=attrgetter("flight.average_current_a")),
     Column(name="charge_left", kind="%", label="charge left at the end of the flight",
-           getter=lambda flight: flight.time.charge),
+           getter=lambda flight: flight.time.charge, drawn=attrgetter("flight.charge")),
     Column(name="height_left_m", kind="m", label="height above the field at the end",
-           getter=lambda flight: flight.time.height_left_m),
+           getter=lambda flight: flight.time.height_left_m, drawn=attrgetter("flight.height_m")),
     Column(name="greatest_height_m", kind="m", label="greatest height above the field",
-           getter=lambda flight: flight.time.greatest_height_m),
+           getter=lambda flight: flight.time.greatest_height_m, drawn=attrgetter("flight.greatest_height_m")),
     Column(name="paying_climb_m_s", kind="m/s", label="climb of level shares that pays for height lost in others",
-           getter=lambda flight: flight.time.paying_climb_m_s),
-    Column(name="rounds", label="how often a list without shares is flown", getter=lambda flight: flight.time.rounds),
+           getter=lambda flight: flight.time.paying_climb_m_s, drawn=attrgetter("flight.paying_climb_m_s")),
+    Column(name="rounds", label="how often a list without shares is flown", getter=lambda flight: flight.time.rounds,
+           drawn=attrgetter("flight.rounds")),
 )  # fmt: skip
-"""The flight as a whole."""
+"""The flight as a whole; ranges from the measures of all draws."""
 
 
-def fly(train: "PowerTrain", setting: "Setting") -> Flight:
-    """Fly a train in one setting of a brief."""
+def fly(train: "PowerTrain", setting: "Setting", *, beside: bool = False) -> Flight:
+    """Fly a train in one setting of a brief; ``beside`` another one only what a text then says of it."""
+    from propmatch.aircraft.endurance import PhaseTime
+    from propmatch.checks.chances import intervals, sureness
     from propmatch.checks.judged import judged_trains
     from propmatch.checks.launching import launch_flown
+    from propmatch.checks.limits import checks_of
     from propmatch.questions.asflown import as_flown
     from propmatch.questions.settings import settings_of
+    from propmatch.questions.speedranges import speed_ranges
 
     time = setting.flight_time(train)
-    flown = as_flown(train, setting, time)
+    sure = sureness(setting, train)
+    flown = None if beside else as_flown(train, setting, time, sure)
+    judged, _ = judged_trains(setting, [train])
+    (ranges,) = ranges_of(drawn_of(FLIGHT, sure.measured), intervals)
     return Flight(
         variant=setting.variant.name,
         mass_g=setting.all_up_mass_g(setting.flown(train).mass_g),
@@ -131,9 +180,14 @@ def fly(train: "PowerTrain", setting: "Setting") -> Flight:
         trips=setting.wind_trips(train, [phase.used_mah for phase in time.phases]),
         setting=setting,
         flown=flown,
-        settings=settings_of(train, setting, time, flown),
+        settings=None if flown is None else settings_of(train, setting, time, flown),
         heat=setting.motor_heat(train, time),
-        launch=launch_flown(judged_trains(setting, [train])[0]),
+        launch=launch_flown(judged),
+        sure=sure,
+        checks=checks_of(judged, [name for name in (sure.least_certain,) if name], sure=[sure])[0],
+        ranges=ranges,
+        phase_ranges=ranges_of(drawn_of(columns_of(PhaseTime), sure.measured.flight), intervals),
+        speed_ranges=None if beside else speed_ranges(sure),
     )
 
 
@@ -154,25 +208,30 @@ def _all_up(flight: Flight, shown: Shown) -> str:
 
 def headline_of(train: "PowerTrain", brief: "Brief", flights: Sequence[Flight], shown: Shown) -> list[str]:
     """The flight in sentences; other variants in one more."""
-    from propmatch.words.flownwords import flown_sentences
+    from propmatch.words.chancewords import RANGES, chance_words, least_words
+    from propmatch.words.flownwords import flown_sentences, timer_sentence
 
     first = flights[0]
     where = f"{brief.aircraft.name}, {first.variant}, with {parts_text(train)}"
     sentences = [f"{where}: {_length(first, shown)}."]
-    if first.time.minutes > 0:
-        sentences += [
-            f"Set the timer to {clock(first.time.timer_minutes)} (minutes:seconds, a tenth kept back) and expect about "
-            f"{first.time.recharge_mah:.0f} mAh to go back on charging.",
-            *height_words(first.time),
-        ]
+    assert first.flown is not None
     sentences += flown_sentences(first.flown, first.time.minutes, first.time.cutoff_cell_v, shown)
+    if first.settings is not None:
+        sentences += [timer_sentence(first.flown, first.settings), *height_words(first.time)]
     sentences += [first.launch.sentence(shown.speed_text)] if first.launch else []
     wanted = brief.limits.min_flight_minutes
-    if wanted is not None and 0 < first.time.minutes < wanted:
-        sentences.append(f"The brief wants {wanted:g} minutes: it falls short by {wanted - first.time.minutes:.1f}.")
+    if wanted is not None and first.time.minutes > 0:
+        short = wanted - first.time.minutes
+        falls = f"it falls short by {short:.1f}; " if short > 0 else ""
+        chance = chance_words(first.sure.chance("flight_time"))
+        sentences.append(f"The brief wants {wanted:g} minutes: {falls}{chance}.")
+    if first.time.minutes > 0:
+        least = least_words(first.sure, first.checks, shown)
+        sentences += [f"Limits and ratings: {together_words(first.sure)}.", *([least] if least else []), RANGES]
     for other in flights[1:]:
         launch = "" if other.launch is None else f"; {other.launch.words(shown.speed_text)}"
-        sentences.append(f"{other.variant}: {_length(other, shown)}{launch}.")
+        together = f"; limits and ratings: {together_words(other.sure)}"
+        sentences.append(f"{other.variant}: {_length(other, shown)}{launch}{together}.")
     return sentences
 
 
@@ -182,21 +241,31 @@ def _length(flight: Flight, shown: Shown) -> str:
         return f"no answer, at {_all_up(flight, shown)}: {flight.time.status.meaning}"
     if flight.time.minutes == 0:
         return f"cannot be flown, at {_all_up(flight, shown)}: {why_not(flight.time)}"
-    return f"{flight.time.minutes:.1f} minutes {end_text(flight.time)}, at {_all_up(flight, shown)}"
+    ends = flight.ranges["flight_minutes"]
+    minutes = ranged(f"{flight.time.minutes:.1f} minutes", ends.low, ends.high)
+    return f"{minutes} {end_text(flight.time)}, at {_all_up(flight, shown)}"
 
 
 def phase_rows(flight: Flight) -> list[dict[str, Any]]:
     """A row for each phase, attribute names as keys."""
     return [
-        {"variant": flight.variant, **{field.name: getattr(phase, field.name) for field in attrs.fields(type(phase))}}
-        for phase in flight.time.phases
-    ]
+        {"variant": flight.variant, **with_ranges(
+            {field.name: getattr(phase, field.name) for field in attrs.fields(type(phase))}, ranges)}
+        for phase, ranges in zip(flight.time.phases, flight.phase_ranges, strict=True)
+    ]  # fmt: skip
 
 
-def phase_block(flight: Flight, shown: Shown, named: bool) -> list[str]:
-    """What each phase takes from the pack."""
+_PHASE_ENDS = {
+    "pack A": ("pack_current_mean_a", 1), "motor A": ("motor_current_highest_a", 1), "m gained": ("gained_m", 0),
+    "mAh": ("used_mah", 0), "V a cell": ("cell_voltage_lowest_v", 2),
+}  # fmt: skip
+"""Columns of the table of phases whose range is shown, with the number and its digits."""
+
+
+def phase_block(flight: Flight, shown: Shown, named: bool, *, ends: bool = False) -> list[str]:
+    """What each phase takes from the pack; with ``ends`` the ranges below."""
     rows = []
-    for phase in flight.time.phases:
+    for phase, ranges in zip(flight.time.phases, flight.phase_ranges, strict=True):
         low, high = 100 * phase.throttle_from, 100 * phase.throttle_to
         throttle = (
             signed(low, 0) if not math.isfinite(high) or round(low) == round(high) else f"{low:.0f} to {high:.0f}"
@@ -215,6 +284,12 @@ def phase_block(flight: Flight, shown: Shown, named: bool) -> list[str]:
                 "": "ends here" if phase.ended else "",
             }
         )
+        if ends and phase.minutes > 0:
+            known = {head: (ranges[name], digits) for head, (name, digits) in _PHASE_ENDS.items()}
+            varied = {head: (each, digits) for head, (each, digits) in known.items() if each.low != each.high}
+            for word, end in (("from", "low"), ("to", "high")):
+                said = {head: end_words(getattr(each, end), digits) for head, (each, digits) in varied.items()}
+                rows.append({"phase": f"    {word}", **said})
     head = f"{flight.variant if named else 'Phase by phase'} (motor A at most, V a cell at least):"
     several = [line for text in several_words(flight.heat.motors) for line in wrapped(text, first="  ", rest="  ")]
     return [*wrapped(head), *table(rows, left=("phase", "")), *several]
@@ -255,6 +330,7 @@ def settings_block(flight: Flight, shown: Shown) -> list[str]:
 @click.option("--variant", metavar="NAME", help="One variant of the brief.  [default: all]")
 @plot_option
 @catalogue_options
+@assumptions_option
 @answer_options
 @click.pass_context
 def command(ctx: click.Context, /, **options: Any) -> None:
@@ -266,6 +342,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     Exit code 1 when the flight is shorter than the brief wants, or cannot be flown at all.
     """
     from propmatch.checks.setting import ResolvedBrief
+    from propmatch.commands.assumed import mattering
     from propmatch.commands.briefs import open_brief
     from propmatch.commands.choose import choose_for_brief, wanted_settings
     from propmatch.commands.output import Reply, show
@@ -280,10 +357,12 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
     chosen = choose_for_brief(stock, resolved, wanted[0], options)
     shown = shown_units(options["units"], brief)
-    flights = [fly(chosen.train, setting) for setting in wanted]
+    form = form_of(options)
+    flights = [fly(chosen.train, each, beside=form != "json" and each is not wanted[0]) for each in wanted]
     site = flights[0].setting.brief.site
     drawn = save_plot(options["plot"], lambda: _picture(chosen.train, flights[0], shown))
-    assumptions = [each for flight in flights for each in (*flight.assumptions, *supply_assumed(chosen.train))]
+    of_flights = [each for flight in flights for each in (*flight.assumptions, *supply_assumed(chosen.train))]
+    assumptions = list(dict.fromkeys((*chosen.assumptions, *of_flights)))
     show(
         Reply(
             command="time",
@@ -293,25 +372,30 @@ def command(ctx: click.Context, /, **options: Any) -> None:
                 *drawn,
             ],
             blocks=[
-                *(phase_block(flight, shown, len(flights) > 1) for flight in flights),
-                *speed_blocks(flights[0].variant, flights[0].speeds, flights[0].trips, site, shown),
+                *(phase_block(each, shown, len(flights) > 1, ends=each is flights[0]) for each in flights),
+                *speed_blocks(
+                    flights[0].variant, flights[0].speeds, flights[0].speed_ranges, flights[0].trips, site, shown
+                ),
                 settings_block(flights[0], shown),
                 heat_block(flights[0], len(flights) > 1),
                 sources_block(chosen.train),
             ],
             rows=[row for flight in flights for row in phase_rows(flight)],
-            assumptions=list(dict.fromkeys((*chosen.assumptions, *assumptions))),
+            assumptions=assumptions,
+            matter=mattering(assumptions, [flight.sure for flight in flights], options),
             faults=(*chosen.doubts, *stock.broken),
             extra={
                 "train": train_data(chosen.train),
-                "flights": [flight.summary for flight in flights],
-                "speeds": [speeds_data(flight.variant, flight.speeds) for flight in flights],
+                "flights": [flight.summary for flight in flights if flight.flown],
+                "speeds": [
+                    speeds_data(each.variant, each.speeds, each.speed_ranges) for each in flights if each.speed_ranges
+                ],
                 "wind": [row for each in flights for row in wind_rows(each.variant, each.trips, site)],
                 "settings": flights[0].settings_data,
             },
             caution=True,
         ),
-        form=form_of(options),
+        form=form,
     )
     ctx.exit(0 if met(brief, flights[0]) else 1)
 
@@ -325,4 +409,4 @@ def _picture(train: "PowerTrain", flight: Any, shown: "Shown") -> Any:
         phases=setting.phases, reserve_charge=setting.reserve_charge, cutoff_cell_v=setting.cutoff_cell_v,
         air=setting.air,
     )  # fmt: skip
-    return flight_chart(plan, flight=flight.time, shown=shown)
+    return flight_chart(plan, flight=flight.time, shown=shown, sure=flight.sure)

@@ -6,7 +6,7 @@ Thrust to weight, climb and top speed at half charge; currents, heat and speed o
 
 import math
 from collections.abc import Sequence
-from functools import partial
+from functools import cached_property, partial
 
 import attrs
 import numpy as np
@@ -14,13 +14,14 @@ import numpy as np
 from propmatch.aircraft.flight import level_lanes
 from propmatch.aircraft.flightlanes import FlightLanes, flight_time_lanes
 from propmatch.catalogue.catalogue import Catalogue
+from propmatch.checks.chances import Drawn, Sureness, drawn
 from propmatch.checks.judged import judged_trains
 from propmatch.checks.limits import Check, checks_of, missed, warnings_of
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.placing import Placing, balance_assumptions, placing
 from propmatch.checks.setting import ResolvedBrief, Setting
 from propmatch.checks.throttlelimit import THROTTLE_LIMIT, ThrottleLimit, throttle_limits
-from propmatch.columns import STATIC, STATIC_HALF, columns_of, lanes_of, number
+from propmatch.columns import STATIC, STATIC_HALF, Column, beside, columns_of, lanes_of, number
 from propmatch.faults import Fault, InputFaults
 from propmatch.models.arrays import Floats
 from propmatch.questions.remedies import Remedies, remedies
@@ -43,6 +44,7 @@ __all__ = [
     "ComparedPack",
     "compare_cells",
     "compared_packs",
+    "ranged_columns",
     "usual_cells",
 ]
 
@@ -126,17 +128,56 @@ def compared_packs(
 _CELLS = range(1, 7)
 
 
-@attrs.frozen(kw_only=True, eq=False)
 class _Worked:
-    """What the numbers of the cases are read from, a lane each."""
+    """What the numbers of the cases are read from, a lane each, worked out when asked for."""
 
-    measured: TrainMeasures
-    fresh: OperatingPoint
-    half: OperatingPoint
-    level: OperatingPoint
-    level_airspeed_m_s: Floats
-    full: FlightLanes
-    limits: list[ThrottleLimit]
+    def __init__(self, measured: TrainMeasures) -> None:
+        self.measured = measured
+        self._density = np.broadcast_to(measured.setting.air.density_kg_m3, (measured.lanes.size,))
+        self._sound = np.full(measured.lanes.size, measured.setting.air.speed_of_sound_m_s)
+
+    @property
+    def fresh(self) -> OperatingPoint:
+        return self.measured.full(1.0)
+
+    @property
+    def half(self) -> OperatingPoint:
+        return self.measured.full(0.5)
+
+    @cached_property
+    def level_airspeed_m_s(self) -> Floats:
+        setting, frames = self.measured.setting, self.measured.frames
+        speed = level_airspeed(setting)
+        return setting.default_airspeed_m_s(frames) if speed is None else np.full(self.measured.lanes.size, speed)
+
+    @cached_property
+    def level(self) -> OperatingPoint:
+        lanes, frames, half = self.measured.lanes, self.measured.frames, np.full(self.measured.lanes.size, 0.5)
+        return level_lanes(lanes, frames, self.level_airspeed_m_s, half, self._density, self._sound)
+
+    @cached_property
+    def full(self) -> FlightLanes:
+        lanes, frames, setting = self.measured.lanes, self.measured.frames, self.measured.setting
+        loud = (Phase(name="full throttle", throttle=1.0, share=1.0),)
+        return flight_time_lanes(
+            lanes, frames, loud, setting.reserve_charge, setting.cutoff_cell_v, self._density, self._sound
+        )
+
+    @cached_property
+    def limits(self) -> list[ThrottleLimit]:
+        return throttle_limits(self.measured)
+
+
+class _Draws:
+    """The draws of the cases of one variant, and the intervals of their numbers."""
+
+    def __init__(self, drawn: Drawn) -> None:
+        self.drawn = drawn
+
+    @cached_property
+    def ends(self) -> list[dict[str, float]]:
+        """Both ends of each column, train by train."""
+        return self.drawn.ends(ranged_columns(), _Worked(self.drawn.measured))
 
 
 _further = partial(number, html=False)
@@ -158,6 +199,8 @@ class CellCase:
     checks : tuple of Check
     limited : ThrottleLimit
         The throttle limit, and every check made again with it.
+    draws : the draws of the variant
+    sure : Sureness
     """
 
     variant: str
@@ -168,6 +211,8 @@ class CellCase:
     train: PowerTrain
     checks: tuple[Check, ...]
     limited: ThrottleLimit
+    draws: _Draws
+    sure: Sureness
     all_up_mass_g: float = number(
         "all-up {unit}", lambda w: w.measured.frames.mass_kg / GRAM_KG, kind="mass", digits=0, place=1,
         label="all-up mass",
@@ -240,11 +285,18 @@ class CellCase:
     )  # fmt: skip
 
     @property
-    def row(self) -> dict[str, str | int | float | list[str]]:
+    def ends(self) -> dict[str, float]:
+        """Both ends of the interval of each number, ``NAME_low`` and ``NAME_high``."""
+        return self.draws.ends[self.sure.at]
+
+    @property
+    def row(self) -> dict[str, str | int | float | list[str] | dict[str, float]]:
         """As JSON and CSV have it."""
         return {
             **{name: getattr(self, name) for name in ("variant", "compared_by", "cells", "origin")},
-            **{column.name: getattr(self, column.name) for column in columns_of(CellCase)},
+            **beside({column.name: getattr(self, column.name) for column in columns_of(CellCase)}, self.ends),
+            "chance_all_limits": self.sure.chance_all_limits,
+            "chance_by_check": self.sure.chance_by_check,
             **self.limited.row,
             "pack_name": self.pack.name,
             "pack_mass_g": self.pack.mass_g,
@@ -266,6 +318,11 @@ class CellCase:
     def check(self, name: str) -> Check:
         """A check by name."""
         return next(each for each in self.checks if each.name == name)
+
+
+def ranged_columns() -> tuple[Column, ...]:
+    """The columns that have an interval."""
+    return tuple(column for column in columns_of(CellCase) if column.name != "throttle_limit")
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -429,24 +486,22 @@ def level_airspeed(setting: Setting) -> float | None:
     return None if best is None else best.airspeed_m_s
 
 
+def _each_once(packs: Sequence[Pack]) -> list[Pack]:
+    """Packs that differ, in order; those compared one way are often those compared another."""
+    return [pack for at, pack in enumerate(packs) if pack not in packs[:at]]
+
+
 def _cases(measured: TrainMeasures, packs: Sequence[ComparedPack], trains: Sequence[PowerTrain]) -> list[CellCase]:
-    setting, lanes, frames = measured.setting, measured.lanes, measured.frames
-    n = lanes.size
-    density, sound = np.full(n, setting.air.density_kg_m3), np.full(n, setting.air.speed_of_sound_m_s)
-    speed = level_airspeed(setting)
-    speeds = setting.default_airspeed_m_s(frames) if speed is None else np.full(n, speed)
-    level = level_lanes(lanes, frames, speeds, np.full(n, 0.5), density, sound)
-    loud = (Phase(name="full throttle", throttle=1.0, share=1.0),)
-    full = flight_time_lanes(lanes, frames, loud, setting.reserve_charge, setting.cutoff_cell_v, density, sound)
-    worked = _Worked(
-        measured=measured, fresh=measured.full(1.0), half=measured.full(0.5), level=level, level_airspeed_m_s=speeds,
-        full=full, limits=throttle_limits(measured),
-    )  # fmt: skip
-    numbers, checks = lanes_of(columns_of(CellCase), worked), checks_of(measured)
+    worked, sorts = _Worked(measured), _each_once([each.pack for each in packs])
+    first = [next(train for train in trains if train.pack == pack) for pack in sorts]
+    draws = _Draws(drawn(measured.setting, first))
+    sure = [draws.drawn.each[sorts.index(each.pack)] for each in packs]
+    numbers, checks = lanes_of(columns_of(CellCase), worked), checks_of(measured, sure=sure)
     return [
         CellCase(
-            variant=setting.variant.name, compared_by=each.compared_by, cells=each.cells, pack=each.pack,
-            origin=each.origin, train=train, checks=tuple(checks[lane]), limited=worked.limits[lane], **numbers[lane],
+            variant=measured.setting.variant.name, compared_by=each.compared_by, cells=each.cells, pack=each.pack,
+            origin=each.origin, train=train, checks=tuple(checks[lane]), limited=worked.limits[lane], draws=draws,
+            sure=sure[lane], **numbers[lane],
         )
         for lane, (each, train) in enumerate(zip(packs, trains, strict=True))
     ]  # fmt: skip

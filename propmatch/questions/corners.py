@@ -12,6 +12,7 @@ from typing import Any
 import attrs
 import numpy as np
 
+from propmatch.checks.chances import SEED
 from propmatch.checks.checkrules import costly
 from propmatch.checks.judged import failing, judged, passing
 from propmatch.checks.measures import Setting, TrainMeasures
@@ -23,11 +24,12 @@ from propmatch.records.estimates import completed
 from propmatch.records.fields import replace
 from propmatch.records.packfit import PackFit
 from propmatch.records.parts import PowerTrain
+from propmatch.tolerances.draws import Draws, normal_draws
 from propmatch.train.lanes import train_lanes
 from propmatch.train.scaling import PitchFit, rewound_lanes, scaled_propeller
 from propmatch.units import CELSIUS_K, INCH_M
 
-__all__ = ["AXES", "Box", "Corners", "air_between"]
+__all__ = ["AXES", "Box", "Corners", "Values", "air_between"]
 
 Values = dict[str, Floats]
 
@@ -49,6 +51,8 @@ _STAGES = (0.0625, 0.125, 0.1875, 0.25, 0.3125, 0.375, 0.5, 0.625, 0.75, 0.875, 
 _ORDER = ("kv_rpm_per_v", "all_up_mass_g", "diameter_in", "pitch_in", "resistance_ohm", "air", "capacity_mah",
           "motor_mass_g")  # fmt: skip
 _SAMPLES = 128
+_FIRST_DRAWS, _WORST, _WORST_DRAWS = 64, 16, 256
+"""Draws of every corner, how many of the worst are drawn again, and how often."""
 _STATED = ("motor_stated_a", "motor_w", "motor_w_stated", "max_rpm_stated")
 """What a filled-in part would pass off as stated."""
 
@@ -77,12 +81,15 @@ class Box:
     stopped_by : dict
         (axis, 0 for low or 1 for high) to the checks that fail at the corners just beyond; absent for an end that
         reached the widest value tried.
+    least_chance : float
+        Share of the draws of all other numbers that pass every check at the corner where fewest do.
     """
 
     ranges: dict[str, tuple[float, float]]
     corners: int
     samples: int
     stopped_by: dict[tuple[str, int], tuple[str, ...]]
+    least_chance: float
 
 
 class Corners:
@@ -98,7 +105,7 @@ class Corners:
     """
 
     def __init__(self, setting: Setting, train: PowerTrain, *, packs: PackFit, pitch: PitchFit) -> None:
-        self.setting, self.packs, self.pitch = setting, packs, pitch
+        self.setting, self.packs, self.pitch, self.stated = setting, packs, pitch, train
         self.train: PowerTrain = completed(train)[0]
         motor, propeller, pack = self.train.motor, self.train.propeller, self.train.pack
         mass = setting.all_up_mass_g(train.mass_g)
@@ -236,7 +243,35 @@ class Corners:
             corners=self.corners(ranges)["air"].size,
             samples=_SAMPLES,
             stopped_by=self._stoppers(ranges, shares),
+            least_chance=self._least_chance(ranges),
         )
+
+    def _least_chance(self, ranges: dict[str, tuple[float, float]]) -> float:
+        """Of all corners; those that fewest of some draws pass are drawn again."""
+        corners = self.corners(ranges)
+        worst = np.argsort(self._chances(corners, _FIRST_DRAWS), kind="stable")[:_WORST]
+        return float(self._chances({axis: values[worst] for axis, values in corners.items()}, _WORST_DRAWS).min())
+
+    def _chances(self, values: Values, draws: int) -> Floats:
+        """Share of the draws of each of N specifications that pass every check (N,)."""
+        good: Floats = passing(self.drawn(values, draws)).reshape(-1, draws).mean(axis=1)
+        return good
+
+    def drawn(self, values: Values, draws_each: int) -> TrainMeasures:
+        """N specifications in draws of the design's uncertainties, the draws of each together, at their own all-up
+        mass.
+        """
+        some, count = self.measures(values), values["air"].size
+        raw = normal_draws(draws_each, SEED)
+        draws = Draws.of([self.stated] * count, self.setting.brief.uncertainty, raw)
+        ratings, air = some.ratings.take(draws.index), some.setting.air
+        density, kelvin, pascal = (
+            np.broadcast_to(x, count)[draws.index] for x in (air.density_kg_m3, air.temperature_k, air.pressure_pa)
+        )
+        there = Air(density_kg_m3=density * draws.factor("air_density"), temperature_k=kelvin, pressure_pa=pascal)
+        mass = values["all_up_mass_g"][draws.index]
+        varied = attrs.evolve(self.setting, polar=draws.polar())
+        return judged(varied, draws.of_lanes(some.lanes), ratings, all_up_mass_g=mass, air=there)
 
     def _face(self, shares: Mapping[tuple[str, int], float], end: tuple[str, int], share: float) -> Values:
         """The corners on the face of one end, were it moved to a share."""

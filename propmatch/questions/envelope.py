@@ -10,7 +10,6 @@ from typing import Any
 import attrs
 import numpy as np
 
-from propmatch.aircraft.endurance import TIMER_MARGIN
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.judged import failing, judged_trains
 from propmatch.checks.measures import TrainMeasures
@@ -19,8 +18,9 @@ from propmatch.checks.ratings import Rating
 from propmatch.checks.setting import ResolvedBrief, Setting
 from propmatch.checks.throttlelimit import ThrottleLimit, throttle_limits
 from propmatch.columns import STATIC, number
+from propmatch.questions.asflown import flown_factors, timer_minutes
 from propmatch.questions.cells import BASES, checked_cells, compared_packs, usual_cells
-from propmatch.questions.corners import Box, Corners, air_between
+from propmatch.questions.corners import Box, Corners, Values, air_between
 from propmatch.questions.fits import Fit, may_fit
 from propmatch.questions.remedies import remedies
 from propmatch.records.brief import Brief
@@ -29,6 +29,7 @@ from propmatch.records.fields import replace
 from propmatch.records.packfit import PackFit
 from propmatch.records.parts import PowerTrain
 from propmatch.search.matching import best_train
+from propmatch.tolerances.draws import DRAWS
 from propmatch.train.scaling import SAME_TABLE, PitchFit
 from propmatch.units import GRAM_KG
 
@@ -68,7 +69,7 @@ class CellEnvelope:
         rating of ``train``'s own part, so that it may always be fitted.
     controller_burst_a, motor_burst_a : float
         Where the brief allows bursts and the largest load needs one; else NaN.
-    flight_minutes : Range; timer_worst_minutes : float, for the corner that flies shortest
+    flight_minutes : Range; timer_worst_minutes : float, of the corner that flies shortest, as really flown
     recharge_mah : Range
     limited : ThrottleLimit
         The throttle limit of ``train``, and every check made again with it.
@@ -100,7 +101,7 @@ class CellEnvelope:
     motor_burst_a: float = number(kind="A", label="burst rating that a motor needs, as the brief allows")
     motor_w: float = number(kind="W", label="power rating that a motor needs")
     flight_minutes: tuple[float, float] = number(kind="min", label="flight time")
-    timer_worst_minutes: float = number(kind="min", label="timer setting, 10 % early, worst allowed parts")
+    timer_worst_minutes: float = number(kind="min", label="timer setting, as really flown, worst allowed parts")
     recharge_mah: tuple[float, float] = number(kind="mAh", label="charge to put back")
     limited: ThrottleLimit
     servo_supply_w: float = number(kind="W", label="most heat in the servo supply of any allowed parts")
@@ -259,7 +260,6 @@ def _result(
     motor_a, motor_burst_a = _asked(most_a, 0.1, r.motor, setting)
     ends = np.array([0.0, 0.0] if box is None else box.ranges["air"])
     altitude, temperature = air_between(setting, ends)
-    minutes = _range(flight.minutes)
     return CellEnvelope(
         cells=train.pack.cells_series,
         train=train,
@@ -284,12 +284,24 @@ def _result(
         motor_a=motor_a,
         motor_burst_a=motor_burst_a,
         motor_w=_asked(most_w, 1.0, r.motor_power, setting)[0],
-        flight_minutes=minutes,
-        timer_worst_minutes=(1.0 - TIMER_MARGIN) * minutes[0],
+        flight_minutes=_range(flight.minutes),
+        timer_worst_minutes=float("nan") if values is None else _timer_minutes(setting, corners, values, measured),
         recharge_mah=_range(flight.used_mah),
         limited=throttle_limits(design)[0],
         servo_supply_w=float(np.nanmax(measured["servo_supply_heat"].value)),
     )
+
+
+def _timer_minutes(setting: Setting, corners: Corners, values: Values, measured: TrainMeasures) -> float:
+    """Of the corner that flies shortest, as really flown: the timer that nine builds of ten reach there."""
+    minutes, flying = measured.flight.minutes, setting.brief.flying
+    if not np.isfinite(minutes).any():
+        return float("nan")
+    at = int(np.nanargmin(minutes))
+    worst = {axis: each[[at]] for axis, each in values.items()}
+    stated = corners.measures(worst).flight_at(np.array([flying.taken[0].factor])).minutes
+    drawn = corners.drawn(worst, DRAWS).flight_at(flown_factors(flying, DRAWS)).minutes
+    return timer_minutes(float(stated[0]), drawn)
 
 
 def _asked(most: float, step: float, own: Rating, setting: Setting) -> tuple[float, float]:

@@ -5,12 +5,13 @@ from typing import Any
 import attrs
 
 from propmatch.catalogue.catalogue import Catalogue
+from propmatch.checks.chances import Sureness, drawn
 from propmatch.checks.judged import judged_trains
 from propmatch.checks.limits import Check, checks_of, missed, warnings_of
 from propmatch.checks.placing import Placing, placing
 from propmatch.checks.setting import ResolvedBrief
 from propmatch.checks.throttlelimit import ThrottleLimit, throttle_limits
-from propmatch.columns import STATIC, Column, lanes_of
+from propmatch.columns import STATIC, Column, beside, lanes_of
 from propmatch.faults import Fault, InputFaults
 from propmatch.records.brief import Brief
 from propmatch.records.estimates import Assumption
@@ -52,6 +53,10 @@ class FitInVariant:
         Those of ``NUMBERS``.
     limited : ThrottleLimit
         The throttle limit of the substitute, and every check made again with it.
+    ends, ends_before : dict
+        Both ends of the interval of each of ``NUMBERS``, ``NAME_low`` and ``NAME_high``.
+    sure, sure_before : Sureness
+        With the substitute, and with the design.
     """
 
     variant: str
@@ -61,6 +66,23 @@ class FitInVariant:
     numbers: dict[str, float]
     numbers_before: dict[str, float]
     limited: ThrottleLimit
+    ends: dict[str, float]
+    ends_before: dict[str, float]
+    sure: Sureness
+    sure_before: Sureness
+
+    @property
+    def row(self) -> dict[str, Any]:
+        """As JSON and CSV have it."""
+        before = beside(self.numbers_before, self.ends_before)
+        return {
+            "variant": self.variant, "fits": self.fits, "failing": [check.name for check in self.failing],
+            "outside_practice": [check.name for check in self.outside_practice], **beside(self.numbers, self.ends),
+            **{f"{name}_before": value for name, value in before.items()},
+            "chance_all_limits": self.sure.chance_all_limits,
+            "chance_all_limits_before": self.sure_before.chance_all_limits,
+            "chance_by_check": self.sure.chance_by_check, **self.limited.row,
+        }  # fmt: skip
 
     @property
     def failing(self) -> tuple[Check, ...]:
@@ -147,7 +169,9 @@ def may_fit(brief: Brief | ResolvedBrief, catalogue: Catalogue, train: PowerTrai
     for setting in resolved.settings:
         measured, assumed = judged_trains(setting, [train, changed])
         made |= dict.fromkeys((*setting.variant.assumptions, *assumed))
-        checks = checks_of(measured)
+        draws = drawn(setting, [train, changed])
+        checks = checks_of(measured, sure=draws.each)
+        ends_before, ends = draws.ends(NUMBERS, draws.measured)
         numbers_before, numbers = lanes_of(NUMBERS, measured)
         variants.append(
             FitInVariant(
@@ -158,6 +182,10 @@ def may_fit(brief: Brief | ResolvedBrief, catalogue: Catalogue, train: PowerTrai
                 numbers=numbers,
                 numbers_before=numbers_before,
                 limited=throttle_limits(measured)[1],
+                ends=ends,
+                ends_before=ends_before,
+                sure=draws.each[1],
+                sure_before=draws.each[0],
             )
         )
     placed = placing(resolved.as_designed, [train, changed], ("the design", "the substitute"))

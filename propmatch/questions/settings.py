@@ -1,6 +1,5 @@
 """What a builder sets before a flight: alarm, cut-off, timer, charger; every value from one discharge of one flight."""
 
-import math
 from collections.abc import Mapping, Sequence
 
 import attrs
@@ -8,8 +7,9 @@ import numpy as np
 
 from propmatch.aircraft.endurance import TIMER_MARGIN, FlightTime
 from propmatch.aircraft.passing import charge_after, leg_at
+from propmatch.checks.chances import intervals
 from propmatch.checks.setting import Setting
-from propmatch.columns import number
+from propmatch.columns import Range, columns_of, drawn_of, number, ranges_of
 from propmatch.models.pack import Chemistry
 from propmatch.questions.asflown import AsFlown
 from propmatch.records.estimates import PRACTICE
@@ -31,35 +31,42 @@ class Settings:
 
     Attributes
     ----------
-    timer_minutes, flown_timer_minutes : float
-        Ideal flight and flight as really flown; the second is NaN where real flying changes nothing.
+    flown_timer_minutes : float
+        What nine builds of ten reach as really flown.
     land_pack_v : float
-        Of the whole pack in the phase flown when the timer runs out.
+        Of the whole pack in the phase flown when a tenth of the flight is left.
     alarm_load_cell_v, alarm_rest_cell_v : float
         Of a cell in the phase flown when the reserve begins, and at rest; where the reserve does not end the flight,
-        when the timer runs out.
+        when a tenth of it is left.
     cutoff_cell_v : float
     timer_recharge_mah, recharge_mah : float
         Drawn when the timer runs out, and at the end of the flight.
     charge_current_a, charge_minutes, charge_least_c : float
         Usual charging current, the time to put back what the timer draws, and the coldest cells that may be charged.
     storage_cell_v : float
+    ranges : mapping of str to Range
+        80 % interval of each number that has one.
     basis : dict
         Field to where its value comes from, for each of them.
     """
 
-    timer_minutes: float = number(kind="min", label="timer setting, 10 % early")
-    flown_timer_minutes: float = number(kind="min", label="timer setting, 10 % early, as really flown")
+    flown_timer_minutes: float = number(kind="min", label="timer setting, as really flown")
     land_pack_v: float = number(kind="V", digits=1, label="land when the pack reads, in steady flight")
     alarm_load_cell_v: float = number(kind="V", digits=2, label="low-voltage alarm of a cell, in steady flight")
     alarm_rest_cell_v: float = number(kind="V", digits=2, label="the same cell, motor off")
     cutoff_cell_v: float = number(kind="V", digits=2, label="controller cut-off of a cell")
-    timer_recharge_mah: float = number(kind="mAh", digits=0, label="charge to put back, flown to the timer")
-    recharge_mah: float = number(kind="mAh", digits=0, label="charge to put back")
+    timer_recharge_mah: float = number(
+        kind="mAh", digits=0, label="charge to put back, flown to the timer",
+        drawn=lambda draws: draws.timer_recharge_mah,
+    )  # fmt: skip
+    recharge_mah: float = number(
+        kind="mAh", digits=0, label="charge to put back", drawn=lambda draws: draws.measured.flight.used_mah
+    )
     charge_current_a: float = number(kind="A", digits=1, label="charging current")
     charge_minutes: float = number(kind="min", digits=0, label="charging time after a flight to the timer")
     charge_least_c: float = number(kind="degC", digits=0, label="coldest cells that may be charged")
     storage_cell_v: float = number(kind="V", digits=2, label="voltage of a cell that is stored")
+    ranges: Mapping[str, Range] = attrs.field(factory=dict)
     basis: Mapping[str, str] = attrs.field(factory=dict)
 
 
@@ -105,14 +112,19 @@ def settings_of(train: PowerTrain, setting: Setting, flight: FlightTime, flown: 
     train = setting.flown(train)
     lanes = flight.legs[0].loads[0].train
     cells: Chemistry = lanes.chemistries[0]
-    timer = _Moment.of(setting.phases, flight, flight.timer_minutes)
-    alarm = _Moment.of(setting.phases, flight, flight.minutes) if flight.ended_by == "reserve" else timer
+    land = _Moment.of(setting.phases, flight, (1.0 - TIMER_MARGIN) * flight.minutes)
+    alarm = _Moment.of(setting.phases, flight, flight.minutes) if flight.ended_by == "reserve" else land
     current = cells.charge_c * train.pack.capacity_mah * MAH_AH
-    back_mah = float((1.0 - timer.charge) * lanes.capacity_ah[0] / MAH_AH)
+    steady_minutes = flight.minutes * flown.flown_timer_minutes / flown.flown_minutes if flown.flown_minutes else 0.0
+    back_mah = float((1.0 - charge_after(flight.legs, steady_minutes)) * lanes.capacity_ah[0] / MAH_AH)
+    drawn = drawn_of(columns_of(Settings), flown.draws)
+    # draws go by their mean current; the flight itself says what is drawn until the timer runs out
+    mean_mah = float(flown.draws.at_mean_current_mah(flight.recharge_mah, flown.flown_minutes))
+    drawn["timer_recharge_mah"] *= back_mah / mean_mah if mean_mah > 0 else 1.0
+    (ranges,) = ranges_of(drawn, intervals)
     return Settings(
-        timer_minutes=flight.timer_minutes,
-        flown_timer_minutes=flown.flown_timer_minutes if flown.acts else math.nan,
-        land_pack_v=train.pack.cells_series * timer.cell_voltage_v,
+        flown_timer_minutes=flown.flown_timer_minutes,
+        land_pack_v=train.pack.cells_series * land.cell_voltage_v,
         alarm_load_cell_v=alarm.cell_voltage_v,
         alarm_rest_cell_v=float(cells.cell_ocv_v(alarm.charge)),
         cutoff_cell_v=flight.cutoff_cell_v,
@@ -122,14 +134,14 @@ def settings_of(train: PowerTrain, setting: Setting, flight: FlightTime, flown: 
         charge_minutes=60.0 * CHARGE_TAIL * back_mah * MAH_AH / current,
         charge_least_c=CHARGE_LEAST_C,
         storage_cell_v=cells.put_away_v,
+        ranges=ranges,
         basis={
-            "timer_minutes": f"the ideal flight less {TIMER_MARGIN:.0%}; {PRACTICE}",
-            "flown_timer_minutes": f"the flight as really flown less {TIMER_MARGIN:.0%}; {PRACTICE}",
-            "land_pack_v": f"{100 * timer.charge:.0f} % charge, when the timer runs out, {timer.words}",
+            "flown_timer_minutes": f"90 of 100 builds fly as long, and {TIMER_MARGIN:.0%} longer by what is stated",
+            "land_pack_v": f"{100 * land.charge:.0f} % charge, a tenth of the flight left, {land.words}",
             "alarm_load_cell_v": f"{100 * alarm.charge:.0f} % charge, {alarm.words}; bursts of throttle read less",
             "alarm_rest_cell_v": f"open-circuit voltage at {100 * alarm.charge:.0f} % charge",
             "cutoff_cell_v": _cutoff_basis(setting, cells),
-            "timer_recharge_mah": "phase by phase until the timer runs out; losses come on top",
+            "timer_recharge_mah": "less says that it may fly longer, more that it must not; losses come on top",
             "recharge_mah": "flown to the end; more than that was taken from the reserve",
             "charge_current_a": f"{cells.charge_c:g}C for {cells.name}; the maker's limit comes first; {PRACTICE}",
             "charge_minutes": f"{CHARGE_TAIL:g} times that at full current: it ends at constant voltage; {PRACTICE}",

@@ -10,6 +10,7 @@ from propmatch.questions.envelope import CellEnvelope, Envelope, Range
 from propmatch.records.estimates import completed
 from propmatch.records.fields import replace
 from propmatch.words.checkwords import check_names, limit_sentences, parts_text, speed_question, supply_text
+from propmatch.words.measurewords import of_100
 from propmatch.words.shown import Shown, clock, signed, wrapped
 
 __all__ = ["CAUTIONS", "Part", "envelope_markdown", "envelope_parts", "envelope_text"]
@@ -163,8 +164,9 @@ def _paragraph(each: CellEnvelope, shown: Shown, timer: bool) -> list[str]:
     ]
     if timer:
         sentences.append(
-            f"Set the timer to {clock(each.timer_worst_minutes)} (minutes:seconds, 10 % early, worst allowed parts) "
-            f"and expect {_span(each.recharge_mah, 0)} mAh to go back on charging."
+            f"Set the timer to {clock(each.timer_worst_minutes)} (minutes:seconds), which 90 of 100 builds with the "
+            "worst allowed parts reach as really flown. A flight to the end puts "
+            f"{_span(each.recharge_mah, 0)} mAh back on charging."
         )
     if each.servo_supply_w > 0:
         rule = CHECKS["servo_supply_heat"]
@@ -224,6 +226,7 @@ def _lines(each: CellEnvelope, shown: Shown, timer: bool) -> list[tuple[str, str
         ("back on charging", f"{_span(each.recharge_mah)} mAh"),
         ("field", f"{_span(each.altitude_m)} m above the sea, {_span(each.temperature_c)} degC"),
         ("checked", f"all {each.box.corners} corners of these ranges and {each.box.samples} points inside"),
+        ("how sure", f"every limit holds in {of_100(each.box.least_chance)} builds at the worst corner"),
         *_stops(each),
     ]  # fmt: skip
 

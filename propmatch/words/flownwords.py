@@ -6,9 +6,10 @@ from propmatch.columns import columns_of
 from propmatch.questions.asflown import AsFlown
 from propmatch.questions.settings import Settings
 from propmatch.records.estimates import PRACTICE
+from propmatch.words.chancewords import hangs_words, range_words, ranged
 from propmatch.words.shown import Shown, clock, signed
 
-__all__ = ["USUAL", "flown_sentences", "settings_rows"]
+__all__ = ["USUAL", "flown_sentences", "settings_rows", "timer_sentence"]
 
 USUAL = f"'usual' means {PRACTICE}."
 _NOTICED_K, _NOTICED_MINUTES = 1.0, 0.05
@@ -27,11 +28,12 @@ def flown_sentences(flown: AsFlown, minutes: float, cutoff_cell_v: float, shown:
             f"{minutes:.1f} and {flown.warmed_minutes:.1f} minutes."
         )
     if math.isfinite(flown.first_minute_cell_v):
+        volts = flown.ranges["first_minute_cell_v"]
         low = ", below the cut-off: warm the pack first" if flown.first_minute_cell_v < cutoff_cell_v else ""
         said.append(
             f"In the first minute full throttle at rest gives {shown.thrust_text(flown.first_minute_thrust_n)} "
             f"({signed(100 * (flown.first_minute_thrust_n / flown.warm_thrust_n - 1), 0)} % against warm cells) and "
-            f"pulls a cell to {flown.first_minute_cell_v:.2f} V{low}."
+            f"pulls a cell to {ranged(f'{flown.first_minute_cell_v:.2f}', volts.low, volts.high)} V{low}."
         )
     return said
 
@@ -42,32 +44,42 @@ def _real(flown: AsFlown) -> list[str]:
         return ["No phase holds an airspeed: real flying costs height, and the minutes stay as they are."]
     if not flown.acts:
         return []
-    span = ""
-    if flown.factor_low != flown.factor_high:
-        span = f" ({flown.flown_minutes_short:.1f} to {flown.flown_minutes_long:.1f})"
+    ends = flown.ranges["flown_minutes"]
+    minutes = ranged(f"{flown.flown_minutes:.1f} minutes", ends.low, ends.high)
+    why = hangs_words(flown.draws.shares(), flown.draws.sure)
     return [
-        f"That is steady flight; as really flown, at {flown.factor:g} times the current, expect about "
-        f"{flown.flown_minutes:.1f} minutes{span}, timer {clock(flown.flown_timer_minutes)}."
+        f"That is steady flight; as really flown, at {flown.factor:g} times the current, expect about {minutes}"
+        f"{f'; {why}' if why else ''}."
     ]
 
 
-def settings_rows(settings: Settings, shown: Shown) -> list[dict[str, str]]:
-    """A row for each value: what to set, to what, and where that comes from; ``USUAL`` explains a word of it.
+def timer_sentence(flown: AsFlown, settings: Settings) -> str:
+    """What to set the timer to, and what charging then puts back."""
+    if not flown.flown_timer_minutes > 0:
+        return "No timer: at least 10 of 100 builds do not fly at all. Measure before you fly."
+    back, whole = (
+        ranged(f"{getattr(settings, name):.0f}", settings.ranges[name].low, settings.ranges[name].high)
+        for name in ("timer_recharge_mah", "recharge_mah")
+    )
+    return (
+        f"Set the timer to {clock(flown.flown_timer_minutes)} (minutes:seconds), which 90 of 100 builds reach as "
+        f"really flown; recharging should then put back about {back} mAh, after a flight to the end {whole} mAh."
+    )
 
-    A timer that real flying does not change has none.
-    """
+
+def settings_rows(settings: Settings, shown: Shown) -> list[dict[str, str]]:
+    """A row for each value: what to set, to what, and where that comes from; ``USUAL`` explains a word of it."""
     rows = []
     for column in columns_of(Settings):
         value = getattr(settings, column.name)
-        if column.name == "flown_timer_minutes" and math.isnan(value):
-            continue
         if column.name.endswith("timer_minutes"):
             text = f"{clock(value)} min:s"
         elif math.isnan(value):
             text = "any"
         else:
             text = shown.text(value, column.kind, column.digits)
-        rows.append(
-            {"set": column.label, "to": text, "because": settings.basis[column.name].replace(PRACTICE, "usual")}
-        )
+        because = settings.basis[column.name].replace(PRACTICE, "usual")
+        if ends := settings.ranges.get(column.name):
+            because = f"{range_words(ends.low, ends.high, column.kind, shown)}; {because}"
+        rows.append({"set": column.label, "to": text, "because": because})
     return rows

@@ -1,14 +1,15 @@
 """The aircraft's own speeds and trips in wind as people read them: rows of a table and a pilot's sentences."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from propmatch.aircraft.polar import LEAST_SPEED_OVER_STALL
 from propmatch.aircraft.speeds import AircraftSpeeds, PhaseStall, Turn
 from propmatch.aircraft.wind import BEST_RANGE, WindTrip
-from propmatch.columns import columns_of, headed
+from propmatch.columns import Range, columns_of, headed
 from propmatch.records.sections import Site
 from propmatch.status import Status
+from propmatch.words.chancewords import NO_ANSWER, end_words, ranged
 from propmatch.words.shown import Shown, clock, signed
 
 __all__ = [
@@ -28,38 +29,54 @@ _FAR_M = 10_000.0
 TURNS_HEAD = f"Level turns at {LEAST_SPEED_OVER_STALL:g} times the stall speed in them, half charge"
 
 
-def speed_rows(speeds: AircraftSpeeds, shown: Shown) -> list[dict[str, str]]:
-    """What each airspeed is for, the airspeed, and what it gives."""
-    s, stall = speeds, [("stall", speeds.stall_speed_m_s, "")]
+def _span(ends: Range, shown: Shown) -> str:
+    """A range of speeds in whole units."""
+    if math.isnan(ends.low) and math.isnan(ends.high):
+        return NO_ANSWER
+    return " to ".join(end_words(shown.speed_of(end), 0) for end in (ends.low, ends.high))
+
+
+def speed_rows(speeds: AircraftSpeeds, shown: Shown, ranges: Mapping[str, Range] | None = None) -> list[dict[str, str]]:
+    """What each airspeed is for, the airspeed, and what it gives; with ``ranges`` the ends of both."""
+    s, known = speeds, ranges or {}
+
+    def say(name: str, digits: int = 1) -> str:
+        text, ends = signed(getattr(s, name), digits), known.get(name)
+        return text if ends is None else ranged(text, ends.low, ends.high)
+
+    def row(words: str, speed: float, gives: str, name: str = "") -> dict[str, str]:
+        ends = known.get(name)
+        said = _span(ends, shown) if ends else ""
+        spread = {} if ranges is None else {"80 of 100": said}
+        return {"": words, shown.speed_unit: shown.number(speed, "speed", 0), **spread, "what it gives": gives}
+
+    stall = [row("stall", s.stall_speed_m_s, "", "stall_speed_m_s")]
     stall += [
-        (f"stall in {phase.name}", phase.phase_stall_speed_m_s, f"load factor {phase.load_factor:g}")
+        row(f"stall in {phase.name}", phase.phase_stall_speed_m_s, f"load factor {phase.load_factor:g}")
         for phase in s.phases if phase.load_factor != 1
     ]  # fmt: skip
-    climb = f"{signed(abs(s.climb_m_s))} m/s {'up' if s.climb_m_s >= 0 else 'down, the best there is'}"
+    rises = s.climb_m_s >= 0
+    climb = f"{say('climb_m_s')} m/s up" if rises else f"{signed(-s.climb_m_s)} m/s down, the best there is"
     propeller = f"propeller {s.motor_off}"
     best = [
-        ("least sink, motor off", s.least_sink_speed_m_s, f"sinks {signed(s.sink_m_s, 2)} m/s, {propeller}"),
-        ("best glide, motor off", s.best_glide_speed_m_s, f"{signed(s.glide_ratio)} to 1, {propeller}"),
-        ("longest flight", s.least_power_speed_m_s, f"{signed(s.least_power_w)} W from the pack"),
+        ("least sink, motor off", "least_sink_speed_m_s", f"sinks {signed(s.sink_m_s, 2)} m/s, {propeller}"),
+        ("best glide, motor off", "best_glide_speed_m_s", f"{signed(s.glide_ratio)} to 1, {propeller}"),
+        ("longest flight", "least_power_speed_m_s", f"{signed(s.least_power_w)} W from the pack"),
         (
-            "farthest flight", s.best_range_speed_m_s,
-            f"{signed(s.best_range_power_w)} W from the pack, {signed(s.best_range_mah_per_km, 0)} mAh for each km",
+            "farthest flight", "best_range_speed_m_s",
+            f"{signed(s.best_range_power_w)} W from the pack, {say('best_range_mah_per_km', 0)} mAh for each km",
         ),
-        ("best climb", s.climb_airspeed_m_s, f"{climb}, {_angle(s.climb_angle_deg)}"),
-        ("steepest climb", s.steepest_airspeed_m_s, _angle(s.steepest_deg)),
+        ("best climb", "climb_airspeed_m_s", f"{climb}, {_angle(s.climb_angle_deg)}"),
+        ("steepest climb", "steepest_airspeed_m_s", _angle(s.steepest_deg)),
     ]  # fmt: skip
     slow = LEAST_SPEED_OVER_STALL * s.stall_speed_m_s * (1 + 1e-6)
-    kept = f", kept at {LEAST_SPEED_OVER_STALL:g} times stall"
-    best = [(name, speed, gives + (kept if speed <= slow else "")) for name, speed, gives in best]
-    top = (
-        "top, level",
-        s.top_speed_m_s,
-        "" if math.isfinite(s.top_speed_m_s) else "full throttle holds no level flight",
-    )
-    return [
-        {"": name, shown.speed_unit: shown.number(speed, "speed", 0), "what it gives": gives}
-        for name, speed, gives in (*stall, *best, top)
-    ]  # fmt: skip
+    kept = f", at {LEAST_SPEED_OVER_STALL:g} times stall"
+    bests = [
+        row(words, getattr(s, name), gives + (kept if getattr(s, name) <= slow else ""), name)
+        for words, name, gives in best
+    ]
+    fails = "" if math.isfinite(s.top_speed_m_s) else "full throttle holds no level flight"
+    return [*stall, *bests, row("top, level", s.top_speed_m_s, fails, "top_speed_m_s")]
 
 
 def _angle(degrees: float) -> str:

@@ -20,19 +20,30 @@ QUESTIONS = {
 }
 SAYS = {
     "propeller": (
-        "The largest propeller that keeps the motor current below 8 A is about",
+        "The largest propeller that keeps the motor current below 8 A in 80 of 100 builds is about",
         "Propellers of the catalogue",
     ),
     "kv": ("A measured kV of about", "Motors of the catalogue nearest to 8 A", "on a label"),
     "throttle": ("keeps the motor current below 6 A", "a wattmeter at the pack", "recalibrated"),
     "mass": (
-        f"as designed ({265 + TRAIN_G:.0f} g all-up) meets the brief",
-        "where balance binds",
+        f"as designed ({265 + TRAIN_G:.0f} g all-up) meets the brief on paper from",
+        "at no mass as surely as is asked",
+        "the surest, every limit holds in",
         "heavier filament",
         "Mass build-up",
     ),
-    "pack": ("20 minutes need a 2S pack of about", "lipo packs of the catalogue", "foamed filament", "Mass build-up"),
-    "field": ("It stays at 0.55 or more up to", "Highest field by air temperature", "Mass build-up"),
+    "pack": (
+        "20 minutes in 80 of 100 builds need a 2S pack of about",
+        "mAh on paper)",
+        "lipo packs of the catalogue",
+        "foamed filament",
+        "Mass build-up",
+    ),
+    "field": (
+        "It stays at 0.55 or more in 80 of 100 builds up to",
+        "Highest field by air temperature",
+        "Mass build-up",
+    ),
 }
 
 
@@ -55,6 +66,68 @@ def test_each_question_has_rows(run, name):
     assert document["train"]["motor"]["id"] == MOTOR
     lines = run(*QUESTIONS[name], *TYPED, "--csv").out.splitlines()
     assert len(lines) == 1 + len(document["rows"])
+
+
+ON_PAPER = {
+    "propeller": "The largest propeller that keeps the motor current below 8 A is about",
+    "kv": "on a label) draws 8 A through the motor",
+    "throttle": "keeps the motor current below 6 A (full throttle",
+    "mass": "where balance binds",
+    "pack": "20 minutes need a 2S pack of about",
+    "field": "It stays at 0.55 or more up to",
+}
+
+
+@pytest.mark.parametrize("name", QUESTIONS)
+def test_on_paper_no_chance_is_spoken_of(run, name):
+    ran = run(*QUESTIONS[name], *TRAIN, "--on-paper")
+    flat = " ".join(ran.out.split())
+    assert ran.exit_code == 0, ran.err
+    assert ON_PAPER[name] in flat
+    assert "of 100 builds" not in flat
+    assert "on paper" not in flat
+
+
+ANSWERS = {
+    "propeller": ("diameter_in", "diameter_on_paper_in", -1),
+    "kv": ("kv_rpm_per_v", "kv_on_paper_rpm_per_v", -1),
+    "throttle": ("throttle_at_limit", "throttle_at_limit_on_paper", -1),
+    "pack": ("capacity_mah", "capacity_on_paper_mah", 1),
+}
+
+
+@pytest.mark.parametrize("name", ANSWERS)
+def test_the_surer_an_answer_must_be_the_less_it_allows(run, name):
+    key, on_paper, sign = ANSWERS[name]
+    rows = [
+        run(*QUESTIONS[name], *TYPED, "--json", *more).document["rows"][0]
+        for more in (("--on-paper",), ("--chance", "0.6"), (), ("--chance", "95%"))
+    ]
+    found = [sign * row[key] for row in rows]
+    assert found == sorted(found)
+    assert found[-1] > found[0]
+    assert rows[0]["chance"] is None
+    assert [row["chance"] for row in rows[1:]] == pytest.approx([0.6, 0.8, 0.95])
+    assert len({row[on_paper] for row in rows}) == 1
+    assert rows[0][key] == rows[0][on_paper]
+
+
+def test_a_rating_asks_for_the_chance_of_ratings(run):
+    (row,) = run("ask", "throttle", *TYPED, "--json").document["rows"]
+    assert row["chance"] == 0.9
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        (("--chance", "1"), "0.99"), (("--chance", "0.3"), "0.5"), (("--chance", "often"), "--chance"),
+        (("--chance", "0.9", "--on-paper"), "exclude each other"),
+    ],
+)  # fmt: skip
+def test_a_chance_that_is_none(run, more, said):
+    ran = run(*QUESTIONS["throttle"], *TYPED, *more)
+    assert ran.exit_code == 2
+    assert said in ran.err
 
 
 def test_several_limits_at_once(run):

@@ -21,7 +21,8 @@ def test_the_text_says_what_three_cells_do_and_what_to_change(run):
     assert ran.exit_code == 0
     assert max(map(len, ran.out.splitlines())) <= 100
     flat = " ".join(ran.out.split())
-    assert "It keeps every limit of the brief and of the parts." in flat
+    assert "On paper it keeps every limit of the brief and of the parts; in " in flat
+    assert "Ranges in brackets hold 80 of 100 builds." in flat
     assert "It exceeds: motor current static" in flat
     for words in (
         "same energy", "same mass", "same capacity", "What brings 3S inside the limits", "another motor",

@@ -2,9 +2,11 @@
 
 import csv
 import io
+import math
+import re
 
 import pytest
-from support.bundled import PROPELLER
+from support.bundled import PROPELLER, bundled_catalogue, nearest
 
 from propmatch.catalogue.catalogue import load_catalogue
 
@@ -219,3 +221,20 @@ def test_a_warning_of_a_file_is_counted_as_a_warning(run, folder, tmp_path):
     (tmp_path / "below").mkdir()
     (tmp_path / "below" / "motors.csv").write_text("name,kv_rpm_per_v,mass_g\nmine,1500,28\n", encoding="utf-8")
     assert "2 faults and 1 warning." in " ".join(run("parts", "--parts", folder).out.split())
+
+
+def test_each_number_of_a_part_says_how_sure_it_is(run):
+    motor = nearest("motors", kv_kind="label", mass_g=40)
+    row = run("parts", "--show", motor, "--json").document["rows"][0]
+    sure = row["sureness"]["kv_rpm_per_v"]
+    # labels scatter by 5 %, their mean is known to 1.4 % (records.estimates)
+    assert sure["standard_uncertainty"] == pytest.approx(math.hypot(0.05, 0.014), rel=1e-3)
+    assert sure["relative"]
+    assert "range of its estimate" in sure["rests_on"]
+    propeller = next(p for p in bundled_catalogue().propellers.values() if p.source.kind == "predicted")
+    found = run("parts", "--show", propeller.id, "--json").document["rows"][0]
+    assert found["sureness"]["cp"]["standard_uncertainty"] == propeller.source.uncertainty
+    assert found["sureness"]["ct"]["standard_uncertainty"] < propeller.source.uncertainty
+    text = run("parts", "--show", propeller.id).out
+    assert re.search(rf"\n  ?cp +{100 * propeller.source.uncertainty:.2g} %  its source's own\n", text)
+    assert "ct and cp go together" in text

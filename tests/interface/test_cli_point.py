@@ -9,6 +9,7 @@ import attrs
 import pytest
 from support.bundled import PROPELLER, bundled_catalogue
 
+from propmatch.commands.point import POINT
 from propmatch.coupling import POINT_FIELDS, hold_thrust, solve
 from propmatch.models.air import Air
 from propmatch.records.parts import Controller, Motor, Pack, PowerTrain
@@ -139,12 +140,36 @@ def test_text_fits_the_page_and_has_no_boxes(run, words):
 
 
 def test_assumptions_and_origin_stand_beside_the_result(run):
-    done = run("point", "--motor", "1500kV 28g", "--propeller", PROPELLER, "--pack", "2S 450mAh")
+    typed = ("--motor", "1500kV 28g", "--propeller", PROPELLER, "--pack", "2S 450mAh")
+    done = run("point", *typed, "--all-assumptions")
     for words in ("resistance", "no-load current", "no controller was named", "Where the numbers come from"):
         assert words in done.out
-    document = run("point", "--motor", "1500kV 28g", "--propeller", PROPELLER, "--pack", "2S 450mAh", "--json").document
+    document = run("point", *typed, "--json").document
     assert {"resistance_ohm", "no_load_current_a"} <= {each["field"] for each in document["assumptions"]}
     assert document["train"]["propeller"]["source"]["kind"] == "predicted"
+
+
+def test_every_number_has_its_range_in_text_json_and_csv(run):
+    (row,) = run("point", *PARTS, "--json").document["rows"]
+    fixed = {"throttle", "airspeed_m_s", "charge", "asked_thrust_n", "answered_share"}
+    names = {column.name for column in POINT} - fixed
+    assert {name for name in names if f"{name}_low" in row} == names
+    for name in names - {"advance_ratio", "propeller_efficiency", "system_efficiency"}:  # zero at rest, in every build
+        assert row[f"{name}_low"] <= row[name] <= row[f"{name}_high"], name
+    flat = " ".join(run("point", *PARTS).out.split())
+    low, high = (row[f"thrust_n_{end}"] / 9.80665e-3 for end in ("low", "high"))
+    assert f"gf ({low:.0f} to {high:.0f}) of thrust" in flat
+    assert flat.count("Ranges in brackets hold 80 of 100 builds") == 1
+    (line,) = csv.DictReader(io.StringIO(run("point", *PARTS, "--csv").out))
+    assert float(line["thrust_n_low"]) == pytest.approx(row["thrust_n_low"])
+
+
+def test_a_sweep_shows_from_and_to(run):
+    rows = run("point", *PARTS, "--throttle", "0.4..1/4", "--json").document["rows"]
+    lines = run("point", *PARTS, "--throttle", "0.4..1/4").out.splitlines()
+    at = next(i for i, line in enumerate(lines) if line.startswith("thrust, gf"))
+    for line, name in zip(lines[at : at + 3], ("thrust_n", "thrust_n_low", "thrust_n_high"), strict=True):
+        assert line.split()[-4:] == [f"{row[name] / 9.80665e-3:.0f}" for row in rows]
 
 
 def test_cautions_are_shown(run):
@@ -186,7 +211,10 @@ def test_the_heat_of_a_linear_servo_supply_stands_alone(run):
 
 def test_a_radio_current_nobody_stated_is_said(run):
     said = "receiver and 3 micro servos draw 0.2 A"
-    assert said in " ".join(run("point", *PARTS).out.split())
+    assert said in " ".join(run("point", *PARTS, "--all-assumptions").out.split())
+    short = " ".join(run("point", *PARTS).out.split())
+    assert said not in short
+    assert "--all-assumptions" in short
     assert said not in " ".join(run("point", *PARTS, "--radio-current", "0.2").out.split())
 
 

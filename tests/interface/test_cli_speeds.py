@@ -13,9 +13,11 @@ import propmatch_datasets
 from propmatch.aircraft.speeds import AircraftSpeeds, PhaseStall, Turn
 from propmatch.aircraft.wind import WindTrip
 from propmatch.brief import loads_brief
+from propmatch.checks.chances import sureness
 from propmatch.checks.setting import ResolvedBrief
 from propmatch.columns import columns_of
-from propmatch.page.answers import train_answer
+from propmatch.page.answers import FEWER, train_answer
+from propmatch.questions.speedranges import speed_ranges
 from propmatch.search.matching import match
 from propmatch.sheet import build_sheet
 from propmatch.words.shown import Shown
@@ -124,11 +126,19 @@ def test_sheet_and_page_show_the_rows_of_time() -> None:
     assert found.best is not None
     setting, train, shown = ResolvedBrief.of(asked).as_designed, found.best.train, Shown()
     speeds = setting.speeds(train)
-    rows = [tuple(row.values()) for row in speed_rows(speeds, shown)]
+    ranges = speed_ranges(sureness(setting, train)).own
+    sure = sureness(setting, train)
+    for name in ("climb_m_s", "top_speed_m_s"):
+        ends = sure.interval(getattr(sure.measured.top, name))
+        assert (ranges[name].low, ranges[name].high) == (ends.low, ends.high), "the same as where it is judged"
+    rows = [tuple(row.values()) for row in speed_rows(speeds, shown, ranges)]
     trips = setting.wind_trips(train, [phase.used_mah for phase in setting.flight_time(train).phases])
     said = wind_sentences(trips, setting.brief.site, speeds, shown)
     page = train_answer(asked, stock(), found.best.id)["speeds"]
     assert [tuple(row) for row in page["rows"]] == rows
+    assert page["heads"][1:] == list(speed_rows(speeds, shown, ranges)[0])[1:]
+    moving = train_answer(asked, stock(), found.best.id, draws=FEWER)["speeds"]
+    assert [tuple(row) for row in moving["rows"]] == [tuple(row.values()) for row in speed_rows(speeds, shown)]
     assert page["words"] == [*speed_sentences(speeds, shown), *said]
     sheet = build_sheet(asked, stock(), train=train)
     assert sheet is not None

@@ -63,7 +63,7 @@ def found(brief_file, top=20):
 def text_heads(run, brief_file):
     """Heads and first row of the first list, taken apart where two spaces stand."""
     out = run("match", brief_file).out.splitlines()
-    at = next(line for line, text in enumerate(out) if "nearest limit" in text)
+    at = next(line for line, text in enumerate(out) if "low to high" in text)
     split = re.compile(r"\s{2,}")
     heads, first = split.split(out[at].strip()), split.split(out[at + 1].strip())
     return dict(zip(["rank", *heads], first, strict=True))

@@ -12,6 +12,9 @@ from support.small_aircraft import small_brief, small_train
 from propmatch.aircraft.endurance import PhaseTime
 from propmatch.aircraft.speeds import AircraftSpeeds, PhaseStall, Turn
 from propmatch.aircraft.wind import WindTrip
+from propmatch.bench import flightlog
+from propmatch.bench.loggertable import LoggedPhase
+from propmatch.bench.next import Worth
 from propmatch.checks.limits import CHECKS, Design, closest_limit, run_checks
 from propmatch.checks.setting import ResolvedBrief
 from propmatch.checks.throttlelimit import limit_columns
@@ -48,6 +51,12 @@ LISTS = {
     "ask pack, packs": columns_of(ask.PackAtHand),
     "ask, parts": columns_of(ask.PartAtHand),
     "ask field": columns_of(ask.SiteRange),
+    "flown": columns_of(flightlog.Reading),
+    "flown, level power": columns_of(flightlog.LevelPower),
+    "flown, minutes": columns_of(flightlog.Minutes),
+    "flown, second flight": columns_of(flightlog.SecondFlight),
+    "flown, logged phases": columns_of(LoggedPhase),
+    "measure": columns_of(Worth),
 }
 """Every list of numbers that a command gives, and its columns."""
 SUFFIX = {
@@ -68,6 +77,7 @@ COMMANDS = {
     "ask mass": ("ask", "mass", "wetland_logger", *TRAIN),
     "ask pack": ("ask", "pack", "wetland_logger", *TRAIN),
     "ask field": ("ask", "field", "wetland_logger", *TRAIN),
+    "flown": ("flown", "wetland_logger", "--minutes", "12", "--mah", "600", *TRAIN),
 }
 
 
@@ -104,16 +114,25 @@ def test_every_number_of_a_row_is_a_column(run, where):
     """What is no column is a word, a list, a count, or names a range or a comparison of columns."""
     names = {column.name for column in LISTS[where]}
     box = {"kv_rpm_per_v", "resistance_ohm", "motor_mass_g", "diameter_in", "pitch_in", "capacity_mah", "all_up_mass_g"}
-    others = {"cells", "score", "closest_limit_margin", "corners_checked", "points_checked", "receiver_supply_mass_g"}
+    others = {
+        "cells",
+        "score",
+        "closest_limit_margin",
+        "corners_checked",
+        "points_checked",
+        "worst_corner_chance",
+        "receiver_supply_mass_g",
+    }
     pack = {"pack_mass_g", "capacity_mah"}
     row = run(*COMMANDS[where], "--json").document["rows"][0]
     numbers = {key for key, value in row.items() if isinstance(value, float | int) and not isinstance(value, bool)}
-    plain = {re.sub(r"_(from|to|before)$", "", key) for key in numbers - names}
+    numbers -= {"chance_all_limits", "chance_all_limits_before", "chance_brief", "chance_ratings", "alike"}
+    plain = {re.sub(r"_(low|high)$", "", re.sub(r"_(from|to|before)$", "", key)) for key in numbers - names}
     assert plain - names - others - pack - (box if where == "envelope" else set()) == set()
 
 
 def test_the_closest_limit_is_the_same_in_text_json_and_csv(run):
-    words = ("match", "schoolyard_trainer", "--top", "3")
+    words = ("match", "schoolyard_trainer", "--top", "3", "--on-paper")
     document = run(*words, "--json").document
     lines = list(csv.DictReader(io.StringIO(run(*words, "--csv").out)))
     text = run(*words).out

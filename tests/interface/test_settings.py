@@ -48,13 +48,14 @@ def test_time_gives_every_setting_with_its_basis(run, cold_brief):
     document = run("time", cold_brief, *TRAIN, "--json").document
     settings = document["settings"]
     names = [column.name for column in columns_of(Settings)]
-    assert list(settings) == [*names, "basis"]
+    assert [name for name in settings if not name.endswith(("_low", "_high"))] == [*names, "basis"]
+    for name in ("timer_recharge_mah", "recharge_mah"):
+        assert settings[f"{name}_low"] < settings[f"{name}_high"]
     assert set(settings["basis"]) == set(names)
     assert settings == document["flights"][0]["settings"]
-    assert list(document["flights"][0]["as_flown"]) == [column.name for column in columns_of(AsFlown)]
-    flight = document["flights"][0]
-    assert settings["timer_minutes"] == flight["timer_minutes"]
-    assert settings["flown_timer_minutes"] < settings["timer_minutes"]
+    flown = document["flights"][0]["as_flown"]
+    assert {column.name for column in columns_of(AsFlown)} <= set(flown)
+    assert settings["flown_timer_minutes"] == flown["flown_timer_minutes"] <= flown["flown_minutes_low"]
     said = [each["text"] for each in document["assumptions"]]
     assert any("aerobatic" in each for each in said)
     assert any("after 150 cycles" in each for each in said)
@@ -70,6 +71,18 @@ def test_text_says_the_same(run, cold_brief):
     assert f"land when the pack reads, in steady flight {settings['land_pack_v']:.1f} V" in out
     assert "coldest cells that may be charged 5 degC" in out
     assert len(re.findall("no published source", out.partition("What to set")[2].partition("Where the")[0])) == 1
+
+
+def test_text_says_what_the_ranges_are_once_and_the_timer_by_the_low_end(run, cold_brief):
+    flight = run("time", cold_brief, *TRAIN, "--json").document["flights"][0]
+    out = " ".join(run("time", cold_brief, *TRAIN).out.split())
+    assert out.count("Ranges in brackets hold 80 of 100 builds") == 1
+    ends = [round(flight["as_flown"][f"flown_minutes_{end}"], 1) for end in ("low", "high")]
+    said = re.search(r"expect about [\d.]+ minutes \(([\d.]+) to ([\d.]+)\)", out)
+    assert [float(each) for each in said.groups()] == pytest.approx(ends, abs=0.6)
+    minutes, seconds = map(int, re.search(r"Set the timer to (\d+):(\d\d)", out).groups())
+    assert minutes + seconds / 60 == pytest.approx(flight["settings"]["flown_timer_minutes"], abs=0.01)
+    assert f"in {round(100 * flight['chance_all_limits'])} of 100 builds it keeps them all" in out
 
 
 def test_an_older_or_colder_pack_reaches_every_command(run, cold_brief, tmp_path):

@@ -1,6 +1,7 @@
 """House rules that are about the source itself: direction of imports, what importing costs, sizes of functions."""
 
 import ast
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -8,6 +9,7 @@ from pathlib import Path
 import pytest
 
 import propmatch
+import propmatch_datasets
 import propmatch_plugins
 
 ROOT = Path(propmatch.__file__).parent
@@ -18,7 +20,7 @@ MODULES = {
 PLUGINS = Path(propmatch_plugins.__file__).parent
 
 FLOORS = (
-    "_version units columns status faults tablehtml",
+    "_version units columns status faults files tablehtml",
     "models",
     "records",
     "train",
@@ -28,6 +30,7 @@ FLOORS = (
     "catalogue",
     "search",
     "questions",
+    "bench",
     "words",
     "sheet",
     "page",
@@ -64,6 +67,23 @@ def test_a_module_imports_from_its_own_room_and_the_floors_below(name: str) -> N
     doors = mine == len(FLOORS) - 1
     assert upwards == []
     assert doors or mine == 0 or sideways == []
+
+
+def test_files_are_written_in_one_place() -> None:
+    """Whole or not at all: the writer of ``propmatch.files`` is the only one in what ships."""
+    places = [*MODULES.values(), *PLUGINS.rglob("*.py"), *Path(propmatch_datasets.__file__).parent.rglob("*.py")]
+    wrong = []
+    for path in places:
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if not isinstance(node, ast.Call) or path == MODULES["files"]:
+                continue
+            called = node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")
+            modes = [each.value for each in (*node.args, *(word.value for word in node.keywords))
+                     if isinstance(each, ast.Constant) and isinstance(each.value, str)]  # fmt: skip
+            writes = called in ("open", "fdopen") and any(re.fullmatch(r"[wxa+]b?t?\+?|r.?\+", mode) for mode in modes)
+            if writes or called in ("write_text", "write_bytes", "NamedTemporaryFile", "mkstemp", "to_csv", "to_excel"):
+                wrong.append(f"{path.name}:{node.lineno}")
+    assert wrong == []
 
 
 def test_the_quick_search_has_one_door() -> None:

@@ -14,8 +14,10 @@ from support.small_aircraft import lawful_pack, small_brief, small_catalogue, sm
 from support.trains import constant_table, simple_controller, simple_motor
 
 from propmatch.aircraft.endurance import flight_time
+from propmatch.checks.chances import drawn
 from propmatch.checks.limits import Design, excludes, run_checks
 from propmatch.checks.measures import settings
+from propmatch.checks.setting import ResolvedBrief
 from propmatch.coupling import solve
 from propmatch.faults import InputFaults
 from propmatch.models.air import Air
@@ -28,7 +30,10 @@ from propmatch.questions.ask import (
     site_range,
     throttle_for_current,
 )
+from propmatch.questions.chance import WithChance
 from propmatch.records.fields import replace
+from propmatch.records.sureness import Uncertainty
+from propmatch.tolerances.numbers import tolerances
 from propmatch.train.brackets import edge
 
 CP, CT, RHO, E, R, I0, KV, LOSS = 0.05, 0.11, 1.225, 8.0, 0.12, 0.6, 1400.0, 0.1
@@ -150,6 +155,127 @@ def test_no_cap_where_full_throttle_keeps_the_limit():
     found = throttle_for_current(bench(), current(7.0) + 1.0, air=AIR)
     assert found.throttle_at_limit == 1.0
     assert found.thrust_at_limit_n == found.thrust_static_n
+
+
+# ---------------------------------------------------------------- for a chance
+
+
+def drawn_bench(count=4000):
+    """The bench with the numbers of its parts drawn by numpy's own generator from their stated uncertainties."""
+    train, rng = bench(), np.random.default_rng(2)
+    sd = {each.name: each.sd for each in tolerances(train, Uncertainty())}
+    z = {name: rng.standard_normal(count) for name in ("kv_rpm_per_v", "resistance_ohm", "no_load_current_a", "cp")}
+    density = np.exp(sd["air_density"] * rng.standard_normal(count))
+    drawn = {name: np.exp(sd[name] * values) for name, values in z.items()}
+    return (
+        KV * drawn["kv_rpm_per_v"],
+        R * drawn["resistance_ohm"],
+        I0 * drawn["no_load_current_a"],
+        drawn["cp"] * density,
+    )
+
+
+def currents(inches, kv, ohm, none, cp):
+    """The closed form at the head of this file, for arrays."""
+    k, kq = 60 / (2 * math.pi * kv), load(inches) * cp
+    w = (-k + np.sqrt(k * k + 4 * ohm * kq / k * (E - ohm * none))) / (2 * ohm * kq / k)
+    return kq * w * w / k + none
+
+
+@pytest.mark.parametrize("chance", [0.6, 0.8, 0.95])
+def test_the_propeller_and_the_kv_for_a_chance_by_drawing_the_closed_form(chance):
+    """Of 4,000 drawn benches the share that stays below the current is the chance asked for, within 2 points."""
+    sure = WithChance(chance=chance)
+    kv, ohm, none, cp = drawn_bench()
+    size = largest_propeller(bench(), 8.0, air=AIR, sure=sure)
+    assert np.mean(currents(size.diameter_in, kv, ohm, none, cp) <= 8.0) == pytest.approx(chance, abs=0.025)
+    assert size.diameter_in < size.diameter_on_paper_in
+    assert size.diameter_on_paper_in == pytest.approx(brentq(lambda d: current(d) - 8.0, 1, 40))
+    wound = kv_for_current(bench(), 8.0, air=AIR, sure=sure)
+    ratio = wound.kv_rpm_per_v / KV
+    rewound = currents(7.0, kv * ratio, ohm / ratio**2, none * ratio, cp)
+    assert np.mean(rewound <= 8.0) == pytest.approx(chance, abs=0.025)
+
+
+def test_the_propellers_at_hand_keep_the_current_with_the_chance():
+    """A second path: each propeller's own draws of a whole setting, at full throttle at rest."""
+    catalogue, train = small_catalogue(), small_train()
+    setting = settings(small_brief())[0]
+
+    def kept(found):
+        trains = [replace(train, propeller=each.part) for each in found.nearest_parts]
+        of_all = drawn(setting, trains)
+        return of_all.by_train(of_all.measured.full(1.0).motor_current_a <= limit).mean(axis=1)
+
+    paper = largest_propeller(train, 99.0, catalogue=catalogue)
+    limit = 1.02 * min(each.motor_current_static_a for each in paper.nearest_parts[:2])
+    paper = largest_propeller(train, limit, air=setting.air, catalogue=catalogue)
+    sure = largest_propeller(train, limit, air=setting.air, catalogue=catalogue, sure=WithChance(chance=0.9))
+    assert kept(paper).min() < 0.9
+    assert [p.part.id for p in sure.nearest_parts] == [
+        p.part.id for p, share in zip(paper.nearest_parts, kept(paper), strict=True) if share >= 0.9
+    ]
+
+
+def test_the_throttle_for_a_chance_keeps_the_current_in_so_many_draws():
+    """Held current needs the duty (K w + R I)/E with w = sqrt(K (I - I0)/kQ): less than that keeps it."""
+    found = throttle_for_current(bench(), [5.0, 7.0], air=AIR, sure=WithChance(chance=0.8))
+    kv, ohm, none, cp = drawn_bench()
+    for amps, duty in zip((5.0, 7.0), found.throttle_at_limit, strict=True):
+        k = 60 / (2 * math.pi * kv)
+        needed = (k * np.sqrt(k * (amps - none) / (load(7.0) * cp)) + ohm * amps) / E
+        assert np.mean(needed >= duty) == pytest.approx(0.8, abs=0.025)
+    assert np.all(found.throttle_at_limit < found.throttle_at_limit_on_paper)
+
+
+def test_the_mass_for_a_chance_lies_within_that_on_paper_and_holds_there():
+    brief = ResolvedBrief.of(small_brief())
+    sure = WithChance()
+    found = mass_range(brief, small_train(), sure=sure)
+    assert found.lightest_on_paper_g <= found.lightest_g < found.heaviest_g <= found.heaviest_on_paper_g
+    assert found.lightest_g <= found.surest_g <= found.heaviest_g
+    masses = np.array([found.lightest_g, found.surest_g, found.heaviest_g, found.heaviest_g * 1.03])
+    drawn = sure.at_masses(brief.as_designed, small_train(), masses)
+    assert list(sure.keeps(drawn)) == [True, True, True, False]
+    assert drawn.measured.frames.mass_kg.reshape(4, -1) == pytest.approx(np.tile(masses[:, None] / 1000, 512))
+
+
+def test_the_heaviest_mass_for_a_chance_by_its_own_arithmetic():
+    """Thrust at half charge over 0.5 is the heaviest weight of each draw; a chance of 0.8 asks for their fifth."""
+    brief = small_brief(("target_mass_g = 460\n", ""), ("min_flight_minutes = 6", ""),
+                        ("pack_tray_from_mm = 20\npack_tray_to_mm = 190", ""))  # fmt: skip
+    found = mass_range(brief, small_train(), sure=WithChance())
+    fresh = drawn(settings(brief)[0], [small_train()], seed=99).measured
+    heaviest = 1000 * fresh.frames.installed_thrust * fresh.full(0.5).thrust_n / (0.5 * 9.80665)
+    assert found.heaviest_by == ("thrust_to_weight",)
+    assert found.heaviest_g == pytest.approx(np.quantile(heaviest, 0.2), rel=0.02)
+    assert found.heaviest_g < 0.99 * found.heaviest_on_paper_g
+
+
+def test_no_mass_is_sure_enough_where_a_rating_is_near():
+    amps = solve(small_train(), air=settings(small_brief())[0].air).motor_current_a
+    train = small_train(motor=simple_motor(max_current_a=1.001 * amps))
+    found = mass_range(small_brief(), train, sure=WithChance())
+    assert math.isnan(found.heaviest_g)
+    assert math.isnan(found.lightest_g)
+    assert found.heaviest_on_paper_g == mass_range(small_brief(), train).heaviest_g
+    assert found.surest_chance < 0.9
+    assert found.surest_by[0].startswith("motor_current")
+
+
+def test_the_pack_and_the_field_for_a_chance(catalogue):
+    brief, sure = ResolvedBrief.of(small_brief()), WithChance(chance=0.8)
+    found = capacity_for_minutes(brief, small_train(), 12.0, catalogue=catalogue, sure=sure)
+    assert found.capacity_mah > found.capacity_on_paper_mah
+    fresh = drawn(brief.as_designed, [replace(small_train(), pack=found.pack)], seed=99).measured
+    assert np.mean(fresh["flight_time"].value >= 12.0) == pytest.approx(0.8, abs=0.03)
+    site = site_range(brief, small_train(), min_thrust_to_weight=0.8, sure=sure)
+    plain = site_range(brief, small_train(), min_thrust_to_weight=0.8)
+    assert site.highest_m < site.highest_on_paper_m == plain.highest_m
+    there = small_brief(("altitude_m = 100", f"altitude_m = {site.highest_m}"),
+                        ("temperature_c = 18", f"temperature_c = {18 - 0.0065 * (site.highest_m - 100)}"))  # fmt: skip
+    fresh = drawn(ResolvedBrief.of(there).as_designed, [small_train()], seed=99).measured
+    assert np.mean(fresh["thrust_to_weight"].value >= 0.8) == pytest.approx(0.8, abs=0.03)
 
 
 # ---------------------------------------------------------------- the whole aircraft

@@ -13,6 +13,7 @@ from support.trains import simple_controller, simple_motor
 
 from propmatch.aircraft.endurance import flight_time
 from propmatch.aircraft.flight import full_throttle, level_flight
+from propmatch.checks.chances import sureness
 from propmatch.checks.judged import judged_trains
 from propmatch.checks.limits import Design, excludes, run_checks
 from propmatch.checks.measures import settings
@@ -348,3 +349,24 @@ def test_two_motors_a_gear_and_parallel_cells_go_through(catalogue):
     assert 1.5 * one.thrust_n < case.thrust_static_n < 2 * one.thrust_n
     scaled = found.packs["same capacity", 3]
     assert scaled.pack.cells_parallel == 2 or scaled.origin == "catalogue"
+
+
+def test_every_case_has_the_intervals_and_chances_of_its_own_train(comparison):
+    """As the draws of each train by itself have them; percentiles by numpy."""
+    for setting in settings(comparison.brief):
+        for count in (2, 3):
+            case = comparison.case(count, compared_by="same capacity", variant=setting.variant.name)
+            alone = sureness(setting, case.train)
+            minutes = alone.measured["flight_time"].value
+            low, high = np.nanpercentile(minutes, [10, 90])
+            if np.isfinite(minutes).all():
+                assert case.ends["flight_minutes_low"] == pytest.approx(low, rel=1e-9)
+                assert case.ends["flight_minutes_high"] == pytest.approx(high, rel=1e-9)
+            static = np.percentile(alone.measured.full(1.0).pack_current_a, [10, 90])
+            ends = [case.ends[f"pack_current_static_a_{end}"] for end in ("low", "high")]
+            assert ends == pytest.approx(static, rel=1e-9)
+            assert ends[0] < case.pack_current_static_a < ends[1]
+            assert case.sure.chance_all_limits == alone.chance_all_limits
+            assert case.row["chance_by_check"] == alone.chance_by_check
+            assert all(c.chance == pytest.approx(alone.judgement(c.name)[1], nan_ok=True)
+                       for c in case.checks if c.verdict not in ("no limit", "unknown"))  # fmt: skip

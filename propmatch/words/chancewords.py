@@ -1,0 +1,171 @@
+"""How sure things are, in words: chances as builds of a hundred, ranges behind numbers, and what an answer hangs on."""
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from propmatch.words.checkwords import check_name, limit_text, value_text
+from propmatch.words.shown import Shown, signed
+
+if TYPE_CHECKING:
+    from propmatch.checks.chances import Sureness
+    from propmatch.checks.limits import Check
+
+__all__ = [
+    "NO_ANSWER",
+    "RANGES",
+    "chance_words",
+    "check_ends",
+    "check_range",
+    "end_words",
+    "hangs_words",
+    "least_words",
+    "of_hundred",
+    "range_words",
+    "ranged",
+    "share_words",
+    "sure_words",
+    "together_words",
+    "worth_saying",
+]
+
+RANGES = "Ranges in brackets hold 80 of 100 builds."
+"""Said once in an answer that has ranges."""
+NO_ANSWER = "no answer"
+_LIKELY, _EVEN = 0.8, 0.5
+_SHARES = (
+    (0.9, "nearly all"), (0.71, "three quarters"), (0.58, "two thirds"), (0.42, "half"), (0.29, "a third"),
+    (0.22, "a quarter"), (0.15, "a fifth"), (0.07, "a tenth"),
+)  # fmt: skip
+_SECOND = 0.22
+_KNOWN_BY = {
+    "label": "which nobody measured", "assumed": "whose numbers are assumed", "measured": "which is measured",
+    "predicted": "which is predicted, not measured", "data sheet": "known from its data sheet",
+}  # fmt: skip
+_AIRCRAFT = {
+    "bare mass": "which nobody weighed", "drag": "which nobody measured", "highest lift": "which nobody measured",
+    "thrust lost to the airframe": "which nobody measured", "receiver and servos": "whose current nobody measured",
+}  # fmt: skip
+
+
+# ---------------------------------------------------------------- chances
+
+
+def of_hundred(chance: float, wanted: float = 0.0) -> str:
+    """``97``, ``over 99``, ``under 1``: a chance as builds of a hundred, never rounded up to certainty, nor from below
+    to the chance that is wanted.
+    """
+    if not math.isfinite(chance):
+        return "-"
+    count = round(100 * chance)
+    if chance < wanted:
+        count = min(count, math.ceil(100 * wanted) - 1)
+    if count == 100 and chance < 1:
+        return "over 99"
+    return "under 1" if count == 0 and chance > 0 else f"{count}"
+
+
+def chance_words(chance: float) -> str:
+    """``holds in 97 of 100``."""
+    return f"holds in {of_hundred(chance)} of 100"
+
+
+def sure_words(chance: float, wanted: float) -> str:
+    """The verdict of a chance: ``likely``, ``may miss`` or ``likely misses`` before it where it is less than wanted."""
+    if chance >= wanted:
+        return chance_words(chance)
+    word = "likely" if chance >= _LIKELY else "may miss" if chance >= _EVEN else "likely misses"
+    return f"{word}, {chance_words(chance)}"
+
+
+# ---------------------------------------------------------------- ranges
+
+
+def range_words(low: float, high: float, kind: str = "", shown: Shown | None = None) -> str:
+    """``0.46 to 0.70``: an interval in the reader's unit, without it; ``no answer`` where neither end has one.
+
+    ``kind`` is a kind of column (``mass``, ``thrust``, ``speed``, ``%``) or the unit itself.
+    """
+    units = shown or Shown()
+    changes: dict[str, Callable[[float], float]] = {
+        "mass": units.mass_of, "g": units.mass_of, "thrust": units.thrust_of, "speed": units.speed_of,
+        "g/dm2": units.loading_of, "%": lambda share: 100.0 * share,
+    }  # fmt: skip
+    change = changes.get(kind)
+    ends = [change(end) if change and math.isfinite(end) else end for end in (low, high)]
+    largest = max((abs(end) for end in ends if math.isfinite(end)), default=math.nan)
+    if math.isnan(largest):
+        return NO_ANSWER
+    digits = 0 if largest >= 30 else 1 if largest >= 3 else 2
+    return " to ".join(end_words(end, digits) for end in ends)
+
+
+def end_words(end: float, digits: int = 1) -> str:
+    """One end of a range, ``no answer`` where it has none."""
+    return signed(end, digits) if math.isfinite(end) else NO_ANSWER
+
+
+def ranged(text: str, low: float, high: float, kind: str = "", shown: Shown | None = None) -> str:
+    """``0.58 (0.46 to 0.70)``: what was said of a number, and its interval; a text without a number has none."""
+    return f"{text} ({range_words(low, high, kind, shown)})" if any(map(str.isdigit, text)) else text
+
+
+def check_range(check: "Check", shown: Shown | None = None) -> str:
+    """The value of a check with its interval where anything varies."""
+    text, ends = value_text(check.value, check.unit, shown), check_ends(check, shown)
+    return f"{text} ({ends})" if ends else text
+
+
+def check_ends(check: "Check", shown: Shown | None = None) -> str:
+    """The interval of the value of a check; empty where nothing varies, nothing was drawn or there is no value."""
+    varies = math.isfinite(check.chance) and math.isfinite(check.value) and check.low != check.high
+    return range_words(check.low, check.high, check.unit, shown) if varies else ""
+
+
+# ---------------------------------------------------------------- what it hangs on
+
+
+def share_words(share: float) -> str:
+    """``two thirds``: a share of a variance."""
+    return next((word for least, word in _SHARES if share >= least), "little")
+
+
+def hangs_words(shares: Mapping[str, float], sure: "Sureness") -> str:
+    """``two thirds of that from the propeller, which nobody measured``; empty where nothing has a share to name."""
+    ranked = sorted(shares.items(), key=lambda item: -item[1])
+    named = [item for at, item in enumerate(ranked[:2]) if item[1] >= (_SECOND if at else _SHARES[-1][0])]
+    texts: list[str] = []
+    for group, share in named:
+        reason = _reason(group, sure)
+        said = f"{share_words(share)}{'' if texts else ' of that'} from the {group}"
+        texts.append(f"{said}, {reason}" if reason else said)
+    return "; ".join(texts)
+
+
+def _reason(group: str, sure: "Sureness") -> str:
+    part = getattr(sure.train, group, None)
+    if part is not None:
+        return _KNOWN_BY[part.source.kind]
+    stated = any(each.group == group and each.stated for each in sure.inputs)
+    return "" if stated else _AIRCRAFT.get(group, "")
+
+
+def least_words(sure: "Sureness", checks: "Sequence[Check]", shown: Shown | None = None) -> str:
+    """The check whose chance falls furthest short, its value and what that hangs on; empty where all hold."""
+    name = sure.least_certain
+    check = next((each for each in checks if each.name == name), None)
+    if check is None:
+        return ""
+    said = f"{check_name(check.name)} {check_range(check, shown)}, {limit_text(check, shown)}"
+    why = hangs_words(sure.hangs_on(check.name), sure)
+    return f"Least certain: {said}; {sure_words(check.chance, check.chance_wanted)}{f'; {why}' if why else ''}."
+
+
+def together_words(sure: "Sureness") -> str:
+    """``in 63 of 100 builds it keeps them all``: the chance of every limit at once."""
+    return f"in {of_hundred(sure.chance_all_limits)} of 100 builds it keeps them all"
+
+
+def worth_saying(sure: "Sureness") -> bool:
+    """Whether at least one build of a hundred keeps every limit, though one is missed on paper."""
+    return sure.chance_all_limits >= 0.01
