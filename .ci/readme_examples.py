@@ -12,6 +12,8 @@ from itertools import takewhile
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+from propmatch.files import write_file
+
 README = Path(__file__).resolve().parent.parent / "README.md"
 NOTES = ("No brief was named", "No power train was named", "This is the bundled brief", "You named no parts")
 
@@ -41,7 +43,7 @@ def main() -> None:
         if name and brief:
             Path(folder, name[1]).write_text(brief[1], encoding="utf-8")
         pattern = re.compile(r"(?<=^```\n)\$ .*?(?=^```$)", re.DOTALL | re.MULTILINE)
-        README.write_text(pattern.sub(lambda found: remade(found[0], folder), text), encoding="utf-8")
+        write_file(README, pattern.sub(lambda found: remade(found[0], folder), text))
 
 
 if __name__ == "__main__":

@@ -7,6 +7,7 @@ import numpy as np
 
 from propmatch.aircraft.speeds import AircraftSpeeds
 from propmatch.catalogue.catalogue import Catalogue
+from propmatch.checks.chances import Sureness, sureness
 from propmatch.checks.judged import judged_trains
 from propmatch.checks.limits import Design, checks_of, closest_limit, missed
 from propmatch.checks.measures import TrainMeasures
@@ -17,6 +18,7 @@ from propmatch.faults import Fault, InputFaults
 from propmatch.page.edit import field_values
 from propmatch.questions.asflown import as_flown
 from propmatch.questions.settings import settings_of
+from propmatch.questions.speedranges import speed_ranges
 from propmatch.records.brief import Brief
 from propmatch.records.estimates import completed
 from propmatch.records.parts import PARTS, PowerTrain
@@ -24,10 +26,14 @@ from propmatch.records.trainid import TrainId, parts_in_order
 from propmatch.search.candidate import columns
 from propmatch.search.front import Passing, passing_map
 from propmatch.search.matching import UNNAMED, match, shelf_for
+from propmatch.sheet.bands import BAND, needed_band, thrust_band
 from propmatch.sheet.briefwords import brief_sentences
+from propmatch.sheet.margincharts import margin_ends
 from propmatch.sheet.speeds import THROTTLES, fastest_of, phase_points, speeds
 from propmatch.sheet.trimsection import cures_table
+from propmatch.tolerances.draws import DRAWS
 from propmatch.train.coupling import solve
+from propmatch.words.chancewords import check_ends, range_words, ranged, sure_words
 from propmatch.words.checkwords import (
     burst_words,
     check_name,
@@ -39,10 +45,22 @@ from propmatch.words.checkwords import (
 from propmatch.words.flownwords import flown_sentences, settings_rows
 from propmatch.words.shown import Shown
 from propmatch.words.speedwords import SPEEDS_HEAD, speed_rows, speed_sentences, wind_sentences
+from propmatch.words.verdictwords import verdict_words
 
-__all__ = ["best_answer", "brief_answer", "fault_rows", "map_answer", "measured_train", "numbers", "train_answer"]
+__all__ = [
+    "FEWER",
+    "best_answer",
+    "brief_answer",
+    "fault_rows",
+    "map_answer",
+    "measured_train",
+    "numbers",
+    "train_answer",
+]
 
 MARKS = 2000
+FEWER = 256
+"""Draws while a number moves: ends of ranges within 3 % of their width, chances within 1.6 points."""
 _FRESH = 1.08  # a full pack turns the propeller that much faster than a half full one, or less
 
 
@@ -101,16 +119,19 @@ def measured_train(
     return here, train, judged_trains(here, [train])[0]
 
 
-def train_answer(brief: Brief, catalogue: Catalogue, ids: str, variant: str | None = None) -> dict[str, Any]:
-    """One train: its parts, main numbers, checks and operating chart."""
+def train_answer(
+    brief: Brief, catalogue: Catalogue, ids: str, variant: str | None = None, *, draws: int = DRAWS
+) -> dict[str, Any]:
+    """One train: its parts, main numbers, checks and operating chart, with ranges and chances from so many draws."""
     here, train, measured = measured_train(brief, catalogue, ids, variant)
     design = Design.of(train, here.variant)
-    checks = [*checks_of(measured)[0], *catalogue.extra_checks(design, brief)]
+    sure = sureness(here, train, draws=draws)
+    checks = [*checks_of(measured, sure=[sure])[0], *catalogue.extra_checks(design, brief)]
     near = closest_limit(checks)
     shown = shown_for(brief)
     speeds = here.speeds(train)
     flight = here.flight_time(train)
-    flown = as_flown(train, here, flight)
+    flown = as_flown(train, here, flight, sure)
     settings = settings_of(train, here, flight, flown)
     return {
         "id": ids,
@@ -124,10 +145,15 @@ def train_answer(brief: Brief, catalogue: Catalogue, ids: str, variant: str | No
         "numbers": [
             {"name": column.page, "label": column.label.partition(",")[0], "value": _number(value), "unit": column.unit,
              "text": shown.speed_text(value) if column.kind == "speed" and np.isfinite(value)
-             else value_text(value, column.unit)}
+             else value_text(value, column.unit),
+             "low": _number(ends.low), "high": _number(ends.high),
+             "range": range_words(ends.low, ends.high, column.kind, shown) if np.isfinite(value) else ""}
             for column in headed(columns()) if column.page
-            for value in [float(column(measured)[0])]
+            for value, ends in [(float(column(measured)[0]), sure.interval(column(sure.measured)))]
         ],
+        "draws": draws,
+        "verdict": verdict_words(sure, checks, shown),
+        "chance_all_limits": sure.chance_all_limits,
         "as_flown": flown_sentences(flown, flight.minutes, flight.cutoff_cell_v, shown),
         "settings": [] if settings is None else settings_rows(settings, shown),
         "meets": not missed(checks),
@@ -140,11 +166,14 @@ def train_answer(brief: Brief, catalogue: Catalogue, ids: str, variant: str | No
             {"name": c.name, "label": check_name(c.name), "value": _number(c.value), "limit": _number(c.limit),
              "margin": _number(c.margin), "verdict": c.verdict, "basis": c.basis, "limit_source": c.limit_source,
              "danger": c.danger, "note": c.note, "unit": c.unit,
+             "low": _number(c.low), "high": _number(c.high), "chance": _number(c.chance),
+             "range": check_ends(c, shown), "margins": numbers(margin_ends(c)),
+             "sure": sure_words(c.chance, c.chance_wanted) if np.isfinite(c.chance) else "",
              "text": value_text(c.value, c.unit), "limit_text": limit_text(c)}
             for c in checks
         ],
-        "chart": chart(here, train, measured),
-        "speeds": airspeeds_of(here, train, speeds, measured),
+        "chart": chart(here, train, measured, sure),
+        "speeds": airspeeds_of(here, train, speeds, measured, sure if draws >= DRAWS else None),
         "trim": _trim(here, train, shown),
         "assumptions": [
             each.text for each in dict.fromkeys((*completed(train)[1], *speeds.assumptions, *flown.assumptions,
@@ -154,15 +183,19 @@ def train_answer(brief: Brief, catalogue: Catalogue, ids: str, variant: str | No
 
 
 def airspeeds_of(
-    here: Setting, train: PowerTrain, speeds: AircraftSpeeds, measured: TrainMeasures
-) -> dict[str, Any]:  # fmt: skip
-    """The table of the aircraft's own speeds, and what a pilot would say of them and of the wind."""
+    here: Setting, train: PowerTrain, speeds: AircraftSpeeds, measured: TrainMeasures, sure: Sureness | None
+) -> dict[str, Any]:
+    """The table of the aircraft's own speeds, and what a pilot would say of them and of the wind.
+
+    Without ``sure`` the table has no ranges: they take longer than all the rest.
+    """
     shown = shown_for(here.brief)
     trips = here.wind_trips(train, measured.flight.phase_mah[:, 0].tolist())
     words = [*speed_sentences(speeds, shown), *wind_sentences(trips, here.brief.site, speeds, shown)]
+    rows = speed_rows(speeds, shown, None if sure is None else speed_ranges(sure).own)
     return {
-        "head": SPEEDS_HEAD, "rows": [list(row.values()) for row in speed_rows(speeds, shown)],
-        "unit": shown.speed_unit, "words": words,
+        "head": SPEEDS_HEAD, "heads": ["airspeed", *list(rows[0])[1:]], "rows": [list(row.values()) for row in rows],
+        "words": words,
     }  # fmt: skip
 
 
@@ -179,8 +212,8 @@ def _trim(here: Setting, train: PowerTrain, shown: Shown) -> dict[str, Any] | No
     }
 
 
-def chart(here: Setting, train: PowerTrain, measured: TrainMeasures) -> dict[str, Any]:
-    """Thrust of constant throttle and thrust that level flight needs against airspeed, SI."""
+def chart(here: Setting, train: PowerTrain, measured: TrainMeasures, sure: Sureness) -> dict[str, Any]:
+    """Thrust of constant throttle and thrust that level flight needs against airspeed, with bands; SI."""
     frame, air = here.variant.airframe, here.air
     mass_kg = here.all_up_mass_kg(train.mass_g)
     reserve = here.brief.limits.reserve_charge or 0.0
@@ -193,7 +226,12 @@ def chart(here: Setting, train: PowerTrain, measured: TrainMeasures) -> dict[str
     names = ["full throttle, full pack", "full throttle, at the end", *(f"{100 * d:.0f} % throttle" for d in THROTTLES)]
     top = float(measured.top.top_speed_m_s[0])
     units = shown_for(here.brief)
+    bands = thrust_band(sure, grid.airspeed[-1]), needed_band(sure, grid.stall, grid.airspeed[-1])
     return {
+        "bands": [
+            {"name": name, "airspeed_m_s": numbers(band.x), "low_n": numbers(band.low), "high_n": numbers(band.high)}
+            for name, band in zip(("full", "need"), bands, strict=True)
+        ],
         "airspeed_m_s": numbers(grid.airspeed),
         "needed_n": numbers(grid.needed),
         "curves": [
@@ -205,9 +243,11 @@ def chart(here: Setting, train: PowerTrain, measured: TrainMeasures) -> dict[str
                    for n, v, t in phase_points(here.phases, frame, mass_kg, air)],
         "units": {"speed": units.speed_unit, "per_m_s": units.speed_of(1.0), "thrust": units.thrust_unit,
                   "per_n": units.thrust_of(1.0)},
-        "words": f"At rest full throttle gives {units.thrust_text(thrust[0, 0])} with a full pack and "
+        "words": f"At rest full throttle gives "
+                 f"{ranged(units.thrust_text(thrust[0, 0]), *bands[0].at(0.0), 'thrust', units)} with a full pack and "
                  f"{units.thrust_text(thrust[1, 0])} at the end. Stall at {units.speed_text(grid.stall)}; top speed "
-                 + (f"{units.speed_text(top)} at half charge." if np.isfinite(top) else "none: it cannot fly level."),
+                 + (f"{units.speed_text(top)} at half charge." if np.isfinite(top) else "none: it cannot fly level.")
+                 + f" {BAND}",
     }  # fmt: skip
 
 

@@ -5,15 +5,18 @@ from typing import Any
 import numpy as np
 
 from propmatch.catalogue.catalogue import Catalogue
+from propmatch.checks.chances import Sureness, sureness
 from propmatch.checks.checkrules import CHECKS, TOP, TOP_SPEED
 from propmatch.checks.formula import evaluate, substituted
 from propmatch.checks.limits import Check, Design, checks_of
 from propmatch.checks.working import Input, Stated, Working, working
 from propmatch.faults import Fault, InputFaults
+from propmatch.models.arrays import Floats
 from propmatch.page.answers import measured_train
 from propmatch.records.brief import Brief
 from propmatch.records.estimates import completed
 from propmatch.records.parts import PowerTrain
+from propmatch.words.chancewords import NO_ANSWER, hangs_words, range_words, sure_words
 from propmatch.words.checkwords import check_name, limit_text, value_text
 
 __all__ = ["explanation"]
@@ -33,15 +36,21 @@ def explanation(brief: Brief, catalogue: Catalogue, ids: str, name: str, variant
     """
     here, train, measured = measured_train(brief, catalogue, ids, variant)
     asked = _ALIAS.get(name, name)
+    sure = sureness(here, train)
     check: Check | None = None
-    state = ""
+    state, surely = "", ""
     if asked == "top_speed":
         value, unit, state = float(measured.top.top_speed_m_s[0]), "m/s", TOP.words
         how = working(measured, 0, TOP_SPEED, TOP)
+        surely = _range(sure, sure.measured.top.top_speed_m_s, unit)
     else:
         added = catalogue.extra_checks(Design.of(train, here.variant), brief)
-        check = _check([*checks_of(measured)[0], *added], asked)
+        check = _check([*checks_of(measured, sure=[sure])[0], *added], asked)
         value, unit, how = check.value, check.unit, _ADDED
+        if asked in CHECKS:
+            surely = _range(sure, sure.measured[asked].value, unit)
+            if np.isfinite(check.chance):
+                surely += f" The limit is kept: {sure_words(check.chance, check.chance_wanted)}."
         if asked in CHECKS:
             how, state = CHECKS[asked].working(measured, 0), CHECKS[asked].state.words
     numbers = _printed(how, value, unit)
@@ -67,6 +76,7 @@ def explanation(brief: Brief, catalogue: Catalogue, ids: str, name: str, variant
             for each, text in zip(how.inputs, numbers, strict=True)
         ],
         "limit": "" if check is None else _limit(check),
+        "sure": surely,
         "note": "" if check is None else check.note,
         "assumptions": [f"{a.subject}: {a.text}" for a in (*here.assumptions, *completed(train)[1])],
     }
@@ -78,6 +88,16 @@ def _check(checks: list[Check], asked: str) -> Check:
             return check
     known = ", ".join(("top_speed", *(check.name for check in checks)))
     raise InputFaults([Fault("explain", "name", asked, f"must be one of {known}")])
+
+
+def _range(sure: Sureness, values: Floats, unit: str) -> str:
+    """The range of a number, and what it hangs on; empty where nothing varies."""
+    ends, why = sure.interval(values), hangs_words(sure.shares(values), sure)
+    if not why:
+        return ""
+    unanswered = np.isnan(ends.low) and np.isnan(ends.high)
+    said = NO_ANSWER if unanswered else f"{range_words(ends.low, ends.high, unit)} {unit}".rstrip()
+    return f"In 80 of 100 builds {said}; {why}."
 
 
 def _limit(check: Check) -> str:

@@ -28,7 +28,9 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.setting import ResolvedBrief
 from propmatch.faults import Fault, InputFaults
+from propmatch.files import write_file
 from propmatch.page.answers import (
+    FEWER,
     best_answer,
     brief_answer,
     fault_rows,
@@ -37,11 +39,13 @@ from propmatch.page.answers import (
     shown_for,
     train_answer,
 )
+from propmatch.page.benched import benched, fit_answer
 from propmatch.page.edit import edited
 from propmatch.page.explain import explanation
 from propmatch.page.views import views_answer
 from propmatch.records.brief import Brief, dump_brief
 from propmatch.search.front import Passing, passing_map
+from propmatch.tolerances.draws import DRAWS
 
 __all__ = ["HEADERS", "create_app", "in_background", "new_token"]
 
@@ -152,45 +156,63 @@ def create_app(
 
         return answer
 
+    def stock(asked: dict[str, Any]) -> Catalogue:
+        return _stock(catalogue, asked)
+
     def save(brief: Brief, asked: dict[str, Any]) -> Any:
         return _saved(home, str(asked.get("file", "")), dump_brief(brief), bool(asked.get("replace")))
 
-    def sheet(brief: Brief, asked: dict[str, Any]) -> Any:
-        from propmatch.sheet.content import build_sheet
-        from propmatch.sheet.html import sheet_html
-        from propmatch.sheet.picture import need
-
-        for module in ("matplotlib", "jinja2"):
-            need(module)
-        resolved = ResolvedBrief.of(brief)
-        train = picked_train(catalogue, resolved.as_designed, str(asked["train"])) if asked.get("train") else None
-        made = build_sheet(resolved, catalogue, train=train, shown=shown_for(brief))
-        if made is None:
-            raise InputFaults([Fault("sheet", rule="no combination of the catalogue meets the brief")])
-        return Response(
-            sheet_html(made),
-            media_type="text/html",
-            headers={"content-disposition": 'attachment; filename="sheet.html"'},
-        )
-
     answers: dict[str, Callable[[Brief, dict[str, Any]], Any]] = {
         "brief": lambda brief, asked: {**brief_answer(brief, asked["variant"]), "text": dump_brief(brief)},
-        "train": lambda brief, asked: train_answer(brief, catalogue, str(asked.get("train")), asked["variant"]),
+        "train": lambda brief, asked: train_answer(
+            brief,
+            stock(asked),
+            str(asked.get("train")),
+            asked["variant"],
+            draws=FEWER if asked.get("moving") else DRAWS,
+        ),
         "map": lambda brief, asked: map_answer(
-            brief, catalogue, variant=asked["variant"], compute=partial(_elsewhere, workers)
+            brief, stock(asked), variant=asked["variant"], compute=partial(_elsewhere, workers)
         ),
-        "views": lambda brief, asked: views_answer(brief, catalogue, str(asked.get("train")), asked["variant"]),
-        "best": lambda brief, asked: best_answer(brief, catalogue, asked["variant"]),
+        "views": lambda brief, asked: views_answer(brief, stock(asked), str(asked.get("train")), asked["variant"]),
+        "best": lambda brief, asked: best_answer(brief, stock(asked), asked["variant"]),
         "explain": lambda brief, asked: explanation(
-            brief, catalogue, str(asked.get("train")), str(asked.get("name")), asked["variant"]
+            brief, stock(asked), str(asked.get("train")), str(asked.get("name")), asked["variant"]
         ),
+        "fit": lambda _, asked: fit_answer(benched(catalogue, asked.get("log")), str(asked.get("train") or "")),
         "save": save,
-        "sheet": sheet,
+        "sheet": lambda brief, asked: _sheet(brief, catalogue, asked),
     }
     routes = [Route(f"/{token}/{name}", static(name)) for name in _STATIC]
     routes.append(Route(f"/{token}/start", start))
     routes += [Route(f"/{token}/{name}", answering(make), methods=["POST"]) for name, make in answers.items()]
     return _Guard(Starlette(routes=routes), token, port)
+
+
+def _stock(catalogue: Catalogue, asked: dict[str, Any]) -> Catalogue:
+    """The catalogue, with the motor of the log that a request carries."""
+    return benched(catalogue, asked["log"]).catalogue if asked.get("log") else catalogue
+
+
+def _sheet(brief: Brief, catalogue: Catalogue, asked: dict[str, Any]) -> Response:
+    """The build sheet of the picked train, with the log of its motor."""
+    from propmatch.sheet.content import build_sheet
+    from propmatch.sheet.html import sheet_html
+    from propmatch.sheet.picture import need
+
+    for module in ("matplotlib", "jinja2"):
+        need(module)
+    resolved, parts, log = ResolvedBrief.of(brief), _stock(catalogue, asked), asked.get("log")
+    train = picked_train(parts, resolved.as_designed, str(asked["train"])) if asked.get("train") else None
+    fit = benched(catalogue, log).fit if log else None
+    made = build_sheet(resolved, parts, train=train, shown=shown_for(brief), fit=fit)
+    if made is None:
+        raise InputFaults([Fault("sheet", rule="no combination of the catalogue meets the brief")])
+    return Response(
+        sheet_html(made),
+        media_type="text/html",
+        headers={"content-disposition": 'attachment; filename="sheet.html"'},
+    )
 
 
 def in_background() -> None:
@@ -246,8 +268,7 @@ def _saved(folder: Path, name: str, text: str, replacing: bool) -> Response | di
         raise InputFaults([Fault("save", "file", name, rule)])
     path = folder / name
     try:
-        with path.open("w" if replacing else "x", encoding="utf-8") as stream:
-            stream.write(text)
+        write_file(path, text, force=replacing)
     except FileExistsError:
         return JSONResponse({"exists": True, "file": name}, status_code=409)
     except OSError as error:

@@ -10,11 +10,11 @@ from typing import Any
 _HOME = {
     "picture": ("Picture", "Table"),
     "thrustcharts": ("compare_chart", "operating_chart", "sweep_chart", "throttle_chart"),
+    "fitcharts": ("fit_chart",),
     "flightcharts": ("flight_chart",),
     "margincharts": ("margin_chart",),
     "balancecharts": ("trim_chart",),
     "aircraftviews": ("aircraft_views",),
-    "spread": ("Spread", "spread_of"),
     "case": ("Section", "Sheet"),
     "content": ("build_sheet",),
     "html": ("sheet_html",),

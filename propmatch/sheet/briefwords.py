@@ -105,5 +105,5 @@ def train_reasons(candidate: "Candidate", shown: Shown) -> str:
         )
     for variant, failing in candidate.failing_in.items():
         words = _joined([check_name(name) for name in failing])
-        text += f" Build '{variant}': " + (f"misses {words}." if failing else "meets the brief too.")
+        text += f" Build '{variant}': " + (f"misses {words}." if failing else "meets the brief on paper too.")
     return text

@@ -6,7 +6,9 @@ import attrs
 
 from propmatch.aircraft.endurance import FlightTime
 from propmatch.aircraft.speeds import AircraftSpeeds
+from propmatch.bench.logfit import LogFit
 from propmatch.catalogue.catalogue import Catalogue
+from propmatch.checks.chances import Sureness, sureness
 from propmatch.checks.limits import Check, Design
 from propmatch.checks.setting import ResolvedBrief, Setting
 from propmatch.questions.asflown import AsFlown
@@ -15,7 +17,6 @@ from propmatch.records.brief import Brief
 from propmatch.records.parts import PowerTrain
 from propmatch.search.matching import Candidate, Shortlist
 from propmatch.sheet.picture import Picture, Table
-from propmatch.sheet.spread import Spread
 from propmatch.words.shown import Shown
 
 __all__ = ["Case", "Section", "Sheet"]
@@ -87,19 +88,21 @@ class Sheet:
 
 @attrs.frozen(kw_only=True, eq=False)
 class Case:
-    """What the sections are made from; ``unnamed`` where the train is the best that match found."""
+    """What the sections are made from; ``unnamed`` where the train is the best that match found, ``fit`` of a
+    bench log of its motor."""
 
     resolved: ResolvedBrief
     catalogue: Catalogue
     train: PowerTrain
     design: Design
     checks: tuple[Check, ...]
-    spread: Spread
+    sure: Sureness
     flight: FlightTime
     flown: AsFlown
     shortlist: Shortlist | None
     unnamed: bool
     shown: Shown
+    fit: LogFit | None = None
 
     @property
     def brief(self) -> Brief:
@@ -131,6 +134,15 @@ class Case:
     def own_cells(self) -> str:
         """Cell count of the train that the charts show."""
         return f"{self.train.pack.cells_series}S"
+
+    def sure_of(self, train: PowerTrain) -> Sureness:
+        """How sure what is said of another power train is, as designed."""
+        return sureness(self.setting, train)
+
+    @cached_property
+    def best_sure(self) -> dict[str, Sureness]:
+        """The same of the best candidate of each cell count."""
+        return {key: self.sure_of(each.train) for key, each in self.best.items()}
 
     @property
     def best(self) -> dict[str, Candidate]:

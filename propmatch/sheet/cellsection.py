@@ -8,8 +8,11 @@ from propmatch.checks.setting import ResolvedBrief
 from propmatch.questions.cells import CellCase, CellComparison
 from propmatch.questions.envelope import parts_envelope
 from propmatch.records.parts import PowerTrain
-from propmatch.search.matching import Shortlist
+from propmatch.search.candidate import columns
+from propmatch.sheet.case import Case
 from propmatch.sheet.picture import Table
+from propmatch.sheet.ranges import KEPT, ranged_values
+from propmatch.words.chancewords import of_hundred, ranged
 from propmatch.words.checkwords import NO_CHANGE, check_name, limit_sentences
 from propmatch.words.envelopewords import envelope_parts
 from propmatch.words.shown import Shown, signed
@@ -21,22 +24,30 @@ _MOST = 5
 
 def cells_table(cases: list[CellCase], shown: Shown) -> Table:
     """Cell counts side by side."""
+
+    def ends(case: CellCase, name: str, text: str, kind: str = "") -> str:
+        return ranged(text, case.ends[f"{name}_low"], case.ends[f"{name}_high"], kind, shown)
+
     lines: list[tuple[str, Callable[[CellCase], str]]] = [
         ("pack", lambda c: c.pack.name),
         ("all-up mass", lambda c: shown.mass_text(c.all_up_mass_g)),
-        ("flight time", lambda c: f"{signed(c.flight_minutes)} min"),
-        ("thrust to weight, half charge", lambda c: signed(c.thrust_to_weight, 2)),
-        ("static thrust, full pack", lambda c: shown.thrust_text(c.thrust_static_n)),
-        ("top level speed, half charge", lambda c: shown.speed_text(c.top_speed_m_s)),
-        ("best climb, half charge", lambda c: f"{signed(c.climb_m_s)} m/s"),
+        ("flight time", lambda c: ends(c, "flight_minutes", f"{signed(c.flight_minutes)} min")),
+        ("thrust to weight, half charge", lambda c: ends(c, "thrust_to_weight", signed(c.thrust_to_weight, 2))),
+        ("static thrust, full pack",
+         lambda c: ends(c, "thrust_static_n", shown.thrust_text(c.thrust_static_n), "thrust")),
+        ("top level speed, half charge",
+         lambda c: ends(c, "top_speed_m_s", shown.speed_text(c.top_speed_m_s), "speed")),
+        ("best climb, half charge", lambda c: ends(c, "climb_m_s", f"{signed(c.climb_m_s)} m/s")),
         ("propeller speed, full pack", lambda c: f"{signed(c.rpm_static, 0)} rpm"),
-        ("motor current, full pack", lambda c: f"{signed(c.motor_current_static_a)} A"),
+        ("motor current, full pack",
+         lambda c: ends(c, "motor_current_static_a", f"{signed(c.motor_current_static_a)} A")),
         ("pack power, full pack", lambda c: f"{signed(c.pack_power_static_w, 0)} W"),
         ("heat in one motor, full pack", lambda c: f"{signed(c.motor_heat_static_w)} W"),
         *([("heat in the linear servo supply, full pack", lambda c: f"{signed(c.servo_supply_heat_w)} W")]
           if any(c.servo_supply_heat_w > 0 for c in cases) else []),
         ("throttle in level flight", lambda c: f"{signed(100 * c.level_throttle, 0)} %"),
-        ("limits missed", lambda c: ", ".join(check_name(check.name) for check in c.failing) or "none"),
+        ("limits missed on paper", lambda c: ", ".join(check_name(check.name) for check in c.failing) or "none"),
+        (KEPT, lambda c: of_hundred(c.sure.chance_all_limits)),
     ]  # fmt: skip
     rows = [{"": label, **{f"{c.cells}S": say(c) for c in cases}} for label, say in lines]
     return Table.of(rows, caption="Same motor, propeller and controller; packs of the same energy")
@@ -47,7 +58,8 @@ def cells_text(found: CellComparison, cases: list[CellCase], shown: Shown) -> tu
     texts = []
     for case in cases:
         if not case.failing:
-            texts.append(f"With {case.cells}S and everything else kept it stays inside every limit of brief and parts.")
+            texts.append(f"With {case.cells}S and everything else kept it stays inside every limit of brief and parts "
+                         "on paper.")  # fmt: skip
             continue
         failing = ", ".join(check_name(check.name) for check in case.failing)
         text = f"With {case.cells}S and everything else kept it misses {failing}."
@@ -84,13 +96,23 @@ def _more(others: int) -> str:
     return f", or {others} other{'s' if others > 1 else ''}" if others else ""
 
 
-def substitutes(shortlist: Shortlist, shown: Shown) -> tuple[Table, ...]:
+def substitutes(case: Case) -> tuple[Table, ...]:
     """The next best combinations of each cell count, those that differ in the controller alone on one line."""
-    tables = []
-    for cells, group in sorted(shortlist.by_cells.items()):
+    tables, shown = [], case.shown
+    assert case.shortlist is not None
+    for cells, group in sorted(case.shortlist.by_cells.items()):
         alike: dict[tuple[str, str, str], list[Any]] = {}
         for candidate in group:
             alike.setdefault((candidate.motor_id, candidate.propeller_id, candidate.pack_id), []).append(candidate)
+        lines = list(alike.values())[:_MOST]
+        if not lines:
+            continue
+        firsts = [first for first, *_ in lines]
+        sure = [case.sure_of(first.train) for first in firsts]
+        said = {
+            column.name: ranged_values(firsts, column, sure, shown) for column in columns()
+            if column.name in ("flight_minutes", "thrust_to_weight")
+        }  # fmt: skip
         rows = [
             {
                 "motor": first.train.motor.name,
@@ -98,11 +120,11 @@ def substitutes(shortlist: Shortlist, shown: Shown) -> tuple[Table, ...]:
                 "pack": first.train.pack.name,
                 "controller": first.train.controller.name + (_more(len(others))),
                 "all-up mass": shown.mass_text(first.all_up_mass_g),
-                "minutes": signed(first.flight_minutes),
-                "thrust to weight": signed(first.thrust_to_weight, 2),
+                "flight time": said["flight_minutes"][at],
+                "thrust to weight": said["thrust_to_weight"][at],
+                KEPT: of_hundred(sure[at].chance_all_limits),
             }
-            for first, *others in list(alike.values())[:_MOST]
+            for at, (first, *others) in enumerate(lines)
         ]
-        if rows:
-            tables.append(Table.of(rows, caption=f"{cells}S, best first"))
+        tables.append(Table.of(rows, caption=f"{cells}S, best first"))
     return tuple(tables)

@@ -2,7 +2,9 @@
 
 from collections.abc import Callable
 
+from propmatch.bench.logfit import LogFit
 from propmatch.catalogue.catalogue import Catalogue
+from propmatch.checks.chances import sureness
 from propmatch.checks.judged import judged_trains
 from propmatch.checks.limits import Design, checks_of
 from propmatch.checks.setting import ResolvedBrief
@@ -14,7 +16,6 @@ from propmatch.search.matching import Shortlist, match
 from propmatch.sheet.briefwords import brief_sentences
 from propmatch.sheet.case import Case, Section, Sheet
 from propmatch.sheet.questions import assumed, cautions, extra, questions, sources
-from propmatch.sheet.spread import spread_of
 from propmatch.words.shown import Shown
 
 __all__ = ["Section", "Sheet", "build_sheet"]
@@ -30,6 +31,7 @@ def build_sheet(
     train: PowerTrain | None = None,
     shortlist: Shortlist | None = None,
     shown: Shown | None = None,
+    fit: LogFit | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> Sheet | None:
     """Put the sheet together; None when no train was given and none of the catalogue meets the brief.
@@ -44,6 +46,8 @@ def build_sheet(
         What :func:`propmatch.match` found; default: found here.
     shown : Shown, optional
         Units; default the brief's.
+    fit : LogFit, optional
+        Of a bench log of the motor, drawn on the sheet.
     progress : callable, optional
         Called with combinations matched and in all.
 
@@ -65,11 +69,13 @@ def build_sheet(
     setting, stated, units = resolved.as_designed, resolved.stated, resolved.stated.units
     design = Design.of(chosen, setting.variant)
     flight = setting.flight_time(chosen)
+    sure = sureness(setting, chosen)
+    own = checks_of(judged_trains(setting, [chosen])[0], sure=[sure])[0]
     case = Case(
         resolved=resolved, catalogue=catalogue, train=chosen, design=design,
-        checks=(*checks_of(judged_trains(setting, [chosen])[0])[0], *catalogue.extra_checks(design, stated)),
-        spread=spread_of(design, resolved), flight=flight, flown=as_flown(chosen, setting, flight), shortlist=found,
-        unnamed=train is None,
+        checks=(*own, *catalogue.extra_checks(design, stated)), sure=sure, flight=flight,
+        flown=as_flown(chosen, setting, flight, sure), shortlist=found,
+        unnamed=train is None, fit=fit,
         shown=shown or Shown(thrust=units.thrust, speed=units.speed, wing_loading=units.wing_loading),
     )  # fmt: skip
     return Sheet(

@@ -9,12 +9,15 @@ import numpy as np
 from propmatch.aircraft.endurance import FlightTime, flight_time
 from propmatch.aircraft.flightlanes import Leg
 from propmatch.aircraft.passing import minutes_along
+from propmatch.checks.chances import Sureness
 from propmatch.models.air import Air
 from propmatch.models.arrays import Floats
 from propmatch.records.parts import Airframe, PowerTrain
 from propmatch.records.sections import Phase
+from propmatch.sheet.bands import BAND, charge_band, shaded
 from propmatch.sheet.picture import Picture, Table
-from propmatch.sheet.style import GREY, INK, STYLES, end_labels
+from propmatch.sheet.style import BLUE, GREY, INK, STYLES, end_labels
+from propmatch.words.chancewords import ranged
 from propmatch.words.flightwords import end_text, height_words, why_not
 from propmatch.words.shown import Shown, signed
 
@@ -84,15 +87,24 @@ def _stretch(leg: Leg, names: Sequence[str], points: int) -> Stretch:
 
 
 def flight_chart(
-    plan: FlightPlan, *, flight: FlightTime | None = None, shown: Shown | None = None, name: str = "flight"
+    plan: FlightPlan,
+    *,
+    flight: FlightTime | None = None,
+    shown: Shown | None = None,
+    sure: Sureness | None = None,
+    name: str = "flight",
 ) -> Picture:
-    """Pack voltage, height above the field and charge, against minutes since take-off."""
+    """Pack voltage, height above the field and charge, against minutes since take-off.
+
+    ``sure``, of the same train in the same aircraft, adds a band to the charge, and ranges to time and currents.
+    """
     units = shown or Shown()
     flown = flight or plan.flown()
     parts = stretches(flown)
     order = list(dict.fromkeys(name for part in parts for name in part.names))
     style = {name: STYLES[i % len(STYLES)] for i, name in enumerate(order)}
     cutoff = plan.train.pack.cells_series * flown.cutoff_cell_v
+    band = None if sure is None or not parts else charge_band(sure)
 
     def draw(figure: Any) -> None:
         above, middle, below = figure.subplots(3, 1, sharex=True, height_ratios=(3, 1.5, 1.5))
@@ -105,6 +117,8 @@ def flight_chart(
                 look = style[label]
                 above.plot(part.minutes, volts, markevery=40, **look)
                 ends[label] = (part.minutes[-1], float(volts[-1]), label, look["color"])
+        if band is not None:
+            shaded(below, band, BLUE, y=100.0)
         if parts:
             minutes = np.concatenate([part.minutes for part in parts])
             middle.plot(minutes, np.concatenate([part.height_m for part in parts]), color=INK)
@@ -115,29 +129,37 @@ def flight_chart(
         middle.set(ylabel="height, m", ylim=(0, 1.1 * max(flown.greatest_height_m, 1.0) if parts else 1.0))
         below.set(ylabel="charge left, %", xlabel="minutes since take-off", ylim=(0, 105))
         if parts:
-            below.set_xlim(0, parts[-1].minutes[-1])
+            below.set_xlim(0, parts[-1].minutes[-1] if band is None else band.x[-1])
         low, high = above.get_ylim()
         above.set_ylim(low - 0.08 * (high - low), high)
         end_labels(above, [*ends.values(), (flown.minutes, cutoff, "cut-off", GREY)])
         end_labels(below, [(flown.minutes, 100 * plan.reserve_charge, "reserve", GREY)])
 
+    def ends(name: str, phase: int, value: float) -> str:
+        """A number of a phase with its range."""
+        if sure is None or not np.isfinite(value):
+            return signed(value)
+        drawn = sure.interval(getattr(sure.measured.flight, name)[phase])
+        same = np.isfinite(drawn.low) and signed(drawn.low, 2) == signed(drawn.high, 2)
+        return signed(value) if same else ranged(signed(value), drawn.low, drawn.high)
+
     rows = [
         {
             "phase": row.name,
-            "minutes": signed(row.minutes, 1),
+            "minutes": ends("phase_minutes", at, row.minutes),
             f"airspeed, {units.speed_unit}": units.number(row.airspeed_m_s, "speed", 0),
             "throttle, %": _span(100 * row.throttle_from, 100 * row.throttle_to),
-            "pack current, A": signed(row.pack_current_mean_a, 1),
-            "motor current at most, A": signed(row.motor_current_highest_a, 1),
+            "pack current, A": ends("phase_current_a", at, row.pack_current_mean_a),
+            "motor current at most, A": ends("motor_current_a", at, row.motor_current_highest_a),
             "climb, m/s": signed(row.climb_mean_m_s, 1),
             "height gained, m": signed(row.gained_m, 0),
             "used, mAh": signed(row.used_mah, 0),
             "cell voltage at least, V": signed(row.cell_voltage_lowest_v, 2),
         }
-        for row in flown.phases
+        for at, row in enumerate(flown.phases)
     ]
     return Picture(
-        name=name, title="Pack voltage, height and charge through the flight", summary=_words(flown),
+        name=name, title="Pack voltage, height and charge through the flight", summary=_words(flown, sure),
         table=Table.of(rows), draw=draw, height_in=5.2,
     )  # fmt: skip
 
@@ -148,13 +170,18 @@ def _span(low: float, high: float) -> str:
     return f"{low:.0f} to {high:.0f}"
 
 
-def _words(flown: FlightTime) -> str:
+def _words(flown: FlightTime, sure: Sureness | None) -> str:
     if not np.isfinite(flown.minutes):
         return f"No answer: {flown.status.meaning}."
     if flown.minutes == 0:
         return f"It cannot be flown: {why_not(flown)}."
+    minutes = f"{flown.minutes:.1f}"
+    if sure is not None:
+        ends = sure.interval(sure.measured.flight.minutes)
+        minutes = ranged(minutes, ends.low, ends.high)
     return " ".join([
-        f"{flown.minutes:.1f} minutes, {end_text(flown)}. Mean pack current {flown.average_current_a:.1f} A, "
+        f"{minutes} minutes, {end_text(flown)}. Mean pack current {flown.average_current_a:.1f} A, "
         f"{flown.recharge_mah:.0f} mAh used.",
         *height_words(flown),
+        *((BAND,) if sure else ()),
     ])  # fmt: skip

@@ -15,6 +15,7 @@ from typing import Any
 import attrs
 
 from propmatch.faults import Fault, InputFaults
+from propmatch.files import write_file
 from propmatch.tablehtml import table_html
 
 __all__ = ["Picture", "Table", "need"]
@@ -130,8 +131,7 @@ class Picture:
         else:
             options = {"dpi": 200, "metadata": {"Software": None}} if form == ".png" else {"metadata": _NO_DATE}
             content = self._bytes(form[1:], **options)
-        file.write_bytes(content)
-        return file
+        return write_file(file, content)
 
     def _repr_html_(self) -> str:
         table = table_html(self.table.heads, self.table.rows)

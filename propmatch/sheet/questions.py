@@ -5,6 +5,7 @@ from collections.abc import Callable, Mapping
 import numpy as np
 
 from propmatch.aircraft.balance import place_trains
+from propmatch.checks.chances import Sureness, sureness
 from propmatch.checks.judged import judged_trains
 from propmatch.checks.launching import launch_flown
 from propmatch.checks.limits import checks_of, missed
@@ -18,23 +19,38 @@ from propmatch.sheet.aircraftviews import views
 from propmatch.sheet.briefwords import train_reasons
 from propmatch.sheet.case import Case, Section
 from propmatch.sheet.cellsection import cells_table, cells_text, envelope_words, substitutes
+from propmatch.sheet.fitcharts import fit_chart
 from propmatch.sheet.flightcharts import FlightPlan, flight_chart
 from propmatch.sheet.margincharts import margin_chart
 from propmatch.sheet.picture import Table
+from propmatch.sheet.ranges import KEPT, ranged_values, tolerance_text
 from propmatch.sheet.speedsection import airspeeds, wind
 from propmatch.sheet.steeringsection import steering_of, steering_section
 from propmatch.sheet.thrustcharts import compare_chart, operating_chart, throttle_chart
 from propmatch.sheet.trimsection import cures_table, stability_text, trim_picture
 from propmatch.status import Flag
+from propmatch.tolerances.numbers import GROUPS
 from propmatch.train.lanes import train_lanes
 from propmatch.units import GRAM_KG
-from propmatch.words.checkwords import burst_words, check_name, danger_words, parts_text, speed_question, supply_text
-from propmatch.words.flownwords import USUAL, flown_sentences, settings_rows
+from propmatch.words.chancewords import check_range, hangs_words, of_hundred, ranged, sure_words
+from propmatch.words.checkwords import (
+    burst_words,
+    check_name,
+    danger_words,
+    limit_text,
+    parts_text,
+    speed_question,
+    supply_text,
+)
+from propmatch.words.fitwords import open_words
+from propmatch.words.flownwords import USUAL, flown_sentences, settings_rows, timer_sentence
 from propmatch.words.motorheatwords import heat_head, heat_rows, heat_sentences
-from propmatch.words.shown import clock, signed
+from propmatch.words.verdictwords import verdict_words
 
 __all__ = ["CAUTIONS", "assumed", "cautions", "extra", "questions", "sources"]
 
+_MOST_UNSURE = 4
+"""Checks whose chance is explained, the least certain first."""
 CAUTIONS = (
     "These numbers are estimates. Before flight measure current and voltage on the bench with a wattmeter, the model "
     "tied down.",
@@ -50,13 +66,9 @@ CAUTIONS = (
 
 
 def answer(case: Case) -> Section:
-    hard = [check_name(c.name) for c in missed(case.checks)]
     mass = case.shown.mass_text(case.design.all_up_mass_g)
-    verdict = (
-        f"Not as the brief asks: with {parts_text(case.train)} at {mass} all-up it misses {', '.join(hard)}."
-        if hard
-        else f"Yes: with {parts_text(case.train)} at {mass} all-up it keeps every limit of the brief and of the parts."
-    )
+    subject = f"with {parts_text(case.train)} at {mass} all-up it"
+    verdict = verdict_words(case.sure, case.checks, case.shown, subject)
     text = [
         *danger_words(case.checks, case.shown),
         verdict,
@@ -88,16 +100,16 @@ def _recommended(case: Case) -> Table:
     ]
     rows = [{"": label, **{key: say(c) for key, c in best.items()}} for label, say in lines]
     for column in columns():
-        texts = {key: shown.text(getattr(c, column.name), column.kind, column.digits) for key, c in best.items()}
-        rows.append({"": column.label, **texts})
+        found = ranged_values(best.values(), column, case.best_sure.values(), shown)
+        rows.append({"": column.label, **dict(zip(best, found, strict=True))})
+    rows.append({"": KEPT, **{key: of_hundred(each.chance_all_limits) for key, each in case.best_sure.items()}})
     return Table.of(rows, caption=f"The best combination {'for each cell count' if len(best) > 1 else 'found'}")
 
 
 def thrust(case: Case) -> Section:
     picture = operating_chart(
         case.train, case.design.airframe, case.mass_kg, air=case.setting.air,
-        reserve_charge=case.setting.reserve_charge,
-        phases=case.setting.phases, shown=case.shown,
+        reserve_charge=case.setting.reserve_charge, phases=case.setting.phases, shown=case.shown, sure=case.sure,
     )  # fmt: skip
     text = "Where a thrust line crosses the line of what level flight needs, the aircraft flies level at that throttle."
     remarks = _flags(case)
@@ -120,10 +132,10 @@ def throttle(case: Case) -> Section:
     controller = next(c for c in case.checks if c.name == "controller_current")
     limits = {"motor limit": static.limit, "controller limit": controller.limit}
     held = [p.airspeed_m_s for p in case.setting.phases if p.throttle is None and p.airspeed_m_s]
-    pictures = [throttle_chart(case.train, air=case.setting.air, limits_a=limits, shown=case.shown)]
+    pictures = [throttle_chart(case.train, air=case.setting.air, limits_a=limits, shown=case.shown, sure=case.sure)]
     if held:
         pictures.append(throttle_chart(case.train, airspeed_m_s=held[0], air=case.setting.air, limits_a=limits,
-                                       shown=case.shown, name="throttle-flight"))  # fmt: skip
+                                       shown=case.shown, sure=case.sure, name="throttle-flight"))  # fmt: skip
     text = "With a full pack. Throttle is duty, not stick position: check with a wattmeter where your stick is."
     return Section(name="throttle", title="What does the throttle do?", text=(text,), pictures=tuple(pictures))
 
@@ -133,18 +145,21 @@ def duration(case: Case) -> Section:
         train=case.train, airframe=case.design.airframe, mass_kg=case.mass_kg, phases=case.setting.phases,
         reserve_charge=case.setting.reserve_charge, cutoff_cell_v=case.setting.cutoff_cell_v, air=case.setting.air,
     )  # fmt: skip
-    picture = flight_chart(plan, flight=case.flight, shown=case.shown)
-    if np.isfinite(case.flight.minutes) and case.flight.minutes > 0:
-        text = (
-            f"{case.flight.minutes:.1f} minutes. Set the timer to {clock(case.flight.timer_minutes)} "
-            f"(minutes:seconds, a tenth kept back) and expect about {case.flight.recharge_mah:.0f} mAh to go back on "
-            "charging. If it is more, fly shorter. The timer is for exactly these parts: others of the ranges below "
-            "fly as long as their own line says."
-        )
-    else:
-        text = picture.summary
-    launch = launch_flown(judged_trains(case.setting, [case.train])[0])
+    picture = flight_chart(plan, flight=case.flight, shown=case.shown, sure=case.sure)
     settings = settings_of(case.train, case.setting, case.flight, case.flown)
+    text = picture.summary
+    if settings is not None:
+        ends = case.sure.value("flight_time")
+        text = (
+            f"{ranged(f'{case.flight.minutes:.1f} minutes', ends.low, ends.high, 'min')}. "
+            f"{timer_sentence(case.flown, settings)}"
+        )
+        if case.flown.flown_timer_minutes > 0:
+            text += (
+                " If it is more, fly shorter. The timer is for exactly these parts: others of the ranges below fly as "
+                "long as their own line says."
+            )
+    launch = launch_flown(judged_trains(case.setting, [case.train])[0])
     rows = [] if settings is None else settings_rows(settings, case.shown)
     tables = (Table.of(rows, caption=f"What to set, all from this flight; {USUAL}"),) if rows else ()
     said = flown_sentences(case.flown, case.flight.minutes, case.flight.cutoff_cell_v, case.shown)
@@ -160,21 +175,31 @@ def heat(case: Case) -> Section:
 
 
 def margins(case: Case) -> Section:
-    picture = margin_chart(case.checks, spread=case.spread)
-    text = [
-        "A bar to the right is room to the limit, a bar to the left is beyond it; the shaded strip is the last tenth "
-        "before the limit. Only limits of the brief and ratings of parts rule a combination out."
-    ]
-    points: tuple[str, ...] = ()
-    if case.spread.varied:
-        text.append(
-            "The thin line is the likely range: each number below was set to both ends of its range with all others "
-            "kept, and the moves were added as the root of the sum of squares. What nobody gave a range for is taken "
-            "as exact, so expect at least this much."
-        )
-        points = case.spread.varied
-    return Section(name="margins", title="How close is it to the limits?", text=tuple(text), points=points,
+    picture = margin_chart(case.checks)
+    text = (
+        "A bar to the right is room to the limit, a bar to the left is beyond it. The thin line spans the margins of "
+        "80 % of builds, '97 of 100' says in how many the limit is kept: every number that nobody knows exactly was "
+        f"drawn {case.sure.drawn.draws.count} times from its own uncertainty, all of them at once, and everything was "
+        "worked out for each draw. Only limits of the brief and ratings of parts rule a combination out.",
+    )
+    unsure = sorted((c for c in case.checks if c.excluding and c.chance < c.chance_wanted), key=lambda c: c.chance)
+    points = tuple(
+        f"{check_name(c.name)} {check_range(c, case.shown)}, {limit_text(c, case.shown)}: "
+        f"{'; '.join(filter(None, (sure_words(c.chance, c.chance_wanted), why)))}."
+        for c in unsure[:_MOST_UNSURE]
+        for why in [hangs_words(case.sure.hangs_on(c.name), case.sure)]
+    )
+    return Section(name="margins", title="How close is it to the limits?", text=text, points=points,
                    pictures=(picture,))  # fmt: skip
+
+
+def bench(case: Case) -> Section | None:
+    if case.fit is None:
+        return None
+    own, read = case.train.motor.name, case.fit.known.name
+    other = () if own == read else (f"The log is of {read}; the motor of this sheet is {own}.",)
+    return Section(name="bench", title="What did the bench say?", text=(*other, *open_words(case.fit)),
+                   pictures=(fit_chart(case.fit, name="bench-log"),))  # fmt: skip
 
 
 def cells(case: Case) -> Section:
@@ -184,7 +209,7 @@ def cells(case: Case) -> Section:
         compare_chart(
             {f"{c.cells}S": c.train for c in cases}, case.design.airframe,
             {f"{c.cells}S": c.all_up_mass_g * GRAM_KG for c in cases}, air=case.setting.air, shown=case.shown,
-            title="Only the pack changed",
+            title="Only the pack changed", sure={f"{c.cells}S": c.sure for c in cases},
         )
     ]  # fmt: skip
     if len(case.best) > 1:
@@ -193,7 +218,7 @@ def cells(case: Case) -> Section:
                 {key: c.train for key, c in case.best.items()}, case.design.airframe,
                 {key: c.all_up_mass_g * GRAM_KG for key, c in case.best.items()}, air=case.setting.air,
                 shown=case.shown, title="The best of each cell count, each with its own motor and propeller",
-                name="compare-best",
+                sure=case.best_sure, name="compare-best",
             )
         )  # fmt: skip
     counts = [f"{c.cells}S" for c in cases]
@@ -207,15 +232,17 @@ def cells(case: Case) -> Section:
 def others(case: Case) -> Section | None:
     rows = []
     for setting in case.resolved.settings:
-        checks = {c.name: c for c in checks_of(judged_trains(setting, [case.train])[0])[0]}
+        sure = sureness(setting, case.train)
+        checks = {c.name: c for c in checks_of(judged_trains(setting, [case.train])[0], sure=[sure])[0]}
         failing = [check_name(c.name) for c in missed(checks.values())]
         rows.append(
             {
                 "build": setting.variant.name,
                 "all-up mass": case.shown.mass_text(setting.all_up_mass_g(case.train.mass_g)),
-                "flight time": f"{signed(checks['flight_time'].value)} min",
-                "thrust to weight": signed(checks["thrust_to_weight"].value, 2),
-                "limits missed": ", ".join(failing) or "none",
+                **{check_name(name): check_range(checks[name]) for name in ("flight_time", "thrust_to_weight")},
+                "limits missed on paper": ", ".join(failing) or "none",
+                KEPT: of_hundred(sure.chance_all_limits),
+                "the least certain of them": _least(sure),
             }
         )
     if len(rows) < 2:
@@ -224,13 +251,18 @@ def others(case: Case) -> Section | None:
                    tables=(Table.of(rows),))  # fmt: skip
 
 
+def _least(sure: Sureness) -> str:
+    name = sure.least_certain
+    return "-" if name is None else f"{check_name(name)}, {of_hundred(sure.chance(name))}"
+
+
 def envelope(case: Case) -> Section:
     text, tables = envelope_words(case.resolved, case.catalogue, case.train, case.shown)
     return Section(name="envelope", title="Which other parts will do?", text=text, tables=tables)
 
 
 def sets(case: Case) -> Section | None:
-    tables = () if case.shortlist is None else substitutes(case.shortlist, case.shown)
+    tables = () if case.shortlist is None else substitutes(case)
     if not tables:
         return None
     text = "Each line is a whole set that meets the brief; do not mix parts of different lines without matching again."
@@ -271,14 +303,14 @@ def sources(case: Case) -> Section:
     rows = []
     for kind in ("motor", "propeller", "controller", "pack"):
         part = getattr(case.train, kind)
-        sure = part.source.uncertainty
+        known = [each for each in case.sure.inputs if GROUPS[each.name] == kind]
         rows.append(
             {
                 "part": kind,
                 "name": part.name,
                 "where its numbers come from": part.source.text,
                 "kind": part.source.kind,
-                "standard uncertainty": "-" if sure is None else f"{100 * sure:.0f} %",
+                "80 % of such parts": ", ".join(map(tolerance_text, known)),
             }
         )
     return Section(name="sources", title="Where do the numbers come from?", tables=(Table.of(rows),), small=True)
@@ -305,7 +337,7 @@ def cautions(case: Case) -> Section:
 def questions(case: Case) -> list[Section]:
     """The sections that answer, those without an answer left out."""
     makers: tuple[Callable[[Case], Section | None], ...] = (
-        answer, thrust, throttle, duration, airspeeds, wind, heat, margins, cells, others, envelope, sets, balance,
-        views, steering_section,
+        answer, thrust, throttle, duration, airspeeds, wind, heat, margins, bench, cells, others, envelope, sets,
+        balance, views, steering_section,
     )  # fmt: skip
     return [section for make in makers if (section := make(case)) is not None]

@@ -1,5 +1,6 @@
 """The aircraft's own speeds, and out and back in the wind, as sections of the sheet."""
 
+from propmatch.questions.speedranges import speed_ranges
 from propmatch.sheet.case import Case, Section
 from propmatch.sheet.picture import Table
 from propmatch.words.speedwords import (
@@ -20,7 +21,10 @@ def airspeeds(case: Case) -> Section:
     """Stall, glide, cruise, climb and turns."""
     speeds = case.speeds
     tables = (
-        Table.of(speed_rows(speeds, case.shown), caption=f"{SPEEDS_HEAD[0].upper()}{SPEEDS_HEAD[1:]}"),
+        Table.of(
+            speed_rows(speeds, case.shown, speed_ranges(case.sure).own),
+            caption=f"{SPEEDS_HEAD[0].upper()}{SPEEDS_HEAD[1:]}",
+        ),
         Table.of(turn_rows(speeds.turns, case.shown), caption=TURNS_HEAD),
     )
     text = " ".join(speed_sentences(speeds, case.shown))

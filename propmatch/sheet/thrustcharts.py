@@ -3,17 +3,21 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+import attrs
 import numpy as np
 
 from propmatch.aircraft.flight import full_throttle
+from propmatch.checks.chances import Sureness
 from propmatch.models.air import Air
 from propmatch.models.arrays import Floats
 from propmatch.records.parts import Airframe, PowerTrain
 from propmatch.records.sections import Phase
+from propmatch.sheet.bands import BAND, Band, needed_band, shaded, throttle_bands, thrust_band
 from propmatch.sheet.picture import Picture, Table
 from propmatch.sheet.speeds import THROTTLES, Speeds, fastest_m_s, phase_points, speeds
 from propmatch.sheet.style import BLUE, GREY, INK, ORANGE, STYLES, apart, end_labels, panel
 from propmatch.train.coupling import OperatingPoint, solve
+from propmatch.words.chancewords import ranged
 from propmatch.words.shown import Shown, signed
 
 __all__ = ["compare_chart", "operating_chart", "sweep_chart", "throttle_chart"]
@@ -42,13 +46,14 @@ def operating_chart(
     reserve_charge: float = 0.2,
     phases: Sequence[Phase] = (),
     shown: Shown | None = None,
-    name: str = "operating",
+    sure: Sureness | None = None,
 ) -> Picture:
     """Thrust of constant throttle, and thrust that level flight needs, against airspeed.
 
     Full throttle is drawn for a full pack and for the end of the flight; the other throttles for a full pack. Thrust is
     the propellers' own; what level flight needs is drag over the installed-thrust factor, so the lines cross where the
-    aircraft flies level.
+    aircraft flies level. ``sure``, of the same train in the same aircraft, adds bands to full throttle on a full pack
+    and to what level flight needs.
     """
     units, here = shown or Shown(), air or Air.standard()
     grid = speeds(airframe, mass_kg, here, fastest_m_s(train, airframe, mass_kg, here))
@@ -57,14 +62,22 @@ def operating_chart(
     parts = {d: solve(train, airspeed_m_s=grid.airspeed, throttle=d, air=here).thrust_n for d in THROTTLES}
     tops = [float(full_throttle(train, airframe, mass_kg, charge=q, air=here).top_speed_m_s) for q in charges]
     marks = phase_points(phases, airframe, mass_kg, here)
+    full = need = None
+    if sure is not None:
+        full, need = thrust_band(sure, grid.airspeed[-1]), needed_band(sure, grid.stall, grid.airspeed[-1])
     x, f = np.array([units.speed_of(v) for v in grid.airspeed]), units.thrust_of(1.0)
 
     def draw(figure: Any) -> None:
         ax = panel(figure)
-        high = 1.05 * f * float(np.nanmax([np.nanmax(fresh), *(need for *_, need in marks)]))
+        tallest = fresh if full is None else full.high
+        high = 1.05 * f * float(np.nanmax([np.nanmax(fresh), np.nanmax(tallest), *(point for *_, point in marks)]))
         ax.set(xlim=(0, x[-1]), ylim=(0, high), xlabel=f"airspeed, {units.speed_unit}", ylabel="thrust, "
                + units.thrust_unit)  # fmt: skip
-        ax.fill_between(x, f * fresh, f * late, color="#e8e8e8", lw=0)
+        if full is None or need is None:
+            ax.fill_between(x, f * fresh, f * late, color="#e8e8e8", lw=0)
+        else:
+            shaded(ax, full, BLUE, x=units.speed_of(1.0), y=f)
+            shaded(ax, need, ORANGE, x=units.speed_of(1.0), y=f)
         labels = []
         for d, thrust in parts.items():
             ax.plot(x, f * thrust, color=GREY, lw=0.9)
@@ -85,29 +98,31 @@ def operating_chart(
         if end.size:
             ax.annotate("needed in level flight", (x[end[-1]], f * grid.needed[end[-1]]), xytext=(-4, 5),
                         textcoords="offset points", color=ORANGE, fontsize=8, ha="right")  # fmt: skip
-        for label, speed, need in marks:
-            ax.plot([units.speed_of(speed)], [f * need], marker="X", color=INK, ls="none", ms=7)
-            ax.annotate(label, (units.speed_of(speed), f * need), xytext=(5, -11), textcoords="offset points",
+        for label, speed, point in marks:
+            ax.plot([units.speed_of(speed)], [f * point], marker="X", color=INK, ls="none", ms=7)
+            ax.annotate(label, (units.speed_of(speed), f * point), xytext=(5, -11), textcoords="offset points",
                         fontsize=8)  # fmt: skip
 
     at = _some(grid.airspeed)
     rows = [
         {
             f"airspeed, {units.speed_unit}": signed(x[i], 0),
-            f"100 %, full pack, {units.thrust_unit}": _thrust(units, fresh[i]),
+            f"100 %, full pack, {units.thrust_unit}": _banded(units, fresh[i], full, grid.airspeed[i]),
             f"100 %, {100 * reserve_charge:.0f} % charge, {units.thrust_unit}": _thrust(units, late[i]),
             **{f"{100 * d:.0f} %, {units.thrust_unit}": _thrust(units, t[i]) for d, t in parts.items()},
-            f"needed, {units.thrust_unit}": _thrust(units, grid.needed[i]),
+            f"needed, {units.thrust_unit}": _banded(units, grid.needed[i], need, grid.airspeed[i]),
         }
         for i in at
     ]
+    rest = _static(units, fresh, full)
     summary = (
-        f"At rest full throttle gives {units.thrust_text(fresh[0])} with a full pack and {units.thrust_text(late[0])} "
+        f"At rest full throttle gives {rest} with a full pack and {units.thrust_text(late[0])} "
         f"with {100 * reserve_charge:.0f} % of the charge left. Level flight is possible from the stall at "
         f"{units.speed_text(grid.stall)} to {_top(units, tops[0])} with a full pack, {_top(units, tops[1])} at the end."
+        + (f" {BAND}" if sure else "")
     )
     return Picture(
-        name=name, title="Thrust and what level flight needs, against airspeed", summary=summary,
+        name="operating", title="Thrust and what level flight needs, against airspeed", summary=summary,
         table=Table.of(rows), draw=draw,
     )  # fmt: skip
 
@@ -118,6 +133,18 @@ def _top(units: Shown, speed: float) -> str:
 
 def _thrust(units: Shown, thrust_n: float) -> str:
     return signed(units.thrust_of(thrust_n), 0 if units.thrust == "gf" else 2)
+
+
+def _banded(units: Shown, thrust_n: float, band: Band | None, x: float) -> str:
+    """A thrust with its range at a place of the axis."""
+    text = _thrust(units, thrust_n)
+    return text if band is None or not np.isfinite(thrust_n) else ranged(text, *band.at(x), "thrust", units)
+
+
+def _static(units: Shown, thrust_n: Floats, band: Band | None) -> str:
+    """The thrust at rest, the first of a curve, with its range."""
+    text = units.thrust_text(thrust_n[0])
+    return text if band is None else ranged(text, *band.at(0.0), "thrust", units)
 
 
 def _start_labels(ax: Any, labels: Sequence[tuple[float, float, str]]) -> None:
@@ -135,12 +162,16 @@ def compare_chart(
     mass_kg: Mapping[str, float],
     *,
     air: Air | None = None,
-    charge: float = 0.5,
     shown: Shown | None = None,
     title: str = "",
+    sure: Mapping[str, Sureness] | None = None,
     name: str = "compare",
 ) -> Picture:
-    """Full throttle of several trains against airspeed at one charge, each with what level flight needs at its mass."""
+    """Full throttle of several trains against airspeed at half charge, each with what level flight needs at its mass.
+
+    ``sure`` adds a band to the full throttle of each.
+    """
+    charge = 0.5
     units, here = shown or Shown(), air or Air.standard()
     fastest = max(fastest_m_s(train, airframe, mass_kg[key], here) for key, train in trains.items())
     grids = {key: speeds(airframe, mass_kg[key], here, fastest) for key in trains}
@@ -148,16 +179,20 @@ def compare_chart(
         key: solve(train, airspeed_m_s=grids[key].airspeed, charge=charge, air=here).thrust_n
         for key, train in trains.items()
     }
+    bands = {key: thrust_band(each, fastest, charge) for key, each in (sure or {}).items()}
     f = units.thrust_of(1.0)
 
     def draw(figure: Any) -> None:
         ax = panel(figure)
-        high = 1.12 * f * max(float(np.nanmax(t)) for t in thrusts.values())
+        tallest = [*thrusts.values(), *(band.high for band in bands.values())]
+        high = 1.12 * f * max(float(np.nanmax(t)) for t in tallest)
         ax.set(xlim=(0, units.speed_of(fastest)), ylim=(0, high), xlabel=f"airspeed, {units.speed_unit}",
                ylabel=f"thrust, {units.thrust_unit}")  # fmt: skip
         names: list[tuple[float, float, str, str]] = []
         for (key, thrust), style in zip(thrusts.items(), STYLES * 3, strict=False):
             x = np.array([units.speed_of(v) for v in grids[key].airspeed])
+            if key in bands:
+                shaded(ax, bands[key], style["color"], x=units.speed_of(1.0), y=f)
             ax.plot(x, f * thrust, markevery=10, **style)
             ax.plot(x, f * grids[key].needed, color=style["color"], ls=style["linestyle"], lw=0.9)
             at = int(np.flatnonzero(np.isfinite(thrust) & (x <= 0.3 * x[-1]))[-1])
@@ -174,21 +209,23 @@ def compare_chart(
     rows = [
         {
             f"airspeed, {units.speed_unit}": units.number(first.airspeed[i], "speed", 0),
-            **{f"{key}, {units.thrust_unit}": _thrust(units, float(
-                np.interp(first.airspeed[i], grids[key].airspeed, t))) for key, t in thrusts.items()},
+            **{f"{key}, {units.thrust_unit}": _banded(units, float(np.interp(
+                first.airspeed[i], grids[key].airspeed, t)), bands.get(key), first.airspeed[i])
+               for key, t in thrusts.items()},
             **{f"needed with {key}, {units.thrust_unit}": _thrust(units, _needed(grids[key], first.airspeed[i]))
                for key in thrusts},
         }
         for i in _some(first.airspeed)
     ]  # fmt: skip
     tops = [
-        f"{key}: {units.thrust_text(thrusts[key][0])} at rest, up to "
+        f"{key}: {_static(units, thrusts[key], bands.get(key))} at rest, up to "
         + _top(units, float(full_throttle(train, airframe, mass_kg[key], charge=charge, air=here).top_speed_m_s))
         for key, train in trains.items()
     ]
     return Picture(
         name=name, title=title or f"{' beside '.join(trains)}: full throttle at {100 * charge:.0f} % charge",
-        summary=f"At {100 * charge:.0f} % charge. {'; '.join(tops)}.", table=Table.of(rows), draw=draw,
+        summary=f"At {100 * charge:.0f} % charge. {'; '.join(tops)}.{f' {BAND}' if bands else ''}",
+        table=Table.of(rows), draw=draw,
     )  # fmt: skip
 
 
@@ -204,17 +241,20 @@ def throttle_chart(
     air: Air | None = None,
     limits_a: Mapping[str, float] | None = None,
     shown: Shown | None = None,
+    sure: Sureness | None = None,
     name: str = "throttle",
 ) -> Picture:
-    """Thrust, motor current and pack current against throttle at one airspeed and charge."""
+    """Thrust, motor current and pack current against throttle at one airspeed and charge; ``sure`` adds bands."""
     throttle = np.linspace(0.1, 1.0, 46)
     point = solve(train, airspeed_m_s=airspeed_m_s, throttle=throttle, charge=charge, air=air)
     units = shown or Shown()
     where = "at rest" if airspeed_m_s == 0 else f"at {units.speed_text(airspeed_m_s)}"
-    return sweep_chart(
+    bands = {} if sure is None else throttle_bands(sure, airspeed_m_s, charge, 100 * throttle)
+    made = sweep_chart(
         100 * throttle, point, axis="throttle (duty), %", title=f"Thrust and current against throttle, {where}",
-        limits_a=limits_a, shown=units, name=name, by_thrust=True,
+        limits_a=limits_a, shown=units, by_thrust=True, bands=bands,
     )  # fmt: skip
+    return attrs.evolve(made, name=name)
 
 
 def sweep_chart(
@@ -226,28 +266,36 @@ def sweep_chart(
     limits_a: Mapping[str, float] | None = None,
     shown: Shown | None = None,
     by_thrust: bool = False,
-    name: str = "sweep",
+    bands: Mapping[str, Band] | None = None,
 ) -> Picture:
     """Thrust above, motor and pack current below, against any swept quantity ``x`` (M,).
 
-    With ``by_thrust`` the table of numbers goes by even steps of thrust, and says what ``x`` each takes.
+    With ``by_thrust`` the table of numbers goes by even steps of thrust, and says what ``x`` each takes. ``bands`` are
+    of thrust_n, motor_current_a and pack_current_a, against ``x``.
     """
     units, x = shown or Shown(), np.asarray(x, dtype=np.float64)
     thrust, motor, pack = (
         np.broadcast_to(np.asarray(getattr(point, field), dtype=np.float64), x.shape)
         for field in ("thrust_n", "motor_current_a", "pack_current_a")
     )
+    bands = bands or {}
     f, known = units.thrust_of(1.0), {key: a for key, a in (limits_a or {}).items() if np.isfinite(a)}
     marker = {} if len(x) > 12 else {"marker": "o"}
 
     def draw(figure: Any) -> None:
         above, below = figure.subplots(2, 1, sharex=True)
+        for name, ax, colour, scale in (
+            ("thrust_n", above, BLUE, f), ("motor_current_a", below, BLUE, 1.0), ("pack_current_a", below, ORANGE, 1.0),
+        ):  # fmt: skip
+            if name in bands:
+                shaded(ax, bands[name], colour, y=scale)
         above.plot(x, f * thrust, color=BLUE, **marker)
         above.set(ylabel=f"thrust, {units.thrust_unit}")
         below.plot(x, motor, color=BLUE, **marker)
         below.plot(x, pack, color=ORANGE, ls="--", **marker)
         below.set(xlabel=axis, ylabel="current, A", xlim=(float(x.min()), float(x.max())) if len(x) > 1 else None)
-        drawn = [np.nanmax(c) for c in (motor, pack) if np.isfinite(c).any()]
+        curves = (motor, pack, *(band.high for name, band in bands.items() if name != "thrust_n"))
+        drawn = [np.nanmax(c) for c in curves if np.isfinite(c).any()]
         top = 1.12 * max([*drawn, *(a for a in known.values() if a < 2.5 * max(drawn, default=1.0))], default=1.0)
         below.set_ylim(min([0.0, *(1.3 * float(np.nanmin(c)) for c in (motor, pack) if np.isfinite(c).any())]), top)
         finite = np.flatnonzero(np.isfinite(motor))
@@ -265,16 +313,21 @@ def sweep_chart(
     rows = [
         {
             axis: signed(x[i], 2 if abs(x).max() < 10 else 0),
-            thrust_head: _thrust(units, float(thrust[i])),
-            "motor current, A": signed(float(motor[i])),
-            "pack current, A": signed(float(pack[i])),
+            thrust_head: _banded(units, float(thrust[i]), bands.get("thrust_n"), x[i]),
+            "motor current, A": _amps(float(motor[i]), bands.get("motor_current_a"), x[i]),
+            "pack current, A": _amps(float(pack[i]), bands.get("pack_current_a"), x[i]),
         }
         for i in (_even(thrust) if by_thrust else _some(x))
     ]
     if by_thrust:
         rows = [{thrust_head: row[thrust_head], **row} for row in rows]
-    summary = _sweep_words(x, thrust, motor, pack, axis, units)
-    return Picture(name=name, title=title, summary=summary, table=Table.of(rows), draw=draw, height_in=4.2)
+    summary = _sweep_words(x, thrust, motor, pack, axis, units) + (f" {BAND}" if bands else "")
+    return Picture(name="sweep", title=title, summary=summary, table=Table.of(rows), draw=draw, height_in=4.2)
+
+
+def _amps(current_a: float, band: Band | None, x: float) -> str:
+    """A current with its range at a place of the axis."""
+    return signed(current_a) if band is None or not np.isfinite(current_a) else ranged(signed(current_a), *band.at(x))
 
 
 def _sweep_words(x: Floats, thrust: Floats, motor: Floats, pack: Floats, axis: str, units: Shown) -> str:

@@ -2,6 +2,7 @@
 
 import re
 from pathlib import Path
+from typing import Any
 
 import attrs
 import html5lib
@@ -25,14 +26,17 @@ from support.trains import simple_train
 
 from propmatch import Catalogue, Design, compare_cells, flight_time, run_checks, solve
 from propmatch.brief import loads_brief, resolve_variants
+from propmatch.checks.chances import sureness
 from propmatch.checks.measures import settings
 from propmatch.faults import InputFaults
+from propmatch.questions.asflown import as_flown
 from propmatch.questions.envelope import parts_envelope
 from propmatch.search.matching import Shortlist
 from propmatch.sheet import build_sheet, save_pdf, sheet_html
 from propmatch.sheet.case import Sheet
 from propmatch.sheet.picture import need
 from propmatch.units import GRAM_FORCE_N, GRAM_KG, KMH_M_S
+from propmatch.words.chancewords import of_hundred, range_words
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -110,8 +114,8 @@ def test_every_chart_has_a_text_alternative_and_its_numbers(text: str, sheet: Sh
         assert all("," in head or head in _NO_UNIT for head in picture.table.heads), picture.table.heads
 
 
-_NO_UNIT = {"check", "value", "limit", "margin", "likely margin", "verdict", "limit from", "what it is", "phase",
-            "minutes", "what", "mm aft of the datum"}  # fmt: skip
+_NO_UNIT = {"check", "value", "limit", "margin", "margin of 80 % of builds", "verdict", "limit from", "what it is",
+            "phase", "minutes", "what", "mm aft of the datum"}  # fmt: skip
 
 
 def test_the_same_sheet_is_the_same_bytes(text: str, sheet: Sheet, tmp_path: Path) -> None:
@@ -129,15 +133,52 @@ def row(table, name: str) -> tuple[str, ...]:
     return next(r for r in table.rows if r[0] == name)
 
 
+def stated(cells) -> list[str]:
+    """Numbers without the range behind them."""
+    return [cell.partition(" (")[0] for cell in cells]
+
+
+def test_the_sheet_begins_with_the_chance_of_all_limits(sheet: Sheet) -> None:
+    here = settings(brief())[0]
+    chance = sureness(here, sheet.design.train).chance_all_limits
+    first = next(text for text in sheet.section("answer").text if not text.startswith("Danger"))
+    assert f"in {of_hundred(chance)} of 100 builds it keeps them all" in first
+    assert "Ranges in brackets hold 80 of 100 builds" in first
+    table = sheet.section("builds").tables[0]
+    at = table.heads.index("every limit kept in, of 100 builds")
+    assert [line[at] for line in table.rows] == [
+        of_hundred(sureness(each, sheet.design.train).chance_all_limits) for each in settings(brief())
+    ]
+
+
 def test_recommended_trains_are_those_of_match(sheet: Sheet, shortlist: Shortlist) -> None:
     (table,) = sheet.section("answer").tables
     assert table.heads == ("", "2S", "3S")
     best = [shortlist.by_cells[2][0], shortlist.by_cells[3][0]]
     assert row(table, "motor")[1:] == tuple(c.train.motor.name for c in best)
-    assert row(table, "flight time")[1:] == tuple(f"{c.flight_minutes:.1f} min" for c in best)
-    assert row(table, "all-up mass")[1:] == tuple(f"{c.all_up_mass_g:.0f} g" for c in best)
-    currents = tuple(f"{c.motor_current_worst_a:.1f} A" for c in best)
-    assert row(table, "motor current, full throttle at rest or in flight, full pack")[1:] == currents
+    assert stated(row(table, "flight time")[1:]) == [f"{c.flight_minutes:.1f} min" for c in best]
+    assert stated(row(table, "all-up mass")[1:]) == [f"{c.all_up_mass_g:.0f} g" for c in best]
+    currents = [f"{c.motor_current_worst_a:.1f} A" for c in best]
+    assert stated(row(table, "motor current, full throttle at rest or in flight, full pack")[1:]) == currents
+    sure = [sureness(settings(brief())[0], c.train) for c in best]
+    assert row(table, "every limit kept in, of 100 builds")[1:] == tuple(of_hundred(s.chance_all_limits) for s in sure)
+    ends = [s.value("flight_time") for s in sure]
+    assert [each.partition(" (")[2] for each in row(table, "flight time")[1:]] == [
+        f"{range_words(each.low, each.high)})" for each in ends
+    ]
+
+
+def test_without_a_timer_nothing_is_said_of_it(monkeypatch: pytest.MonkeyPatch, sheet: Sheet) -> None:
+    def flown(*args: Any) -> Any:
+        return attrs.evolve(as_flown(*args), flown_timer_minutes=0.0)
+
+    monkeypatch.setattr("propmatch.sheet.content.as_flown", flown)
+    without = build_sheet(brief(), stock(), train=sheet.design.train)
+    assert without is not None
+    said = [" ".join(each.section("duration").text) for each in (sheet, without)]
+    assert "The timer is for exactly these parts" in said[0]
+    assert "No timer: " in said[1]
+    assert "The timer is" not in said[1]
 
 
 def test_flight_and_timer_are_those_of_flight_time(sheet: Sheet) -> None:
@@ -147,11 +188,13 @@ def test_flight_and_timer_are_those_of_flight_time(sheet: Sheet) -> None:
         sheet.design.train, setting.variant.airframe, sheet.design.all_up_mass_g * GRAM_KG, setting.phases,
         reserve_charge=limits.reserve_charge, cutoff_cell_v=limits.cutoff_cell_v, air=setting.air,
     )  # fmt: skip
-    words = next(text for text in sheet.section("duration").text if text.startswith(f"{flight.minutes:.1f} minutes."))
-    seconds = round(60 * flight.timer_minutes)
+    ends = sureness(setting, sheet.design.train).value("flight_time")
+    begins = f"{flight.minutes:.1f} minutes ({range_words(ends.low, ends.high)})."
+    words = next(text for text in sheet.section("duration").text if text.startswith(begins))
+    seconds = round(60 * as_flown(sheet.design.train, setting, flight).flown_timer_minutes)
     assert f"{seconds // 60}:{seconds % 60:02d}" in words
     table = sheet.section("duration").pictures[0].table
-    assert [r[1] for r in table.rows] == [f"{phase.minutes:.1f}" for phase in flight.phases]
+    assert stated(r[1] for r in table.rows) == [f"{phase.minutes:.1f}" for phase in flight.phases]
     assert [r[table.heads.index("used, mAh")] for r in table.rows] == [
         f"{phase.used_mah:.0f}" for phase in flight.phases
     ]
@@ -180,10 +223,10 @@ def test_thrust_in_the_table_is_that_of_solve(sheet: Sheet) -> None:
     assert table.heads[:2] == ("airspeed, km/h", "100 %, full pack, gf")
     setting = settings(brief())[0]
     at_rest = solve(sheet.design.train, air=setting.air).thrust_n / GRAM_FORCE_N
-    assert table.rows[0][:2] == ("0", f"{at_rest:.0f}")
+    assert (table.rows[0][0], *stated(table.rows[0][1:2])) == ("0", f"{at_rest:.0f}")
     fastest = float(table.rows[-1][0]) * KMH_M_S
     there = solve(sheet.design.train, airspeed_m_s=fastest, air=setting.air).thrust_n / GRAM_FORCE_N
-    assert float(table.rows[-1][1]) == pytest.approx(there, abs=5), "the airspeed is rounded to 1 km/h"
+    assert float(stated(table.rows[-1][1:2])[0]) == pytest.approx(there, abs=5), "the airspeed is rounded to 1 km/h"
 
 
 def test_every_build_stands_in_the_table_of_builds(sheet: Sheet) -> None:
@@ -201,7 +244,8 @@ def test_the_sheet_says_what_was_assumed_where_numbers_come_from_and_what_to_bew
     assert any("ailerons over the outer 40 %" in each for each in assumed)
     assert any("pushes the left wing down" in point for point in sheet.section("steering").points)
     sources = sheet.section("sources").tables[0]
-    assert row(sources, "propeller")[2:] == ("made up <em>here</em>", "predicted", "10 %")
+    assert row(sources, "propeller")[2:4] == ("made up <em>here</em>", "predicted")
+    assert "CP within 13 %" in row(sources, "propeller")[4], "1.2816 times the source's 10 %"
     cautions = " ".join(sheet.section("cautions").points)
     for word in ("propeller off", "behind the disc", "charging", "makers' limits", "local rules", "wattmeter"):
         assert word in cautions
@@ -220,8 +264,8 @@ def test_cell_counts_are_those_of_compare_cells(sheet: Sheet, catalogue: Catalog
     (table,) = sheet.section("cells").tables
     assert table.heads == ("", "2S", "3S")
     cases = [found.case(2), found.case(3)]
-    assert row(table, "flight time")[1:] == tuple(f"{c.flight_minutes:.1f} min" for c in cases)
-    assert row(table, "motor current, full pack")[1:] == tuple(f"{c.motor_current_static_a:.1f} A" for c in cases)
+    assert stated(row(table, "flight time")[1:]) == [f"{c.flight_minutes:.1f} min" for c in cases]
+    assert stated(row(table, "motor current, full pack")[1:]) == [f"{c.motor_current_static_a:.1f} A" for c in cases]
 
 
 @pytest.mark.parametrize(

@@ -15,14 +15,16 @@ from support.sheets import HOSTILE, brief, stock
 from support.trains import simple_airframe, simple_train
 
 from propmatch import Check, Phase, compare_cells, flight_time, match, solve
-from propmatch.brief import loads_brief, resolve_variants
-from propmatch.checks.limits import Design, run_checks
-from propmatch.records.estimates import KV_LABEL_RANGE
+from propmatch.brief import loads_brief
+from propmatch.checks.chances import Sureness, drawn, sureness
+from propmatch.checks.measures import settings
 from propmatch.records.fields import replace
 from propmatch.sheet import compare_chart, flight_chart, margin_chart, operating_chart, throttle_chart
+from propmatch.sheet.bands import charge_band, needed_band, throttle_bands, thrust_band
 from propmatch.sheet.flightcharts import FlightPlan, stretches
-from propmatch.sheet.spread import spread_of
 from propmatch.sheet.style import BLUE, GREEN, GREY, INK, ORANGE, PURPLE
+from propmatch.tolerances.numbers import Tolerance
+from propmatch.train.coupling import solve_lanes
 from propmatch.units import GRAM_FORCE_N, KMH_M_S
 
 FRAME, MASS = simple_airframe(), 0.4
@@ -119,52 +121,123 @@ def test_margin_bars_start_at_the_limit() -> None:
     assert len(picture.table.rows) == 4
 
 
-def test_a_spread_from_one_number_is_the_range_between_its_ends() -> None:
-    """With the label's kV alone uncertain, the ends are those of a motor with each end of the label's range."""
-    known = {"resistance_slope_ohm_s": 0.0, "torque_constant_ratio": 1.0}
-    known |= {"no_load_voltage_v": 8.0, "no_load_exponent": 0.3}
-    train = simple_train(motor=replace(simple_train().motor, kv_kind="label", **known))
-    design = Design.of(train, resolve_variants(brief())[0])
-    design = attrs.evolve(design, airframe=replace(design.airframe, cd0=0.03))
-    spread = spread_of(design, brief())
-    assert len(spread.varied) == 1
+def test_what_is_kept_in_every_draw_alike_is_not_called_unsure() -> None:
+    exact, unsure = check("exact", 10, 10), attrs.evolve(check("unsure", 9, 10), chance=0.6, chance_wanted=0.9)
+    assert "not as surely as asked: unsure (holds in 60 of 100)." in margin_chart([exact, unsure]).summary
+
+
+def test_margin_whiskers_span_the_range_of_the_value() -> None:
+    """By hand: 8 to 11 A against at most 10 A is a margin of 0.2 to -0.1; 0.8 to 1.2 against at least 1 is 0.2."""
+    most = attrs.evolve(check("most", 9, 10), low=8.0, high=11.0, chance=0.7, chance_wanted=0.9)
+    least = attrs.evolve(check("least", 1.0, 1.0, least=True), low=0.8, high=1.2, chance=0.5, chance_wanted=0.8)
+    picture = margin_chart([most, least, check("stated", 5, 10)])
+    (axes,) = picture.figure().axes
+    spans = [tuple(x) for x, y in lines(axes) if len(x) == 2 and y[0] == y[1]]
+    assert sorted(spans) == [pytest.approx((-0.2, 0.2)), pytest.approx((-0.1, 0.2))]
+    written = [text.get_text() for text in axes.texts]
+    assert "9.00 A, 70 of 100" in written
+    assert "5.00 A" in written, "what nothing varies has no chance"
+    assert {row[0]: row[4] for row in picture.table.rows} == {"most": "-10 % to 20 %", "least": "-20 % to 20 %",
+                                                             "stated": ""}  # fmt: skip
+
+
+# ---------------------------------------------------------------- bands
+
+ONE_UNKNOWN = """
+[aircraft]
+name = "x"
+[[item]]
+name = "all"
+mass_g = 250
+[wing]
+area_dm2 = 16
+span_mm = 1100
+cl_max = 1.1
+cd0 = 0.03
+[limits]
+min_thrust_to_weight = 0.4
+[[phase]]
+name = "cruise"
+airspeed_m_s = 12
+share = 1.0
+"""
+
+
+@pytest.fixture
+def sure_of(monkeypatch: pytest.MonkeyPatch) -> Callable[..., Sureness]:
+    """How sure what is said of the simple train is, where only these numbers are unknown, with their sd of ln."""
+
+    def make(**unknown: float) -> Sureness:
+        found = tuple(Tolerance(subject="x", name=name, sd=sd, basis="test") for name, sd in unknown.items())
+        monkeypatch.setattr("propmatch.tolerances.draws.tolerances", lambda *_: found)
+        return sureness(settings(loads_brief(ONE_UNKNOWN, "one unknown"))[0], simple_train())
+
+    return make
+
+
+def test_a_band_of_one_number_lies_between_its_ends(sure_of: Callable[..., Sureness]) -> None:
+    """Only kV unknown, and thrust rises with it: the band ends where kV stands at its 10 and 90 % quantiles.
+
+    exp(-+1.2816 sd) by the normal distribution; 1,024 draws miss an end by 1.4 % of the width at most.
+    """
+    sd = 0.05
+    band = thrust_band(sure_of(kv_rpm_per_v=sd), 20.0)
+    own = simple_train()
     ends = []
-    for share in KV_LABEL_RANGE:
-        motor = replace(train.motor, kv_kind="effective", kv_rpm_per_v=train.motor.kv_rpm_per_v * share)
-        there = attrs.evolve(design, train=replace(train, motor=motor))
-        ends.append(next(c for c in run_checks(there, brief()) if c.name == "motor_current_static").value)
-    assert spread.low["motor_current_static"] == pytest.approx(ends[0], rel=1e-9)
-    assert spread.high["motor_current_static"] == pytest.approx(ends[1], rel=1e-9)
-    assert "all_up_mass" not in spread.low
+    for z in (-1.2816, 1.2816):
+        motor = replace(own.motor, kv_rpm_per_v=own.motor.kv_rpm_per_v * np.exp(z * sd))
+        ends.append(solve(replace(own, motor=motor), airspeed_m_s=band.x).thrust_n)
+    width = ends[1] - ends[0]
+    assert np.all(width > 0)
+    np.testing.assert_allclose((band.low - ends[0]) / width, 0, atol=0.03)
+    np.testing.assert_allclose((band.high - ends[1]) / width, 0, atol=0.03)
 
 
-@pytest.mark.parametrize(
-    ("part", "filament", "ends"),
-    [
-        # 200 g solid in foam at 0.30 to 0.40: 60 to 80 g. 70 g of foam made solid: 70/0.40 = 175 to 70/0.30 = 233.3 g.
-        ("slicer_g = 200", "foamed", (60.0, 80.0)),
-        ('weighed_g = 70\nprinted_share = 1\nmaterial = "foamed"', "solid", (175.0, 700 / 3)),
-    ],
-)
-def test_the_range_of_a_filament_moves_the_mass(part: str, filament: str, ends: tuple[float, float]) -> None:
-    asked = loads_brief(
-        '[aircraft]\nname = "x"\ntarget_mass_g = 500\n[wing]\narea_dm2 = 16\nspan_mm = 1100\ncd0 = 0.03\n'
-        f'[[item]]\nname = "gear"\nmass_g = 80\n[[structure]]\n{part}\n'
-        f'[[variant]]\nname = "v"\nfilament = "{filament}"\n'
-    )
-    designed, built = resolve_variants(asked)
-    assert spread_of(Design.of(simple_train(), designed), asked).varied == ()
-    spread = spread_of(Design.of(simple_train(), built), asked)
-    assert spread.varied == ("filament: flow rate 0.3 to 0.4",)
-    found = (spread.low["all_up_mass"], spread.high["all_up_mass"])
-    assert found == pytest.approx([simple_train().mass_g + 80 + end for end in ends], rel=1e-9)
-    assert spread.low["thrust_to_weight"] < spread.high["thrust_to_weight"]
+def test_a_band_has_no_width_where_everything_is_known(sure_of: Callable[..., Sureness]) -> None:
+    sure = sure_of()
+    found = [thrust_band(sure, 20.0), needed_band(sure, 9.0, 20.0), charge_band(sure),
+             *throttle_bands(sure, 0.0, 1.0, np.array([20.0, 100.0])).values()]  # fmt: skip
+    for band in found:
+        np.testing.assert_allclose(band.high, band.low, rtol=1e-9, atol=1e-9)
 
 
-def test_a_train_with_every_number_stated_has_no_spread() -> None:
-    design = Design.of(simple_train(), resolve_variants(brief())[0])
-    spread = spread_of(attrs.evolve(design, airframe=replace(design.airframe, cd0=0.03)), brief())
-    assert (spread.varied, spread.low) == ((), {})
+def test_bands_hold_the_lines_of_what_is_stated(sure_of: Callable[..., Sureness]) -> None:
+    """The stated numbers are the medians of what is drawn, so their lines lie inside."""
+    train = simple_train()
+    sure, here = sure_of(kv_rpm_per_v=0.05, resistance_ohm=0.3), settings(loads_brief(ONE_UNKNOWN, "one unknown"))[0]
+    thrust = thrust_band(sure, 20.0)
+    stated = solve(train, airspeed_m_s=thrust.x).thrust_n
+    assert np.all((thrust.low < stated) & (stated < thrust.high))
+    charge = charge_band(sure)
+    assert charge.low[0] == charge.high[0] == pytest.approx(1.0)
+    assert np.all(np.diff(charge.low) <= 1e-12)
+    flight = here.flight_time(train)
+    low, high = charge.at(0.5 * flight.minutes)
+    # one steady phase: half the time takes nearly half the charge, less as long as the pack is full
+    assert low < 0.6 + 0.02
+    assert high > 0.6 - 0.02
+    assert charge.low[-1] == pytest.approx(here.reserve_charge, abs=1e-6), "all have landed with the reserve"
+
+
+def test_charts_draw_the_bands_and_print_the_ranges() -> None:
+    train, here = simple_train(), settings(loads_brief(ONE_UNKNOWN, "one unknown"))[0]
+    sure, frame = sureness(here, train), here.variant.airframe
+    mass = here.all_up_mass_kg(train.mass_g)
+    flight = FlightPlan(train=train, airframe=frame, mass_kg=mass, phases=here.phases)
+    pictures = {
+        operating_chart(train, frame, mass, sure=sure): 2,
+        throttle_chart(train, sure=sure): 3,
+        flight_chart(flight, sure=sure): 1,
+        compare_chart({"2S": train}, frame, {"2S": mass}, sure={"2S": sure}): 1,
+    }
+    for picture, bands in pictures.items():
+        drawn = [each for axes in picture.figure().axes for each in axes.collections if len(each.get_paths()) == 1]
+        assert len(drawn) == bands, picture.name
+        assert "Shaded: 80 % of builds" in picture.summary
+        assert any(re.search(r"\(-?[\d.]+ to -?[\d.]+\)", cell) for row in picture.table.rows for cell in row)
+    low, high = thrust_band(sure, 20.0).at(0.0)
+    words = f"({low / GRAM_FORCE_N:.0f} to {high / GRAM_FORCE_N:.0f})"
+    assert all(words in each.summary for each in pictures if each.name in ("operating",))
 
 
 def test_curves_are_told_apart_without_colour() -> None:
@@ -272,3 +345,20 @@ def test_a_prediction_shows_as_a_table_in_a_notebook() -> None:
     cells = _cells(made._repr_html_())
     assert f"{made.ct0[0]:.4g}" in cells
     assert any(cell.startswith("6x4, 2 blades") for cell in cells)
+
+
+def test_a_band_holds_four_fifths_of_the_builds() -> None:
+    """Each draw solved by itself at its own constants; percentiles by numpy. Of several trains, each has its own."""
+    setting, train = settings(brief())[0], simple_train()
+    other = simple_train(motor=replace(train.motor, kv_rpm_per_v=1100.0))
+    alone, both = sureness(setting, train), drawn(setting, [other, train])
+    band = thrust_band(alone, 16.0, 0.5)
+    lanes, air = alone.measured.lanes, alone.measured.setting.air
+    half, sound = np.full(lanes.size, 0.5), np.full(lanes.size, air.speed_of_sound_m_s)
+    for at in (0, 9, 18):
+        speed, full = np.full(lanes.size, band.x[at]), np.ones(lanes.size)
+        whole = solve_lanes(lanes, speed, full, half, np.asarray(air.density_kg_m3), sound).thrust_n
+        assert (band.low[at], band.high[at]) == pytest.approx(tuple(np.percentile(whole, [10, 90])), rel=1e-9)
+    beside = thrust_band(both.each[1], 16.0, 0.5)
+    np.testing.assert_allclose((beside.low, beside.high), (band.low, band.high), rtol=1e-9)
+    np.testing.assert_allclose(charge_band(both.each[1]).low, charge_band(alone).low, rtol=1e-9)

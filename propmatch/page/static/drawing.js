@@ -102,7 +102,17 @@ export function drawMap(marks, chosen, { pick, tell }) {
   legend(TOP + 35 + 19 * kinds.length, radius(heavy), kinds[0], `${heavy.toFixed(0)} g`);
   const ring = svg("circle", { class: "chosen", r: 11 }), cursor = svg("circle", { class: "cursor", r: 14 });
   let at = id.indexOf(chosen);
-  root.ring = (w, t) => {
+  const reach = svg("path", { class: "reach" });
+  root.ring = (w, t, ws, ts) => {
+    reach.remove();
+    const within = (value, low, high) => Math.min(high, Math.max(low, value));
+    const [across, along] = [ws, ts].map((ends) => ends.length === 2 && finite(ends).length === 2);
+    if (w !== null && t !== null && across && along) {
+      const [x0, x1] = ws.map((value) => within(x(value), LEFT, WIDE - RIGHT)), [y0, y1] = ts.map((value) => within(y(value), TOP, HIGH - BOTTOM));
+      const [cx0, cy0] = [within(x(w), LEFT, WIDE - RIGHT), within(y(t), TOP, HIGH - BOTTOM)];
+      reach.setAttribute("d", `M${x0},${cy0}H${x1}M${cx0},${y0}V${y1}`);
+      root.append(reach);
+    }
     const [cx, cy] = w === null || t === null ? [-1, -1] : [x(w), y(t)];
     ring.remove();
     if (cx < LEFT || cx > WIDE - RIGHT || cy < TOP || cy > HIGH - BOTTOM) return;
@@ -168,14 +178,16 @@ export function drawChart(chart) {
   const { per_m_s: s, per_n: f, speed, thrust } = chart.units;
   const v = chart.airspeed_m_s.map((each) => each * s);
   const of = (values) => values.map((each) => (each === null ? null : each * f));
-  const high = 1.06 * most([...of(chart.curves[0].thrust_n), ...chart.points.map((each) => each.thrust_n * f)]);
+  const high = 1.06 * most([...of(chart.curves[0].thrust_n), ...of(chart.bands[0].high_n), ...chart.points.map((each) => each.thrust_n * f)]);
   const { root, x, y } = frame(`Thrust against airspeed. ${chart.words}`, [0, v[v.length - 1]], [0, high], `airspeed, ${speed}`, `thrust, ${thrust}`);
   const inside = (value) => (value === null || value < 0 || value > high ? null : y(value));
   const points = (values) => of(values).map((value, at) => [x(v[at]), inside(value)]);
   const [fresh, late, ...others] = chart.curves;
-  const floor = (values) => points(values.map((each) => (each === null ? null : Math.max(each, 0))));
-  const both = [...floor(fresh.thrust_n), ...floor(late.thrust_n).reverse()].filter(([, each]) => each !== null);
-  root.append(svg("path", { class: "band", d: `${line(both)}Z` }));
+  for (const band of chart.bands) {
+    const at = (values) => values.map((value, i) => [x(band.airspeed_m_s[i] * s), value === null ? null : y(Math.min(high, Math.max(0, value * f)))]);
+    const both = [...at(band.low_n), ...at(band.high_n).reverse()].filter(([, each]) => each !== null);
+    root.append(svg("path", { class: `band ${band.name}-band`, d: `${line(both)}Z` }));
+  }
   for (const curve of others) root.append(svg("path", { class: "part", d: line(points(curve.thrust_n)) }));
   root.append(svg("path", { class: "full", d: line(points(fresh.thrust_n)) }), svg("path", { class: "late", d: line(points(late.thrust_n)) }),
     svg("path", { class: "need", d: line(points(chart.needed_n)) }));
@@ -224,7 +236,7 @@ export function marginBar(check) {
   const share = check.margin ?? low;
   const words = check.margin === null ? "no answer" : `${Math.round(100 * check.margin)} % of the limit ${check.margin < 0 ? "beyond it" : "left"}`;
   return svg("svg", { viewBox: `0 0 ${wide} 18`, preserveAspectRatio: "none", role: "img", "aria-label": words },
-    svg("rect", { x: x(0), width: x(0.1) - x(0), y: 0, height: 18, fill: "#eceef0" }),
     svg("rect", { class: kinds[check.limit_source] ?? "brief", x: Math.min(x(0), x(share)), width: Math.abs(x(share) - x(0)), y: 4, height: 10 }),
-    svg("line", { class: "limit", x1: x(0), x2: x(0), y1: 0, y2: 18 }));
+    svg("line", { class: "limit", x1: x(0), x2: x(0), y1: 0, y2: 18 }),
+    ...(finite(check.margins ?? []).length === 2 ? [svg("path", { class: "whisker", d: `M${x(check.margins[0])},5v8m0,-4H${x(check.margins[1])}m0,-4v8` })] : []));
 }

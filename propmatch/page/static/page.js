@@ -3,7 +3,7 @@ import { fit, drawMap, drawChart, drawCompare, marginBar } from "./drawing.js";
 
 const $ = (id) => document.getElementById(id);
 const inputs = [...document.querySelectorAll("#sentence input[data-key]")];
-const state = { text: "", changes: {}, variant: null, train: null, marks: null, pins: [], last: {}, version: 1, edits: 0, mapped: 0, looks: 0 };
+const state = { text: "", changes: {}, variant: null, train: null, marks: null, pins: [], last: {}, version: 1, edits: 0, mapped: 0, looks: 0, moving: false, log: null };
 let seq = 0;
 
 function make(tag, attributes = {}, ...children) {
@@ -20,7 +20,7 @@ class Faulty extends Error {
 }
 
 async function ask(what, more = {}) {
-  const sent = { text: state.text, changes: state.changes, variant: state.variant, seq: ++seq, ...more };
+  const sent = { text: state.text, changes: state.changes, variant: state.variant, log: state.log, seq: ++seq, ...more };
   const reply = await fetch(what, {
     method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(sent),
   });
@@ -59,7 +59,7 @@ function channel(what, more, use) {
 }
 
 const askBrief = channel("brief", () => ({}), useBrief);
-const askTrain = channel("train", () => (state.train ? { train: state.train } : null), useTrain);
+const askTrain = channel("train", () => (state.train ? { train: state.train, moving: state.moving } : null), useTrain);
 const askViews = channel("views", () => (state.train ? { train: state.train } : null), useViews);
 const askMap = channel("map", () => ({}), useMap);
 
@@ -130,7 +130,8 @@ for (const input of inputs) {
   if (!input.dataset.from) continue;
   const { from, to, step } = input.dataset;
   const slider = make("input", { type: "range", id: `${input.id}-slider`, min: from, max: to, step });
-  slider.addEventListener("input", () => { input.value = slider.value; changed(input); });
+  slider.addEventListener("input", () => { state.moving = true; input.value = slider.value; changed(input); });
+  slider.addEventListener("change", () => { state.moving = false; refresh(); });
   $("sliders").append(make("div", {}, make("label", { for: slider.id }, input.getAttribute("aria-label")), slider));
 }
 $("sentence").addEventListener("submit", (event) => event.preventDefault());
@@ -179,14 +180,12 @@ function useTrain(answer) {
   const parts = answer.parts.map((part) => make("span", { title: part.source }, `${part.name} `));
   $("parts").replaceChildren(make("strong", {}, `${answer.cells}S `), ...parts, answer.supply);
   $("numbers").replaceChildren(...answer.numbers.flatMap((each) =>
-    [make("span", {}, `${each.label} `, number(answer.id, each.name, each.text)), " "]));
+    [make("span", {}, `${each.label} `, number(answer.id, each.name, each.text), each.range && each.low !== each.high ? ` (${each.range})` : ""), " "]));
   $("as-flown").textContent = answer.as_flown.join(" ");
   $("settings").replaceChildren(...answer.settings.map((each) => make("tr", {},
     make("th", { scope: "row" }, each.set), make("td", {}, each.to), make("td", {}, each.because))));
-  $("verdict").textContent = answer.meets
-    ? `Meets the brief. Nearest to its limit: ${answer.closest ?? "nothing is limited"}.`
-    : `Does not meet the brief: ${answer.misses.join("; ")}.`;
-  if (answer.beside) $("verdict").textContent += ` ${answer.beside}`;
+  $("verdict").textContent = [answer.verdict, answer.beside].filter(Boolean).join(" ");
+  $("draws").textContent = state.moving ? `${answer.draws} draws while a number moves.` : `From ${answer.draws} draws of every number that nobody knows exactly.`;
   $("chart").replaceChildren(drawChart(answer.chart));
   $("chart-words").textContent = answer.chart.words;
   drawSpeeds(answer.speeds);
@@ -207,7 +206,7 @@ function useViews(answer) {
 
 function drawSpeeds(speeds) {
   const cells = (row) => row.map((text, at) => make(at ? "td" : "th", at ? {} : { scope: "row" }, text));
-  const heads = ["airspeed", speeds.unit, "what it gives"].map((text) => make("th", { scope: "col" }, text));
+  const heads = speeds.heads.map((text) => make("th", { scope: "col" }, text));
   $("speed-words").textContent = speeds.words.join(" ");
   $("speeds").replaceChildren(make("table", {}, make("caption", {}, speeds.head), make("thead", {}, make("tr", {}, ...heads)),
     make("tbody", {}, ...speeds.rows.map((row) => make("tr", {}, ...cells(row))))));
@@ -216,12 +215,12 @@ function drawSpeeds(speeds) {
 function drawMargins(answer) {
   const limited = answer.checks.filter((check) => check.limit !== null);
   limited.sort((a, b) => b.danger - a.danger || (a.margin ?? -9) - (b.margin ?? -9));
-  const words = { fails: "beyond the limit", close: "less than a tenth left", ok: "" };
+  const words = { fails: "beyond the limit on paper", close: "", ok: "" };
   const sources = { "estimated rating": "an estimate", assumed: "assumed" };
   $("margins").replaceChildren(...limited.map((check) => make("li", { "data-check": check.name },
     make("span", {}, check.label), marginBar(check),
-    number(answer.id, check.name, check.text),
-    make("small", {}, [check.limit_text, sources[check.limit_source], check.name === "cell_count" && check.margin === 0 ? "" : words[check.verdict]].filter(Boolean).join(", ")))));
+    make("span", {}, number(answer.id, check.name, check.text), check.range ? ` (${check.range})` : ""),
+    make("small", {}, [check.limit_text, sources[check.limit_source], check.name === "cell_count" && check.margin === 0 ? "" : words[check.verdict], check.sure].filter(Boolean).join(", ")))));
 }
 
 function drawTrim(trim) {
@@ -245,7 +244,7 @@ async function explain(train, name) {
       make("p", { class: "formula" }, [told.formula, told.arithmetic].filter(Boolean).join(" = ")),
       make("p", {}, told.state ? `Taken at: ${told.state}.` : ""),
       make("table", {}, make("thead", {}, make("tr", {}, ...heads)), make("tbody", {}, ...rows)),
-      make("p", {}, told.note), make("p", {}, told.limit ? `Limit: ${told.limit}.` : "No limit is asked."),
+      make("p", {}, told.sure), make("p", {}, told.note), make("p", {}, told.limit ? `Limit: ${told.limit}.` : "No limit is asked."),
       make("details", {}, make("summary", {}, "Assumptions"), make("ul", {}, ...told.assumptions.map((text) => make("li", {}, text)))));
     $("explain").showModal();
   } catch (error) { complain(error); }
@@ -277,7 +276,8 @@ function showMap() {
 // Where the picked train is now, on a map that may be of a moment ago.
 function ring() {
   const of = (name) => state.last.numbers?.find((each) => each.name === name).value ?? null;
-  $("map").firstChild?.ring(of("thrust_to_weight"), of("flight_time"));
+  const ends = (name) => state.last.numbers?.filter((each) => each.name === name).flatMap((each) => [each.low, each.high]) ?? [];
+  $("map").firstChild?.ring(of("thrust_to_weight"), of("flight_time"), ends("thrust_to_weight"), ends("flight_time"));
 }
 
 function tell(index) {
@@ -351,17 +351,66 @@ function showPins() {
     button.addEventListener("click", () => { state.pins.splice(at, 1); showPins(); });
     return button;
   };
-  const row = (label, cell) => make("tr", {}, make("th", { scope: "row" }, label), ...pins.map((each) => make("td", {}, cell(each))));
+  const row = (label, cell) => make("tr", {}, make("th", { scope: "row" }, label), ...pins.map((each) => make("td", {}, ...[cell(each)].flat())));
   const heads = pins.map((each, at) => make("th", { scope: "col" }, `${"ABC"[at]}: ${each.cells}S `, drop(at)));
   $("compare").replaceChildren(make("table", {},
     make("thead", {}, make("tr", {}, make("td", {}), ...heads)),
     make("tbody", {},
       ...["motor", "propeller", "controller", "pack"].map((kind) => row(kind, (each) => each.parts.find((part) => part.kind === kind).name)),
       row("receiver and servos", (each) => each.supply),
-      ...pins[0].numbers.map((first, at) => row(first.label, (each) => number(each.id, first.name, each.numbers[at].text))),
+      ...pins[0].numbers.map((first, at) => row(first.label, (each) => [number(each.id, first.name, each.numbers[at].text), each.numbers[at].range ? ` (${each.numbers[at].range})` : ""])),
       row("nearest to its limit", (each) => each.closest ?? "-"),
-      row("brief", (each) => (each.meets ? "met" : `missed: ${each.misses.join("; ")}`)))));
+      row("brief", (each) => (each.meets ? "met on paper" : `missed: ${each.misses.join("; ")}`)),
+      row("every limit kept in, of 100 builds", (each) => (100 * each.chance_all_limits).toFixed(0)))));
 }
+
+// ------------------------------------------------------------ a log of the bench
+
+async function fitLog(file) {
+  const before = state.log?.before ?? state.train;
+  const log = { name: file.name, text: await file.text(), motor: before?.split(" + ")[0], before };
+  say("Fitting the log");
+  let answer;
+  try { answer = await ask("fit", { log, train: state.train }); }
+  catch (error) {
+    if (!(error instanceof Faulty)) { complain(error); return; }
+    answer = { words: ["Nothing can be fitted."], open: [], wrong: error.faults.map((fault) => fault.text), svg: "", motor: null };
+  }
+  say("");
+  $("fit-words").textContent = answer.words.join(" ");
+  $("fit-wrong").replaceChildren(...[...answer.wrong, ...answer.open].map((text) => make("li", {}, text)));
+  $("fit").replaceChildren(...(answer.svg ? [new DOMParser().parseFromString(answer.svg, "image/svg+xml").documentElement] : []));
+  if (answer.motor) {
+    state.log = log;
+    $("fit-used").textContent = `The page now knows this motor as ${answer.motor}${answer.train ? ", and flies the picked train with it" : ""}. 'propmatch fit --save' keeps it.`;
+    if (answer.train) await pick(answer.train);
+    refresh();
+  } else { await leaveLog(); $("fit-used").textContent = "Too little for a motor: nothing changes."; }
+  $("log-leave").hidden = !state.log;
+  document.body.dataset.fitted = file.name;
+}
+
+async function leaveLog() {
+  if (!state.log) return;
+  const { before } = state.log;
+  Object.assign(state, { log: null, pins: state.pins.filter((each) => !each.id.startsWith("bench/")) });
+  $("log-leave").hidden = true;
+  if (before) await pick(before);
+  refresh();
+}
+
+$("log").addEventListener("change", () => { if ($("log").files.length) fitLog($("log").files[0]); });
+$("log-leave").addEventListener("click", () => {
+  for (const place of ["fit", "fit-wrong"]) $(place).replaceChildren();
+  for (const place of ["fit-words", "fit-used"]) $(place).textContent = "";
+  $("log").value = "";
+  leaveLog();
+});
+addEventListener("dragover", (event) => event.preventDefault());
+addEventListener("drop", (event) => {
+  event.preventDefault();
+  if (event.dataTransfer.files.length) fitLog(event.dataTransfer.files[0]);
+});
 
 // ------------------------------------------------------------ keeping it
 

@@ -1,0 +1,103 @@
+"""A bench log dropped on the page: its fit, drawn, and the catalogue with the motor that it gives."""
+
+from functools import lru_cache
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+
+import attrs
+
+from propmatch.bench.fit import fit_log
+from propmatch.bench.logfit import LogFit
+from propmatch.bench.readings import read_log
+from propmatch.bench.saved import saved_parts
+from propmatch.catalogue.catalogue import Catalogue
+from propmatch.faults import Fault, InputFaults
+from propmatch.files import write_file
+from propmatch.records.fields import replace
+from propmatch.records.trainid import joined_ids
+from propmatch.sheet.fitcharts import fit_chart
+from propmatch.words.fitwords import fit_sentences, open_words
+
+__all__ = ["Benched", "benched", "fit_answer"]
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Benched:
+    """A log that was fitted.
+
+    Attributes
+    ----------
+    fit : LogFit
+    catalogue : Catalogue
+        With its motor, where the log says enough for one.
+    motor_id : str or None
+        Of that motor.
+    faults : tuple of Fault
+    """
+
+    fit: LogFit
+    catalogue: Catalogue
+    motor_id: str | None
+    faults: tuple[Fault, ...]
+
+
+def benched(catalogue: Catalogue, log: Any) -> Benched:
+    """The fit of a log as a request carries it: its ``name``, its ``text``, and the id of the ``motor`` it is of.
+
+    What is known of that motor counts where the log itself says no label kV.
+
+    Raises
+    ------
+    InputFaults
+        The log cannot be read or fitted.
+    """
+    wrong = [
+        Fault("log", key, rule="must be text")
+        for key in ("name", "text") if not isinstance(log, dict) or not isinstance(log.get(key), str)
+    ]  # fmt: skip
+    if wrong:
+        raise InputFaults(wrong)
+    return _benched(catalogue, Path(log["name"]).name or "log.csv", log["text"], str(log.get("motor") or ""))
+
+
+@lru_cache(maxsize=4)
+def _benched(catalogue: Catalogue, name: str, text: str, motor_id: str) -> Benched:
+    with TemporaryDirectory() as folder:
+        file = Path(folder) / name
+        write_file(file, text)
+        try:
+            labelled = any(each.label_kv is not None for each in read_log(file).readings)
+            fit = fit_log(file, motor=None if labelled else catalogue.motors.get(motor_id), catalogue=catalogue)
+        except InputFaults as error:
+            raise InputFaults([_short(fault, folder) for fault in error.faults]) from None
+    fit = attrs.evolve(fit, where=name)
+    faults, stock, own = [_short(fault, folder) for fault in fit.faults], catalogue, None
+    if fit.usable:
+        try:
+            (motor,) = saved_parts(fit, fit.known.name)["motors"]
+        except InputFaults as error:
+            faults += error.faults
+        else:
+            own = f"bench/{motor.name}"
+            stock = catalogue.with_parts(motors=[replace(motor, id=own)])
+    return Benched(fit=fit, catalogue=stock, motor_id=own, faults=tuple(faults))
+
+
+def _short(fault: Fault, folder: str) -> Fault:
+    """The fault without the folder that the log was read in."""
+    return attrs.evolve(fault, where=fault.where.replace(folder, "").lstrip("/\\"))
+
+
+def fit_answer(found: Benched, train: str) -> dict[str, Any]:
+    """What the log says, in words and drawn, and a train with its motor in place of the other."""
+    picture = fit_chart(found.fit)
+    ids = train.split(" + ")
+    return {
+        "words": fit_sentences(found.fit),
+        "open": open_words(found.fit),
+        "wrong": [str(fault) for fault in found.faults],
+        "svg": picture.svg(),
+        "motor": found.motor_id,
+        "train": joined_ids([found.motor_id, *ids[1:]]) if found.motor_id and len(ids) > 1 else None,
+    }
