@@ -59,7 +59,7 @@ def test_samples_count_how_often_the_pick_meets_the_brief(run, brief_file):
     assert paper["id"] == match(load_brief(brief_file), catalogue, on_paper=True).best.id
     assert sure["id"] == match(load_brief(brief_file), catalogue).best.id
     assert all(0 <= row["first"] <= row["meets"] <= row["samples"] == 12 for row in document["rows"])
-    assert sure["meets"] >= paper["meets"]
+    assert sure["meets"] >= 6, "kept with 0.8 and 0.9: below half of twelve in 1 of 200"
     others = [row for row in document["rows"] if row["rank"] is None and row["rank_on_paper"] is None]
     assert all(row["first"] >= 1 for row in others)
     assert sum(row["first"] for row in document["rows"]) + document["cases"][0]["nothing_meets"] <= 12
