@@ -312,8 +312,7 @@ def _reasons(shortlist: "Shortlist", candidate: "Candidate", shown: Shown) -> li
     sentences += [*burst_words(candidate.checks), *speed_question(candidate.train)]
     for variant, failing in candidate.failing_in.items():
         words = ", ".join(check_name(name) for name in failing)
-        chance = candidate.chance_in.get(variant)
-        told = "" if chance is None else f"; {chance_words(chance)}"
+        told = "" if candidate.pick is None else f"; {chance_words(candidate.chance_in[variant])}"
         met = f"fails {words}" if failing else "meets the brief too"
         sentences.append(f"Variant '{variant}': {met}{told}.")
     return wrapped(" ".join(sentences), first="  ")

@@ -1,12 +1,14 @@
 """A row of the shortlist, and its columns: each number is declared here, in one line, for every form of the answer."""
 
 from collections.abc import Sequence
+from functools import cached_property
 from typing import Any, cast
 
 import attrs
 import numpy as np
 from numpy.typing import NDArray
 
+from propmatch.checks.chances import sureness
 from propmatch.checks.judged import failing, judged_trains
 from propmatch.checks.limits import Check, Design, checks_of, closest_limit
 from propmatch.checks.measures import Setting, TrainMeasures
@@ -51,8 +53,7 @@ class Candidate(TrainId):
         For each other variant of the brief the names of the checks that rule this train out there.
     pick : Pick or None
         How sure it is; None where the ranking is that on paper.
-    chance_in : dict
-        The chance of all limits together in each other variant; of the first of each cell count alone.
+    others : the other variants of the brief
     """
 
     cells: int
@@ -73,7 +74,12 @@ class Candidate(TrainId):
     closest: Check | None
     failing_in: dict[str, tuple[str, ...]]
     pick: Pick | None = None
-    chance_in: dict[str, float] = attrs.field(factory=dict)
+    others: Sequence[Setting] = ()
+
+    @cached_property
+    def chance_in(self) -> dict[str, float]:
+        """The chance of all limits together in each other variant; computed."""
+        return {other.variant.name: sureness(other, self.train).chance_all_limits for other in self.others}
 
     @property
     def train(self) -> PowerTrain:
@@ -142,6 +148,7 @@ def candidates(
                 closest=closest_limit(checks[lane]),
                 failing_in={name: lists[lane] for name, lists in elsewhere.items()},
                 pick=picks[lane] if picks else None,
+                others=tuple(others),
             )
         )
     return out

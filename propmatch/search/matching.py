@@ -8,7 +8,6 @@ import attrs
 import numpy as np
 
 from propmatch.catalogue.catalogue import Catalogue
-from propmatch.checks.chances import sureness
 from propmatch.checks.measures import Setting
 from propmatch.checks.setting import ResolvedBrief
 from propmatch.columns import headed
@@ -182,7 +181,6 @@ def match(
             if len(found.combination)
         }
         paper = {cells: each[0] for cells, each in made_of(first).items()}
-        by_cells = {cells: _with_variants(group, others) for cells, group in by_cells.items()}
         holds = {cells: picks.hold for cells, picks in sure.items()}
     rows = sorted(
         (c for group in by_cells.values() for c in group),
@@ -221,15 +219,6 @@ def match(
     )
 
 
-def _with_variants(group: tuple[Candidate, ...], others: Sequence[Setting]) -> tuple[Candidate, ...]:
-    """The rows, the first with its chance in each other variant."""
-    if not group:
-        return group
-    first, *rest = group
-    chance = {other.variant.name: sureness(other, first.train).chance_all_limits for other in others}
-    return (attrs.evolve(first, chance_in=chance), *rest)
-
-
 def _margin(candidate: Candidate) -> float:
     return candidate.closest.margin if candidate.closest is not None else 1.0
 
@@ -245,7 +234,7 @@ def best_train(
         Nothing meets the brief; else as :func:`match`.
     """
     resolved = ResolvedBrief.of(brief)
-    best = match(resolved, catalogue, top=1, progress=progress).best
+    best = match(resolved, catalogue, top=1, count=False, progress=progress).best
     if best is None:
         hint = "'propmatch match' says which limits leave nothing; name a power train to see it all the same"
         rule = "no power train of the catalogue meets it"

@@ -339,20 +339,18 @@ def _judged(settings: Sequence[Setting], shelf: Shelf, order: Ranking, rows: Ind
                 kind, may_hold = kind_of(shelf, pick.combination), pick.near >= 1.0 - _LUCK
                 if may_hold and (kind not in judged or pick.score_low > judged[kind].score_low):
                     judged[kind] = pick
-        if not judged:
-            break
         most = max(max(top, LEAST_SHOWN) - len(picks), 0) + 2
         best = sorted(judged.values(), key=lambda pick: -pick.score_low)[:most]
-        rows = np.array([pick.combination for pick in best], dtype=np.intp)
-        for pick in drawn_picks(settings, shelf, order, rows, DRAWS, SEED):
+        rows = np.array([pick.combination for pick in best], dtype=np.intp).reshape(-1, 4)
+        held = [pick for pick in drawn_picks(settings, shelf, order, rows, DRAWS, SEED) if pick.near >= 1.0]
+        for pick in best:
+            del judged[kind_of(shelf, pick.combination)]
+        for pick in held:
             kind = kind_of(shelf, pick.combination)
-            del judged[kind]
-            if pick.chance_wishes >= wish and pick.chance_ratings >= rate:
-                picks[kind] = attrs.evolve(pick, alike=counts[kind] - 1)
-            else:
-                left = max(left, _AFTERWARDS)
-        if len(picks) >= top and not left:
+            picks[kind] = attrs.evolve(pick, alike=counts[kind] - 1)
+        if not best or (len(picks) >= top and len(held) == len(best)):
             break
+        left = max(left, _AFTERWARDS)
     return sorted(picks.values(), key=lambda pick: -pick.score_low)[:top]
 
 
@@ -419,10 +417,8 @@ def drawn_picks(
         first = each[0]
         low, high = intervals(first.by_train(first.measured["flight_time"].value))
         score, _ = intervals(first.by_train(order.of(first.measured)))
-        wishes, ratings = (
-            np.array([drawn.chance(names) for drawn, names in zip(each, of_each, strict=True)])
-            for of_each in ([drawn.wishes for drawn in each], [drawn.ratings for drawn in each])
-        )
+        wishes = np.array([drawn.chance(drawn.wishes) for drawn in each])
+        ratings = np.array([drawn.chance(drawn.ratings) for drawn in each])
         near = np.minimum(wishes / wish, ratings / rate)
         worst = np.argmin(near, axis=0)
         whole = np.min([drawn.chance(drawn.judged) for drawn in each], axis=0)
