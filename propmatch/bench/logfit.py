@@ -14,6 +14,7 @@ from propmatch.records.estimates import Assumption
 from propmatch.records.fields import replace
 from propmatch.records.motorfit import CONSTANTS, scaled_table, with_constants
 from propmatch.records.parts import Motor, Propeller, Source
+from propmatch.tolerances.numbers import MEASURED_TABLE_SD
 
 __all__ = ["FITTED", "INTERVAL", "Z90", "Constant", "FittedRow", "LogFit", "Undetermined"]
 
@@ -196,13 +197,24 @@ class LogFit:
         return replace(motor, source=source)
 
     def propeller_parts(self) -> tuple[Propeller, ...]:
-        """The propellers of the log whose coefficients it determines, their tables moved by one factor each."""
+        """The propellers of the log whose coefficients it determines, as measured parts.
+
+        A propeller is its table times the factors found at rest; its deviations are no smaller than those of a measured
+        table, as rest says less about flight.
+        """
         made = []
         for at, propeller in enumerate(self.tables):
-            found = self.propellers.get(propeller.id or propeller.name, {})
-            if found:
-                i = len(CONSTANTS) + 2 * at
-                ct, cp = (math.exp(each) for each in self.ln[i : i + 2])
-                sd = math.sqrt(max(self.covariance[i, i], self.covariance[i + 1, i + 1]))
-                made.append(scaled_table(propeller, ct, cp, "on the bench", round(min(sd, 1.0), 3)))
+            if not self.propellers.get(propeller.id or propeller.name):
+                continue
+            i = len(CONSTANTS) + 2 * at
+            ct, cp = (math.exp(each) for each in self.ln[i : i + 2])
+            spread = self.covariance[i : i + 2, i : i + 2] + MEASURED_TABLE_SD**2 * np.eye(2)
+            sd = np.sqrt(np.diag(spread))
+            scaled = scaled_table(propeller, ct, cp, f"at rest, {self.part().source.text}", None)
+            sure = dict(zip(("ct", "cp"), np.minimum(sd, 1.0).tolist(), strict=True))
+            source = replace(
+                scaled.source, kind="measured", uncertainty=float(f"{max(sure.values()):.4g}"), sd_ln=sure,
+                correlations=[("ct", "cp", float(spread[0, 1] / (sd[0] * sd[1])))],
+            )  # fmt: skip
+            made.append(replace(scaled, source=source))
         return tuple(made)

@@ -1,28 +1,20 @@
 """What a fit leaves in the user's folder: the motor, packs that were named beside the log, and propellers.
 
-A propeller is its table times the factors found at rest; its deviations are no smaller than those of a measured table,
-as rest says less about flight. Numbers are rounded to six digits, deviations and correlations to four, so that the same
-log gives the same bytes.
+Numbers are rounded to six digits, deviations and correlations to four, so that the same log gives the same bytes.
 """
 
-import math
 from collections.abc import Iterable, Sequence
 from typing import Any
-
-import numpy as np
 
 from propmatch.bench.logfit import FITTED, Constant, LogFit
 from propmatch.faults import Fault, InputFaults
 from propmatch.records.estimates import completed
 from propmatch.records.fields import declared, replace
-from propmatch.records.motorfit import CONSTANTS, scaled_table
 from propmatch.records.parts import Motor, Pack, Propeller, Source
 from propmatch.units import MILLIOHM_OHM
 
 __all__ = ["is_fitted", "saved_parts"]
 
-_TABLE_SD = 0.03
-"""sd of ln of a measured table's coefficients: common practice, no published source."""
 _SHORT_OF_ONE = 0.999
 """Keeps a correlation matrix positive definite when its members are rounded."""
 _ONE_FACTOR = 0.99
@@ -60,29 +52,13 @@ def saved_parts(fit: LogFit, name: str, packs: Iterable[Pack] = ()) -> dict[str,
         _pack(found[each], constants["resistance_ohm"], motor.source, name)
         for each, constants in fit.packs.items() if each in found and "resistance_ohm" in constants
     ]  # fmt: skip
-    blades = [_propeller(fit, at, propeller, name) for at, propeller in enumerate(fit.tables)]
+    blades = [replace(each, name=_beside(each, name)) for each in fit.propeller_parts()]
     made: dict[str, Sequence[Any]] = {
         "motors": [motor],
         "packs": measured,
-        "propellers": [each for each in blades if each is not None],
+        "propellers": blades,
     }
     return {kind: [_rounded(each) for each in some] for kind, some in made.items() if some}
-
-
-def _propeller(fit: LogFit, at: int, propeller: Propeller, name: str) -> Propeller | None:
-    """A propeller of the log with its coefficients as found; None where the log says nothing of them."""
-    if not fit.propellers.get(propeller.id or propeller.name):
-        return None
-    i = len(CONSTANTS) + 2 * at
-    ct, cp = (math.exp(each) for each in fit.ln[i : i + 2])
-    spread = fit.covariance[i : i + 2, i : i + 2] + _TABLE_SD**2 * np.eye(2)
-    sd = np.sqrt(np.diag(spread))
-    made = scaled_table(propeller, ct, cp, f"at rest, {fit.part().source.text}", None)
-    sure = dict(zip(("ct", "cp"), np.minimum(sd, 1.0).tolist(), strict=True))
-    together = [("ct", "cp", float(spread[0, 1] / (sd[0] * sd[1])))]
-    sure_of_both = float(f"{max(sure.values()):.4g}")
-    source = replace(made.source, kind="measured", uncertainty=sure_of_both, sd_ln=sure, correlations=together)
-    return replace(made, name=_beside(propeller, name), source=source)
 
 
 def _pack(pack: Pack, ohm: Constant, source: Source, name: str) -> Pack:

@@ -199,6 +199,20 @@ class Drawn:
         return out
 
     @property
+    def asked(self) -> tuple[float, float]:
+        """The chances that the brief asks for: of its limits, and of the ratings."""
+        limits = self.setting.brief.limits
+        assert limits.chance is not None
+        assert limits.rating_chance is not None
+        return limits.chance, limits.rating_chance
+
+    @property
+    def near(self) -> Floats:
+        """How near each train comes to the chances asked for, (M,); 1 and more where it reaches both."""
+        wish, rate = self.asked
+        return np.minimum(self.chance(self.wishes) / wish, self.chance(self.ratings) / rate)
+
+    @property
     def wishes(self) -> tuple[str, ...]:
         """Of the checks judged those that the brief asks for."""
         return tuple(name for name in self.judged if CHECKS[name].basis == BRIEF)
@@ -288,10 +302,8 @@ class Sureness:
 
     def wanted(self, name: str) -> float:
         """The chance that the brief asks of a check: that of its limits, or of ratings."""
-        limits = self.drawn.setting.brief.limits
-        chance = limits.chance if CHECKS[name].basis == BRIEF else limits.rating_chance
-        assert chance is not None
-        return chance
+        wish, rate = self.drawn.asked
+        return wish if CHECKS[name].basis == BRIEF else rate
 
     @property
     def least_certain(self) -> str | None:

@@ -28,7 +28,7 @@ from propmatch.search.ranking import Ranking, ranking
 from propmatch.search.shelf import Shelf
 from propmatch.tablehtml import table_html
 
-__all__ = ["UNNAMED", "Candidate", "Mark", "Shortlist", "best_train", "match", "shelf_for"]
+__all__ = ["UNNAMED", "Candidate", "Mark", "Search", "Shortlist", "best_train", "match", "shelf_for", "shelves_of"]
 
 _PAPER = 24
 """Combinations that pass on paper, from which spreads are taken."""

@@ -408,7 +408,6 @@ def drawn_picks(
 ) -> list[Pick]:
     """Combinations judged by draws; a chance of several settings is the least of them."""
     raw = normal_draws(draws, seed)
-    wish, rate = _asked(settings[0])
     out: list[Pick] = []
     for part in _parts(rows):
         trains: list[PowerTrain] = [shelf.train(*row) for row in part.tolist()]
@@ -419,7 +418,7 @@ def drawn_picks(
         score, _ = intervals(first.by_train(order.of(first.measured)))
         wishes = np.array([drawn.chance(drawn.wishes) for drawn in each])
         ratings = np.array([drawn.chance(drawn.ratings) for drawn in each])
-        near = np.minimum(wishes / wish, ratings / rate)
+        near = np.array([drawn.near for drawn in each])
         worst = np.argmin(near, axis=0)
         whole = np.min([drawn.chance(drawn.judged) for drawn in each], axis=0)
         by_check = {name: first.chance([name]) for name in first.judged}

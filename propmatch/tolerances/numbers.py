@@ -31,6 +31,7 @@ from propmatch.records.sureness import Uncertainty
 __all__ = [
     "GROUPS",
     "INPUTS",
+    "MEASURED_TABLE_SD",
     "NAMES",
     "Tolerance",
     "aircraft_tolerances",
@@ -70,7 +71,8 @@ _KINDS = {"measured": 0, "data sheet": 1, "assumed": 1, "predicted": 2, "label":
 _OWN = ("its own", "its source's own", "stated in [uncertainty]")
 _MAIN = ("kv_rpm_per_v", "cell_resistance_mohm")
 """What the general uncertainty of a source speaks of, beside a propeller's coefficients."""
-_MEASURED_PROPELLER = 0.03
+MEASURED_TABLE_SD = 0.03
+"""sd of ln of the coefficients of a measured table: common practice, no published source."""
 _AIRCRAFT = {
     "bare_mass": 0.05, "drag": 0.27, "induced_drag": 0.08, "lift": 0.08, "installed_thrust": 0.04,
     "accessories": 0.30, "air_density": 0.015,
@@ -134,7 +136,7 @@ def part_tolerances(part: Any, kind: str, made: tuple[Assumption, ...] | None = 
 
 def _number(part: Any, name: str, filled: Assumption | None) -> Tolerance | None:
     source, stated = part.source, getattr(part, name)
-    own: Mapping[str, float] = getattr(source, "sd_ln", None) or {}
+    own: Mapping[str, float] = source.sd_ln
     if name in own:
         sd = own[name] * (stated if name == "part_throttle_loss" else 1.0)
         return Tolerance(subject=part.name, name=name, sd=sd, basis="its own")
@@ -165,7 +167,7 @@ def _sd_of(filled: Assumption) -> float:
 
 def _blades(part: Any) -> list[tuple[str, float, str]]:
     source = part.source
-    own: Mapping[str, float] = getattr(source, "sd_ln", None) or {}
+    own: Mapping[str, float] = source.sd_ln
     by_label = dict(zip(("ct", "cp"), PROPELLER_SD, strict=True))
     out = []
     for name, label in by_label.items():
@@ -176,7 +178,7 @@ def _blades(part: Any) -> list[tuple[str, float, str]]:
             share = label / by_label["cp"] if source.kind == "predicted" else 1.0
             out.append((name, share * source.uncertainty, "its source's own"))
         elif source.kind == "measured":
-            out.append((name, _MEASURED_PROPELLER, f"a measured table; {PRACTICE}"))
+            out.append((name, MEASURED_TABLE_SD, f"a measured table; {PRACTICE}"))
         else:
             out.append((name, label, "known by its label: held-out propellers of the UIUC Propeller Database"))
     return out
@@ -237,7 +239,7 @@ def part_correlations(part: Any, kind: str) -> dict[tuple[str, str], float]:
     CT and CP of one propeller go together, 0.8 (held-out propellers of the UIUC Propeller Database).
     """
     out = {("ct", "cp"): PROPELLER_CORRELATION} if kind == "propeller" else {}
-    for one, other, r in getattr(part.source, "correlations", ()):
+    for one, other, r in part.source.correlations:
         if {one, other} <= set(INPUTS[kind]):
             out.pop((other, one), None)
             out[one, other] = r

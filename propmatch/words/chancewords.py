@@ -32,7 +32,7 @@ __all__ = [
 RANGES = "Ranges in brackets hold 80 of 100 builds."
 """Said once in an answer that has ranges."""
 NO_ANSWER = "no answer"
-_LIKELY, _EVEN = 0.8, 0.5
+LIKELY, EVEN = 0.8, 0.5
 _SHARES = (
     (0.9, "nearly all"), (0.71, "three quarters"), (0.58, "two thirds"), (0.42, "half"), (0.29, "a third"),
     (0.22, "a quarter"), (0.15, "a fifth"), (0.07, "a tenth"),
@@ -74,7 +74,7 @@ def sure_words(chance: float, wanted: float) -> str:
     """The verdict of a chance: ``likely``, ``may miss`` or ``likely misses`` before it where it is less than wanted."""
     if chance >= wanted:
         return chance_words(chance)
-    word = "likely" if chance >= _LIKELY else "may miss" if chance >= _EVEN else "likely misses"
+    word = "likely" if chance >= LIKELY else "may miss" if chance >= EVEN else "likely misses"
     return f"{word}, {chance_words(chance)}"
 
 

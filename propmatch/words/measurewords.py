@@ -115,7 +115,7 @@ def _how(each: Measurement) -> list[str]:
 
 def full_throttle_words(found: NextMeasurements, sure: "Sureness") -> list[str]:
     """What to mind where full throttle may be more than the parts bear."""
-    enough = sure.chance_ratings >= (sure.drawn.setting.brief.limits.rating_chance or 1.0)
+    enough = sure.chance_ratings >= sure.drawn.asked[1]
     if not any(row.measurement.full_throttle for row in found.rows[:_HOW]) or enough:
         return []
     measured = sure.measured

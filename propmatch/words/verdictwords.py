@@ -4,31 +4,21 @@ from collections.abc import Sequence
 
 from propmatch.checks.chances import Sureness
 from propmatch.checks.limits import Check, missed
-from propmatch.words.chancewords import RANGES, least_words, of_hundred, together_words
+from propmatch.words.chancewords import EVEN, LIKELY, RANGES, least_words, of_hundred, together_words
 from propmatch.words.checkwords import check_name, check_names
 from propmatch.words.shown import Shown
 
-__all__ = ["asked_words", "sure_enough", "verdict_words"]
-
-_LIKELY, _EVEN = 0.8, 0.5
-
-
-def sure_enough(sure: Sureness) -> bool:
-    """Whether the limits of the brief and the ratings of the parts are kept as surely as the brief asks."""
-    limits = sure.drawn.setting.brief.limits
-    assert limits.chance is not None
-    assert limits.rating_chance is not None
-    return sure.chance_wishes >= limits.chance and sure.chance_ratings >= limits.rating_chance
+__all__ = ["asked_words", "verdict_words"]
 
 
 def asked_words(sure: Sureness) -> str:
     """``the limits of the brief hold in 62 (80 asked), the ratings of the parts in 91 (90 asked)``."""
-    limits = sure.drawn.setting.brief.limits
+    wish, rate = sure.drawn.asked
     said = (
-        ("the limits of the brief hold in", sure.chance_wishes, limits.chance),
-        ("the ratings of the parts in", sure.chance_ratings, limits.rating_chance),
+        ("the limits of the brief hold in", sure.chance_wishes, wish),
+        ("the ratings of the parts in", sure.chance_ratings, rate),
     )
-    return ", ".join(f"{words} {of_hundred(have)} ({of_hundred(asked or 0.0)} asked)" for words, have, asked in said)
+    return ", ".join(f"{words} {of_hundred(have, asked)} ({of_hundred(asked)} asked)" for words, have, asked in said)
 
 
 def verdict_words(sure: Sureness, checks: Sequence[Check], shown: Shown, subject: str = "it") -> str:
@@ -41,8 +31,8 @@ def verdict_words(sure: Sureness, checks: Sequence[Check], shown: Shown, subject
         said = f"Not as the brief asks: {subject} misses {', '.join(hard)}; {together_words(sure)}."
     else:
         chance = sure.chance_all_limits
-        word = "Likely" if chance >= _LIKELY else "It may miss" if chance >= _EVEN else "Likely not"
-        word = "Yes" if sure_enough(sure) else word
+        word = "Likely" if chance >= LIKELY else "It may miss" if chance >= EVEN else "Likely not"
+        word = "Yes" if sure.drawn.near[sure.at] >= 1.0 else word
         said = f"{word}: {subject} keeps every limit of the brief and of the parts on paper; {together_words(sure)}."
     said = f"{said[:-1]}: {asked_words(sure)}."
     unknown = [each.name for each in checks if each.verdict == "unknown"]
