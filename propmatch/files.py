@@ -9,7 +9,7 @@ from pathlib import Path
 __all__ = ["file_name", "write_file"]
 
 
-def write_file(path: str | Path, content: str | bytes, *, force: bool = True) -> Path:
+def write_file(path: str | Path, content: str | bytes, *, force: bool = True, follow: bool = True) -> Path:
     """Write a file in one step: whoever reads it, or stops this program, finds the old content or the new.
 
     A temporary file beside it is written, brought to the disk and renamed; whatever fails, it is removed again. The
@@ -22,6 +22,8 @@ def write_file(path: str | Path, content: str | bytes, *, force: bool = True) ->
         Text becomes UTF-8, its line ends as they are.
     force : bool
         Whether a file that is there may be replaced.
+    follow : bool
+        Off: whatever has the name gives way to a new file, a link or a device too.
 
     Returns
     -------
@@ -35,7 +37,7 @@ def write_file(path: str | Path, content: str | bytes, *, force: bool = True) ->
     """
     data = content.encode() if isinstance(content, str) else content
     try:
-        _write(Path(path), data, force)
+        _write(Path(path), data, force, follow)
     except OSError as error:
         raise OSError(error.errno or errno.EIO, error.strerror or str(error), str(path)) from error
     return Path(path)
@@ -47,8 +49,8 @@ def file_name(name: str, nameless: str = "part") -> str:
     return "-".join(filter(None, kept.split("-"))) or nameless
 
 
-def _write(target: Path, data: bytes, force: bool) -> None:
-    there = target.exists()
+def _write(target: Path, data: bytes, force: bool, follow: bool) -> None:
+    there = follow and target.exists()
     if there and not force:
         raise FileExistsError(errno.EEXIST, "exists already")
     if there and not os.access(target, os.W_OK):
@@ -56,7 +58,7 @@ def _write(target: Path, data: bytes, force: bool) -> None:
     if there and not target.is_file():
         target.write_bytes(data)
         return
-    target = Path(os.path.realpath(target))
+    target = Path(os.path.realpath(target)) if follow else target
     beside = target.with_name(f".{secrets.token_hex(8)}.part")
     try:
         with open(

@@ -17,6 +17,7 @@ from propmatch.models.arrays import Floats, Index
 from propmatch.records.parts import PowerTrain
 from propmatch.records.sureness import Uncertainty
 from propmatch.tolerances.numbers import INPUTS, NAMES, Tolerance, correlation, tolerances, usual_loss_sd
+from propmatch.tolerances.quantile import normal_quantile
 from propmatch.tolerances.sobol import sobol
 from propmatch.train.lanes import TrainLanes
 
@@ -26,17 +27,14 @@ DRAWS = 1024
 _MOST_LOSS = 0.499
 """The model of part-throttle loss ends at 0.5."""
 _EXTREME = 1e-6
+_AT = {name: at for at, name in enumerate(NAMES)}
 _OF_AIRCRAFT = [NAMES.index(name) for name in INPUTS["aircraft"]]
 
 
 @lru_cache(maxsize=8)
 def normal_draws(count: int, seed: int, dimensions: int = len(NAMES)) -> Floats:
     """Standard normal numbers (count, dimensions) from a scrambled Sobol sequence; a power of two spreads best."""
-    from statistics import NormalDist
-
-    unit = np.clip(sobol(count, dimensions, seed), _EXTREME, 1.0 - _EXTREME)
-    inverse = NormalDist().inv_cdf
-    draws = np.array([inverse(u) for u in unit.ravel().tolist()]).reshape(unit.shape)
+    draws = normal_quantile(np.clip(sobol(count, dimensions, seed), _EXTREME, 1.0 - _EXTREME))
     draws.setflags(write=False)
     return draws
 
@@ -65,12 +63,11 @@ class Draws:
     @classmethod
     def of(cls, trains: Sequence[PowerTrain], stated: Uncertainty, raw: Floats) -> "Draws":
         """Draws of power trains, as their parts were stated, from standard normal numbers."""
-        known: dict[tuple[int, ...], tuple[Tolerance, ...]] = {}
-        inputs = tuple(tolerances(train, stated, known) for train in trains)
+        inputs = tuple(tolerances(train, stated) for train in trains)
         sd = np.zeros((len(trains), len(NAMES)))
         for row, each in zip(sd, inputs, strict=True):
             for one in each:
-                row[NAMES.index(one.name)] = one.sd
+                row[_AT[one.name]] = one.sd
         factors: dict[bytes, Floats] = {}
         mixing: list[Floats] = []
         for train in trains:
@@ -102,6 +99,14 @@ class Draws:
         raw = rng.standard_normal((len(self.inputs), 1, len(NAMES)))
         raw[:, :, _OF_AIRCRAFT] = raw[:1, :, _OF_AIRCRAFT]
         return attrs.evolve(self, raw=raw)
+
+    def take(self, trains: Index) -> "Draws":
+        """The same draws of some of the trains."""
+        own = {name: tuple(getattr(self, name)[at] for at in trains) for name in ("inputs", "mixing")}
+        return attrs.evolve(
+            self, raw=self.raw[trains] if self.raw.ndim == 3 else self.raw, sd=self.sd[trains],
+            usual_loss_sd=self.usual_loss_sd[trains], follows=self.follows[trains], **own,
+        )  # fmt: skip
 
     @property
     def count(self) -> int:

@@ -9,7 +9,8 @@ held-out propellers of the UIUC Propeller Database; every other number is common
 """
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
+from functools import lru_cache
 from typing import Any
 
 import attrs
@@ -53,7 +54,7 @@ INPUTS = {
 GROUPS = {
     **{name: kind for kind in ("motor", "controller", "pack", "propeller") for name in INPUTS[kind]},
     "bare_mass": "bare mass", "drag": "drag", "induced_drag": "drag", "lift": "highest lift",
-    "installed_thrust": "thrust lost to the airframe", "accessories": "receiver and servos", "air_density": "air",
+    "installed_thrust": "thrust lost to the airframe", "accessories": "radio and payload", "air_density": "air",
 }  # fmt: skip
 """What an input is counted with where shares of a variance are added up."""
 NAMES = tuple(GROUPS)
@@ -73,6 +74,8 @@ _MAIN = ("kv_rpm_per_v", "cell_resistance_mohm")
 """What the general uncertainty of a source speaks of, beside a propeller's coefficients."""
 MEASURED_TABLE_SD = 0.03
 """sd of ln of the coefficients of a measured table: common practice, no published source."""
+_KEPT = 4096
+"""Parts, or pairs of them, of which is kept how sure their numbers are."""
 _AIRCRAFT = {
     "bare_mass": 0.05, "drag": 0.27, "induced_drag": 0.08, "lift": 0.08, "installed_thrust": 0.04,
     "accessories": 0.30, "air_density": 0.015,
@@ -195,39 +198,55 @@ def aircraft_tolerances(stated: Uncertainty) -> tuple[Tolerance, ...]:
     )  # fmt: skip
 
 
-def tolerances(
-    train: PowerTrain, stated: Uncertainty, known: dict[tuple[int, ...], tuple[Tolerance, ...]] | None = None
-) -> tuple[Tolerance, ...]:
-    """How sure every number of a power train, as its parts were stated, and of its aircraft is.
+class _Same:
+    """A part as a key, by identity: to look into its numbers takes longer than what is kept of them."""
 
-    ``known`` keeps what was found of parts that many trains share.
-    """
-    kept = {} if known is None else known
+    __slots__ = ("part",)
 
-    def once(make: Callable[[], tuple[Tolerance, ...]], *of: Any) -> tuple[Tolerance, ...]:
-        key = tuple(map(id, of))
-        if key not in kept:
-            kept[key] = make()
-        return kept[key]
+    def __init__(self, part: Any) -> None:
+        self.part = part
 
-    def drive() -> tuple[Tolerance, ...]:
-        made = completed_drive(train.motor, train.controller)[2]
-        of_motor = part_tolerances(train.motor, "motor", made)
-        return of_motor + part_tolerances(train.controller, "controller", made)
+    def __hash__(self) -> int:
+        return id(self.part)
 
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Same) and self.part is other.part
+
+
+@lru_cache(maxsize=_KEPT)
+def _drive(motor: _Same, controller: _Same) -> tuple[Tolerance, ...]:
+    made = completed_drive(motor.part, controller.part)[2]
+    return part_tolerances(motor.part, "motor", made) + part_tolerances(controller.part, "controller", made)
+
+
+@lru_cache(maxsize=_KEPT)
+def _alone(part: _Same, kind: str) -> tuple[Tolerance, ...]:
+    return part_tolerances(part.part, kind)
+
+
+@lru_cache(maxsize=_KEPT)
+def _aircraft(stated: _Same) -> tuple[Tolerance, ...]:
+    return aircraft_tolerances(stated.part)
+
+
+def tolerances(train: PowerTrain, stated: Uncertainty) -> tuple[Tolerance, ...]:
+    """How sure every number of a power train, as its parts were stated, and of its aircraft is."""
     return (
-        *once(drive, train.motor, train.controller),
-        *once(lambda: part_tolerances(train.pack, "pack"), train.pack),
-        *once(lambda: part_tolerances(train.propeller, "propeller"), train.propeller),
-        *once(lambda: aircraft_tolerances(stated), stated),
-    )
+        *_drive(_Same(train.motor), _Same(train.controller)), *_alone(_Same(train.pack), "pack"),
+        *_alone(_Same(train.propeller), "propeller"), *_aircraft(_Same(stated)),
+    )  # fmt: skip
+
+
+@lru_cache(maxsize=_KEPT)
+def _correlations(part: _Same, kind: str) -> dict[tuple[str, str], float]:
+    return part_correlations(part.part, kind)
 
 
 def correlation(train: PowerTrain) -> Floats:
     """Correlations between the inputs of a train, (inputs, inputs) in the order of ``NAMES``."""
     out = np.eye(len(NAMES))
     for kind in ("motor", "controller", "pack", "propeller"):
-        for pair, r in part_correlations(getattr(train, kind), kind).items():
+        for pair, r in _correlations(_Same(getattr(train, kind)), kind).items():
             i, j = map(NAMES.index, pair)
             out[i, j] = out[j, i] = r
     return out

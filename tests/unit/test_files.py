@@ -84,6 +84,17 @@ def test_a_link_stays_a_link(tmp_path: Path) -> None:
     assert (tmp_path / "real.txt").read_text() == "new"
 
 
+def test_a_link_that_is_not_followed_gives_way(tmp_path: Path) -> None:
+    (tmp_path / "real.txt").write_text("old")
+    for link, place in (("link.txt", "real.txt"), ("nowhere.txt", "gone.txt"), ("null.txt", os.devnull)):
+        (tmp_path / link).symlink_to(place)
+        write_file(tmp_path / link, "new", follow=False)
+        assert not (tmp_path / link).is_symlink()
+        assert (tmp_path / link).read_text() == "new"
+    assert (tmp_path / "real.txt").read_text() == "old"
+    assert not (tmp_path / "gone.txt").exists()
+
+
 def test_what_is_no_file_is_written_to(tmp_path: Path) -> None:
     write_file(os.devnull, "gone")
     assert Path(os.devnull).is_char_device()
