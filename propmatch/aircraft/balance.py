@@ -10,7 +10,7 @@ import attrs
 import numpy as np
 
 from propmatch.aircraft.geometry import Geometry
-from propmatch.models.arrays import Floats
+from propmatch.models.arrays import Floats, Pick
 from propmatch.records.fields import replace
 from propmatch.records.masses import BuildLine, Item, stays_g, varies_g
 from propmatch.records.parts import PowerTrain, propeller_mass_g
@@ -96,6 +96,10 @@ class MassLanes:
     mass_g: Floats
     position_mm: Floats
     height_mm: Floats
+
+    def take(self, index: Pick) -> "MassLanes":
+        """Some of them."""
+        return MassLanes(**{a.name: getattr(self, a.name)[index] for a in attrs.fields(MassLanes)})
 
 
 @attrs.frozen

@@ -11,6 +11,7 @@ the straight line through its values at the two Gauss nodes: over whole segments
 the fourth order, and t(q) can be inverted exactly.
 """
 
+from collections.abc import Callable
 from typing import Any
 
 import attrs
@@ -52,6 +53,10 @@ RESERVE, CUT_OFF, LOST_THRUST, LOST_CLIMB, GROUND = 1, 2, 3, 4, 5
 """Why a discharge ends; the last two: a height that full power no longer reaches, and no height left to glide from."""
 _LEAST_CURRENT_A = 1e-9
 _BISECTIONS = 34
+_AT_ONCE = ((4, 128), (2, 1024), (1, np.inf))
+"""How many halvings are made together, up to so many lanes."""
+_SOLVED_TOGETHER = 1024
+"""Up to so many lanes all charges of a held throttle are solved in one call."""
 _HALF = 0.5 / np.sqrt(3.0)
 
 
@@ -212,16 +217,22 @@ def load_of(
         empty["current_a"] = point.motor_current_a
         empty["behind_v"] = np.where(lost, np.nan, point.motor_voltage_v + train.controller_ohm * point.motor_current_a)
     else:
+        charges = _charges_by_voltage(train.chemistries[0], reserve, 5)
+        together = charges.size if n <= _SOLVED_TOGETHER else 1
+        several = train if together == 1 else train.take(np.tile(np.arange(n), together))
+        alike = [np.tile(x, together) for x in (speed, duty, density, sound)]
         points = [
-            solve_lanes(train, speed, duty, zero + q, density, sound)
-            for q in _charges_by_voltage(train.chemistries[0], reserve, 5)
+            solve_lanes(several, alike[0], alike[1], np.repeat(some, n), *alike[2:])
+            for some in charges.reshape(-1, together)
         ]
-        status = np.max([p.status for p in points], axis=0)
+        status, rpm, y, thrust = (
+            np.concatenate([getattr(p, name) for p in points]).reshape(-1, n)
+            for name in ("status", "motor_rpm", "motor_current_a", "thrust_n")
+        )
+        status = np.max(status, axis=0)
         status[~np.isfinite(airframe.mass_kg)] = Status.BAD_INPUT
-        x = np.array([p.motor_rpm for p in points]) * RPM_RAD_S
-        y = np.array([p.motor_current_a for p in points])
-        drag = drag_n(airframe, density, speed)
-        climbs = np.array([climb_m_s(airframe, p.thrust_n, drag, speed) for p in points])
+        x = rpm * RPM_RAD_S
+        climbs = np.asarray(climb_m_s(airframe, thrust, drag_n(airframe, density, speed), speed))
         off = np.flatnonzero(status != Status.OK)
         climb = climbs[2].copy()
         if off.size:
@@ -413,10 +424,29 @@ def lowest_charge(
         can, why = flies(some, full, must[early])
         lowest[early], cause[early] = 1.0, why
         early, some = early[can], some.take(can)
-        low, high = np.full(early.size, reserve), np.ones(early.size)
-        for _ in range(_BISECTIONS if early.size else 0):
-            middle = 0.5 * (low + high)
-            can, _ = flies(some, middle, must[early])
-            high, low = np.where(can, middle, high), np.where(can, low, middle)
-        lowest[early], cause[early] = high, flies(some, low, must[early])[1]
+        if early.size:
+            here = must[early]
+            low, high = _halved(lambda charge: flies(some, charge, here)[0], reserve, early.size)
+            lowest[early], cause[early] = high, flies(some, low, here)[1]
     return lowest, cause
+
+
+def _halved(flies: Callable[[Floats], Flags], reserve: float, lanes: int) -> tuple[Floats, Floats]:
+    """Charges (N,) between which a phase stops flying, by halving from the reserve to full.
+
+    Few lanes are halved several times at once, at all the charges (M, N) that these halvings may come to: what a call
+    costs by itself is then shared.
+    """
+    at_once = next(times for times, most in _AT_ONCE if lanes <= most)
+    parts = 2**at_once
+    low, high, every = np.full(lanes, reserve), np.ones(lanes), np.arange(lanes)
+    for _ in range(-(-_BISECTIONS // at_once)):
+        step = (high - low) / parts
+        flown = flies(low + step * np.arange(1, parts)[:, None])
+        first, last = np.zeros(lanes, dtype=np.intp), np.full(lanes, parts)
+        for _ in range(at_once):
+            middle = (first + last) // 2
+            can = flown[middle - 1, every]
+            last, first = np.where(can, middle, last), np.where(can, first, middle)
+        low, high = low + step * first, low + step * last
+    return low, high

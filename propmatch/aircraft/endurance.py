@@ -23,6 +23,7 @@ from propmatch.records.sections import DEFAULT_SPEED_OVER_STALL, Phase
 from propmatch.status import Status
 from propmatch.tablehtml import pairs_html, table_html
 from propmatch.train.coupling import Asked, as_lanes
+from propmatch.units import percent
 
 __all__ = ["TIMER_MARGIN", "FlightTime", "PhaseTime", "flight_time"]
 
@@ -96,7 +97,7 @@ class FlightTime:
     minutes : float
         From the full pack to the end.
     ended_by : str or None
-        ``reserve``, ``cut-off``, ``lost thrust``, ``lost climb`` (a height that full power no longer reaches) or
+        ``reserve``, ``cutoff``, ``lost thrust``, ``lost climb`` (a height that full power no longer reaches) or
         ``ground`` (no height left to glide from); None where there is no answer.
     ended_in : str or None
         The phase that met the end; all shares, joined, where they reach the reserve together.
@@ -160,7 +161,7 @@ def flight_time(
     air: Air | None = None,
     held_factor: float = 1.0,
 ) -> FlightTime:
-    """Flight time over phases, from a full pack to the reserve, the cell cut-off or lost thrust.
+    """Flight time over phases, from a full pack to the reserve, the cell cutoff or lost thrust.
 
     Parameters
     ----------
@@ -182,7 +183,7 @@ def flight_time(
     Raises
     ------
     TypeError, ValueError
-        No phases, a timed phase between shares, reserve or cut-off out of range; else as
+        No phases, a timed phase between shares, reserve or cutoff out of range; else as
         :func:`propmatch.train.coupling.solve`.
     """
     asked = _one(train, mass_kg, air)
@@ -264,7 +265,7 @@ def _assumptions(phases: Sequence[Phase]) -> tuple[Assumption, ...]:
     made = [
         Assumption(
             "flight time", "timer_minutes", TIMER_MARGIN, "",
-            f"timer set {TIMER_MARGIN:.0%} short of the flight time; {PRACTICE}",
+            f"timer set {percent(TIMER_MARGIN)} short of the flight time; {PRACTICE}",
         )
     ]  # fmt: skip
     free = [p.name for p in phases if p.throttle is not None and p.airspeed_m_s is None]

@@ -1,9 +1,9 @@
-"""Flight time over lanes: phases flown until the reserve, the cell cut-off, or until thrust no longer suffices.
+"""Flight time over lanes: phases flown until the reserve, the cell cutoff, or until thrust no longer suffices.
 
 Phases with a time or a height to reach run first where they stand before the shares. Shares are normalised fractions of
 the time flown as a fine mixture: t = integral of 3600 Q dq/sum share_i I_i(q). Phases after the shares are reserved
 backwards, so that the last of them ends at the reserve. Without shares the list repeats. The flight ends when any phase
-being flown meets the reserve, the cut-off or lost thrust, or no longer reaches the height it is flown for.
+being flown meets the reserve, the cutoff or lost thrust, or no longer reaches the height it is flown for.
 
 Height is booked from the field, and never falls below it: a timed phase that loses height is cut short where it is used
 up. Shares that together lose height pay for it: those that hold an airspeed, level or climbing, climb by so much more
@@ -59,7 +59,7 @@ __all__ = [
 ]
 
 ENDED_BY = {
-    RESERVE: "reserve", CUT_OFF: "cut-off", LOST_THRUST: "lost thrust", LOST_CLIMB: "lost climb", GROUND: "ground",
+    RESERVE: "reserve", CUT_OFF: "cutoff", LOST_THRUST: "lost thrust", LOST_CLIMB: "lost climb", GROUND: "ground",
 }  # fmt: skip
 MIXTURE = -1
 """Stands for all shares together where a phase index is expected."""
@@ -194,7 +194,7 @@ def _flown(
 
 
 def checked_limits(reserve_charge: float, cutoff_cell_v: float | None) -> None:
-    """Raise ValueError for a reserve outside 0 to below 1 or a cut-off that is no cell voltage."""
+    """Raise ValueError for a reserve outside 0 to below 1 or a cutoff that is no cell voltage."""
     if not 0.0 <= reserve_charge < 1.0:
         raise ValueError(f"reserve_charge must lie in 0 to below 1, got {reserve_charge!r}")
     if cutoff_cell_v is not None and not 0.0 <= cutoff_cell_v < 10.0:

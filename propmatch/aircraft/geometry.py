@@ -8,6 +8,7 @@ from propmatch.records.estimates import MEMORY, PRACTICE, Assumption
 from propmatch.records.layout import Balance, Tail, ThrustLine
 from propmatch.records.parts import Airframe, aspect_ratio
 from propmatch.records.sections import Brief
+from propmatch.units import percent
 
 __all__ = ["Geometry"]
 
@@ -208,7 +209,7 @@ _PLACES = (
 _CHORD = (
     ("balance", "chord_mm", "chord_mm", "mm", "mean chord is wing area over span"),
     ("balance", "leading_edge_mm", "leading_edge_mm", "mm",
-     f"the target centre of gravity lies at {CG_SHARE_OF_CHORD:.0%} of the mean chord; {PRACTICE}"),
+     f"the target centre of gravity lies at {percent(CG_SHARE_OF_CHORD)} of the mean chord; {PRACTICE}"),
 )  # fmt: skip
 _SLOPES = (
     ("tail", "lift_slope_per_rad", "tail_lift_slope_per_rad", "1/rad",
@@ -231,7 +232,7 @@ _TRIM = (
     ("tail", "incidence_deg", "tail_incidence_deg", "deg", "the tail is level with the fuselage"),
     ("tail", "zero_lift_angle_deg", "tail_zero_lift_angle_deg", "deg", "the tail section is flat or symmetrical"),
     ("tail", "elevator_chord_fraction", "elevator_chord_fraction", "",
-     f"the elevator has {ELEVATOR_CHORD_FRACTION:.0%} of the tail chord; {PRACTICE}"),
+     f"the elevator has {percent(ELEVATOR_CHORD_FRACTION)} of the tail chord; {PRACTICE}"),
     ("tail", "elevator_effectiveness", "elevator_effectiveness", "",
      "an elevator angle turns the tail as on a thin section with a sealed gap (Glauert, R&M 1095); real hinges reach "
      f"80 to 90 % of it ({MEMORY})"),

@@ -27,7 +27,7 @@ __all__ = ["FULL_THROTTLE", "HOT_K", "Cooling", "Heat", "MotorHeat", "cooling_of
 
 HOT_K = 80.0
 """How much warmer than its stated resistance a hot winding is taken."""
-FULL_THROTTLE = "full throttle at rest"
+FULL_THROTTLE = "full throttle, static"
 """With a full pack."""
 _K_PER_W, _AT_G = 1.1, 80.0
 COOLING_FACTOR = 2.5
@@ -77,7 +77,7 @@ class Heat:
 
 @attrs.frozen(kw_only=True, eq=False)
 class MotorHeat:
-    """The heat of one motor over a flight, and what a hot winding does to full throttle at rest, full pack.
+    """The heat of one motor over a flight, and what a hot winding does to full throttle, static, full battery.
 
     Attributes
     ----------

@@ -169,7 +169,7 @@ def motor_off_area_bounds_m2(lanes: TrainLanes) -> tuple[Floats, Floats]:
     turns = lanes.motor_off >= WINDMILLING
     still, square = lanes.still_drag_m2, lanes.diameter_m**2
     low, high = still.copy(), still.copy()
-    for propeller in np.unique(lanes.propeller[turns]):
+    for propeller in np.flatnonzero(np.bincount(lanes.propeller[turns])).tolist():
         some = turns & (lanes.propeller == propeller)
         least, most = (np.clip(x, 0.0, DISK_CD * 0.25 * np.pi) for x in _turning_drag(lanes.stack, propeller))
         low[some] = np.minimum(still[some], square[some] * least)
@@ -184,7 +184,7 @@ def _turning_drag(stack: Surfaces, at: int) -> tuple[float, float]:
     low, high = (float(x[at]) for x in _advance_ratios(stack))
     step = 1.0 / float(stack.j_scale[at])
     # inside the table whole cells, both ways; past it pieces of the straight line
-    inside = np.einsum("it,js,rcts->rcij", _BERNSTEIN, _BERNSTEIN, cells[:, :-1])
+    inside = _BERNSTEIN @ cells[:, :-1] @ _BERNSTEIN.T
     edges = step * np.arange(columns)
     last = step * (columns - 1)
     past = np.linspace(max(low, last), high, _PIECES + 1)

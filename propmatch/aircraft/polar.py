@@ -91,6 +91,11 @@ class PolarFactors:
     cl_max: Floats
     installed_thrust: Floats
 
+    def take(self, index: Any) -> "PolarFactors":
+        """Those of some lanes; one number serves every lane."""
+        factors = {a.name: np.asarray(getattr(self, a.name)) for a in attrs.fields(PolarFactors)}
+        return PolarFactors(**{name: each if each.size == 1 else each[index] for name, each in factors.items()})
+
     def of(self, lanes: AirframeLanes) -> AirframeLanes:
         """The airframes with their numbers multiplied."""
         return attrs.evolve(
@@ -186,9 +191,12 @@ def thrust_needed_n(
 
 
 def climb_m_s(airframe: AirframeLanes, thrust_n: Any, drag_n: Any, airspeed_m_s: Any) -> Any:
-    """Rate of climb V (f T - D)/W [m/s] with the propellers' own thrust T and the drag D of level flight, at most V."""
+    """Rate of climb V (f T - D)/W [m/s] with the propellers' own thrust T and the drag D of level flight, at most V.
+
+    None at rest, where level flight would need infinite drag.
+    """
     excess = (airframe.installed_thrust * thrust_n - drag_n) / airframe.weight_n
-    return airspeed_m_s * np.minimum(excess, 1.0)
+    return airspeed_m_s * np.minimum(np.where(airspeed_m_s == 0, 0.0, excess), 1.0)
 
 
 @attrs.frozen(kw_only=True, eq=False)

@@ -91,7 +91,7 @@ class Turn:
         "flown at {unit}", kind="speed", digits=0,
         label=f"airspeed in the turn, {LEAST_SPEED_OVER_STALL:g} times the stall speed in it",
     )  # fmt: skip
-    turn_radius_m: float = number("radius m", kind="m", label="radius of the turn at that airspeed")
+    turn_radius_m: float = number("radius {unit}", kind="m", label="radius of the turn at that airspeed")
     turn_throttle: float = number("throttle %", kind="%", digits=0, label="throttle that holds height in the turn")
 
 

@@ -8,6 +8,7 @@ import numpy as np
 from propmatch.aircraft.geometry import Geometry
 from propmatch.models.liftingsurface import lift_slope_per_rad
 from propmatch.records.estimates import Assumption
+from propmatch.units import percent
 
 __all__ = ["Stability", "neutral_point", "stability"]
 
@@ -70,7 +71,7 @@ class Stability:
         if not np.any(np.isfinite(margins)):
             return "The static margin is unknown, because the centre of gravity or the wing's leading edge is."
         margin = float(np.nanmin(margins))
-        text = f"Static margin {margin:.0%} of the mean chord (neutral point {self.neutral_point_mm:.0f} mm)"
+        text = f"Static margin {percent(margin)} of the mean chord (neutral point {self.neutral_point_mm:.0f} mm)"
         if margin <= 0:
             return f"{text}: unstable, move the centre of gravity forward."
         if margin < 0.05:

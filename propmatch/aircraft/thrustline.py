@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 from propmatch.aircraft.geometry import Geometry
 from propmatch.aircraft.trim import Flown, Trim, trim
 from propmatch.models.arrays import Floats
+from propmatch.units import percent
 
 __all__ = ["STATES", "ThrottleCases", "ThrottleTrim", "speed_m_s", "throttle_trim"]
 
@@ -193,13 +194,13 @@ class ThrottleTrim:
     def _jet(self, at: tuple[int, int, int]) -> str:
         share, clearance = float(self.trim.immersed_share[at]), float(self.trim.tail_clearance_mm[at])
         on_wing = float(self.trim.wing_immersed_share[at])
-        wing = f" and {'' if share > 0 else 'covers '}{on_wing:.0%} of the wing's span" if on_wing > 0 else ""
+        wing = f" and {'' if share > 0 else 'covers '}{percent(on_wing)} of the wing's span" if on_wing > 0 else ""
         tail = self.trim.geometry.tail
         line = self.trim.geometry.thrust_line
         if tail is not None and line is not None and tail.position_mm <= line.position_mm:
             return "and the tail is ahead of the jet"
         if share > 0:
-            return f"and the jet covers {share:.0%} of the tail span{wing}"
+            return f"and the jet covers {percent(share)} of the tail span{wing}"
         if clearance <= 0:
             return f"and the jet passes beside the tail{wing}"
         above = self.trim.geometry.tail_height_mm > float(self.trim.jet_height_mm[at])

@@ -64,10 +64,16 @@ class WindTrip:
     out_and_back_minutes: float = number("min:s", kind="min", label="time out and back in the wind of the site")
     out_and_back_mah: float = number("mAh", kind="mAh", digits=0, label="charge drawn out and back")
     farthest_against_m: float = number(
-        "out against it m", kind="m", digits=0, label="farthest turn-around point that keeps the reserve, out upwind"
+        "out against it {unit}",
+        kind="m",
+        digits=0,
+        label="farthest turn-around that keeps the reserve, out upwind",
     )
     farthest_with_m: float = number(
-        "out with it m", kind="m", digits=0, label="farthest turn-around point that keeps the reserve, out downwind"
+        "out with it {unit}",
+        kind="m",
+        digits=0,
+        label="farthest turn-around that keeps the reserve, out downwind",
     )
     headway: bool
     status: Status = Status.OK
@@ -101,7 +107,7 @@ def wind_trips(
     asked = as_lanes(train, air, mass_kg=mass_kg)
     frame, _ = airframe_lanes(airframe, asked["mass_kg"])
     half, wind = np.full(1, CHARGE), journey.wind_m_s
-    top = full_throttle_lanes(asked.lanes, frame, half, asked.density, asked.sound).top_speed_m_s
+    top = full_throttle_lanes(asked.lanes, frame, half, asked.density, asked.sound, ("top_speed_m_s",)).top_speed_m_s
     against, along = (
         float(cruise_lanes(asked.lanes, frame, half, asked.density, asked.sound, fastest=top, wind=w)
               .best_range_speed_m_s[0])

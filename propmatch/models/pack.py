@@ -224,7 +224,7 @@ class Chemistry:
         return np.where((q >= 0) & (q <= 1), np.interp(q, self.charge, self.ocv_v), np.nan)
 
     def flown_to_v(self, asked_v: float | None) -> float:
-        """Cut-off [V] for the one asked for: never below the least allowed; the usual one where none is asked for."""
+        """Cutoff [V] for the one asked for: never below the least allowed; the usual one where none is asked for."""
         return self.cutoff_v if asked_v is None else max(asked_v, self.least_cutoff_v)
 
     def resistance_at(self, temperature_c: Number) -> Any:

@@ -85,9 +85,22 @@ class Surfaces:
 
 
 def stack_surfaces(surfaces: Sequence[Surfaces]) -> Surfaces:
-    """Put surfaces end to end; propeller numbers run on in the order given."""
+    """Put surfaces end to end; propeller numbers run on in the order given. The last few are kept."""
     if len(surfaces) == 1:
         return surfaces[0]
+    key = tuple(map(id, surfaces))  # those of what is held below stay their own
+    if key not in _STACKED:
+        _STACKED[key] = tuple(surfaces), _stacked(surfaces)
+        while len(_STACKED) > _STACKS:
+            _STACKED.pop(next(iter(_STACKED)))
+    return _STACKED[key][1]
+
+
+_STACKS = 6
+_STACKED: dict[tuple[int, ...], tuple[tuple[Surfaces, ...], Surfaces]] = {}
+
+
+def _stacked(surfaces: Sequence[Surfaces]) -> Surfaces:
     joined: dict[str, Any] = {
         field.name: np.concatenate([getattr(s, field.name) for s in surfaces], axis=-1)
         for field in attrs.fields(Surfaces)

@@ -44,6 +44,13 @@ class CoefficientTable:
     ct: Floats = attrs.field(converter=_readonly)
     cp: Floats = attrs.field(converter=_readonly)
 
+    def __repr__(self) -> str:
+        """Its extent; the arrays are attributes."""
+        return (
+            f"CoefficientTable({self.rpm.size} speeds, {self.rpm[0]:g} to {self.rpm[-1]:g} rpm, "
+            f"{self.advance_ratio.size} advance ratios to {self.advance_ratio[-1]:g})"
+        )
+
     def __attrs_post_init__(self) -> None:
         faults = self.faults(self.rpm, self.advance_ratio, self.ct, self.cp)
         if faults:

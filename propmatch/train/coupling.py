@@ -142,12 +142,17 @@ class Asked:
     def answer(self, point: OperatingPoint, more: tuple[Assumption, ...] = ()) -> OperatingPoint:
         """A point of these lanes in the shape asked for; scalars become floats, a Status and a Flag."""
         made = self.assumptions + more
+        asked: dict[str, Floats] = {
+            name: self.numbers[name] for name in ("airspeed_m_s", "charge") if name in self.numbers
+        }
         if not self.scalar:
             fields = {name: getattr(point, name).reshape(self.shape) for name in POINT_FIELDS}
-            return OperatingPoint(assumptions=made, **fields)
+            size = int(np.prod(self.shape))
+            wide = {name: np.broadcast_to(x, (size,)).reshape(self.shape) for name, x in asked.items()}
+            return OperatingPoint(assumptions=made, conditions=wide, **fields)
         fields = {name: float(getattr(point, name)[0]) for name in POINT_FIELDS}
         fields["status"], fields["flags"] = Status(int(point.status[0])), Flag(int(point.flags[0]))
-        return OperatingPoint(assumptions=made, **fields)
+        return OperatingPoint(assumptions=made, conditions={name: float(x[0]) for name, x in asked.items()}, **fields)
 
 
 def as_lanes(train: PowerTrain | Sequence[PowerTrain], air: Air | None, **numbers: ArrayLike) -> Asked:

@@ -1,5 +1,6 @@
 """The operating point as a result: everything that follows from the speed at which the torques balance."""
 
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import attrs
@@ -45,6 +46,7 @@ class OperatingPoint:
     tip_mach : helical; pitch_speed_m_s : rpm x pitch
     status : Status (array of its values); flags : Flag (likewise)
     assumptions : estimates that stand in for numbers nobody stated
+    conditions : airspeed_m_s and charge it was asked for, by name, in the shape of the fields; empty inside the engine
     """
 
     rpm: Any
@@ -70,24 +72,36 @@ class OperatingPoint:
     status: Any
     flags: Any
     assumptions: tuple[Assumption, ...] = ()
+    conditions: Mapping[str, Any] = attrs.field(factory=dict)
 
     def to_frame(self) -> "pd.DataFrame":
-        """One row per lane, columns named as the attributes."""
+        """One row per lane: what it was asked for, then columns named as the attributes."""
         import pandas as pd
 
-        data: dict[str, Any] = {name: np.ravel(getattr(self, name)) for name in POINT_FIELDS}
+        data: dict[str, Any] = self._columns(POINT_FIELDS)
         data["status"] = [Status(int(s)).name for s in data["status"]]
         data["flags"] = [int(f) for f in data["flags"]]
         return pd.DataFrame(data)
 
+    def _columns(self, names: Sequence[str]) -> dict[str, Any]:
+        """Conditions and fields by name, each (N,)."""
+        fields = {name: np.ravel(getattr(self, name)) for name in names}
+        lanes = max(column.size for column in fields.values())
+        return {name: np.broadcast_to(np.ravel(each), (lanes,)) for name, each in {**self.conditions, **fields}.items()}
+
+    def __repr__(self) -> str:
+        """A line of what a lane gives; all of it is in ``to_frame()``."""
+        return f"OperatingPoint of {np.size(self.status)} lanes: " + ", ".join(
+            f"{name} {_span(getattr(self, name))}" for name in _SHORT
+        )
+
     def _repr_html_(self) -> str:
         statuses = [Status(int(s)).name for s in np.ravel(self.status)]
-        columns = {name: np.ravel(getattr(self, name)).tolist() for name in POINT_FIELDS[:-2]}
+        columns = {name: column.tolist() for name, column in self._columns(POINT_FIELDS[:-2]).items()}
         if np.ndim(self.status) == 0:
             return pairs_html({**{name: column[0] for name, column in columns.items()}, "status": statuses[0]})
-        wide = max(map(len, columns.values()))
         rows = [
-            [lane, *(column[lane if len(column) == wide else 0] for column in columns.values()), status]
+            [lane, *(column[lane] for column in columns.values()), status]
             for lane, status in enumerate(statuses[:_HTML_LANES])
         ]
         caption = f"{len(statuses)} lanes" + (f", the first {_HTML_LANES}" if len(statuses) > _HTML_LANES else "")
@@ -108,7 +122,17 @@ class OperatingPoint:
         return tuple(Status(s).meaning for s in statuses) + Flag(flags).remarks
 
 
-POINT_FIELDS = tuple(a.name for a in attrs.fields(OperatingPoint) if a.name != "assumptions")
+POINT_FIELDS = tuple(a.name for a in attrs.fields(OperatingPoint) if a.name not in ("assumptions", "conditions"))
+_SHORT = ("rpm", "thrust_n", "motor_current_a", "pack_current_a", "throttle")
+
+
+def _span(values: Any) -> str:
+    """One number, or the least and the greatest."""
+    finite = np.ravel(values)[np.isfinite(np.ravel(values))]
+    if not finite.size:
+        return "-"
+    low, high = float(finite.min()), float(finite.max())
+    return f"{low:.4g}" if low == high else f"{low:.4g} to {high:.4g}"
 
 
 @attrs.define

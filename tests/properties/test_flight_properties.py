@@ -85,7 +85,7 @@ def flights(draw):
 def test_parts_of_a_flight_add_up(phases, reserve, cutoff):
     found = flight_time(TRAIN, FRAME, 0.4, phases, reserve_charge=reserve, cutoff_cell_v=cutoff)
     assert found.status is Status.OK
-    assert found.ended_by in ("reserve", "cut-off", "lost thrust", "lost climb", "ground")
+    assert found.ended_by in ("reserve", "cutoff", "lost thrust", "lost climb", "ground")
     assert sum(p.minutes for p in found.phases) == pytest.approx(found.minutes, rel=1e-9)
     assert sum(p.used_mah for p in found.phases) == pytest.approx(found.recharge_mah, rel=1e-9, abs=1e-9)
     assert found.recharge_mah == pytest.approx(850 * (1 - found.charge), rel=1e-12)

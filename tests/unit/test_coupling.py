@@ -195,7 +195,10 @@ def test_every_status_in_one_call() -> None:
     assert any("cannot turn" in remark for remark in found.remarks)
     frame = found.to_frame()
     assert frame["status"].tolist() == ["OK", "OFF", "BAD_INPUT", "CANNOT_TURN"]
-    assert list(frame.columns) == list(POINT_FIELDS)
+    assert list(frame.columns) == ["airspeed_m_s", "charge", *POINT_FIELDS]
+    swept = solve(simple_train(), airspeed_m_s=[[0.0], [9.0]], charge=[1.0, 0.5, 0.2]).to_frame()
+    assert swept["airspeed_m_s"].tolist() == [0.0] * 3 + [9.0] * 3
+    assert swept["charge"].tolist() == [1.0, 0.5, 0.2] * 2
 
 
 def test_a_throttle_too_small_for_the_no_load_current() -> None:

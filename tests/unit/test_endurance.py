@@ -96,7 +96,7 @@ def seconds_by_ode(phases, start, stop, *, cutoff=None, train=TRAIN):
         event.terminal, event.direction = True, -1
     out = solve_ivp(rate, (0, 1e5), [start], events=events, rtol=1e-7, atol=1e-10, max_step=120.0)
     ended = next(i for i, times in enumerate(out.t_events) if times.size)
-    return out.t[-1], out.y[0, -1], ("reserve", "lost thrust", "cut-off")[ended]
+    return out.t[-1], out.y[0, -1], ("reserve", "lost thrust", "cutoff")[ended]
 
 
 def test_one_phase_against_the_ode():
@@ -131,7 +131,7 @@ def test_cut_off_against_the_ode():
     phases = [Phase(name="fast", airspeed_m_s=14.5, share=1.0), GLIDE]
     seconds, charge, ended_by = seconds_by_ode(paid(phases), 1.0, 0.05, cutoff=3.62)
     found = flight_time(TRAIN, FRAME, MASS, phases, reserve_charge=0.05, cutoff_cell_v=3.62)
-    assert (found.ended_by, found.ended_in) == (ended_by, "fast") == ("cut-off", "fast")
+    assert (found.ended_by, found.ended_in) == (ended_by, "fast") == ("cutoff", "fast")
     assert found.charge == pytest.approx(charge, abs=1e-4)
     assert found.minutes == pytest.approx(seconds / 60, rel=1e-3)
     assert [p.ended for p in found.phases] == [True, False]
@@ -270,7 +270,7 @@ def test_what_cannot_be_flown_at_all():
 
 def test_a_pack_below_the_cut_off_when_full_flies_no_time():
     found = flight_time(TRAIN, FRAME, MASS, [CLIMB, CRUISE], cutoff_cell_v=4.19)
-    assert (found.minutes, found.ended_by, found.ended_in) == (0.0, "cut-off", "climb out")
+    assert (found.minutes, found.ended_by, found.ended_in) == (0.0, "cutoff", "climb out")
 
 
 @pytest.mark.parametrize(

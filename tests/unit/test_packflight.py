@@ -1,4 +1,4 @@
-"""Cut-off and resistance of the cells that a flight assumes."""
+"""Cutoff and resistance of the cells that a flight assumes."""
 
 import pytest
 from support.small_aircraft import lawful_pack, small_brief, small_catalogue, small_train
@@ -59,7 +59,7 @@ def test_match_refuses_a_cut_off_of_none_and_raises_it_on_a_mixed_shelf() -> Non
 
 
 def test_a_train_flies_to_the_cut_off_of_its_own_cells() -> None:
-    """Each flight is that of the same pack with its cut-off stated, in lanes and alone."""
+    """Each flight is that of the same pack with its cutoff stated, in lanes and alone."""
     packs = [pack(kind) for kind in ("lipo", "liion")]
     (usual,), (low,), (stated,) = (settings(brief)[:1] for brief in (small_brief(), asking(2.5), asking(3.0)))
     trains = [small_train(pack=each) for each in packs]
@@ -79,4 +79,4 @@ def test_a_train_flies_to_the_cut_off_of_its_own_cells() -> None:
 def test_a_cut_off_above_a_full_cell_leaves_no_flight() -> None:
     (setting,) = settings(asking(3.3))[:1]
     found = setting.flight_time(small_train(pack=lawful_pack(4, 1300.0, chemistry="nimh")))
-    assert (found.minutes, found.ended_by) == (0.0, "cut-off")
+    assert (found.minutes, found.ended_by) == (0.0, "cutoff")

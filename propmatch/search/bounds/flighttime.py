@@ -12,7 +12,7 @@ between the currents at the ends. The motor current of a held thrust is the same
 follows from the pack's. Where bounds hold nothing the lower one is 0 and the upper one infinite.
 """
 
-from itertools import pairwise
+from itertools import pairwise, permutations
 from typing import Any
 
 import attrs
@@ -122,19 +122,26 @@ class FlightBounds:
             getattr(self, a.name)[some] = getattr(better, a.name)
 
 
-def flight_bounds(tables: PropellerTables, drives: Drives, p: Index, d: Index, *, rough: bool = False) -> FlightBounds:
+def flight_bounds(
+    tables: PropellerTables, drives: Drives, p: Index, d: Index, *, rough: bool = False, most_a: Floats | None = None
+) -> FlightBounds:
     """Bounds for combinations of a block.
 
     ``rough`` takes a held throttle to draw anything up to the limits of the current, which a combination that passed
-    the checks before this one keeps; otherwise its current is solved.
+    the checks before this one keeps, or up to ``most_a`` (N,), which full throttle of one motor on a full pack does not
+    exceed; otherwise its current is solved.
     """
     with np.errstate(all="ignore"):
-        return _Bounds(tables, drives, p, d, rough=rough).result()
+        return _Bounds(tables, drives, p, d, rough=rough, most_a=most_a).result()
 
 
 class _Bounds:
-    def __init__(self, tables: PropellerTables, drives: Drives, p: Index, d: Index, *, rough: bool = False) -> None:
+    def __init__(
+        self, tables: PropellerTables, drives: Drives, p: Index, d: Index, *, rough: bool = False,
+        most_a: Floats | None = None,
+    ) -> None:  # fmt: skip
         self.tables, self.drives, self.p, self.d, self.rough = tables, drives, p, d, rough
+        self._most_a = drives.most_a[d] if most_a is None else np.minimum(drives.most_a[d], most_a)
         self.setting: Setting = tables.setting
         self.pack = Packs(self.setting, drives, d)
         self.node = drives.node[d]
@@ -146,6 +153,7 @@ class _Bounds:
         self.after = list(range(shares[-1] + 1, len(phases))) if shares else []
         self._kept: dict[tuple[int, float], tuple[Floats, Floats]] = {}
         self._climbing: dict[int, Floats] = {}
+        self._helds: dict[tuple[int, int], Held] = {}
         n = p.size
         self.unknown, self.impossible = ~tables.regular[p] | drives.odd[d], np.zeros(n, dtype=bool)
         for held in tables.held:
@@ -157,9 +165,12 @@ class _Bounds:
     # ------------------------------------------------------------ phases
 
     def _held(self, i: int, above: int) -> Held:
-        tables = self.tables.held[i]
-        assert tables is not None
-        return Held(tables[above], self.drives, self.p, self.d, self.node + above, self.pack.supply)
+        if (i, above) not in self._helds:
+            tables = self.tables.held[i]
+            assert tables is not None
+            held = Held(tables[above], self.drives, self.p, self.d, self.node + above, self.pack.supply)
+            self._helds[i, above] = held
+        return self._helds[i, above]
 
     def _weight(self, i: int) -> float:
         return float((self.setting.phases[i].seconds if self.repeats else self.setting.phases[i].share) or 0.0)
@@ -182,11 +193,11 @@ class _Bounds:
                 source_v=source.volts,
                 resistance_ohm=source.ohm,
                 resistance_back_ohm=source.ohm_back,
-                which=tables.which[p],
-                diameter_m=tables.diameter_m[p],
+                which=tables.curves.which[p],
+                diameter_m=tables.curves.diameter_m[p],
                 density_kg_m3=np.full(1, tables.density),
                 airspeed_m_s=tables.airspeed(phase, drives.mass_g[d] + tables.mass_g[p]),
-                surfaces=tables.stack,
+                surfaces=tables.curves.stack,
             )
             found = solve_speed(problem, p.size)
             good = found.status == Status.OK
@@ -229,10 +240,10 @@ class _Bounds:
             frames = self.setting.airframes(self.drives.mass_g[self.d] + tables.mass_g[self.p])
             airspeed = self.setting.airspeed_m_s(phase, frames)
             if phase.throttle == 0.0:
-                thrust = -tables.off_drag_n(self.p, airspeed)[1] / frames.installed_thrust
+                thrust = -tables.curves.off_drag_n(self.p, airspeed)[1] / frames.installed_thrust
             else:
                 slow = self._slowest(i, np.full(n, self.pack.reserve))
-                thrust = tables.count * tables.thrust(self.p, np.maximum(slow, 1.0), airspeed)
+                thrust = tables.count * tables.curves.thrust(self.p, np.maximum(slow, 1.0), airspeed)
                 thrust = np.where(slow > 1.0, thrust, np.nan)
             rate = climb_m_s(frames, thrust, drag_n(frames, tables.density, airspeed), airspeed)
             rate = np.where(np.isnan(rate), -np.inf, rate)
@@ -269,7 +280,7 @@ class _Bounds:
         most, _ = self._solved(i)
         u = self._slowest(i, charge)
         airspeed = self.tables.airspeed(phase, drives.mass_g[d] + self.tables.mass_g[p])
-        torque = self.tables.torque(p, np.maximum(u, 1.0), airspeed)
+        torque = self.tables.curves.torque(p, np.maximum(u, 1.0), airspeed)
         least = np.where((u > 1.0) & (torque > 0), drives.current_a(d, u, torque), 0.0)
         return self._drawn(least, throttle) * (1 - _SLACK), self._drawn(most, throttle) * (1 + _SLACK)
 
@@ -291,12 +302,12 @@ class _Bounds:
     def _motor_roughly(self) -> Floats:
         """The same for the motor current."""
         drives, d = self.drives, self.d
-        return np.where(self._keeps(drives.steady), np.minimum(drives.most_a[d], drives.steady_a[d]), drives.most_a[d])
+        return np.where(self._keeps(drives.steady), np.minimum(self._most_a, drives.steady_a[d]), self._most_a)
 
     def _keeps(self, threshold: Threshold) -> Flags:
         """Whether full throttle surely keeps a threshold, at rest and in flight."""
         tables, p, d = self.tables, self.p, self.d
-        torque = tables.torque_high.reshape(-1)[p * tables.cells + threshold.cell[d]] * tables.flight_ratio[p]
+        torque = tables.curves.torque_worst.reshape(-1)[p * tables.curves.cells + threshold.cell[d]]
         return np.asarray(torque * (1 + _ROUNDING) <= threshold.torque_nm[d])
 
     def _motor_ends(self, i: int, least: Floats, most: Floats) -> tuple[Floats, Floats]:
@@ -346,24 +357,32 @@ class _Bounds:
     def _longest(self) -> Floats:
         """Seconds that no flight exceeds, whatever its phases take of the time.
 
-        Height is lost at most as it is gained, so with rates of climb r and of sink s the time that charge Q buys is a
-        linear programme, max sum t with sum I t <= Q and sum s t <= sum r t: its best corners are one phase that does
-        not sink, Q/I, and one that climbs with one that sinks, Q (1 + s/r)/(I_s + I_r s/r). Charge by charge I is at
-        least, r at most that of one end of an interval.
+        In interval k of the charge phase i draws at least I_ik and climbs at most r_ik. The times t_ik take the charge
+        Q_k of each interval at most, sum_i I_ik t_ik <= Q_k, and height is lost only as it was gained before,
+        sum_ik r_ik t_ik >= 0. So for every price p >= 0 of height sum t <= sum (1 + p r) t
+        <= sum_k Q_k max(0, max_i (1 + p r_ik)/I_ik). The prices tried are 0 and those at which, in one interval, a
+        phase that sinks is worth one that climbs: there the bound of that interval is least.
         """
         edges = np.linspace(1.0, self.pack.reserve, _INTERVALS + 1)
+        phases = range(len(self.setting.phases))
+        each = [[self._least_and_rate(i, *ends) for i in phases] for ends in pairwise(edges.tolist())]
+        prices = [np.zeros(self.p.size)]
+        for interval in each:
+            for (sinking, sink), (climbing, climb) in permutations(interval, 2):
+                price = (climbing - sinking) / (sinking * climb - climbing * sink)
+                prices.append(np.where((sink < 0) & (climb > 0) & (price > 0), price * (1 + _ROUNDING), 0.0))
+            prices += [np.where(rate < 0, -(1 + _ROUNDING) / rate, 0.0) for _, rate in interval]
+        seconds = [self._priced(price, edges, each) for price in prices]
+        return np.asarray(np.fmin.reduce(seconds) * (1 + _SLACK))
+
+    def _priced(self, price: Floats, edges: Floats, each: list[list[tuple[Floats, Floats]]]) -> Floats:
+        """The bound of :meth:`_longest` at a price of height [s/m] (N,); infinite where it has none."""
         seconds = np.zeros(self.p.size)
-        for full, empty in pairwise(edges):
-            each = [self._least_and_rate(i, float(full), float(empty)) for i in range(len(self.setting.phases))]
-            per_charge = np.zeros(self.p.size)
-            for current, rate in each:
-                per_charge = np.fmax(per_charge, np.where(rate >= 0, 1.0 / current, 0.0))
-                for other, climb in each:
-                    share = -rate / climb  # of the time that climbs to that which sinks
-                    paid = (1.0 + share) / (current + share * other)
-                    per_charge = np.fmax(per_charge, np.where((rate < 0) & (climb > 0), paid, 0.0))
-            seconds = seconds + (full - empty) * self.pack.coulombs * per_charge
-        return np.where(np.isnan(seconds), np.inf, seconds * (1 + _SLACK))
+        for (full, empty), interval in zip(pairwise(edges.tolist()), each, strict=True):
+            worth = [(1.0 + np.where(price > 0, price * rate, 0.0)) / current for current, rate in interval]
+            best = np.maximum(np.max(worth, axis=0), 0.0)
+            seconds = seconds + (full - empty) * self.pack.coulombs * best
+        return np.where(np.isnan(seconds), np.inf, seconds)
 
     def _shortest(self, mix: "_Mixture", coulombs: Floats) -> Floats:
         """Seconds that a list without shares surely lasts where height may change its rounds.
@@ -431,12 +450,12 @@ class _Bounds:
             return current, np.full(n, np.inf)
         frames = self.setting.airframes(self.drives.mass_g[self.d] + self.tables.mass_g[self.p])
         airspeed = self.setting.airspeed_m_s(phase, frames)
-        thrust = -self.tables.off_drag_n(self.p, airspeed)[0] / frames.installed_thrust
+        thrust = -self.tables.curves.off_drag_n(self.p, airspeed)[0] / frames.installed_thrust
         if phase.throttle > 0:
             amps, u = self._solved(i, full)[0], self._solved(i, full)[1]
             least = self._solved(i, empty)[0]
             current = np.where(np.isnan(least), current, self._drawn(least, phase.throttle) * (1 - _SLACK))
-            thrust = self.tables.count * self.tables.thrust(self.p, np.maximum(u, 1.0), airspeed)
+            thrust = self.tables.count * self.tables.curves.thrust(self.p, np.maximum(u, 1.0), airspeed)
             thrust = np.where(np.isnan(amps), np.inf, thrust)
         rate = climb_m_s(frames, thrust, drag_n(frames, self.tables.density, airspeed), airspeed)
         return current, rate + _SLACK * np.abs(rate)
@@ -476,7 +495,12 @@ class _Bounds:
         return np.where(keeps, seconds, 0.0), np.where(keeps, seconds, may), used, np.minimum(taken, 1.0)
 
     def _mixed(self) -> tuple[Floats, Floats, Floats, Floats]:
-        """Seconds and currents (2, N) of pack and motor: timed phases, then shares, then timed phases."""
+        """Seconds and currents (2, N) of pack and motor: timed phases, then shares, then timed phases.
+
+        Shares that use up their height end the flight, and nothing after them is flown. They cannot where they keep
+        their weights: none loses height then, or one pays for what the others lose. Only there are the seconds after
+        them certain; those before them are flown whatever follows.
+        """
         n, pack = self.p.size, self.pack
         zero = np.zeros(n)
         mix = self._mixture()
@@ -495,13 +519,14 @@ class _Bounds:
             end, surely, at_most, used_least = end - taken, surely + sure, at_most + may, used_least + used
             fits &= (end >= guess) & (end > pack.reserve) & self._flies(i, guess, most)
             self._note(i, np.where(self._keeps_time(i), least, 0.0), most, lows, highs)
+        begins = fits & (surely > 0)
         # timed phases after the shares are reserved whether they can be flown or not
         lands, after_least, after_most = np.ones(n, dtype=bool), zero, zero
         reserve = np.full(n, pack.reserve)
         for i in self.after:
             least, most = self._ends(i, reserve)
             sure, may, used, taken = self._taken(i, least, most, mix)
-            surely, landing = surely + sure, landing + np.maximum(may, sure)
+            surely, landing = surely + np.where(mix.keeps, sure, 0.0), landing + np.maximum(may, sure)
             after_least, after_most = after_least + used, after_most + taken
             lands &= self._flies(i, reserve, most)
             self._note(i, least, np.where(np.isnan(most), np.inf, most), [], highs)
@@ -524,12 +549,12 @@ class _Bounds:
             low[rest] = np.where(never[rest], 0.0, low[rest])
             high[rest] = np.where(never[rest], whole, high[rest])
             flown[rest] = last < end[rest] - after_most[rest]
-        flown &= mix.keeps
+        flown &= mix.keeps & lands
         low = np.where(fits & lands, low, 0.0)
-        low_a = np.max([*lows, np.where(flown & lands, mix.current_low, 0.0)], axis=0)
+        low_a = np.max([*lows, np.where(flown, mix.current_low, 0.0)], axis=0)
         high_a = np.max([*highs, np.where(never, 0.0, mix.current_high)], axis=0)
-        # without any phase flown there is no mean current, which does not pass
-        some = flown if not self.before else fits & (surely > 0)
+        # without any phase flown there is no mean current, which does not pass: charge must be left for the shares
+        some = begins | (fits & flown) if self.before else flown
         low_a = np.where(fits, low_a, 0.0)
         if not self.before:
             low_a = np.where(never & (not self.after), np.inf, low_a)
