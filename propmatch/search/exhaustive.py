@@ -131,11 +131,11 @@ def exhaustive(
             counts += np.bincount(failed[failed >= 0], minlength=len(names))
             passing += alive.size
             if alive.size:
-                best = np.concatenate([best, rows[alive]])
-                score = np.concatenate([score, ranking.of(survivors)])
-                mass = np.concatenate([mass, survivors["all_up_mass"].value])
-                order = in_order(score, mass, best)[:top]
-                best, score, mass = best[order], score[order], mass[order]
+                all_best = np.concatenate([best, rows[alive]])
+                all_score = np.concatenate([score, ranking.of(survivors)])
+                all_mass = np.concatenate([mass, survivors["all_up_mass"].value])
+                order = in_order(all_score, all_mass, all_best)[:top]
+                best, score, mass = all_best[order], all_score[order], all_mass[order]
             done += len(rows)
             if progress is not None:
                 progress(done, total)

@@ -60,9 +60,9 @@ def metric_value(measured: TrainMeasures, metric: str) -> Floats:
     if metric == "mass":
         return measured["all_up_mass"].value
     if metric == "top_speed":
-        return np.asarray(measured.top.top_speed_m_s)
+        return measured.top_speed_m_s
     if metric == "climb":
-        return np.asarray(measured.top.climb_m_s)
+        return np.asarray(measured.climb.climb_m_s)
     return smallest_margins(measured)
 
 

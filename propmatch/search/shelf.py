@@ -64,6 +64,7 @@ class Shelf:
     lanes: TrainLanes
     ratings: RatingLanes
     assumptions: tuple[Assumption, ...]
+    _trains: dict[tuple[int, int, int, int], PowerTrain] = attrs.field(init=False, factory=dict, repr=False)
 
     @classmethod
     def of(
@@ -163,7 +164,7 @@ class Shelf:
     def combine(self, motor: Index, controller: Index, pack: Index, propeller: Index) -> tuple[TrainLanes, RatingLanes]:
         """Lanes of the combinations whose parts have these indices, (N,) each."""
         index = {"motor": motor, "controller": controller, "pack": pack, "propeller": propeller}
-        taken = {field: self.column(field)[index[kind]] for field, kind in _KIND_OF.items()}
+        taken = {field: self._taken(field, index) for field in _KIND_OF}
         rating_names = {a.name for a in attrs.fields(RatingLanes)}
         ratings = RatingLanes(**{name: taken[name] for name in rating_names})
         lanes = attrs.evolve(self.lanes, **{name: x for name, x in taken.items() if name not in rating_names})
@@ -171,17 +172,30 @@ class Shelf:
 
     def ratings_of(self, motor: Index, controller: Index, pack: Index) -> RatingLanes:
         """Ratings of drives, (N,) each; those of the propeller are the first one's."""
-        return self.combine(motor, controller, pack, np.zeros(motor.size, dtype=np.intp))[1]
+        index = {
+            "motor": motor,
+            "controller": controller,
+            "pack": pack,
+            "propeller": np.zeros(motor.size, dtype=np.intp),
+        }
+        return RatingLanes(**{a.name: self._taken(a.name, index) for a in attrs.fields(RatingLanes)})
+
+    def _taken(self, field: str, index: dict[str, Index]) -> Any:
+        """A field of the parts of combinations."""
+        return self.column(field)[index[_KIND_OF[field]]]
 
     def train(self, motor: int, controller: int, pack: int, propeller: int) -> PowerTrain:
-        """The power train of one combination."""
-        return replace(
-            self.like,
-            motor=self.motors[motor],
-            controller=self.controllers[controller],
-            pack=self.packs[pack],
-            propeller=self.propellers[propeller],
-        )
+        """The power train of one combination; made once."""
+        row = motor, controller, pack, propeller
+        if row not in self._trains:
+            self._trains[row] = replace(
+                self.like,
+                motor=self.motors[motor],
+                controller=self.controllers[controller],
+                pack=self.packs[pack],
+                propeller=self.propellers[propeller],
+            )
+        return self._trains[row]
 
     def cells_fit(self, motor: Index, controller: Index, pack: Index) -> Flags:
         """Whether the pack's cell count suits motor and controller."""

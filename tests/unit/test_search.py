@@ -46,11 +46,11 @@ def test_static_torque_lies_between_the_ends_of_its_cell():
     rng = np.random.default_rng(0)
     p = rng.integers(0, len(SHELF.propellers), 2000)
     u = np.exp(rng.uniform(2.0, 8.5, p.size))
-    torque, cell = tables.torque(p, u), tables.cell_of(u)
+    torque, cell = tables.curves.torque(p, u), tables.curves.cell_of(u)
     regular = tables.regular[p]
     assert regular.any()
-    assert np.all((tables.torque_low[p, cell] <= torque * (1 + 1e-9))[regular])
-    assert np.all((tables.torque_high[p, cell] >= torque * (1 - 1e-9))[regular])
+    assert np.all((tables.curves.torque_low[p, cell] <= torque * (1 + 1e-9))[regular])
+    assert np.all((tables.curves.torque_high[p, cell] >= torque * (1 - 1e-9))[regular])
 
 
 def test_torque_in_flight_stays_below_its_multiple_of_the_torque_at_rest():
@@ -58,7 +58,7 @@ def test_torque_in_flight_stays_below_its_multiple_of_the_torque_at_rest():
     rng = np.random.default_rng(1)
     p = rng.integers(0, len(SHELF.propellers), 5000)
     u, airspeed = rng.uniform(100.0, 2500.0, p.size), rng.uniform(0.0, 40.0, p.size)
-    assert np.all(tables.torque(p, u, airspeed) <= tables.flight_ratio[p] * tables.torque(p, u))
+    assert np.all(tables.curves.torque(p, u, airspeed) <= tables.curves.flight_ratio[p] * tables.curves.torque(p, u))
 
 
 def test_efficiency_never_exceeds_its_bound():
@@ -71,7 +71,7 @@ def test_efficiency_never_exceeds_its_bound():
     point = solve_lanes(lanes, speed, np.ones(n), np.full(n, 0.7), np.full(n, tables.density), np.full(n, 340.0))
     known = np.isfinite(point.propeller_efficiency)
     assert known.sum() > 100
-    assert np.all((point.propeller_efficiency <= tables.efficiency[rows[:, 3]])[known])
+    assert np.all((point.propeller_efficiency <= tables.curves.efficiency[rows[:, 3]])[known])
 
 
 def test_thrust_falls_with_airspeed_from_the_advance_ratio_said():
@@ -96,8 +96,8 @@ def test_what_cannot_reach_a_value_does_not(metric):
     rows = np.column_stack([rng.integers(0, n, 400) for n in SHELF.sizes])
     measured = TrainMeasures(chosen, *SHELF.combine(*rows.T))
     value = np.nan_to_num(metric_value(measured, metric))
-    assert np.all(may_reach(screen, rows, metric, value))
-    above = may_reach(screen, rows, metric, 1.2 * value + 0.5)
+    assert np.all(may_reach(screen.tables, SHELF, rows, metric, value))
+    above = may_reach(screen.tables, SHELF, rows, metric, 1.2 * value + 0.5)
     assert not above.all()
 
 

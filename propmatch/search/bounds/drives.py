@@ -14,14 +14,15 @@ import numpy as np
 from propmatch.checks.ratings import Rating
 from propmatch.models.arrays import Floats, Index
 from propmatch.models.pack import pack_resistance_ohm
+from propmatch.records.sections import Limits
 from propmatch.search.bounds.tables import PropellerTables
 from propmatch.search.shelf import Shelf
 from propmatch.train import line
 from propmatch.train.line import MOTOR_FIELDS, Source, Trains
 
-__all__ = ["Drives", "Pairs", "Threshold"]
+__all__ = ["NEARLY", "Drives", "Pairs", "Threshold", "held_to"]
 
-_NEARLY = 1.05
+NEARLY = 1.05
 """Within 5 % of the voltage that the no-load current drops a root lies where the balance is flat: it is solved."""
 _BELOW = 0.996
 """Share of the usable current kept as a threshold: more below 1 than the slack that flight times are bounded with."""
@@ -67,6 +68,12 @@ class Pairs:
         return np.flatnonzero((cells >= self.least) & (cells <= self.most))
 
 
+def held_to(rating: Rating, limit: Floats, limits: Limits) -> Floats:
+    """A limit where missing it excludes, else infinity; a burst limit is no estimate."""
+    warns = rating.estimated & (limit == rating.continuous) & (limits.estimated_ratings == "warn")
+    return np.where(np.isnan(limit) | warns, np.inf, limit)
+
+
 class Drives:
     """Some pairs on some packs of one chemistry, (D,) each.
 
@@ -107,13 +114,7 @@ class Drives:
         e, r = self.full.volts, self.full.ohm
         limits, ratings = setting.brief.limits, shelf.ratings_of(self.motor, self.controller, pack)
         exclude, seconds = limits.estimated_ratings != "warn", setting.burst_load_seconds
-
-        def held(rating: Rating, limit: Floats) -> Floats:
-            """A limit where missing it excludes, else infinity; a burst limit is no estimate."""
-            free = np.isnan(limit) | (rating.estimated & (limit == rating.continuous) & (not exclude))
-            return np.where(free, np.inf, limit)
-
-        power = held(ratings.motor_power, ratings.motor_w)
+        power = held_to(ratings.motor_power, ratings.motor_w, limits)
         drop = r - self.motors.resistance_ohm
         with np.errstate(all="ignore"):
             root = np.sqrt(e * e - 4.0 * drop * power)
@@ -122,10 +123,10 @@ class Drives:
         self.power_turns = again_a < 1.01 * e / r
         self.power_again = self.threshold(self.full, again_a, tables)
         each = {
-            "motor_current_static": held(ratings.motor, ratings.motor.limit(seconds)),
+            "motor_current_static": held_to(ratings.motor, ratings.motor.limit(seconds), limits),
             "motor_power": power_a,
-            "controller_current": held(ratings.controller, ratings.controller.limit(seconds)),
-            "pack_burst": (held(ratings.pack, ratings.pack.limit(seconds)) - radio_a) / count,
+            "controller_current": held_to(ratings.controller, ratings.controller.limit(seconds), limits),
+            "pack_burst": (held_to(ratings.pack, ratings.pack.limit(seconds), limits) - radio_a) / count,
         }
         self.limit_a: Floats = np.minimum.reduce(list(each.values()))
         but_power: Floats = np.minimum.reduce([limit for name, limit in each.items() if name != "motor_power"])
@@ -159,7 +160,7 @@ class Drives:
             current = (drop_v / np.maximum(self.pack_ohm(0.5), 1e-12) - radio_a) / count
             self.voltage = self.threshold(self.half, current, tables)
         at_rest = line.no_load_a(self.motors, np.zeros(self.size))
-        self.odd = (e <= _NEARLY * r * at_rest) | (self.half.volts <= _NEARLY * self.half.ohm * at_rest)
+        self.odd = (e <= NEARLY * r * at_rest) | (self.half.volts <= NEARLY * self.half.ohm * at_rest)
 
     def open_v(self, charge: Any, lanes: Any = slice(None)) -> Any:
         """Open-circuit voltage of the packs of some drives at a charge."""
@@ -183,7 +184,7 @@ class Drives:
         with np.errstate(all="ignore"):
             m, u = self.motors, line.speed_at(self.motors, source.volts, source.ohm, current_a)
             torque = line.shaft_torque_nm(m, current_a, line.no_load_a(m, m.gear_ratio * u))
-        return Threshold(speed=u, cell=tables.cell_of(u), torque_nm=torque)
+        return Threshold(speed=u, cell=tables.curves.cell_of(u), torque_nm=torque)
 
     def current_a(self, lanes: Index, u: Floats, torque: Floats) -> Floats:
         """Motor current of drives at a propeller speed and torque."""
@@ -202,7 +203,7 @@ class Drives:
         and I0 is least at rest. In flight the current may be larger by the tables' ``flight_ratio``.
         """
         e, r = self.full.volts, self.full.ohm
-        ratio = float(np.max(tables.flight_ratio))
+        ratio = float(np.max(tables.curves.flight_ratio))
         idle = line.no_load_a(self.motors, np.zeros(self.size))
         most = np.minimum(self.widest_a * ratio, 0.5 * (e / r + idle))
         power = (

@@ -2,6 +2,7 @@
 
 It does for every drive where it falls both at constant speed of the propeller (dCT/dJ <= 0) and at constant torque,
 between which every motor lies: dCT/dJ Q_u - T_u dCP/dJ <= 0 with Q_u = 2 CP + u dCP/du - J dCP/dJ and T_u likewise.
+The signs are read at samples of each bicubic cell, which is no proof: thrust that rises only between them is not seen.
 """
 
 import numpy as np

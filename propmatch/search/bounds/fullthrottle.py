@@ -5,22 +5,26 @@ speed V cannot be reached, nor any higher one, where full throttle cannot hold i
 drag and available thrust falls with airspeed from there on (:mod:`propmatch.search.bounds.fallingthrust`).
 """
 
+from functools import partial
+
 import numpy as np
 
-from propmatch.aircraft.polar import AirframeLanes, least_drag_speed_m_s, thrust_needed_n
+from propmatch.aircraft.polar import AirframeLanes, least_drag_speed_m_s, least_speed_m_s, thrust_needed_n
 from propmatch.models.arrays import Flags, Floats, Index
-from propmatch.search.bounds.screen import Screen
-from propmatch.search.bounds.tables import HELD, UNKNOWN, HeldTable, PropellerTables
+from propmatch.search.bounds.tables import PropellerTables, Want
+from propmatch.search.shelf import Shelf
 from propmatch.status import Status
 from propmatch.train import line
 from propmatch.train.lanes import TrainLanes
-from propmatch.train.thrust import ThrustProblem, speed_for_thrust
-from propmatch.train.torque import loads
 
-__all__ = ["TESTED", "may_reach", "needed_table"]
+__all__ = ["CLIMB_RATIO", "TESTED", "may_reach", "wanted"]
 
 TESTED = ("thrust_to_weight", "top_speed")
 """Metrics that :func:`may_reach` knows."""
+_OF_CLIMB = 3
+"""Of so many nodes of mass one is looked at for a climb, which takes a dozen airspeeds."""
+_RANGES, CLIMB_RATIO = 12, 1.1
+"""Ranges of airspeed in which a climb is looked for, and the ratio of their ends."""
 _BAND = 1e-6
 """Share of the value asked for, and of the voltage, by which a test is eased: far above the roots' 1e-10."""
 
@@ -29,17 +33,9 @@ def _speed_and_torque(
     tables: PropellerTables, propeller: Index, thrust_n: Floats, airspeed: Floats
 ) -> tuple[Floats, Floats]:
     """Lowest propeller speed that gives a thrust, and its torque; NaN where none does."""
-    problem = ThrustProblem(
-        thrust_n=np.maximum(thrust_n, 1e-6),
-        which=tables.which[propeller],
-        diameter_m=tables.diameter_m[propeller],
-        density_kg_m3=np.full(propeller.size, tables.density),
-        airspeed_m_s=airspeed,
-        surfaces=tables.stack,
-    )
-    u, status = speed_for_thrust(problem)
+    u, torque, status = tables.lowest_speed(propeller, np.maximum(thrust_n, 1e-6), airspeed)
     good = (status == Status.OK) & tables.regular[propeller]
-    return np.where(good, u, np.nan), np.where(good, loads(problem, u)[0], np.nan)
+    return np.where(good, u, np.nan), np.where(good, torque, np.nan)
 
 
 def _asked(
@@ -55,17 +51,16 @@ def _asked(
     airspeed = np.where(np.isfinite(value) & (value > 1.0), value, 1.0)
     need = np.asarray(thrust_needed_n(frames, rho, airspeed))
     u, torque = _speed_and_torque(tables, propeller, need / tables.count, airspeed)
-    ratio = 2.0 * np.pi * airspeed / (u * tables.diameter_m[propeller])
+    ratio = 2.0 * np.pi * airspeed / (u * tables.curves.diameter_m[propeller])
     sound = (value > 1.0) & (airspeed >= np.asarray(least_drag_speed_m_s(frames, rho)))
-    sound &= ratio >= tables.falling_from[propeller]
+    sound &= ratio >= tables.curves.falling_from[propeller]
     return np.where(sound, u, np.nan), np.where(sound, torque, np.nan)
 
 
-def may_reach(screen: Screen, rows: Index, metric: str, value: Floats) -> Flags:
-    """False where combinations (N, 4) surely stay below values (N,) of a metric."""
-    shelf, tables = screen.shelf, screen.tables
+def may_reach(tables: PropellerTables, shelf: Shelf, rows: Index, metric: str, value: Floats) -> Flags:
+    """False where combinations (N, 4) of a shelf surely stay below values (N,) of a metric."""
     lanes, ratings = shelf.combine(*rows.T)
-    frames = screen.setting.airframes(ratings.mass_g)
+    frames = tables.setting.airframes(ratings.mass_g)
     with np.errstate(all="ignore"):
         u, torque = _asked(tables, metric, value * (1.0 - _BAND), frames, rows[:, 3])
         left = _left_over(lanes, u, torque)
@@ -80,11 +75,61 @@ def _left_over(p: TrainLanes, u: Floats, torque: Floats) -> Floats:
     return line.left_over_v(p, source.volts, source.ohm, w, line.current_a(p, torque, line.no_load_a(p, w)))
 
 
-def needed_table(tables: PropellerTables, metric: str, value: float) -> HeldTable:
-    """What a value of a metric takes at the nodes of mass, for a quick look at whole blocks."""
-    rows, frames = tables.node_rows, tables.node_frames
+def wanted(tables: PropellerTables, metric: str, value: float) -> Want:
+    """What a value of a metric takes at the nodes of mass."""
+    every = _OF_CLIMB if metric == "climb" else 1
+    some = np.flatnonzero(np.arange(tables.node_rows.size) % tables.nodes % every == 0)
+    rows, frames = tables.node_rows[some], tables.node_frames.take(some)
+    least = np.full(rows.size, value * (1.0 - _BAND))
+
+    def at_nodes(found: Floats) -> Floats:
+        """Of each node, or the one below that was looked at: what is asked for rises with mass."""
+        return np.repeat(found.reshape(tables.mass_g.size, -1), every, axis=1)[:, : tables.nodes].ravel()
+
     with np.errstate(all="ignore"):
-        u, torque = _asked(tables, metric, np.full(rows.size, value * (1.0 - _BAND)), frames, rows)
-    shape = (tables.mass_g.size, tables.nodes)
-    kind = np.where(np.isfinite(u), HELD, UNKNOWN).astype(np.int8).reshape(shape)
-    return HeldTable(speed=u.reshape(shape), torque=torque.reshape(shape), kind=kind)
+        look = _climbing if metric == "climb" else partial(_alone, metric)
+        asked = [(at_nodes(u), at_nodes(torque)) for u, torque in look(tables, least, frames, rows)]
+    return tuple(tables.table(u, torque, np.isfinite(u)) for u, torque in asked)
+
+
+def _alone(
+    metric: str, tables: PropellerTables, value: Floats, frames: AirframeLanes, propeller: Index
+) -> list[tuple[Floats, Floats]]:
+    """Speed and torque of a metric that one state decides."""
+    return [_asked(tables, metric, value, frames, propeller)]
+
+
+def _climbing(
+    tables: PropellerTables, climb: Floats, frames: AirframeLanes, propeller: Index
+) -> list[tuple[Floats, Floats]]:
+    """Propeller speed and torque that a best climb takes, somewhere in each of some ranges of airspeed.
+
+    To climb w at V takes f T >= N(V) = D(V) + W w/V, and V >= w, V >= 1.2 V_stall. N is convex, so over a range it is
+    at least what its tangents at the ends have in common. Where the drive cannot give that thrust at the slow end of a
+    range, its advance ratio is beyond that of the propeller that would, and if thrust falls from there on with airspeed
+    it gives less in all of the range: N is not reached. The last range has no end; there the drag without lift serves,
+    which rises, or N where it rises already.
+    """
+    rho, weight = tables.density, frames.weight_n
+    slow = np.maximum(np.asarray(least_speed_m_s(frames, rho)), climb) * (1.0 - _BAND)
+    free = 0.5 * rho * frames.area_m2 * frames.cd0
+    held = (frames.k * weight**2) / (0.5 * rho * frames.area_m2)
+
+    def need(v: Floats) -> tuple[Floats, Floats]:
+        """N and its slope."""
+        return free * v**2 + held / v**2 + weight * climb / v, 2.0 * (free * v - held / v**3) - weight * climb / v**2
+
+    out = []
+    for at in range(_RANGES):
+        v = slow * CLIMB_RATIO**at
+        (n, slope), (n_end, slope_end) = need(v), need(v * CLIMB_RATIO)
+        if at == _RANGES - 1:
+            n_end, slope_end = free * v**2, np.full(v.size, -1.0)
+        meet = n + slope * ((n_end - n - slope_end * v * (CLIMB_RATIO - 1.0)) / (slope - slope_end))
+        least = np.where(slope >= 0, n, np.where(slope_end <= 0, n_end, meet))
+        u, torque = _speed_and_torque(
+            tables, propeller, least * (1.0 - _BAND) / frames.installed_thrust / tables.count, v
+        )
+        falls = 2.0 * np.pi * v / (u * tables.curves.diameter_m[propeller]) >= tables.curves.falling_from[propeller]
+        out.append((np.where(falls, u, np.nan), np.where(falls, torque, np.nan)))
+    return out

@@ -6,26 +6,49 @@ some propellers by all motors and controllers on one pack, is screened without r
 best are computed, by the same measures as ever. Without counting, the search ends when no bound reaches the best found.
 
 This module is the door of the room: the best (:func:`search`), everything that passes (:func:`passing`), and where one
-combination stands among it (:func:`standing`).
+combination stands among it (:func:`standing`); for rows that are kept, what it decides with (``Screen``).
 """
 
 from collections.abc import Callable, Iterator
+from copy import copy
 
 import attrs
 import numpy as np
 
 from propmatch.checks.measures import CHECKS, Setting, TrainMeasures
 from propmatch.models.arrays import Flags, Floats, Index
+from propmatch.search.bounds.curves import BAND
+from propmatch.search.bounds.drives import Drives
 from propmatch.search.bounds.flighttime import FlightBounds
-from propmatch.search.bounds.fullthrottle import TESTED, may_reach, needed_table
-from propmatch.search.bounds.scores import lane_bounds, pair_bound
-from propmatch.search.bounds.screen import Screen
+from propmatch.search.bounds.fullthrottle import TESTED, may_reach, wanted
+from propmatch.search.bounds.groups import LADDER, LADDERS, Groups, Ladder, Target
+from propmatch.search.bounds.margins import moved_by
+from propmatch.search.bounds.scores import lane_bounds, pair_bound, pair_values, score_at_most
+from propmatch.search.bounds.screen import AT_REST, CURRENTS, FLOWN, SIZES, Lanes, Screen
 from propmatch.search.bounds.tables import PropellerTables
 from propmatch.search.exhaustive import Found, in_order
 from propmatch.search.ranking import Ranking
 from propmatch.search.shelf import Shelf
 
-__all__ = ["CHUNK", "COUNTED", "PropellerTables", "Standing", "passing", "search", "standing"]
+__all__ = [
+    "AT_REST",
+    "BAND",
+    "CHUNK",
+    "COUNTED",
+    "CURRENTS",
+    "FLOWN",
+    "SIZES",
+    "Best",
+    "Drives",
+    "FlightBounds",
+    "Lanes",
+    "PropellerTables",
+    "Screen",
+    "Standing",
+    "passing",
+    "search",
+    "standing",
+]
 
 
 COUNTED = 100_000_000
@@ -34,8 +57,8 @@ _BLOCK = 524288
 """Combinations of a block: its tables of flags take 0.5 MB each and stay in the cache."""
 _POOL = 65536
 """Combinations that wait for an answer before the most promising are computed: a few MB."""
-_BATCH = 4_000_000
-"""Most pairs of motor and controller by pairs of pack and propeller taken between two looks at the best so far."""
+_SEED, _GROWTH = 262_144, 8
+"""Combinations looked at first, and how many more pairs of pack and propeller after each look at the best so far."""
 CHUNK = 2048
 """Combinations computed together: what their flights need stays in the cache."""
 _FIRST = 64
@@ -76,7 +99,7 @@ class _Some:
 
 
 @attrs.define(kw_only=True)
-class _Best:
+class Best:
     """The best so far, and a pool of combinations that may be better.
 
     Attributes
@@ -94,6 +117,7 @@ class _Best:
     mass: Floats = attrs.field(factory=lambda: np.empty(0))
     _pool: list[_Some] = attrs.field(factory=list)
     _floor: float = -np.inf
+    _most: dict[str, tuple[float, float]] = attrs.field(factory=dict)
 
     @property
     def threshold(self) -> float:
@@ -118,7 +142,11 @@ class _Best:
             self.settle()
 
     def settle(self) -> None:
-        """Compute what may be among the best, and empty the pool."""
+        """Compute what may be among the best, and empty the pool.
+
+        What is computed leaves the pool in the step that ranks it, so that an interruption anywhere loses nothing and
+        counts nothing twice.
+        """
         if not self._pool:
             return
         pool = _Some.joined(self._pool)
@@ -129,20 +157,23 @@ class _Best:
         if self.screen.counting:
             # every open one needs an answer
             good = _settled(self.screen, pool.combination, pool.open)
-            self.passing += int(np.count_nonzero(good & pool.open))
-            pool = pool.take(good)
+            found = self.passing + int(np.count_nonzero(good & pool.open))
+            pool = attrs.evolve(pool.take(good), open=np.zeros(np.count_nonzero(good), dtype=bool))
+            self._pool, self.passing = [pool], found
         pool, first = pool.take(self.within(pool.upper)), _FIRST
         while pool.size:
             order = np.argsort(-pool.upper, kind="stable")
-            self._compute(pool.take(order[:first]))
-            pool = pool.take(order[first:])
-            pool = self._tightened(pool.take(self.within(pool.upper)))
+            rest = pool.take(order[first:])
+            self._compute(pool.take(order[:first]), rest)
+            pool = self._tightened(rest.take(self.within(rest.upper)))
             first = min(2 * first, CHUNK)
         self._pool = []
 
     def _tightened(self, some: _Some) -> _Some:
         """What may still reach the threshold, with better bounds of the metrics that can be tested quickly."""
         ranking, total = self.ranking, sum(self.ranking.weights.values())
+        if ranking.single in ("climb", "margin") and some.size > CHUNK and np.isfinite(self.threshold):
+            return some.take(self.raised().may(some.combination))
         for column, metric in enumerate(TESTED):
             weight = ranking.weights.get(metric)
             if weight is None or not some.size or not np.isfinite(self.threshold):
@@ -152,39 +183,78 @@ class _Best:
             low = np.maximum((self.threshold - others) * scale, 0.0)
             keep = np.ones(some.size, dtype=bool)
             tested = np.flatnonzero(low > 0)
-            keep[tested] = may_reach(self.screen, some.combination[tested], metric, low[tested])
+            keep[tested] = may_reach(
+                self.screen.tables, self.screen.shelf, some.combination[tested], metric, low[tested]
+            )
             some, low = some.take(keep), low[keep]
             high = some.shares[:, column] * scale
             for _ in range(_HALVINGS):
                 middle = 0.5 * (low + np.minimum(high, 4.0 * low + 1.0))
-                reaches = may_reach(self.screen, some.combination, metric, middle)
+                reaches = may_reach(self.screen.tables, self.screen.shelf, some.combination, metric, middle)
                 low, high = np.where(reaches, middle, low), np.where(reaches, high, middle)
             shares = some.shares.copy()
             shares[:, column] = high / scale
             some = attrs.evolve(some, shares=shares)
         return some.take(self.within(some.upper))
 
-    def raise_floor(self) -> None:
-        """Tell the screen what a newcomer must reach, where one metric that can be tested quickly decides."""
-        metric = self.ranking.single
-        if metric in TESTED and np.isfinite(self.threshold) and self.threshold > 0:
-            value = self.threshold * self.ranking.scales[metric]
-            self.screen.least = needed_table(self.screen.tables, metric, value)
+    def raised(self) -> Groups:
+        """The groups of what keeps the limits and reaches the threshold, where one metric decides."""
+        metric, screen, least_minutes = self.ranking.single, self.screen, 0.0
+        value = (1.0 - _NEAR) * self.threshold * self.ranking.scales[metric] if metric else 0.0
+        if metric and np.isfinite(value) and value > 0:
+            if metric == "margin":
+                screen = Screen(*moved_by(screen.setting, screen.shelf, value), counting=False)
+                screen.wants = screen.limits_wanted
+            elif metric == "flight_time":
+                least_minutes = value
+            elif metric != "mass":
+                screen = copy(screen)
+                screen.wants = (*screen.wants, wanted(screen.tables, metric, value))
+        return Groups(screen, least_minutes, None if metric else self._target())
 
-    def _compute(self, some: _Some) -> None:
+    def note(self, values: dict[str, Floats], possible: Flags) -> None:
+        """Remember what each metric of a mix, and the others together, may bring to the score at most."""
+        total = sum(self.ranking.weights.values())
+        shares = {
+            name: weight / total * self.ranking.part(name, values[name])[possible]
+            for name, weight in self.ranking.weights.items()
+        }
+        for metric in LADDERS & shares.keys():
+            others = np.sum([share for name, share in shares.items() if name != metric], axis=0)
+            own, rest = self._most.get(metric, (0.0, 0.0))
+            self._most[metric] = float(np.max(shares[metric], initial=own)), float(np.max(others, initial=rest))
+
+    def _target(self) -> Target | None:
+        """The threshold of a mix, with ladders between what each metric must reach at least and can reach at most."""
+        ranking, score, total = self.ranking, self.threshold, sum(self.ranking.weights.values())
+        if not np.isfinite(score):
+            return None
+        ladders = {}
+        for metric, (own, rest) in self._most.items():
+            scale = ranking.scales[metric] * total / ranking.weights[metric]
+            low, high = (score - rest) * scale, own * scale
+            if not 0 < low < high < np.inf:
+                low, high = (0.1 * high, high) if 0 < high < np.inf else (1.0, 4.0)
+            ladders[metric] = Ladder.of(self.screen.tables, metric, np.linspace(low, high, LADDER))
+        return Target(ranking=ranking, score=score - _NEAR * abs(score), ladders=ladders)
+
+    def _compute(self, some: _Some, rest: _Some) -> None:
+        """Rank some of the pool and leave the rest in it."""
         rows = some.combination
         if not self.screen.counting and some.open.any():
             passes = ~some.open
             passes[some.open] = self.screen.flown(rows[some.open])
             rows = rows[passes]
             if not len(rows):
+                self._pool = [rest]
                 return
         measured = TrainMeasures(self.screen.setting, *self.screen.shelf.combine(*rows.T))
-        self.combination = np.concatenate([self.combination, rows])
-        self.score = np.concatenate([self.score, self.ranking.of(measured)])
-        self.mass = np.concatenate([self.mass, measured["all_up_mass"].value])
-        order = in_order(self.score, self.mass, self.combination)[: self.top]
-        self.combination, self.score, self.mass = self.combination[order], self.score[order], self.mass[order]
+        combination = np.concatenate([self.combination, rows])
+        score = np.concatenate([self.score, self.ranking.of(measured)])
+        mass = np.concatenate([self.mass, measured["all_up_mass"].value])
+        order = in_order(score, mass, combination)[: self.top]
+        combination, score, mass = combination[order], score[order], mass[order]
+        self.combination, self.score, self.mass, self._pool = combination, score, mass, [rest]
 
 
 def search(
@@ -217,27 +287,21 @@ def search(
     """
     combinations = shelf.combinations
     counting = combinations <= COUNTED if count is None else count
-    best: _Best | None = None
+    best: Best | None = None
     done = 0
     complete = True
     try:
         screen = Screen(setting, shelf, counting=counting, tables=tables)
-        best = _Best(screen=screen, ranking=ranking, top=top)
-        for packs, propellers, wanted, bound in _blocks(screen, ranking, counting):
-            if not counting and not best.within(np.array([bound]))[0]:
-                break
-            for drives in screen.drives(packs, max(1, _BLOCK // propellers.size), propellers):
-                lanes, flight, open_ = screen.block(drives, propellers, wanted)
-                if lanes.size:
-                    lower, rest, shares = lane_bounds(screen, ranking, drives, lanes, flight)
-                    rows = drives.combinations(lanes.drive, lanes.propeller)
-                    best.add(_Some(combination=rows, lower=lower, rest=rest, shares=shares, open=open_))
-                done += drives.size * propellers.size
-                if progress is not None:
-                    progress(min(done, combinations), combinations)
-            if not counting:
-                best.settle()
-                best.raise_floor()
+        best = Best(screen=screen, ranking=ranking, top=top)
+        for screened, drives, lanes, settled in (_every if counting else _promising)(best):
+            if drives is not None and lanes.size:
+                lanes, flight, open_ = screened.passing(drives, lanes)
+                lower, rest, shares = lane_bounds(screen, ranking, drives, lanes, flight)
+                rows = drives.combinations(lanes.drive, lanes.propeller)
+                best.add(_Some(combination=rows, lower=lower, rest=rest, shares=shares, open=open_))
+            done += settled
+            if progress is not None:
+                progress(min(done, combinations), combinations)
         best.settle()
         if progress is not None:
             progress(combinations, combinations)
@@ -248,7 +312,47 @@ def search(
     return _found(best, combinations, counting, complete)
 
 
-def _found(best: _Best | None, combinations: int, counting: bool, complete: bool) -> Found:
+_Part = tuple[Screen, Drives | None, Lanes, int]
+"""Lanes to be screened, by what, and the combinations that this settles."""
+
+
+def _every(best: Best) -> Iterator[_Part]:
+    """All combinations, packs of the best bound first."""
+    screen, every = best.screen, np.arange(best.screen.shelf.sizes[3])
+    bound = pair_bound(screen, best.ranking, np.arange(screen.shelf.sizes[2]), every)
+    for drives in screen.drives(np.argsort(-np.max(bound, axis=1), kind="stable"), max(1, _BLOCK // every.size)):
+        yield screen, drives, Lanes.every(drives.size, every), drives.size * every.size
+
+
+def _promising(best: Best) -> Iterator[_Part]:
+    """Lists of combinations that may be among the best, the pairs of pack and propeller of the best bound first."""
+    screen = best.screen
+    screen.wants = screen.limits_wanted
+    _, _, packs, propellers = screen.shelf.sizes
+    bound, every = np.empty((packs, propellers)), np.arange(propellers)
+    for some in np.array_split(np.arange(packs), -(-bound.size // _BLOCK)):
+        values, possible = pair_values(screen, best.ranking, some, every)
+        bound[some] = np.where(possible, score_at_most(best.ranking, values, possible.shape), -np.inf)
+        if best.ranking.single is None:
+            best.note(values, possible)
+    fitting = np.array([screen.pairs.fitting(k).size for k in range(packs)])
+    order = np.argsort(-bound, axis=None, kind="stable")
+    order = order[bound.ravel()[order] > -np.inf]
+    start, step = 0, min(128, max(1, _SEED // screen.pairs.mass_g.size))
+    while start < order.size and best.within(bound.ravel()[order[start : start + 1]])[0]:
+        some = order[start : start + step]
+        some = some[best.within(bound.ravel()[some])]
+        wanted = np.zeros(packs * propellers, dtype=bool)
+        wanted[some] = True
+        groups = best.raised()
+        for drives, lanes in groups.combinations(wanted.reshape(packs, propellers)):
+            yield groups.screen, drives, lanes, 0
+        best.settle()
+        yield screen, None, Lanes.every(0, some), int(np.sum(fitting[some // propellers]))
+        start, step = start + step, _GROWTH * step
+
+
+def _found(best: Best | None, combinations: int, counting: bool, complete: bool) -> Found:
     """What was found so far."""
     counted = counting and best is not None
     return Found(
@@ -261,26 +365,6 @@ def _found(best: _Best | None, combinations: int, counting: bool, complete: bool
         else {},
         complete=complete,
     )
-
-
-def _blocks(screen: Screen, ranking: Ranking, counting: bool) -> Iterator[tuple[Index, Index, Flags | None, float]]:
-    """Packs, propellers, which of their pairs are wanted (None for all), and the best bound among them, best first."""
-    _, _, packs, propellers = screen.shelf.sizes
-    every = np.arange(propellers)
-    bound = pair_bound(screen, ranking, np.arange(packs), every)
-    if counting:
-        yield np.argsort(-np.max(bound, axis=1), kind="stable"), every, None, np.inf
-        return
-    order = np.argsort(-bound, axis=None, kind="stable")
-    order = order[bound.ravel()[order] > -np.inf]
-    start, step = 0, 128
-    largest = max(step, _BATCH // screen.pairs.mass_g.size)
-    while start < order.size:
-        k, p = np.divmod(order[start : start + step], propellers)
-        wanted = np.zeros((packs, propellers), dtype=bool)
-        wanted[k, p] = True
-        yield np.flatnonzero(wanted.any(axis=1)), np.flatnonzero(wanted.any(axis=0)), wanted, float(bound[k[0], p[0]])
-        start, step = start + step, min(4 * step, largest)
 
 
 def passing(

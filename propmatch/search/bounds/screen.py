@@ -14,21 +14,23 @@ import attrs
 import numpy as np
 from numpy.typing import NDArray
 
+from propmatch.aircraft.flight import searched_speeds_m_s
+from propmatch.aircraft.polar import climb_m_s, drag_n, least_speed_m_s, stall_speed_m_s
 from propmatch.checks.checkrules import CHECKS, excluding
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.setting import Setting, balance_miss_mm
 from propmatch.models.arrays import Flags, Floats, Index
-from propmatch.models.pack import pack_resistance_ohm
+from propmatch.search.bounds.curves import BAND
 from propmatch.search.bounds.drives import Drives, Pairs, Threshold
 from propmatch.search.bounds.flighttime import FlightBounds, flight_bounds, mean_ocv_v
-from propmatch.search.bounds.tables import HeldTable, PropellerTables
+from propmatch.search.bounds.fullthrottle import CLIMB_RATIO, wanted
+from propmatch.search.bounds.tables import PropellerTables, Want
 from propmatch.search.shelf import Shelf
-from propmatch.train import line
+from propmatch.train.kernel import solve_speed
+from propmatch.train.torque import SpeedProblem
 
-__all__ = ["BAND", "Lanes", "RpmLimit", "Screen"]
+__all__ = ["Lanes", "RpmLimit", "Screen"]
 
-BAND = 1e-7
-"""Share of a limit within which nothing is decided by bounds: far above rounding and the roots' 1e-10."""
 _SAMPLED = 0.005
 """Share of the static torque taken off the least torque at 24 airspeeds of a phase that flies at 1.3 stall: 2,000
 airspeeds found none below it by more than rounding (605 propellers of random catalogues)."""
@@ -46,6 +48,11 @@ class Lanes:
     def size(self) -> int:
         """How many."""
         return int(self.propeller.size)
+
+    @classmethod
+    def every(cls, drives: int, propellers: Index) -> "Lanes":
+        """All propellers with so many drives."""
+        return cls(propeller=np.tile(propellers, drives), drive=np.repeat(np.arange(drives), propellers.size))
 
     def take(self, some: Flags | Index | slice) -> "Lanes":
         """Some of them."""
@@ -76,7 +83,7 @@ class RpmLimit:
         self._top = tables.speed_of_rpm(shelf.column("max_rpm"))
         p = np.arange(tables.mass_g.size)
         with np.errstate(all="ignore"):
-            self._top_rest = tables.torque(p, self._top)
+            self._top_rest = tables.curves.torque(p, self._top)
             least = self._top_rest.copy()
             nodes = tables.mass_start_g + tables.mass_step_g * np.array([0.0, tables.nodes - 1.0])
             for phase in tables.setting.phases:
@@ -84,7 +91,7 @@ class RpmLimit:
                     continue
                 ends = [tables.airspeed(phase, tables.mass_g + node) for node in nodes]
                 for share in np.linspace(0.0, 1.0, 1 if phase.airspeed_m_s is not None else _SAMPLED_SPEEDS):
-                    least = np.minimum(least, tables.torque(p, self._top, ends[0] + share * (ends[1] - ends[0])))
+                    least = np.minimum(least, tables.curves.torque(p, self._top, ends[0] + share * (ends[1] - ends[0])))
             self._top_least = least - _SAMPLED * np.abs(self._top_rest)
 
     def decide(self, drives: Drives, lanes: Lanes) -> tuple[Flags, Flags]:
@@ -101,7 +108,7 @@ class RpmLimit:
             p, d, u, band = p[some], d[some], u[some], band[some]
             least = self._top_rest[p]
             for _, airspeed in self.tables.airspeeds(drives.mass_g[d] + self.tables.mass_g[p]):
-                least = np.minimum(least, self.tables.torque(p, u, airspeed))
+                least = np.minimum(least, self.tables.curves.torque(p, u, airspeed))
             left = drives.left_over(drives.full, d, u, least)
             passes[some], fails[some] = left < -band, left > band
         pass_all, fail_all = np.ones(lanes.size, dtype=bool), np.zeros(lanes.size, dtype=bool)
@@ -109,14 +116,17 @@ class RpmLimit:
         return pass_all, fail_all
 
 
-_MANY = 65536
-"""Drives looked at together where no propeller multiplies them."""
+_TOGETHER = 131072
+"""Lanes judged together by numbers and currents."""
+_TRIED, _WORTH = 512, 0.8
+"""Lanes on which rough bounds of the flight are tried, and the share that they may leave open to be worth taking."""
 _CHUNK = 12288
 """Lanes in work at a time, so that what they need stays in the cache."""
 SIZES = ("cell_count", "propeller_diameter", "all_up_mass", "wing_loading", "servo_supply_voltage")
 CURRENTS = ("motor_current_static", "motor_current_flight", "motor_power", "controller_current", "pack_burst")
+AT_REST = ("cell_voltage", "first_minute")
 FLOWN = ("pack_sustained", "motor_current_phase", "flight_time")
-"""Checks decided together, by numbers of the parts, by currents at full throttle and by bounds of the flight."""
+"""Checks decided together: by numbers of the parts, currents at full throttle, voltages at rest, bounds of flight."""
 
 Decide = Callable[[Drives, Lanes], tuple[Flags, Flags]]
 """Which lanes pass for sure, and which fail."""
@@ -128,7 +138,7 @@ class Screen:
     Attributes
     ----------
     counts : combinations by the first check they fail; meaningful while ``counting``
-    least : what full throttle must give at half charge beside the checks, at nodes of mass; None for nothing
+    wants : what full throttle must give at half charge, by the limits and beside them
     """
 
     def __init__(
@@ -139,10 +149,8 @@ class Screen:
         self.pairs = Pairs(shelf)
         self._kept: dict[tuple[float, int], tuple[float, float, float]] = {}
         self.counts: Counter[str] = Counter()
-        tables = self.tables
-        self._low = tables.torque_low * (1.0 - BAND)
-        self._high = tables.torque_high * (1.0 + BAND)
-        self._worst = self._high * tables.flight_ratio[:, None]
+        tables, curves = self.tables, self.tables.curves
+        self._low, self._high, self._worst = curves.torque_low, curves.torque_high, curves.torque_worst
         limits = setting.brief.limits
         widest = limits.max_propeller_diameter_in
         self.fits = np.ones(tables.mass_g.size, dtype=bool)
@@ -157,66 +165,24 @@ class Screen:
             ("wing_loading", None if loading is None else loading * area),
         ]
         self._rpm = RpmLimit(self.tables, shelf)
-        self.least: HeldTable | None = None
+        self.wants: tuple[Want, ...] = ()
 
     # ------------------------------------------------------------ drives
 
-    def drives(self, packs: Index, most: int, propellers: Index | None = None) -> Iterator[Drives]:
-        """The motors and controllers that fit some packs, on these packs, so many at a time.
-
-        With ``propellers`` those are left out that reach ``least`` with none of them on any of the packs.
-        """
+    def drives(self, packs: Index, most: int) -> Iterator[Drives]:
+        """The motors and controllers that fit some packs, on these packs, so many at a time."""
         kinds = self.shelf.column("chemistry")[packs]
         for kind in sorted(set(kinds.tolist())):
-            fitting = self._fitting(packs[kinds == kind], propellers)
-            if not fitting:
-                continue
-            on = np.repeat([pack for pack, _ in fitting], [some.size for _, some in fitting])
-            pairs = np.concatenate([some for _, some in fitting])
+            own = packs[kinds == kind]
+            fitting = [self.pairs.fitting(int(pack)) for pack in own]
+            on, pairs = np.repeat(own, [some.size for some in fitting]), np.concatenate(fitting)
             for start in range(0, pairs.size, most):
                 part = slice(start, start + most)
                 yield Drives(self.pairs, self.tables, on[part], pairs[part])
 
-    def _fitting(self, packs: Index, propellers: Index | None) -> list[tuple[int, Index]]:
-        """Packs of one chemistry, each with the pairs of motor and controller that fit it."""
-        cells = self.shelf.column("cells")[packs]
-        out = []
-        for count in sorted(set(cells.tolist())):
-            own = packs[cells == count]
-            some = self.pairs.fitting(int(own[0]))
-            if self.least is not None and propellers is not None and some.size:
-                some = some[self._may_reach(self.least, own, some, propellers)]
-            out += [(int(pack), some) for pack in own]
-        return out
-
-    def _may_reach(self, table: HeldTable, packs: Index, some: Index, propellers: Index) -> Flags:
-        """Pairs that reach what is asked with some propeller on a pack with the best of each number of the packs.
-
-        More voltage, less resistance and less mass only help, so no pack of this cell count does better.
-        """
-        column, pairs = self.shelf.column, self.pairs
-        chemistry = self.shelf.lanes.chemistries[int(column("chemistry")[packs[0]])]
-        ohm = pack_resistance_ohm(column("cells_ohm")[packs], column("leads_ohm")[packs], 0.5)
-        open_v = float(column("cells")[packs[0]]) * chemistry.cell_ocv_v(0.5)
-        source = line.source(pairs.motors, 1.0, open_v, np.asarray(np.min(ohm)), some)
-        node = self.tables.node_of(pairs.mass_g[some] + float(np.min(column("pack_g")[packs])))
-        out = np.zeros(some.size, dtype=bool)
-        for p in propellers:
-            w = pairs.motors.gear_ratio[some] * table.speed[p][node]
-            current = line.current_a(pairs.motors, table.torque[p][node], line.no_load_a(pairs.motors, w, some), some)
-            out |= ~(line.behind_v(pairs.motors, w, current, source.ohm, some) > source.volts * (1.0 + BAND))
-        return out
-
     def lightest_g(self, pack: int) -> float:
         """Least mass of motors and controllers that fit a pack; infinity where none do."""
         return self._of_cells(pack)[0]
-
-    def greatest_power_w(self, packs: Index) -> Floats:
-        """Greatest shaft power of one motor within the limits on each pack; 0 where none fits."""
-        greatest = np.zeros(self.shelf.sizes[2])
-        for drives in self.drives(packs, _MANY):
-            np.maximum.at(greatest, drives.pack, drives.shaft_power_w(self.tables))
-        return greatest[packs]
 
     def volts(self, pack: int) -> tuple[float, float]:
         """Open-circuit voltage of a pack: mean from full to the reserve, and full."""
@@ -233,29 +199,52 @@ class Screen:
 
     # ------------------------------------------------------------ a block
 
-    def block(
-        self, drives: Drives, propellers: Index, wanted: Flags | None = None
-    ) -> tuple[Lanes, FlightBounds, Flags]:
-        """What passes every check, with bounds of its flight time; the last is True where :meth:`flown` decides.
+    def block(self, drives: Drives, propellers: Index) -> tuple[Lanes, FlightBounds, Flags]:
+        """What passes every check of drives with propellers: :meth:`passing`."""
+        return self.passing(drives, Lanes.every(drives.size, propellers))
 
-        ``wanted`` (packs of the shelf, propellers) leaves pairs out.
-        """
-        fit = self.fits[propellers]
-        self._count("propeller_diameter", int(np.count_nonzero(~fit)) * drives.size)
-        propellers = propellers[fit]
-        alive = self._mass(drives, propellers)
-        if drives.steps_up.any():
-            self._count("servo_supply_voltage", int(np.count_nonzero(alive[:, drives.steps_up])))
-            alive &= ~drives.steps_up
-        if wanted is not None:
-            alive &= wanted[drives.pack][:, propellers].T
-        if self.least is not None:
-            alive &= self._promising(self.least, drives, propellers)
-        lanes = self._current(drives, propellers, alive)
+    def passing(self, drives: Drives, lanes: Lanes) -> tuple[Lanes, FlightBounds, Flags]:
+        """What passes every check, with bounds of its flight time; the last is True where :meth:`flown` decides."""
+        parts = [lanes.take(slice(at, at + _TOGETHER)) for at in range(0, lanes.size, _TOGETHER)]
+        lanes = Lanes.joined([self._current(drives, self._sizes(drives, part)) for part in parts])
         for name, decide in self._later:
             if lanes.size:
                 lanes = self._settle(name, drives, lanes, *self._in_chunks(decide, drives, lanes))
         return self._flight(drives, lanes)
+
+    def sound(self, drives: Drives, propellers: Index) -> tuple[Lanes, Flags]:
+        """What may pass every check that no mass changes, whatever it weighs; True where currents hang on airspeed.
+
+        Such are the currents at full throttle at rest, the voltages and the room; the rest :meth:`bears` decides.
+        """
+        lanes = Lanes.every(drives.size, propellers)
+        lanes = lanes.take(np.flatnonzero(~drives.steps_up[lanes.drive] & self.clears[lanes.propeller]))
+        sure, rest = self._by_cell(drives, lanes)
+        nothing, every = np.zeros(rest.size, dtype=bool), drives.limits["all"]
+        _, fails = self._directly(every, drives, rest, nothing, nothing, rest=True, flight=False)
+        rest = rest.take(~fails | drives.power_turns[rest.drive])
+        drives.most_a[:] = drives.widest_a
+        lanes, open_ = Lanes.joined([sure, rest]), np.arange(sure.size + rest.size) >= sure.size
+        for name in AT_REST:
+            if CHECKS[name].has_limit(self.setting):
+                decide = self._voltage if name == "cell_voltage" else self._unknown
+                good = self._decided(name, drives, lanes, *self._in_chunks(decide, drives, lanes))
+                lanes, open_ = lanes.take(good), open_[good]
+        return lanes, open_
+
+    def bears(self, drives: Drives, lanes: Lanes, open_: Flags) -> Flags:
+        """Which sound lanes keep currents (those that are ``open_``), highest rpm and balance at this mass."""
+        good = np.ones(lanes.size, dtype=bool)
+        for name in (*CURRENTS, "propeller_rpm", "balance"):
+            some = np.flatnonzero(good & open_ if name in CURRENTS else good)
+            if some.size and CHECKS[name].has_limit(self.setting):
+                part = lanes.take(some)
+                if name in CURRENTS:
+                    decided = self._current_limit(name, drives, part)
+                else:
+                    decided = self._in_chunks(self._rpm.decide if name != "balance" else self._balance, drives, part)
+                good[some] = self._decided(name, drives, part, *decided)
+        return good
 
     @cached_property
     def _later(self) -> list[tuple[str, Decide]]:
@@ -263,6 +252,7 @@ class Screen:
         known: dict[str, Decide] = {
             "propeller_rpm": self._rpm.decide,
             "thrust_to_weight": self._thrust_to_weight,
+            "climb": self._climb,
             "cell_voltage": self._voltage,
             "balance": self._balance,
             "propeller_clearance": lambda _, lanes: (clear := self.clears[lanes.propeller], ~clear),
@@ -277,89 +267,77 @@ class Screen:
         passes, fails = zip(*parts, strict=True)
         return np.concatenate(passes), np.concatenate(fails)
 
-    @staticmethod
-    def _promising(table: HeldTable, drives: Drives, propellers: Index) -> Flags:
-        """False where full throttle at half charge surely gives less than a table asks for.
-
-        Speed and torque asked for rise with mass: where the voltage does not carry those of the node at or below the
-        mass of the drive, it does not carry its own either.
-        """
-        e, r = drives.half.volts * (1.0 + BAND), drives.half.ohm
-        out = np.empty((propellers.size, drives.size), dtype=bool)
-        for row, p in enumerate(propellers):
-            w = drives.motors.gear_ratio * table.speed[p][drives.node]
-            current = line.current_a(drives.motors, table.torque[p][drives.node], line.no_load_a(drives.motors, w))
-            np.greater(line.behind_v(drives.motors, w, current, r), e, out=out[row])
-        return ~out
-
     def measured(self, drives: Drives, lanes: Lanes) -> TrainMeasures:
         """The measures of lanes."""
         return TrainMeasures(self.setting, *self.shelf.combine(*drives.combinations(lanes.drive, lanes.propeller).T))
 
-    def _count(self, name: str, count: int) -> None:
-        self.counts[name] += count
-
     def _settle(self, name: str, drives: Drives, lanes: Lanes, passes: Flags, fails: Flags) -> Lanes:
         """Ask the measure about lanes that neither pass nor fail for sure; what passes."""
+        return self._kept_by(name, lanes, self._decided(name, drives, lanes, passes, fails))
+
+    def _decided(self, name: str, drives: Drives, lanes: Lanes, passes: Flags, fails: Flags) -> Flags:
+        """Which lanes pass, those that neither pass nor fail for sure as the measure says."""
         open_ = np.flatnonzero(~(passes | fails))
         if open_.size:
             passes = passes.copy()
             passes[open_] = self.measured(drives, lanes.take(open_)).passes(name)
-        kept = lanes if passes.all() else lanes.take(passes)
-        self._count(name, lanes.size - kept.size)
-        return kept
+        return passes
 
     def _unknown(self, drives: Drives, lanes: Lanes) -> tuple[Flags, Flags]:
         nothing = np.zeros(lanes.size, dtype=bool)
         return nothing, nothing
 
-    # ------------------------------------------------------------ mass
+    # ------------------------------------------------------------ sizes
 
-    def _mass(self, drives: Drives, propellers: Index) -> Flags:
-        """(propellers, drives), True where the masses pass."""
-        alive = np.ones((propellers.size, drives.size), dtype=bool)
-        total = drives.mass_g + self.tables.mass_g[propellers][:, None]
+    def _sizes(self, drives: Drives, lanes: Lanes) -> Lanes:
+        """What passes by its numbers alone."""
+        lanes = self._kept_by("propeller_diameter", lanes, self.fits[lanes.propeller])
         for name, limit in self._masses:
             if limit is None:
                 continue
-            before = alive
-            alive = before & (total <= self.setting.train_mass_g(limit * (1.0 - 1e-12)))
-            near = before & ~alive & (total <= self.setting.train_mass_g(limit * (1.0 + 1e-12)))
-            if near.any():
-                p, d = np.nonzero(near)
-                lanes = Lanes(propeller=propellers[p], drive=d)
-                alive[p, d] = self.measured(drives, lanes).passes(name)
-            if self.counting:
-                self._count(name, int(np.count_nonzero(before)) - int(np.count_nonzero(alive)))
-        return alive
+            total = drives.mass_g[lanes.drive] + self.tables.mass_g[lanes.propeller]
+            good = total <= self.setting.train_mass_g(limit * (1.0 - 1e-12))
+            near = np.flatnonzero(~good & (total <= self.setting.train_mass_g(limit * (1.0 + 1e-12))))
+            if near.size:
+                good[near] = self.measured(drives, lanes.take(near)).passes(name)
+            lanes = self._kept_by(name, lanes, good)
+        if drives.steps_up.any():
+            lanes = self._kept_by("servo_supply_voltage", lanes, ~drives.steps_up[lanes.drive])
+        return lanes
+
+    def _kept_by(self, name: str, lanes: Lanes, good: Flags) -> Lanes:
+        """The lanes that pass a check, the others counted."""
+        kept = lanes if good.all() else lanes.take(np.flatnonzero(good))
+        self.counts[name] += lanes.size - kept.size
+        return kept
 
     # ------------------------------------------------------------ currents at full throttle
 
-    def _current(self, drives: Drives, propellers: Index, alive: Flags) -> Lanes:
-        every, first = drives.limits["all"], drives.limits["motor_current_static"]
-        which = first if self.counting else every
-        good, bad = np.empty_like(alive), np.empty_like(alive)
-        torque = np.empty(drives.size)
-        for row, p in enumerate(propellers):
-            np.take(self._worst[p], every.cell, out=torque, mode="clip")
-            np.less_equal(torque, every.torque_nm, out=good[row])
-            np.take(self._low[p], which.cell, out=torque, mode="clip")
-            np.greater(torque, which.torque_nm, out=bad[row])
-        good &= alive
-        unsure = drives.odd if self.counting else drives.odd | drives.power_turns
-        if unsure.any():
-            good &= ~drives.odd
-            bad &= ~unsure
-        bad &= alive
-        if self.counting:
-            self._count("motor_current_static", int(np.count_nonzero(bad)))
-        sure, rest = (Lanes(propeller=propellers[p], drive=d) for p, d in map(np.nonzero, (good, alive & ~good & ~bad)))
+    def _current(self, drives: Drives, lanes: Lanes) -> Lanes:
+        sure, rest = self._by_cell(drives, lanes)
         for name in CURRENTS:
             if rest.size:
                 rest = self._limit(name, drives, rest)
         return Lanes.joined([sure, rest])
 
+    def _by_cell(self, drives: Drives, lanes: Lanes) -> tuple[Lanes, Lanes]:
+        """Lanes whose currents surely pass, at rest and in flight, and those that may."""
+        every, first = drives.limits["all"], drives.limits["motor_current_static"]
+        good, bad = self._by_table(every, lanes, self._worst, low=not self.counting)
+        if self.counting:
+            _, bad = self._by_table(first, lanes, None, low=True)
+        if drives.odd.any() or drives.power_turns.any():
+            good &= ~drives.odd[lanes.drive]
+            bad &= ~(drives.odd if self.counting else drives.odd | drives.power_turns)[lanes.drive]
+        if self.counting:
+            self.counts["motor_current_static"] += int(np.count_nonzero(bad & ~good))
+        return lanes.take(np.flatnonzero(good)), lanes.take(np.flatnonzero(~(good | bad)))
+
     def _limit(self, name: str, drives: Drives, lanes: Lanes) -> Lanes:
+        """What keeps a limit of the current."""
+        return self._settle(name, drives, lanes, *self._current_limit(name, drives, lanes))
+
+    def _current_limit(self, name: str, drives: Drives, lanes: Lanes) -> tuple[Flags, Flags]:
         """A limit of the current at rest, in flight or both."""
         threshold = drives.limits[name]
         rest, flight = CHECKS[name].state.rest, CHECKS[name].state.flight
@@ -370,14 +348,15 @@ class Screen:
             fails &= below | ~drives.power_turns[lanes.drive]
             beyond = lanes.drive[~(passes | fails)]
             drives.most_a[beyond] = drives.widest_a[beyond]
-        return self._settle(name, drives, lanes, passes, fails)
+        return passes, fails
 
-    def _by_table(self, threshold: Threshold, lanes: Lanes, high: Floats, *, low: bool) -> tuple[Flags, Flags]:
+    def _by_table(self, threshold: Threshold, lanes: Lanes, high: Floats | None, *, low: bool) -> tuple[Flags, Flags]:
         """Pass where the torque at the upper end of the cell is within the limit, fail where the lower end is not."""
-        at = lanes.propeller * self.tables.cells + threshold.cell[lanes.drive]
+        at = lanes.propeller * self.tables.curves.cells + threshold.cell[lanes.drive]
         torque = threshold.torque_nm[lanes.drive]
-        passes = high.reshape(-1)[at] <= torque
-        return passes, self._low.reshape(-1)[at] > torque if low else np.zeros(lanes.size, dtype=bool)
+        nothing = np.zeros(lanes.size, dtype=bool)
+        passes = nothing if high is None else high.reshape(-1)[at] <= torque
+        return passes, self._low.reshape(-1)[at] > torque if low else nothing
 
     def _directly(
         self, threshold: Threshold, drives: Drives, lanes: Lanes, passes: Flags, fails: Flags, *, rest: bool,
@@ -390,10 +369,10 @@ class Screen:
         if some.size:
             p, d = lanes.propeller[some], lanes.drive[some]
             u, torque = threshold.speed[d], threshold.torque_nm[d]
-            worst = self.tables.torque(p, u) if rest else np.full(some.size, -np.inf)
+            worst = self.tables.curves.torque(p, u) if rest else np.full(some.size, -np.inf)
             if flight:
                 for _, airspeed in self.tables.airspeeds(drives.mass_g[d] + self.tables.mass_g[p]):
-                    worst = np.maximum(worst, self.tables.torque(p, u, airspeed))
+                    worst = np.maximum(worst, self.tables.curves.torque(p, u, airspeed))
             band = BAND * np.maximum(np.abs(torque), np.abs(worst))
             passes[some], fails[some] = worst <= torque - band, worst > torque + band
         return passes, fails
@@ -414,6 +393,74 @@ class Screen:
         left = drives.left_over(drives.half, d[rest], speed[at], torque[at])
         fails[rest] = (left < -band[rest]) & sure[rest]
         return passes, fails
+
+    @cached_property
+    def _climb_wanted(self) -> Want | None:
+        """What the best climb asked for takes."""
+        least = self.setting.brief.limits.min_climb_m_s
+        return None if least is None else wanted(self.tables, "climb", least)
+
+    @property
+    def limits_wanted(self) -> tuple[Want, ...]:
+        """What the limits of the brief ask of full throttle at half charge."""
+        table = self.tables.thrust_to_weight
+        each = (None if table is None else (table,), self._climb_wanted)
+        return tuple(want for want in each if want is not None)
+
+    def _climb(self, drives: Drives, lanes: Lanes) -> tuple[Flags, Flags]:
+        """The best climb: it fails where no range of airspeed gives it, and passes where one airspeed does.
+
+        What is measured is the best of an airspeed grid from 1.2 times the stall speed on, or better: V sin where the
+        path is not steeper than vertical, else the last airspeed that climbs vertically, which is 1.2 times the stall
+        speed or more. So a point of that grid that gives the limit decides, where that speed exceeds the limit.
+        """
+        want, least = self._climb_wanted, self.setting.brief.limits.min_climb_m_s
+        assert want is not None
+        assert least is not None
+        p, d, tables = lanes.propeller, lanes.drive, self.tables
+        at, band = p * tables.nodes + drives.node[d], BAND * drives.half.volts[d]
+        left = np.array(
+            [
+                drives.left_over(drives.half, d, table.speed.reshape(-1)[at], table.torque.reshape(-1)[at])
+                for table in want
+            ]
+        )
+        fails = np.all(left < -band, axis=0) & ~drives.odd[d]
+        frames = self.setting.airframes(drives.mass_g[d] + tables.mass_g[p])
+        rho, which = tables.density, tables.curves.which[p]
+        stall, slowest = (np.asarray(speed(frames, rho)) for speed in (stall_speed_m_s, least_speed_m_s))
+        free = drives.open_v(0.5, d) / (2.0 * np.pi * drives.motors.k[d] * drives.motors.gear_ratio[d])
+        grid = searched_speeds_m_s(
+            stall, tables.curves.stack.j_thrust_zero_high[which] * tables.curves.diameter_m[p] * free
+        )
+        likely = slowest * CLIMB_RATIO ** (np.argmax(np.nan_to_num(left, nan=-np.inf), axis=0) + 0.5)
+        first = np.argmin(np.abs(grid - np.maximum(likely, slowest)), axis=0)
+        passes = np.zeros(lanes.size, dtype=bool)
+        for step in (0, 1, -1, 2):
+            some = np.flatnonzero(~(passes | fails) & (slowest > least))
+            index = np.clip(first[some] + step, 0, len(grid) - 1)
+            airspeed = grid[index, some]
+            mine = frames.take(some)
+            found = self._at_half(drives, p[some], d[some], airspeed)
+            rate = climb_m_s(mine, tables.count * found, drag_n(mine, rho, airspeed), airspeed)
+            passes[some] = (airspeed > slowest[some] * (1.0 + BAND)) & (rate > least * (1.0 + BAND))
+        return passes, fails
+
+    def _at_half(self, drives: Drives, p: Index, d: Index, airspeed: Floats) -> Floats:
+        """Thrust of one propeller at full throttle and half charge at airspeeds (N,) [N]; NaN where none balances."""
+        curves = self.tables.curves
+        problem = SpeedProblem(
+            **drives.motors.columns(d),
+            source_v=drives.half.volts[d],
+            resistance_ohm=drives.half.ohm[d],
+            resistance_back_ohm=drives.half.ohm_back[d],
+            which=curves.which[p],
+            diameter_m=curves.diameter_m[p],
+            density_kg_m3=np.full(1, curves.density),
+            airspeed_m_s=airspeed,
+            surfaces=curves.stack,
+        )
+        return solve_speed(problem, p.size).thrust_n
 
     def _voltage(self, drives: Drives, lanes: Lanes) -> tuple[Flags, Flags]:
         threshold = drives.voltage
@@ -438,21 +485,28 @@ class Screen:
 
     def _flight(self, drives: Drives, lanes: Lanes) -> tuple[Lanes, FlightBounds, Flags]:
         """Currents of the phases and flight time from bounds: what passes or may pass, and which of them may."""
-        bounds = self._bounds(drives, lanes, rough=True)
-        told = self._verdicts(drives, lanes, bounds)
-        open_ = np.flatnonzero(np.any(told == 0, axis=0) & ~np.any(self._first_failure(told), axis=0))
-        if open_.size:
+        some = lanes.take(slice(0, None, max(1, lanes.size // _TRIED)))
+        left = self._left_open(self.verdicts(drives, some, self.bounds(drives, some, rough=True)))
+        rough = left.size < _WORTH * some.size
+        bounds = self.bounds(drives, lanes, rough=rough)
+        told = self.verdicts(drives, lanes, bounds)
+        open_ = self._left_open(told)
+        if rough and open_.size:
             some = lanes.take(open_)
-            better = self._bounds(drives, some, rough=False)
+            better = self.bounds(drives, some, rough=False)
             bounds.put(open_, better)
-            told[:, open_] = self._verdicts(drives, some, better)
+            told[:, open_] = self.verdicts(drives, some, better)
         failed = self._first_failure(told)
         for name, out in zip(FLOWN, failed, strict=True):
-            self._count(name, int(np.count_nonzero(out)))
+            self.counts[name] += int(np.count_nonzero(out))
         kept = ~np.any(failed, axis=0)
         if not self.counting:
             kept &= np.all(told >= 0, axis=0)
         return lanes.take(kept), bounds.take(kept), np.any(told == 0, axis=0)[kept]
+
+    def _left_open(self, told: NDArray[np.int8]) -> Index:
+        """Lanes that neither pass all checks (C, N) for sure nor surely fail one first."""
+        return np.flatnonzero(np.any(told == 0, axis=0) & ~np.any(self._first_failure(told), axis=0))
 
     @staticmethod
     def _first_failure(told: NDArray[np.int8]) -> Flags:
@@ -471,17 +525,24 @@ class Screen:
         for name in FLOWN:
             if measured.has_limit(name):
                 passes = measured.passes(name)
-                self._count(name, int(np.count_nonzero(good & ~passes)))
+                self.counts[name] += int(np.count_nonzero(good & ~passes))
                 good &= passes
         return good
 
-    def _bounds(self, drives: Drives, lanes: Lanes, *, rough: bool) -> FlightBounds:
-        parts = [lanes.take(slice(at, at + _CHUNK)) for at in range(0, max(lanes.size, 1), _CHUNK)]
+    def bounds(self, drives: Drives, lanes: Lanes, *, rough: bool, most_a: Floats | None = None) -> FlightBounds:
+        """Bounds of the flight; ``most_a`` (N,) as in :func:`propmatch.search.bounds.flighttime.flight_bounds`."""
+        parts = [slice(at, at + _CHUNK) for at in range(0, max(lanes.size, 1), _CHUNK)]
         return FlightBounds.joined(
-            [flight_bounds(self.tables, drives, part.propeller, part.drive, rough=rough) for part in parts]
-        )
+            [
+                flight_bounds(
+                    self.tables, drives, lanes.propeller[part], lanes.drive[part], rough=rough,
+                    most_a=None if most_a is None else most_a[part],
+                )
+                for part in parts
+            ]
+        )  # fmt: skip
 
-    def _verdicts(self, drives: Drives, lanes: Lanes, bounds: FlightBounds) -> NDArray[np.int8]:
+    def verdicts(self, drives: Drives, lanes: Lanes, bounds: FlightBounds) -> NDArray[np.int8]:
         """The checks of ``FLOWN`` (3, N): 1 where bounds show that they pass, -1 where they show that they fail."""
         d, least = lanes.drive, self.setting.brief.limits.min_flight_minutes
         timed = np.ones(lanes.size, dtype=np.int8)

@@ -1,0 +1,216 @@
+"""What propellers take and give at any speed, whatever flies behind them: made once for a shelf and a density."""
+
+from collections.abc import Iterator
+from functools import cached_property
+from typing import Any
+
+import attrs
+import numpy as np
+
+from propmatch.aircraft.motoroff import motor_off_drag_bounds
+from propmatch.models.arrays import Floats, Index
+from propmatch.models.lookup import Workspace
+from propmatch.models.surface import Surfaces
+from propmatch.search.bounds.fallingthrust import falling_from
+from propmatch.search.bounds.kept import Kept
+from propmatch.search.shelf import Shelf
+from propmatch.train.kernel import chunks
+from propmatch.train.lanes import TrainLanes
+from propmatch.train.torque import ONE, TORQUE_PER_CP, loads, reader_of
+
+__all__ = ["BAND", "PropellerCurves", "curves_of"]
+
+BAND = 1e-7
+"""Share of a limit within which nothing is decided by bounds: far above rounding and the roots' 1e-10."""
+_SPEEDS = 1024
+"""Nodes of speed over a range of about 200 to 1: cells of 0.5 % in speed, 1 % in torque, 8 kB for each propeller."""
+_CELLS, _SAMPLES = 16384, 4
+"""Readings along each side of a bicubic cell, and how many cells are read at a time."""
+_POWERS = np.linspace(0.0, 1.0, _SAMPLES)[:, None] ** np.arange(4)
+_RATIO_MARGIN = 0.005
+"""Share added for what lies between the readings. Against 65 readings along a side the greatest ratio of torques rose
+by 0.04 % and the greatest efficiency, which gets twice this margin, by 0.35 % (bundled and 60 random catalogues)."""
+_OCTAVES = 4
+"""Parts of a doubling to which the fastest speed is rounded up, so that like shelves share their curves."""
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class _Readable:
+    """The fields of a problem that :func:`propmatch.train.torque.loads` reads."""
+
+    which: Index
+    diameter_m: Floats
+    density_kg_m3: Floats
+    airspeed_m_s: Floats
+    surfaces: Surfaces
+    ct_scale: Floats = ONE
+    cp_scale: Floats = ONE
+
+
+class PropellerCurves:
+    """The propellers of a shelf in one density, up to a fastest speed.
+
+    Attributes
+    ----------
+    regular : (P,), False where torque or thrust may fall with speed: nothing is decided without solving
+    torque_low, torque_high : (P, cells), static torque at the ends of each cell of speed, widened by ``BAND``
+    flight_ratio : (P,), no torque in flight exceeds this multiple of the torque at rest and the same speed
+    torque_worst : (P, cells), no torque of a cell exceeds it, at rest and in flight
+    kept : what else was made of these propellers
+    """
+
+    def __init__(self, propellers: TrainLanes, density: float, fastest: float) -> None:
+        self._propellers, self.density = propellers, density
+        self.stack: Surfaces = propellers.stack
+        self.which, self.diameter_m = propellers.propeller, propellers.diameter_m
+        self.kept: Kept[Any] = Kept(24)
+        self._first = min(fastest / 200.0, 50.0)
+        self._per_log = (_SPEEDS - 1) / np.log(1.01 * fastest / self._first)
+        self._nodes = self._first * np.exp(np.arange(_SPEEDS) / self._per_log)
+        self.cells = _SPEEDS + 1
+        with np.errstate(all="ignore"):
+            self._torques()
+            self._ratios()
+
+    def _at(self, propeller: Index, airspeed: Floats) -> _Readable:
+        return _Readable(
+            which=self.which[propeller],
+            diameter_m=self.diameter_m[propeller],
+            density_kg_m3=np.full(1, self.density),
+            airspeed_m_s=airspeed,
+            surfaces=self.stack,
+        )
+
+    def torque(self, propeller: Index, u: Floats, airspeed: Any = 0.0) -> Floats:
+        """Torque of one propeller [N m] at speeds u [rad/s]; a chunk at a time, so that it stays in the cache."""
+        out, room = np.empty(u.size), Workspace()
+        speed = np.zeros(1) + airspeed
+        moving = bool(np.any(speed > 0))
+        with np.errstate(all="ignore"):
+            for part in chunks(u.size):
+                v, here = speed if speed.size == 1 else speed[part], u[part]
+                p = self._at(propeller[part], v)
+                reader = reader_of("cp", p, here.size, room, moving=moving)
+                reader.go(here, 2.0 * np.pi * v / (p.diameter_m * here) if moving else v)
+                out[part] = TORQUE_PER_CP * self.density * p.diameter_m**5 * here * here * reader.value()
+        return out
+
+    def thrust(self, propeller: Index, u: Floats, airspeed: Floats) -> Floats:
+        """Thrust of one propeller [N] at speeds u [rad/s] and airspeeds (N,)."""
+        return np.asarray(loads(self._at(propeller, airspeed), u)[1])
+
+    @cached_property
+    def _off_n(self) -> tuple[Floats, Floats]:
+        """Least and greatest drag of each propeller (P,) with the motor off, at 1 m/s."""
+        return motor_off_drag_bounds(self._propellers, 1.0, self.density)
+
+    def off_drag_n(self, propeller: Index, airspeed: Floats) -> tuple[Floats, Floats]:
+        """Least and greatest drag of a train's propellers with the motor off, whatever the motor [N]."""
+        least, most = self._off_n
+        return least[propeller] * airspeed**2, most[propeller] * airspeed**2
+
+    @cached_property
+    def falling_from(self) -> Floats:
+        """Advance ratio (P,) from which on thrust falls with airspeed for every drive."""
+        return np.asarray(falling_from(self.stack)[self.which])
+
+    @cached_property
+    def thrust_of_power(self) -> tuple[Floats, Floats]:
+        """Static shaft power [W] and thrust [N] of one propeller at the nodes of speed, (P, nodes) each."""
+        torque, thrust = self._at_nodes
+        return torque * self._nodes, thrust
+
+    @cached_property
+    def _at_nodes(self) -> tuple[Floats, Floats]:
+        count = self.which.size
+        problem = self._at(np.repeat(np.arange(count), _SPEEDS), np.zeros(1))
+        torque, thrust = loads(problem, np.tile(self._nodes, count))
+        return torque.reshape(count, _SPEEDS), thrust.reshape(count, _SPEEDS)
+
+    def _torques(self) -> None:
+        count = self.which.size
+        rows = np.repeat(np.arange(count), _SPEEDS)
+        torque = self.torque(rows, np.tile(self._nodes, count)).reshape(count, _SPEEDS)
+        rising = np.all(np.diff(torque, axis=1) > 0, axis=1) & (torque[:, 0] > 0)
+        s = self.stack
+        self.regular = rising & ~s.torque_falls[self.which] & ~s.thrust_falls[self.which]
+        self.torque_low = np.concatenate([np.zeros((count, 1)), torque], axis=1)
+        self.torque_high = np.concatenate([torque, np.full((count, 1), np.inf)], axis=1)
+        self.torque_low[~self.regular], self.torque_high[~self.regular] = 0.0, np.inf
+        self.torque_low *= 1.0 - BAND
+        self.torque_high *= 1.0 + BAND
+
+    def cell_of(self, u: Floats) -> Index:
+        """Cell of speed of each u."""
+        with np.errstate(all="ignore"):
+            place = np.ceil(np.log(np.maximum(u, 0.5 * self._first) / self._first) * self._per_log)
+        return np.asarray(np.clip(np.nan_to_num(place, nan=0.0, posinf=_SPEEDS), 0, _SPEEDS), dtype=np.intp)
+
+    def _ratios(self) -> None:
+        """Greatest CP(J)/CP(0) at one rpm, over samples of every cell.
+
+        The samples are far finer than a cubic cell can bend; a margin covers what lies between them.
+        """
+        s = self.stack
+        columns = s.columns.astype(np.intp)[self._table_of_rows()]
+        rows = np.repeat(np.arange(columns.size), columns)
+        ratio, rest = np.empty(rows.size), _POWERS @ s.cp_rest
+        for part in _parts(rows.size):
+            here = rest[:, rows[part]]
+            ratio[part] = np.max(np.where(here > 0, np.max(_sampled(s.cp_cells[part]), axis=2) / here, np.inf), axis=0)
+        greatest = np.maximum.reduceat(ratio, s.first_cell.astype(np.intp))
+        self.flight_ratio = np.maximum(greatest, 1.0)[self.which] * (1.0 + _RATIO_MARGIN)
+        self.torque_worst = self.torque_high * self.flight_ratio[:, None]
+
+    @cached_property
+    def efficiency(self) -> Floats:
+        """Greatest J CT/CP of each propeller (P,), infinity where the table allows thrust for no torque."""
+        s = self.stack
+        columns = s.columns.astype(np.intp)[self._table_of_rows()]
+        ends = np.cumsum(columns)
+        column = np.arange(ends[-1]) - np.repeat(ends - columns, columns)
+        last = column == np.repeat(columns, columns) - 1
+        per_cell = np.repeat(s.j_scale[self._table_of_rows()], columns)
+        greatest = np.empty(column.size)
+        for part in _parts(column.size):
+            ct, cp = _sampled(s.ct_cells[part]), _sampled(s.cp_cells[part])
+            j = (column[part, None] + _POWERS[:, 1]) / per_cell[part, None]
+            with np.errstate(all="ignore"):
+                efficiency = np.where(cp > 0, j * ct / cp, np.inf)
+            # past the table both go on straight: thrust that outlives torque there has no bound
+            outlives = last[part] & (np.max(ct[:, :, -1], axis=0) > 0)
+            greatest[part] = np.where(outlives, np.inf, np.max(np.where(ct > 0, efficiency, 0.0), axis=(0, 2)))
+        best = np.maximum.reduceat(greatest, s.first_cell.astype(np.intp))
+        return np.asarray(best[self.which] * (1.0 + 2.0 * _RATIO_MARGIN))
+
+    def _table_of_rows(self) -> Index:
+        rows = self.stack.rows.astype(np.intp)
+        return np.repeat(np.arange(rows.size), rows)
+
+
+def _parts(cells: int) -> Iterator[slice]:
+    """Cells in work at a time, so that what they need stays in the cache."""
+    return (slice(start, start + _CELLS) for start in range(0, cells, _CELLS))
+
+
+def _sampled(cells: Floats) -> Floats:
+    """Readings (s, cells, t) of bicubic cells (cells, 16)."""
+    return np.asarray(np.tensordot(_POWERS, cells.reshape(-1, 4, 4), axes=(1, 2)) @ _POWERS.T)
+
+
+_KEPT: Kept[PropellerCurves] = Kept(4)
+
+
+def curves_of(density: float, shelf: Shelf, *more: Shelf) -> PropellerCurves:
+    """The curves of the first shelf's propellers, up to the fastest that any motor and pack of the shelves turn."""
+    free = 0.0
+    for each in (shelf, *more):
+        volts = max(float(p.cell_ocv_v(1.0)) for p in each.lanes.chemistries) * np.max(each.column("cells"))
+        free = max(free, float(volts / np.min(each.column("k") * each.column("gear_ratio"))))
+    fastest = float(2.0 ** (np.ceil(np.log2(free) * _OCTAVES) / _OCTAVES))
+    first = np.zeros(len(shelf.propellers), dtype=np.intp)
+    lanes = shelf.combine(first, first, first, np.arange(first.size))[0]
+    columns = (lanes.propeller, lanes.diameter_m, lanes.motor_off, lanes.still_drag_m2, lanes.count)
+    key = (id(lanes.stack), density, fastest, *(column.tobytes() for column in columns))
+    # the curves hold the stack, so that its id stays its own
+    return _KEPT.get(key, lambda: PropellerCurves(lanes, density, fastest))

@@ -1,0 +1,435 @@
+"""Which combinations may keep the limits and reach what is asked, from groups of packs down to single ones.
+
+A group is a motor with a controller, a propeller, and packs of one chemistry and cell count that lie near each other in
+mass and resistance. It is judged by the best of each number among its packs, so that no pack of it does better:
+
+- the voltage left over at half charge at a propeller speed and torque, E - R_b I_acc - K g u - (r + b g u) I, falls
+  with R_b and, the speed and torque asked for rising with mass, with the mass of the pack;
+- at full throttle, currents and motor power fall with R_b: what exceeds a limit with the greatest R_b does with any;
+- the voltage of the pack at full throttle falls with R_b: where it is too low with the least R_b, it is with any;
+- what a held airspeed draws, V_c I/E of each motor at least, rises with mass: minutes at most follow from the greatest
+  charge and the least mass.
+
+What is left of a group is divided, down to its packs. Groups come as lists, not as rectangles: of a few per cent that
+are left nothing else is looked at.
+"""
+
+from collections.abc import Iterator
+from functools import reduce
+
+import attrs
+import numpy as np
+
+from propmatch.models.arrays import Flags, Floats, Index
+from propmatch.models.pack import pack_resistance_ohm
+from propmatch.search.bounds.curves import BAND
+from propmatch.search.bounds.drives import NEARLY, Drives, held_to
+from propmatch.search.bounds.fullthrottle import wanted
+from propmatch.search.bounds.minutes import longest_minutes, margin_at_most
+from propmatch.search.bounds.screen import Lanes, Screen
+from propmatch.search.bounds.tables import PropellerTables
+from propmatch.search.ranking import Ranking
+from propmatch.train import line
+from propmatch.train.line import Trains
+
+__all__ = ["LADDER", "LADDERS", "Groups", "Ladder", "Target"]
+
+_ROOM = 65536
+"""Groups in work at a time."""
+_TAKEN = 262144
+"""Combinations handed over together, at least where there are more."""
+_SHARING = 12
+"""Parts of the packs of a kind for each of which the greatest power is looked up."""
+_STEPS_OF_LADDER = 3
+LADDER = 2**_STEPS_OF_LADDER - 1
+"""Values of a ladder: so many steps find the one that is not reached."""
+LADDERS = {"thrust_to_weight", "top_speed", "climb"}
+"""Metrics that full throttle decides."""
+_PARTS = 4
+"""Groups that one is divided into."""
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class _Packs:
+    """The best of each number of some groups of packs, (N,) each or one for all."""
+
+    full_v: Floats
+    half_v: Floats
+    mean_v: Floats
+    half_ohm: Floats
+    full_ohm: Floats
+    strong_ohm: Floats
+    mass_g: Floats
+    burst_a: Floats
+    coulombs: Floats
+    least_v: Floats
+
+    def take(self, some: Index) -> "_Packs":
+        """Some groups."""
+        return _Packs(**{a.name: line.lanes_of(getattr(self, a.name), some) for a in attrs.fields(_Packs)})
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class _Tree:
+    """Groups of the packs of one chemistry and cell count, level by level.
+
+    Attributes
+    ----------
+    packs : near each other; bears : current and power that each pair bears, (2, pairs)
+    levels : where the groups of each level begin; tops : the best of each number in them
+    wants : (groups, propellers) of each level, where some pack of the group is wanted
+    """
+
+    packs: Index
+    bears: Floats
+    levels: list[Index]
+    tops: list[_Packs]
+    wants: list[Flags]
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Ladder:
+    """Rising values of a metric, and what each takes: speeds and torques (values, alternatives, P nodes)."""
+
+    values: Floats
+    speed: Floats
+    torque: Floats
+
+    @classmethod
+    def of(cls, tables: PropellerTables, metric: str, values: Floats) -> "Ladder":
+        """Of a metric of :mod:`propmatch.search.bounds.fullthrottle`."""
+        wants = [wanted(tables, metric, float(value)) for value in values]
+        speed, torque = (
+            np.array([[getattr(table, name).ravel() for table in want] for want in wants])
+            for name in ("speed", "torque")
+        )
+        return cls(values=np.append(values, np.inf), speed=speed, torque=torque)
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Target:
+    """A score of a mix of metrics that is to be reached, and the ladders of those that full throttle decides."""
+
+    ranking: Ranking
+    score: float
+    ladders: dict[str, Ladder]
+
+
+class Groups:
+    """The groups of one screen.
+
+    ``least_minutes`` is what a flight must last beside the brief's own limit, ``target`` what a mix of metrics must
+    reach.
+    """
+
+    def __init__(self, screen: Screen, least_minutes: float = 0.0, target: "Target | None" = None) -> None:
+        self.screen, self._target, setting = screen, target, screen.setting
+        self._pairs, self._tables = screen.pairs, screen.tables
+        self._m = self._pairs.motors
+        asked = setting.brief.limits.min_flight_minutes or 0.0
+        self._least_minutes = max(asked, least_minutes) * (1.0 - BAND)
+        self._mass_limit_g = setting.train_mass_g(self._tables.mass_limit_g) * (1.0 + 1e-9)
+        self._least_cells_v = setting.stated.limits.cutoff_cell_v
+        # what asks less than any of the alternatives, where all are known
+        self._at_least = [
+            (reduce(np.minimum, [t.speed for t in want]), reduce(np.minimum, [t.torque for t in want]))
+            for want in screen.wants
+        ]
+        self._nominal_v: Floats = screen.shelf.column("pack_nominal_v")
+        self._packs = self._numbers()
+
+    def _limits(self, pair: Index, pack: Index) -> tuple[Floats, Floats]:
+        """Greatest current and power that pairs bear; an estimate falls with the voltage of the pack."""
+        limits, seconds = self.screen.setting.brief.limits, self.screen.setting.burst_load_seconds
+        ratings = self.screen.shelf.ratings_of(self._pairs.motor[pair], self._pairs.controller[pair], pack)
+        motor, controller = (held_to(each, each.limit(seconds), limits) for each in (ratings.motor, ratings.controller))
+        return np.minimum(motor, controller), held_to(ratings.motor_power, ratings.motor_w, limits)
+
+    def _numbers(self) -> _Packs:
+        """Of every pack of the shelf."""
+        shelf, setting, every = self.screen.shelf, self.screen.setting, np.arange(self.screen.shelf.sizes[2])
+        none = np.zeros(every.size, dtype=np.intp)
+        ratings = shelf.ratings_of(none, none, every)
+        cells, ohm = shelf.column("cells"), (shelf.column("cells_ohm"), shelf.column("leads_ohm"))
+        each = [shelf.lanes.chemistries[kind] for kind in shelf.column("chemistry").tolist()]
+        volts = np.array([self.screen.volts(int(k)) for k in every]).reshape(-1, 2)
+        reserve = setting.brief.limits.reserve_charge or 0.0
+        return _Packs(
+            full_v=volts[:, 1],
+            half_v=cells * np.array([float(chemistry.cell_ocv_v(0.5)) for chemistry in each]),
+            mean_v=volts[:, 0],
+            half_ohm=np.asarray(pack_resistance_ohm(*ohm, 0.5)),
+            full_ohm=np.asarray(pack_resistance_ohm(*ohm, 1.0)),
+            strong_ohm=np.asarray(pack_resistance_ohm(*ohm, 1.0)),
+            mass_g=shelf.column("pack_g"),
+            burst_a=held_to(ratings.pack, ratings.pack.limit(setting.burst_load_seconds), setting.brief.limits),
+            coulombs=3600.0 * shelf.column("capacity_ah") * (1.0 - reserve),
+            least_v=cells
+            * np.array(
+                [
+                    0.0 if self._least_cells_v is None else chemistry.flown_to_v(self._least_cells_v)
+                    for chemistry in each
+                ]
+            ),
+        )
+
+    # ------------------------------------------------------------ lists of combinations
+
+    def combinations(self, wanted: Flags) -> Iterator[tuple[Drives, Lanes]]:
+        """What may pass of wanted pairs (packs, propellers), some at a time."""
+        for packs, pairs in self._classes(np.flatnonzero(wanted.any(axis=1))):
+            taken: list[tuple[Index, Index, Index]] = []
+            for found in self._of_class(packs, pairs, wanted):
+                taken.append(found)
+                if sum(x[0].size for x in taken) >= _TAKEN:
+                    yield self._drives(taken)
+                    taken = []
+            if taken:
+                yield self._drives(taken)
+
+    def _classes(self, packs: Index) -> Iterator[tuple[Index, Index]]:
+        """Packs of one chemistry and cell count, near ones beside each other, and the pairs that fit them."""
+        shelf = self.screen.shelf
+        kinds = np.stack([shelf.column("chemistry"), shelf.column("cells")])[:, packs].T
+        for one in np.unique(kinds, axis=0):
+            own = packs[np.all(kinds == one, axis=1)]
+            pairs = self._pairs.fitting(int(own[0]))
+            places = np.column_stack([self._packs.mass_g[own], np.log(self._packs.half_ohm[own])])
+            if pairs.size:
+                yield own[_near_each_other(places)], pairs
+
+    def greatest_power_w(self, packs: Index) -> Floats:
+        """Greatest shaft power of one motor within the limits on each pack; 0 where none fits.
+
+        max g K_t e (I - I0)(S - r I)/(g K) up to the limit: a resistance that rises with speed only lowers the speed,
+        and I0 is least at rest. In flight the current may be larger by the tables' ``flight_ratio``. It rises with the
+        limit and falls with r: some packs share the greatest limit and the least resistance among them.
+        """
+        out, m = np.zeros(self.screen.shelf.sizes[2]), self._m
+        ratio = float(np.max(self._tables.curves.flight_ratio))
+        for own, pairs in self._classes(packs):
+            bears = self._limits(pairs, np.full(pairs.size, own[np.argmin(self._nominal_v[own])]))
+            idle = line.no_load_a(m, np.zeros(pairs.size), pairs)
+            for some in np.array_split(own, min(own.size, _SHARING)):
+                top = self._grouped(some, np.zeros(1, dtype=np.intp))
+                with np.errstate(all="ignore"):
+                    source = line.source(m, 1.0, top.full_v, top.strong_ohm, pairs)
+                    most = np.minimum(
+                        self._most_a(pairs, top, *bears) * ratio, 0.5 * (source.volts / source.ohm + idle)
+                    )
+                    speed = (source.volts - source.ohm * most) / (m.k[pairs] * m.gear_ratio[pairs])
+                    power = line.shaft_torque_nm(m, most, idle, pairs) * speed
+                out[some] = np.max(np.where(np.isnan(power), np.inf, np.maximum(power, 0.0)))
+        return out[packs]
+
+    def _drives(self, taken: list[tuple[Index, Index, Index]]) -> tuple[Drives, Lanes]:
+        """Lanes of pairs, packs and propellers, with their drives."""
+        pair, pack, propeller = (np.concatenate(each) for each in zip(*taken, strict=True))
+        packs = self.screen.shelf.sizes[2]
+        key, drive = np.unique(pair * packs + pack, return_inverse=True)
+        some, on = np.divmod(key, packs)
+        return Drives(self._pairs, self._tables, on, some), Lanes(propeller=propeller, drive=drive)
+
+    def _of_class(self, packs: Index, pairs: Index, wanted: Flags) -> Iterator[tuple[Index, Index, Index]]:
+        """Pairs, packs and propellers that may pass, of packs of one chemistry and cell count."""
+        levels = _levels(packs.size)
+        tops = [self._grouped(packs, starts) for starts in levels]
+        wants = [np.logical_or.reduceat(wanted[packs], starts, axis=0) for starts in levels]
+        propellers = np.flatnonzero(wants[0][0])
+        step = max(1, _ROOM // pairs.size)
+        lowest = packs[np.argmin(self._nominal_v[packs])]
+        bears = np.full((2, self._pairs.motor.size), np.nan)
+        bears[:, pairs] = self._limits(pairs, np.full(pairs.size, lowest))
+        at_root = self._thresholds(pairs, tops[0], *bears[:, pairs])
+        tree = _Tree(packs=packs, bears=bears, levels=levels, tops=tops, wants=wants)
+        for start in range(0, propellers.size, step):
+            some = propellers[start : start + step]
+            d, p = np.tile(np.arange(pairs.size), some.size), np.repeat(some, pairs.size)
+            keep = self._may(pairs[d], p, tops[0], (at_root[0][d], at_root[1][d]))
+            yield from self._below(0, pairs[d[keep]], np.zeros(keep.size, dtype=np.intp), p[keep], tree)
+
+    def _below(
+        self, level: int, pair: Index, node: Index, p: Index, tree: "_Tree"
+    ) -> Iterator[tuple[Index, Index, Index]]:
+        """What is left of groups of a level, divided down to single packs."""
+        if level == len(tree.levels) - 1:
+            if pair.size:
+                yield pair, tree.packs[node], p
+            return
+        first = np.searchsorted(tree.levels[level + 1], np.append(tree.levels[level], tree.packs.size))
+        parts = np.diff(first)
+        room = max(1, _ROOM // int(parts.max()))
+        for start in range(0, pair.size, room):
+            here = slice(start, start + room)
+            times = parts[node[here]]
+            whole = np.repeat(np.arange(times.size), times)
+            child = first[node[here]][whole] + np.arange(whole.size) - np.repeat(np.cumsum(times) - times, times)
+            d, q = pair[here][whole], p[here][whole]
+            keep = np.flatnonzero(tree.wants[level + 1][child, q])
+            d, q, child = d[keep], q[keep], child[keep]
+            top = tree.tops[level + 1].take(child)
+            keep = self._may(d, q, top, self._thresholds(d, top, *tree.bears[:, d]))
+            yield from self._below(level + 1, d[keep], child[keep], q[keep], tree)
+
+    def _grouped(self, packs: Index, starts: Index) -> _Packs:
+        """The best of each number in groups of packs that begin at ``starts``."""
+        each = self._packs.take(packs)
+        least = {"half_ohm", "strong_ohm", "mass_g"}
+        return _Packs(
+            **{
+                a.name: (np.minimum if a.name in least else np.maximum).reduceat(getattr(each, a.name), starts)
+                for a in attrs.fields(_Packs)
+            }
+        )
+
+    # ------------------------------------------------------------ a group
+
+    def may(self, combination: Index) -> Flags:
+        """The same of single combinations (N, 4)."""
+        pair = combination[:, 0] * self.screen.shelf.sizes[1] + combination[:, 1]
+        top = self._packs.take(combination[:, 2])
+        limits = self._limits(pair, combination[:, 2])
+        out = np.zeros(len(combination), dtype=bool)
+        out[self._may(pair, combination[:, 3], top, self._thresholds(pair, top, *limits))] = True
+        return out
+
+    def _thresholds(self, pair: Index, top: _Packs, limit_a: Floats, power: Floats) -> tuple[Index, Floats]:
+        """Cell of speed and torque that the limits of the current leave at full throttle; torque infinite for none."""
+        m = self._m
+        with np.errstate(all="ignore"):
+            source, most = line.source(m, 1.0, top.full_v, top.full_ohm, pair), self._most_a(pair, top, limit_a, power)
+            u = line.speed_at(m, source.volts, source.ohm, most, pair)
+            torque = line.shaft_torque_nm(m, most, line.no_load_a(m, m.gear_ratio[pair] * u, pair), pair)
+            idle = line.no_load_a(m, np.zeros(pair.size), pair)
+            free = ~np.isfinite(most) | (source.volts <= NEARLY * source.ohm * idle)
+        return self._tables.curves.cell_of(np.where(free, 0.0, u)), np.where(free, np.inf, torque)
+
+    def _most_a(self, pair: Index, top: _Packs, limit_a: Floats, power: Floats) -> Floats:
+        """Greatest motor current within the limits on a full pack, with the greatest resistance, which lets most by."""
+        m = self._m
+        source = line.source(m, 1.0, top.full_v, top.full_ohm, pair)
+        e, drop = source.volts, source.ohm - m.resistance_ohm[pair]
+        root = np.sqrt(e * e - 4.0 * drop * power)
+        turns = (drop > 0) & ((e + root) / (2.0 * drop) < 1.01 * e / source.ohm)
+        by_power = 2.0 * power / (e + root)
+        by_power = np.where(np.isnan(by_power) | turns, np.inf, by_power)
+        return np.minimum(np.minimum(limit_a, (top.burst_a - m.radio_a) / m.count), by_power)
+
+    def _at_voltage(self, pair: Index, top: _Packs) -> tuple[Index, Floats]:
+        """The same for the current at half charge that keeps the cell voltage which the brief asks for."""
+        m = self._m
+        source = line.source(m, 1.0, top.half_v, top.half_ohm, pair)
+        most = ((top.half_v - top.least_v) / np.maximum(top.half_ohm, 1e-12) - m.radio_a) / m.count
+        u = line.speed_at(m, source.volts, source.ohm, most, pair)
+        torque = line.shaft_torque_nm(m, most, line.no_load_a(m, m.gear_ratio[pair] * u, pair), pair)
+        odd = source.volts <= NEARLY * source.ohm * line.no_load_a(m, np.zeros(pair.size), pair)
+        return self._tables.curves.cell_of(np.where(odd, 0.0, u)), np.where(odd, np.inf, torque)
+
+    def _may(self, pair: Index, p: Index, top: _Packs, threshold: tuple[Index, Floats]) -> Index:
+        """The groups in which some pack may keep the limits with a pair and a propeller and reach what is asked."""
+        tables, curves = self._tables, self._tables.curves
+        cell, torque = threshold
+        drive_g = self._pairs.mass_g[pair] + top.mass_g
+        good = drive_g + tables.mass_g[p] <= self._mass_limit_g
+        good &= curves.torque_low.reshape(-1)[p * curves.cells + cell] <= torque
+        left = np.flatnonzero(good)
+        with np.errstate(all="ignore"):
+            for test in (self._gives, self._keeps_voltage, self._lasts):
+                if left.size:
+                    left = left[test(pair[left], p[left], top.take(left), drive_g[left])]
+        return left
+
+    def _gives(self, pair: Index, p: Index, top: _Packs, drive_g: Floats) -> Flags:
+        """Where full throttle at half charge gives what is wanted."""
+        if not self.screen.wants:
+            return np.ones(pair.size, dtype=bool)
+        at = p * self._tables.nodes + self._tables.node_of(drive_g)
+        source = line.source(self._m, 1.0, top.half_v, top.half_ohm, pair)
+        band, left = source.volts * (1.0 + BAND), np.arange(pair.size)
+
+        def gives(some: Index, speed: Floats, torque: Floats) -> Flags:
+            here = at[some]
+            asked = _asked_v(
+                self._m, speed.reshape(-1)[here], torque.reshape(-1)[here], line.lanes_of(source.ohm, some), pair[some]
+            )
+            return np.asarray(~(asked > line.lanes_of(band, some)))
+
+        for want, (speed, torque) in zip(self.screen.wants, self._at_least, strict=True):
+            if len(want) > 1:
+                left = left[gives(left, speed, torque)]
+            given = np.zeros(left.size, dtype=bool)
+            for table in want:
+                rest = np.flatnonzero(~given)
+                given[rest] = gives(left[rest], table.speed, table.torque)
+            left = left[given]
+        out = np.zeros(pair.size, dtype=bool)
+        out[left] = True
+        return out
+
+    def _keeps_voltage(self, pair: Index, p: Index, top: _Packs, _: Floats) -> Flags:
+        """Where the cells keep the voltage that the brief asks for at full throttle and half charge."""
+        if self._least_cells_v is None:
+            return np.ones(pair.size, dtype=bool)
+        cell, torque = self._at_voltage(pair, top)
+        return np.asarray(self._tables.curves.torque_low.reshape(-1)[p * self._tables.curves.cells + cell] <= torque)
+
+    def _lasts(self, pair: Index, p: Index, top: _Packs, drive_g: Floats) -> Flags:
+        """Where the flight lasts long enough, and where the score of a mix is reached."""
+        if self._least_minutes <= 0 and self._target is None:
+            return np.ones(pair.size, dtype=bool)
+        tables = self._tables
+        node = tables.node_of(drive_g)
+        minutes, flies = longest_minutes(
+            tables, p, node, coulombs=top.coulombs, mean_v=top.mean_v, full_v=top.full_v, pair=(self._m, pair)
+        )
+        out = flies & (minutes >= self._least_minutes)
+        if self._target is not None:
+            mass = self.screen.setting.all_up_mass_g(drive_g + tables.mass_g[p])
+            out &= ~(self._score(self._target, pair, p, node, top, mass, minutes) < self._target.score)
+        return out
+
+    def _score(
+        self, target: Target, pair: Index, p: Index, node: Index, top: _Packs, mass_g: Floats, minutes: Floats
+    ) -> Floats:
+        """Score at most: each metric at its best, that of a ladder below the value that is not reached."""
+        values: dict[str, Floats] = {"mass": mass_g * (1.0 - BAND), "flight_time": minutes}
+        if "margin" in target.ranking.weights:
+            values["margin"] = margin_at_most(self.screen.setting, mass_g, minutes)
+        at, source = p * self._tables.nodes + node, line.source(self._m, 1.0, top.half_v, top.half_ohm, pair)
+        for metric, ladder in target.ladders.items():
+            low, high = np.zeros(pair.size, dtype=np.intp), np.full(pair.size, ladder.values.size - 1)
+            for _ in range(_STEPS_OF_LADDER):
+                middle = np.minimum((low + high) // 2, ladder.values.size - 2)
+                short = np.ones(pair.size, dtype=bool)
+                for speed, torque in zip(ladder.speed.swapaxes(0, 1), ladder.torque.swapaxes(0, 1), strict=True):
+                    asked = _asked_v(self._m, speed[middle, at], torque[middle, at], source.ohm, pair)
+                    short &= asked > source.volts * (1.0 + BAND)
+                low, high = np.where(short, low, np.minimum(middle + 1, high)), np.where(short, middle, high)
+            values[metric] = ladder.values[high]
+        return np.asarray(target.ranking.score(values))
+
+
+def _asked_v(m: Trains, u: Floats, torque_nm: Floats, ohm: Floats, pair: Index) -> Floats:
+    """Voltage before a resistance that a propeller speed and torque ask for."""
+    w = m.gear_ratio[pair] * u
+    return line.behind_v(m, w, line.current_a(m, torque_nm, line.no_load_a(m, w, pair), pair), ohm, pair)
+
+
+def _near_each_other(places: Floats) -> Index:
+    """An order of rows (N, 2) in which neighbours lie near each other: halved again and again, the wider way."""
+    order = np.arange(len(places))
+    if len(order) <= 2:
+        return order
+    width = np.ptp(places, axis=0) / (np.std(places, axis=0) + 1e-12) * np.ptp(places, axis=0)
+    order = np.argsort(places[:, int(np.argmax(width))], kind="stable")
+    half = len(order) // 2
+    return np.concatenate([some[_near_each_other(places[some])] for some in (order[:half], order[half:])])
+
+
+def _levels(count: int) -> list[Index]:
+    """Where groups begin at each level: one of all, some, and so on down to single ones."""
+    out, groups = [], 1
+    while groups < count:
+        out.append(np.arange(groups) * count // groups)
+        groups *= _PARTS
+    return [*out, np.arange(count)]
