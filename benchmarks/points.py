@@ -5,9 +5,10 @@ with the whole physics (gears, no-load exponents, part-throttle loss, several mo
 resistance over charge) and returns speed, motor current and thrust. Power trains and propellers are invented.
 
 Methods: brentq with coefficients from scipy's piecewise polynomials; brentq with everything in plain floats;
-scipy.optimize.elementwise.find_root on arrays; a bracketed Newton search on arrays; the solver. Times are medians of
-process time; the brentq loops are timed on a sample. Errors are the worst over that sample against brentq at 1e-14:
-current and thrust relative to the larger of the number itself and the no-load current or 1 % of the static thrust.
+scipy.optimize.elementwise.find_root on arrays; a bracketed Newton search on arrays; the solver. Times are
+process time, median and least, every method in turn; the brentq loops are timed on a sample, at a relative 1e-10,
+and get their numbers as plain floats. Errors are the worst over that sample against brentq at 1e-14: current and thrust
+relative to the larger of the number itself and the no-load current or 1 % of the static thrust.
 """
 
 import argparse
@@ -40,6 +41,7 @@ from propmatch.train.torque import THRUST_PER_CT, TORQUE_PER_CP, SpeedProblem, i
 
 RPM = 60.0 / (2.0 * math.pi)
 PROPELLERS, TRAINS = 200, 2000
+OBJECTS, FLOATS = "brentq, scipy piecewise polynomials", "brentq, plain floats"
 
 
 def median_time(work: Callable[[], Any], repeats: int = 5) -> float:
@@ -135,42 +137,38 @@ def scipy_curves(table: Any, *, moving: bool) -> tuple[Curve, Curve]:
     return curve(s.ct_cells), curve(s.cp_cells)
 
 
-def by_brentq(p: SpeedProblem, i: int, curves: list[tuple[Curve, Curve]]) -> tuple[float, float, float]:
-    """Speed, motor current and thrust of one lane."""
+Lane = tuple[float, ...]
+"""Numbers of one point in plain floats, as a loop over them has them; the last two are the ends of the bracket."""
 
-    def number(array: Any) -> float:
-        return float(array[0] if array.size == 1 else array[i])
 
-    volts, k, r, back, idle, reference, x, g, e, diameter, density, speed = (
-        number(a)
-        for a in (
-            p.source_v, p.k, p.resistance_ohm, p.resistance_back_ohm, p.no_load_a, p.reference_rad_s, p.exponent,
-            p.gear_ratio, p.gear_efficiency, p.diameter_m, p.density_kg_m3, p.airspeed_m_s,
-        )
+def as_floats(p: SpeedProblem, count: int) -> list[tuple[int, Lane]]:
+    """The first so many lanes: propeller, and numbers."""
+    columns = (
+        p.source_v, p.gear_ratio * p.k, p.resistance_ohm, p.resistance_back_ohm, p.no_load_a,
+        p.gear_ratio / p.reference_rad_s, p.exponent, p.gear_ratio * p.k * p.gear_efficiency,
+        p.gear_efficiency / (p.gear_ratio * p.k), TORQUE_PER_CP * p.density_kg_m3 * p.diameter_m**5,
+        THRUST_PER_CT * p.density_kg_m3 * p.diameter_m**4, 2.0 * np.pi * p.airspeed_m_s / p.diameter_m, *brackets(p),
     )  # fmt: skip
-    which = int(p.which[i])
-    ct, cp = curves[which]
-    per_cp, per_u = TORQUE_PER_CP * density * diameter**5, 2.0 * math.pi * speed / diameter
-    gear = g * k
-    driving = gear * e
+    lanes = zip(*(np.broadcast_to(column, (p.size,))[:count].tolist() for column in columns), strict=True)
+    return list(zip(p.which[:count].tolist(), lanes, strict=True))
+
+
+def by_brentq(lane: Lane, curves: tuple[Curve, Curve], rtol: float = 1e-10) -> tuple[float, float, float]:
+    """Speed, motor current and thrust of one lane."""
+    volts, gear, r, back, idle, per_ref, x, driving, driven, per_cp, per_ct, per_u, low, high = lane
+    ct, cp = curves
 
     def current(u: float) -> float:
         torque = cp(u, per_u / u) * per_cp * u * u
-        no_load = idle * (g * u / reference) ** x if x else idle
-        return (torque / driving if torque >= 0 else torque * e / gear) + no_load
+        no_load = idle * (u * per_ref) ** x if x else idle
+        return (torque / driving if torque >= 0 else torque * driven) + no_load
 
     def left(u: float) -> float:
         amps = current(u)
         return volts - gear * u - (r if amps >= 0 else back) * amps
 
-    low, high = 1e-3, volts / gear
-    if speed > 0:
-        s = p.surfaces
-        no_load_top = idle * (g * high / reference) ** x if x else idle
-        low = min(max((volts - r * no_load_top) / gear, 1e-3), per_u / float(s.j_zero_high[which]) / 1.05)
-        high = max(high, per_u / float(s.j_zero_low[which]) / 0.95)
-    u = brentq(left, low, high, xtol=1e-14 * high, rtol=1e-14)
-    return u, current(u), ct(u, per_u / u) * THRUST_PER_CT * density * diameter**4 * u * u
+    u = brentq(left, low, high, xtol=rtol * high, rtol=rtol)
+    return u, current(u), ct(u, per_u / u) * per_ct * u * u
 
 
 # ---------------------------------------------------------------- arrays, general purpose
@@ -254,35 +252,41 @@ def compare(stock: Catalogue, points: int, sample: int, *, moving: bool) -> None
     grouped = stock.problem(points, moving=moving, grouped=True)
     floats = [float_curves(t, moving=moving) for t in stock.floats]
     objects = [scipy_curves(t, moving=moving) for t in stock.tables]
-    exact = np.array([by_brentq(p, i, floats) for i in range(sample)])
-    few = p.take(slice(0, min(points, 16384)))
-    found: dict[str, tuple[float, Any]] = {}
-
-    def run(name: str, count: int, work: Callable[[], Any], repeats: int) -> None:
-        found[name] = median_time(work, repeats) / count, work()
-
-    quarter = max(sample // 4, 10)
-    run("brentq, scipy piecewise polynomials", quarter, lambda: _columns(p, quarter, objects), 3)
-    run("brentq, plain floats", sample, lambda: _columns(p, sample, floats), 3)
-    run("find_root, pieces of 16384", few.size, lambda: by_find_root(few, 16384), 3)
-    run("bracketed Newton on arrays", few.size, lambda: by_newton(few), 3)
-    run("this solver", points, lambda: _three(solve_speed(p)), 5)
-    run("this solver, points grouped by propeller", points, lambda: _three(solve_speed(grouped)), 5)
-    base, plain = found["brentq, scipy piecewise polynomials"][0], found["brentq, plain floats"][0]
+    lanes, few = as_floats(p, sample), p.take(slice(0, min(points, 16384)))
+    exact = np.array([by_brentq(lane, floats[which], 1e-14) for which, lane in lanes])
+    quarter = lanes[: max(sample // 4, 10)]
+    ways: dict[str, tuple[int, Callable[[], Any]]] = {
+        OBJECTS: (len(quarter), lambda: _columns(quarter, objects)),
+        FLOATS: (sample, lambda: _columns(lanes, floats)),
+        "find_root, pieces of 16384": (few.size, lambda: by_find_root(few, 16384)),
+        "bracketed Newton on arrays": (few.size, lambda: by_newton(few)),
+        "this solver": (points, lambda: _three(solve_speed(p))),
+        "this solver, points grouped by propeller": (points, lambda: _three(solve_speed(grouped))),
+    }
+    times: dict[str, list[float]] = {name: [] for name in ways}
+    found: dict[str, Any] = {}
+    for _ in range(5):
+        for name, (count, work) in ways.items():
+            start = time.process_time()
+            found[name] = work()
+            times[name].append((time.process_time() - start) / count)
     share = np.mean(solve_speed(p).torque_nm < 0)
     print(f"\n{'airspeed 1 to 20 m/s' if moving else 'static'}, {points} points; propeller drives in {share:.1%}")
-    print(f"{'':43}{'ns/point':>10}{'x objects':>11}{'x floats':>10}   worst error rpm, A, N")
-    for name, (seconds, result) in found.items():
-        errors = "" if "grouped" in name else worst_errors(p, exact[: len(np.asarray(result[0]))], result)
-        print(f"{name:43}{seconds * 1e9:10.0f}{base / seconds:11.1f}{plain / seconds:10.1f}   {errors}")
+    print(f"{'':43}{'ns/point':>10}{'min':>9}{'x objects':>11}{'x floats':>10}{'min':>8}   worst error rpm, A, N")
+    for name, each in times.items():
+        errors = "" if "grouped" in name else worst_errors(p, exact[: len(np.asarray(found[name][0]))], found[name])
+        beside = [sorted(a / b for a, b in zip(times[base], each, strict=True)) for base in (OBJECTS, FLOATS)]
+        print(
+            f"{name:43}{sorted(each)[2] * 1e9:10.0f}{min(each) * 1e9:9.0f}{beside[0][2]:11.1f}{beside[1][2]:10.1f}"
+            f"{beside[1][0]:8.1f}   {errors}"
+        )
     if moving:
-        gathers = gather_time(p)
-        total = found["this solver"][0]
+        gathers, total = gather_time(p), sorted(times["this solver"])[2]
         print(f"gathers: {gathers * 1e9:.0f} ns/point, {gathers / total:.0%} of the solver's time")
 
 
-def _columns(p: SpeedProblem, count: int, curves: list[tuple[Curve, Curve]]) -> Any:
-    return np.array([by_brentq(p, i, curves) for i in range(count)]).T
+def _columns(lanes: list[tuple[int, Lane]], curves: list[tuple[Curve, Curve]]) -> Any:
+    return np.array([by_brentq(lane, curves[which]) for which, lane in lanes]).T
 
 
 def _three(found: Any) -> Any:
@@ -356,7 +360,7 @@ def main() -> None:
     parser.add_argument("--points", type=int, default=400_000)
     parser.add_argument("--seed", type=int, default=1)
     options = parser.parse_args()
-    points, sample = (20_000, 60) if options.smoke else (options.points, 1000)
+    points, sample = (10_000, 40) if options.smoke else (options.points, 1000)
     stock = Catalogue(options.seed)
     curved = np.mean(stock.lanes.exponent > 0)
     print(
@@ -369,8 +373,8 @@ def main() -> None:
     print("\n-- the same without no-load exponents --", end="")
     for moving in (False, True):
         compare(plain, points, sample, moving=moving)
-    growth(stock, [1000, 10_000] if options.smoke else [1000, 10_000, 100_000, 1_000_000, 3_000_000])
-    whole_answers(stock, 20_000 if options.smoke else 200_000)
+    growth(stock, [1000, 4000] if options.smoke else [1000, 10_000, 100_000, 1_000_000, 3_000_000])
+    whole_answers(stock, 4000 if options.smoke else 200_000)
 
 
 if __name__ == "__main__":

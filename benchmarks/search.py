@@ -1,10 +1,11 @@
 """The search of a whole catalogue beside a loop of scipy's brentq, in one run, one thread.
 
-Run ``python benchmarks/search.py [--smoke] [--huge] [--seed S]``. The catalogue is invented: 300 motors, 200
-propellers, 60 packs and one controller, 3.6 million combinations, for a brief with a thrust to weight, a flight time, a
-full-throttle climb and a cruise. The loop judges one combination after the other with plain floats and brentq, stops at
-the first limit that fails, and integrates the flight over the charge as the design does; it is timed on a random sample
-and extrapolated. Both sides use the same numbers; the sample's verdicts are compared. Times are process time.
+Run ``python benchmarks/search.py [--smoke] [--huge] [--only PART] [--repeats N] [--seed S]``. The catalogue is
+invented: 300 motors, 200 propellers, 60 packs and one controller, 3.6 million combinations, for a brief with a thrust
+to weight, a flight time, a full-throttle climb and a cruise. The loop (:class:`Loop`) judges one combination after the
+other; it is timed on a random sample and extrapolated. Besides the best 20 there is the work of ``match``: every cell
+count for itself, 60 deep, counted, with more limits, and with a least climb. Both sides use the same numbers and run in
+turn in one process; the sample's verdicts are compared. Times are process time, median and least of the repeats.
 """
 
 import argparse
@@ -14,6 +15,7 @@ import subprocess
 import sys
 import time
 import tracemalloc
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +24,7 @@ for threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tests"))
 
 import numpy as np
-from scipy.optimize import brentq
+from scipy.optimize import brentq, minimize_scalar
 from support.oracle import FloatTable
 from support.trains import rising_rpm_table
 
@@ -34,23 +36,23 @@ from propmatch.checks.setting import Setting, settings
 from propmatch.records.parts import Controller, Motor, Pack, Propeller
 from propmatch.search.bounds.pruned import search
 from propmatch.search.exhaustive import first_failures
-from propmatch.search.ranking import ranking
+from propmatch.search.matching import Search
+from propmatch.search.ranking import Ranking, ranking
 from propmatch.search.shelf import Shelf
 
 RPM = 60.0 / (2.0 * math.pi)
 G = 9.80665
-NUMBERS = (
-    "k", "resistance_ohm", "no_load_a", "controller_ohm", "loss", "cells", "cells_ohm", "leads_ohm", "capacity_ah",
-    "radio_a", "diameter_m",
-)  # fmt: skip
+RTOL, XTOL = 1e-10, 1e-8
+MATCHED = {"max_propeller_diameter_in": 9.0, "max_wing_loading_g_dm2": 33.0}
+"""Limits beside those of every search."""
 
 
-def brief_for(**prefer: float) -> Brief:
-    """A small sport model."""
+def brief_for(prefer: dict[str, float], **more: float) -> Brief:
+    """A small sport model; ``more`` limits beside its own."""
     return Brief(
         aircraft=Aircraft(name="invented sport model", bare_mass_g=300.0, target_mass_g=620.0),
         wing=Wing(area_dm2=18.0, span_mm=1100.0, cd0=0.04, cl_max=1.1),
-        limits=Limits(min_thrust_to_weight=0.8, min_flight_minutes=6.0, reserve_charge=0.2, cutoff_cell_v=3.3),
+        limits=Limits(min_thrust_to_weight=0.8, min_flight_minutes=6.0, reserve_charge=0.2, cutoff_cell_v=3.3, **more),
         phase=(
             Phase(name="climb", throttle=1.0, airspeed_m_s=10.0, seconds=20.0),
             Phase(name="cruise", airspeed_m_s=13.0, share=1.0),
@@ -106,135 +108,249 @@ def shelf_of(motors: int, propellers: int, packs: int, seed: int, controllers: i
 # ---------------------------------------------------------------- one combination at a time
 
 
+Curve = Callable[..., float]
+Source = tuple[float, float]
+"""Voltage behind receiver and servos, and resistance, of a pack."""
+Train = tuple[Any, ...]
+"""Motor constant, resistance, no-load current; J per V/u, ends of the brackets, torque and thrust of the propeller."""
+
+
 class Loop:
-    """One combination after the other in plain floats, the first failing limit ends it."""
+    """One combination after the other, as a good engineer writes it: each part is a tuple of plain floats.
+
+    Every limit of :func:`brief_for` is judged, the cheap ones first, and the first that fails ends it: nothing is
+    computed that a limit before it has made idle. Roots by scipy's ``brentq`` at a relative 1e-10, on the cells that
+    the search reads. The flight is integrated over the charge at the nodes that the design integrates at.
+    """
 
     def __init__(self, setting: Setting, shelf: Shelf) -> None:
-        self.setting, self.shelf = setting, shelf
+        lanes, column, limits = shelf.lanes, shelf.column, setting.brief.limits
+        assert shelf.count == 1
+        for name, value in (("exponent", 0.0), ("slope_ohm_s", 0.0), ("gear_ratio", 1.0), ("gear_efficiency", 1.0)):
+            assert np.all(getattr(lanes, name) == value), name
+
+        def rows(*names: str) -> list[tuple[float, ...]]:
+            return list(zip(*(column(name).tolist() for name in names), strict=True))
+
         frame = setting.airframes(np.zeros(1))
-        self.area, self.cd0, self.k = (float(x[0]) for x in (frame.area_m2, frame.cd0, frame.k))
-        self.rho = setting.air.density_kg_m3
-        self.tables = [FloatTable(p.table) for p in shelf.propellers]
-        limits = setting.brief.limits
-        nodes = gauss_nodes(charge_edges(shelf.lanes.chemistries[0], float(limits.reserve_charge or 0.0))[:, None])
-        self.charges = [float(q) for pair in zip(nodes[0, :, 0], nodes[1, :, 0], strict=True) for q in pair]
-        edges = charge_edges(shelf.lanes.chemistries[0], float(limits.reserve_charge or 0.0))
+        self.rho = float(setting.air.density_kg_m3)
+        self.cd0, self.k_drag, self.installed = (float(x[0]) for x in (frame.cd0, frame.k, frame.installed_thrust))
+        self.area, self.bare_g = float(frame.area_m2[0]), setting.variant.airframe.bare_mass_g
+        self.cl_max = float(frame.cl_max[0])
+        self.climb_v, self.cruise_v = (float(phase.airspeed_m_s or 0.0) for phase in setting.phases)
+        self.climb_s = float(setting.phases[0].seconds or 0.0)
+        self.target_g = setting.variant.target_mass_g or math.inf
+        self.widest_in = limits.max_propeller_diameter_in or math.inf
+        self.loading = (limits.max_wing_loading_g_dm2 or math.inf) * setting.variant.airframe.wing_area_dm2
+        self.least_thrust, self.least_climb = limits.min_thrust_to_weight or 0.0, limits.min_climb_m_s
+        self.least_minutes, self.reserve = limits.min_flight_minutes or 0.0, float(limits.reserve_charge or 0.0)
+        self.radio_a, self.cutoff_v = float(shelf.radio_current_a), limits.cutoff_cell_v or 0.0
+        self.motors = rows("k", "resistance_ohm", "no_load_a", "motor_stated_a", "motor_w", "motors_g")
+        self.controllers = rows("switch_ohm", "controller_a", "controllers_g", "supply_g")
+        pairs = [
+            np.repeat(np.arange(shelf.sizes[0]), shelf.sizes[1]),
+            np.tile(np.arange(shelf.sizes[1]), shelf.sizes[0]),
+        ]
+        first = np.zeros(pairs[0].size, dtype=np.intp)
+        self.loss = shelf.combine(*pairs, first, first)[0].loss.reshape(shelf.sizes[:2]).tolist()
+        cell = lanes.chemistries[0]
+        edges = charge_edges(cell, self.reserve)
+        nodes = gauss_nodes(edges[:, None])[:, :, 0].T.ravel().tolist()
         self.widths = [float(w) / 2 for w in edges[:-1] - edges[1:] for _ in (0, 1)]
-        ocv = shelf.lanes.chemistries[0].cell_ocv_v
-        self.volts = {q: (float(ocv(q)), float(resistance_factor(q))) for q in (1.0, 0.5, *self.charges)}
+        self.packs = []
+        for cells, ohm, leads, ah, usable_a, pack_g in rows(
+            "cells", "cells_ohm", "leads_ohm", "capacity_ah", "usable_a", "pack_g"
+        ):
+            at = [
+                (q, cells * float(cell.cell_ocv_v(q)), ohm * float(resistance_factor(q)) + leads)
+                for q in (1.0, 0.5, *nodes)
+            ]
+            behind = [(e - r * self.radio_a, r) for _, e, r in at]  # behind receiver and servos
+            self.packs.append((cells, 3600.0 * ah, usable_a, pack_g, behind[0], behind[1], behind[2:]))
+        stack = lanes.stack
+        self.propellers = []
+        for at, (which, d, inches, grams, rpm) in enumerate(
+            rows("propeller", "diameter_m", "diameter_in", "propellers_g", "max_rpm")
+        ):
+            per = self.rho * d**4 / (4 * math.pi**2)
+            ends = float(stack.j_zero_low[int(which)]), float(stack.j_zero_high[int(which)])
+            table = FloatTable(shelf.propellers[at].table)
+            self.propellers.append(
+                (
+                    inches,
+                    grams,
+                    math.inf if math.isnan(rpm) else rpm / RPM,
+                    2 * math.pi / d,
+                    ends,
+                    *curves(table, per, d),
+                )
+            )
 
-    def __call__(self, row: Any, *, top_speed: bool) -> tuple[bool, float]:
-        """Whether it passes, and its minutes or top speed."""
-        lanes, ratings = self.shelf.combine(*(np.array([i]) for i in row))
-        mass = self.setting.all_up_mass_g(float(ratings.mass_g[0]))
-        if mass > (self.setting.variant.target_mass_g or math.inf):
-            return False, math.nan
-        one = Combination(self, lanes, ratings, self.tables[int(row[3])], mass)
-        if not one.keeps_ratings():
-            return False, math.nan
-        minutes = one.minutes()
-        if not minutes >= (self.setting.brief.limits.min_flight_minutes or 0.0):
-            return False, math.nan
-        return True, one.top_speed() if top_speed else minutes
+    def drag(self, weight: float, v: float) -> float:
+        """Of level flight [N]."""
+        pressure = 0.5 * self.rho * self.area * v * v
+        return pressure * self.cd0 + self.k_drag * weight * weight / pressure
 
+    def __call__(self, row: tuple[int, int, int, int], *, top_speed: bool = False) -> float:
+        """Minutes, or the top speed, of a combination; NaN where it does not meet the brief."""
+        m, c, b, p = row
+        k, ohm, idle, motor_a, watts, motor_g = self.motors[m]
+        switch, controller_a, controller_g, supply_g = self.controllers[c]
+        inches, propeller_g, fastest, *propeller = self.propellers[p]
+        _, _, usable_a, pack_g, full, half, _ = self.packs[b]
+        mass = self.bare_g + motor_g + controller_g + supply_g + pack_g + propeller_g
+        if inches > self.widest_in or mass > self.target_g or mass > self.loading:
+            return math.nan
+        weight, train = mass * 1e-3 * G, (k, ohm + switch, idle, *propeller)
+        borne = min(motor_a, controller_a, usable_a - self.radio_a), watts, fastest, ohm
+        climb_a = self.full_throttle(train, full, half, weight, borne)
+        if math.isnan(climb_a) or climb_a * 0.995 > usable_a:  # the mean of the climb, about
+            return math.nan
+        minutes = self.minutes(train, b, weight, self.loss[m][c], min(motor_a, controller_a), climb_a)
+        if not minutes >= self.least_minutes:
+            return math.nan
+        return self.top_speed(train, half, weight) if top_speed else minutes
 
-class Combination:
-    """One power train in plain floats."""
-
-    def __init__(self, loop: Loop, lanes: Any, ratings: Any, table: FloatTable, mass_g: float) -> None:
-        self.loop, self.table, self.limits = loop, table, loop.setting.brief.limits
-        self.p = p = {name: float(getattr(lanes, name)[0]) for name in NUMBERS}
-        self.weight, self.drag_c = mass_g * 1e-3 * G, 0.5 * loop.rho * loop.area
-        s, which, d = lanes.stack, int(lanes.propeller[0]), p["diameter_m"]
-        self.slow, self.fast = 1.05 * float(s.j_zero_high[which]), 0.95 * float(s.j_zero_low[which])
-        self.per_q, self.per_t = loop.rho * d**5 / (8 * math.pi**3), loop.rho * d**4 / (4 * math.pi**2)
-        self.motor_w, self.usable_a = float(ratings.motor_w[0]), float(ratings.usable_a[0])
-        usable = self.usable_a - p["radio_a"]
-        self.current = min(float(ratings.motor.continuous[0]), float(ratings.controller_a[0]), usable)
-        self.rpm = float(np.nan_to_num(ratings.max_rpm[0], nan=math.inf))
-        self.climb_a = math.nan
-
-    def electric(self, q: float) -> tuple[float, float]:
-        """Voltage behind the radio and payload and resistance of the pack at a charge."""
-        p, (volt, factor) = self.p, self.loop.volts[q]
-        ohm = p["cells_ohm"] * factor + p["leads_ohm"]
-        return p["cells"] * volt - ohm * p["radio_a"], ohm
-
-    def thrust(self, u: float, v: float) -> float:
-        return self.table.ct(u * RPM, 2 * math.pi * v / (u * self.p["diameter_m"])) * self.per_t * u * u
-
-    def motor_a(self, u: float, v: float) -> float:
-        p = self.p
-        torque = self.table.cp(u * RPM, 2 * math.pi * v / (u * p["diameter_m"])) * self.per_q * u * u
-        return torque / p["k"] + p["no_load_a"]
-
-    def drag(self, v: float) -> float:
-        return self.drag_c * v * v * self.loop.cd0 + self.loop.k * self.weight**2 / (self.drag_c * v * v)
-
-    def point(self, q: float, v: float) -> tuple[float, float]:
-        """Speed [rad/s] and current at full throttle."""
-        p, k = self.p, self.p["k"]
-        e, ohm = self.electric(q)
-        r = p["resistance_ohm"] + p["controller_ohm"] + ohm
-        low, high = 1.0, e / k
-        if v > 0:
-            low = min((e - r * p["no_load_a"]) / k, 2 * math.pi * v / (p["diameter_m"] * self.slow))
-            high = max(high, 2 * math.pi * v / (p["diameter_m"] * self.fast))
-        u = brentq(lambda u: e - k * u - r * self.motor_a(u, v), low, high, xtol=1e-9, rtol=1e-12)
-        return u, (e - k * u) / r
-
-    def keeps_ratings(self) -> bool:
-        """Currents and power at full throttle, static thrust at half charge, the pack in a climb."""
-        p = self.p
-        for v in (0.0, 10.0, 13.0):
-            u, current = self.point(1.0, v)
-            if (
-                current > self.current
-                or u * RPM > self.rpm
-                or (p["k"] * u + p["resistance_ohm"] * current) * current > self.motor_w
-            ):
-                return False
-        u, _ = self.point(0.5, 0.0)
-        if self.thrust(u, 0.0) < (self.limits.min_thrust_to_weight or 0.0) * self.weight:
-            return False
-        self.climb_a = self.point(1.0, 10.0)[1] + p["radio_a"]
-        return self.climb_a * 0.995 <= self.usable_a  # mean over the climb, about
-
-    def minutes(self) -> float:
-        """Minutes in level flight at 13 m/s after a climb; NaN where a charge does not hold it."""
-        p, v, loss, total = self.p, 13.0, self.p["loss"], 0.0
-        need = self.drag(v)
-        u = brentq(lambda u: self.thrust(u, v) - need, 50.0, 1e4, rtol=1e-12)
-        current = self.motor_a(u, v)
-        behind = p["k"] * u + (p["resistance_ohm"] + p["controller_ohm"]) * current
-        for q, width in zip(self.loop.charges, self.loop.widths, strict=True):
-            e, ohm = self.electric(q)
-            a, b = loss * e - ohm * current, (1 - loss) * e - loss * behind
-            root = b * b + 4 * a * (1 - loss) * behind
-            duty = 2 * (1 - loss) * behind / (b + math.sqrt(root)) if root >= 0 else 2.0
-            drawn = duty * current / (1 - loss * (1 - duty)) + p["radio_a"] if duty <= 1 else math.inf
-            cell_v = (e + ohm * p["radio_a"] - ohm * drawn) / p["cells"]
-            if duty > 1 or cell_v < (self.limits.cutoff_cell_v or 0.0):
+    def full_throttle(self, train: Train, full: Source, half: Source, weight: float, borne: tuple[float, ...]) -> float:
+        """Pack current of the climb; NaN where a rating, the thrust or the climb asked for is missed."""
+        k, fixed, idle, per_v, _, _, rest_thrust, _, thrust = train
+        most, watts, fastest, ohm = borne
+        if full[0] <= (fixed + full[1]) * idle:
+            return math.nan
+        climb_a = math.nan
+        for v in (0.0, self.climb_v, self.cruise_v):
+            u, current = point(train, full, v)
+            if current > most or u > fastest or (k * u + ohm * current) * current > watts:
                 return math.nan
-            total += width * 3600 * p["capacity_ah"] / drawn
-        return (20.0 + total - 20.0 * self.climb_a * total / (0.8 * 3600 * p["capacity_ah"])) / 60.0
+            if v == 0.0 and rest_thrust(point(train, half, v)[0]) * self.installed < self.least_thrust * weight:
+                return math.nan
+            if v == self.climb_v:
+                climb_a = current + self.radio_a
+        if self.least_climb is None:
+            return climb_a
 
-    def top_speed(self) -> float:
-        """Fastest level flight at half charge [m/s]."""
-        return brentq(lambda v: self.thrust(self.point(0.5, v)[0], v) - self.drag(v), 13.0, 120.0, rtol=1e-9)
+        def pull(v: float) -> float:
+            u = point(train, half, v)[0]
+            return thrust(u, per_v * v / u)
+
+        return climb_a if self.climbs(weight, pull) else math.nan
+
+    def minutes(self, train: Train, b: int, weight: float, loss: float, most: float, climb_a: float) -> float:
+        """Minutes of the climb and of level flight down to the reserve or the cut-off; NaN where a rating is missed."""
+        k, fixed, idle, per_v, _, _, _, torque, thrust = train
+        cells, coulombs, usable_a, _, _, _, charges = self.packs[b]
+        need, v = self.drag(weight, self.cruise_v) / self.installed, self.cruise_v
+        u = brentq(lambda u: thrust(u, per_v * v / u) - need, 30.0, 1e4, xtol=XTOL, rtol=RTOL)
+        current = torque(u, per_v * v / u) / k + idle
+        behind, total, used, share, first = k * u + fixed * current, 0.0, 0.0, 1.0 - loss, 0.0
+        for width, (e, pack_ohm) in zip(self.widths, charges, strict=True):
+            one = share * e - loss * behind
+            root = one * one + 4.0 * (loss * e - pack_ohm * current) * share * behind
+            duty = 2.0 * share * behind / (one + math.sqrt(root)) if root >= 0.0 else 2.0
+            pulls = duty * current / (1.0 - loss * (1.0 - duty))
+            if duty > 1.0 or (e - pack_ohm * pulls) / cells < self.cutoff_v:
+                break  # here the flight ends
+            pulls += self.radio_a
+            first = first or pulls
+            total, used = total + width * coulombs / pulls, used + width
+        if not total or current > most or coulombs * used / total > usable_a:
+            return math.nan
+        return (self.climb_s + total - self.climb_s * climb_a / first) / 60.0
+
+    def top_speed(self, train: Train, half: Source, weight: float) -> float:
+        """Fastest level flight at half charge [m/s]; NaN where the cruise is not held there."""
+        per_v, thrust = train[3], train[-1]
+
+        def spare(v: float) -> float:
+            u = point(train, half, v)[0]
+            return thrust(u, per_v * v / u) * self.installed - self.drag(weight, v)
+
+        if spare(self.cruise_v) < 0.0:
+            return math.nan
+        return float(brentq(spare, self.cruise_v, 150.0, rtol=RTOL))
+
+    def climbs(self, weight: float, pull: Callable[[float], float]) -> bool:
+        """Whether the climb asked for is reached at some airspeed, tried at a few likely ones first."""
+
+        def sink(v: float) -> float:
+            return -v * min((pull(v) * self.installed - self.drag(weight, v)) / weight, 1.0)
+
+        assert self.least_climb is not None
+        stall = math.sqrt(2.0 * weight / (self.rho * self.area * self.cl_max))
+        if any(-sink(times * stall) >= self.least_climb for times in (1.3, 1.8, 1.0)):
+            return True
+        found = minimize_scalar(sink, bounds=(stall, 4.0 * stall), method="bounded", options={"xatol": 1e-3})
+        return -float(found.fun) >= self.least_climb
 
 
-def timed(work: Any, repeats: int = 3) -> tuple[float, Any]:
-    """Median process time and the last answer."""
-    times, answer = [], None
-    for _ in range(repeats):
-        start = time.process_time()
-        answer = work()
-        times.append(time.process_time() - start)
-    return sorted(times)[repeats // 2], answer
+def point(train: Train, pack: Source, v: float) -> tuple[float, float]:
+    """Speed [rad/s] and current at full throttle."""
+    k, fixed, idle, per_v, ends, rest_torque, _, torque, _ = train
+    e, pack_ohm = pack
+    r = fixed + pack_ohm
+    at_k, at_idle = r / k, e - r * idle
+    if v == 0.0:
+        u = brentq(lambda u: at_idle - k * u - at_k * rest_torque(u), 1e-3, at_idle / k, xtol=XTOL, rtol=RTOL)
+    else:
+        low = min(at_idle / k, per_v * v / ends[1] / 1.05)
+        high = max(e / k, per_v * v / ends[0] / 0.95)
+        u = brentq(lambda u: at_idle - k * u - at_k * torque(u, per_v * v / u), low, high, xtol=XTOL, rtol=RTOL)
+    return u, (e - k * u) / r
 
 
-def peak_mb(work: Any) -> float:
+def curves(table: FloatTable, per: float, diameter_m: float) -> tuple[Curve, Curve, Curve, Curve]:
+    """Torque [N m] and thrust [N] of one propeller at rest, of u, and in flight, of (u, J)."""
+    scale, shift, last = table.scale * math.pi / 30.0 * RPM, table.shift, table.rows - 1
+    per_torque = per * diameter_m / (2.0 * math.pi)
+
+    def at_rest(cells: list[list[float]], factor: float) -> Curve:
+        rest = [tuple(factor * x for x in cells[row * table.columns][:4]) for row in range(table.rows)]
+
+        def value(u: float) -> float:
+            x = u * scale + shift
+            row = 0 if x < 0 else min(int(x), last)
+            a, b, c, d = rest[row]
+            s = x - row
+            return (a + s * (b + s * (c + s * d))) * u * u
+
+        return value
+
+    def moving(cells: list[list[float]], factor: float) -> Curve:
+        each = [tuple(factor * x for x in cell) for cell in cells]
+        columns, j_scale = table.columns, table.j_scale
+
+        def value(u: float, j: float) -> float:
+            x, y = u * scale + shift, j * j_scale
+            row = 0 if x < 0 else min(int(x), last)
+            column = min(int(y), columns - 1)
+            s, t = x - row, y - column
+            a, b, c, d, e, f, g, h, i, k, m, n, o, p, q, r = each[row * columns + column]
+            first, second = a + t * (e + t * (i + t * o)), b + t * (f + t * (k + t * p))
+            third, last_one = c + t * (g + t * (m + t * q)), d + t * (h + t * (n + t * r))
+            return (first + s * (second + s * (third + s * last_one))) * u * u
+
+        return value
+
+    ct, cp = table.ct_cells, table.cp_cells
+    return at_rest(cp, per_torque), at_rest(ct, per), moving(cp, per_torque), moving(ct, per)
+
+
+# ---------------------------------------------------------------- both sides in turn
+
+
+def seconds(work: Callable[[], Any]) -> tuple[float, Any]:
+    """Process time of a call, and its answer."""
+    start = time.process_time()
+    answer = work()
+    return time.process_time() - start, answer
+
+
+def median_and_min(times: list[float]) -> tuple[float, float]:
+    """Of some numbers."""
+    return sorted(times)[len(times) // 2], min(times)
+
+
+def peak_mb(work: Callable[[], Any]) -> float:
     """Peak memory that a call takes beside what is there [MB]."""
     tracemalloc.start()
     work()
@@ -243,87 +359,108 @@ def peak_mb(work: Any) -> float:
     return float(peak)
 
 
-def compare(shelf: Shelf, sample: int, seed: int) -> None:
-    """Ratios against the loop."""
-    setting = settings(brief_for(flight_time=1.0))[0]
-    loop = Loop(setting, shelf)
+def shelves_by_cells(shelf: Shelf) -> dict[int, Shelf]:
+    """One shelf for each cell count, as ``match`` searches them."""
+    cells = shelf.column("cells")
+    return {int(n): shelf.with_packs(np.flatnonzero(cells == n)) for n in sorted(set(cells.tolist()))}
+
+
+def as_match(setting: Setting, shelves: dict[int, Shelf], top: int) -> Any:
+    """What ``match`` asks of the search: every cell count, so deep, all counted."""
+    total = sum(shelf.combinations for shelf in shelves.values())
+    return Search(exhaustive=False, count=True, total=total).each(setting, shelves, ranking(setting), top, None)
+
+
+def compare(shelf: Shelf, sample: int, repeats: int, seed: int) -> None:
+    """Ratios against the loop: both in turn, the loop on a random sample and extrapolated."""
     rng = np.random.default_rng(seed)
     rows = np.column_stack([rng.integers(0, n, sample) for n in shelf.sizes])
     rows = rows[shelf.cells_fit(*rows[:, :3].T)]
-    total = shelf.combinations
-    print(f"\n{' x '.join(map(str, shelf.sizes))}: {total} combinations; the loop on {len(rows)} of them, extrapolated")
-    seconds = {}
-    for speed in (False, True):
-        start = time.process_time()
-        verdicts = [loop(row, top_speed=speed)[0] for row in rows]
-        seconds[speed] = (time.process_time() - start) / len(rows) * total
-    plain = first_failures(TrainMeasures(setting, *shelf.combine(*rows.T)))[0] < 0
-    agree = int(np.sum(plain == np.array(verdicts)))
-    print(f"verdicts of loop and measures agree on {agree} of {len(rows)}; {np.mean(plain):.1%} pass")
-    print(f"lazy brentq loop: flight time {seconds[False]:.0f} s, top speed {seconds[True]:.0f} s")
-    for label, prefer, count, against in (
-        ("top 20 by flight time", {"flight_time": 1.0}, False, seconds[False]),
-        ("top 20 by top speed", {"top_speed": 1.0}, False, seconds[True]),
-        ("top 20 by thrust to weight", {"thrust_to_weight": 1.0}, False, seconds[False]),
-        ("top 20 by a mix", {"flight_time": 0.5, "top_speed": 0.3, "mass": 0.2}, False, seconds[True]),
-        ("full screen, all counted", {"flight_time": 1.0}, True, seconds[False]),
+    listed = [tuple(row) for row in rows.tolist()]
+    total, by_cells = shelf.combinations, shelves_by_cells(shelf)
+    print(
+        f"\n{' x '.join(map(str, shelf.sizes))}: {total} combinations; the loop on {len(listed)} of them, extrapolated"
+    )
+    print(f"{'':42}{'search ms':>18}{'loop s':>17}{'times the loop':>20}{'peak':>8}")
+    print(f"{'':42}{'median     min':>18}{'median     min':>17}{'median      min':>20}{'MB':>8}")
+    for label, prefer, more, kind in (
+        ("top 20 by flight time", {"flight_time": 1.0}, {}, "best"),
+        ("top 20 by top speed", {"top_speed": 1.0}, {}, "best"),
+        ("top 20 by thrust to weight", {"thrust_to_weight": 1.0}, {}, "best"),
+        ("top 20 by a mix", {"flight_time": 0.5, "top_speed": 0.3, "mass": 0.2}, {}, "best"),
+        ("everything counted", {"flight_time": 1.0}, {}, "count"),
+        ("match: each cell count, 60 deep, counted", {"flight_time": 1.0}, MATCHED, "match"),
+        ("the same with a least climb", {"flight_time": 1.0}, MATCHED | {"min_climb_m_s": 3.0}, "match"),
     ):
-        chosen = settings(brief_for(**prefer))[0]
-        order = ranking(chosen)
-        took, found = timed(lambda s=chosen, o=order, c=count: search(s, shelf, o, top=20, count=c))
-        memory = peak_mb(lambda s=chosen, o=order, c=count: search(s, shelf, o, top=20, count=c))
-        passing = "" if found.passing is None else f", {found.passing} pass"
-        print(f"{label:28s} {took * 1e3:8.1f} ms  {against / took:10,.0f} x the loop  peak {memory:6.1f} MB{passing}")
+        setting = settings(brief_for(prefer, **more))[0]
+        order, loop, speed = ranking(setting), Loop(setting, shelf), "top_speed" in prefer
+
+        def find(s: Setting = setting, o: Ranking = order, k: str = kind) -> Any:
+            return as_match(s, by_cells, 60) if k == "match" else search(s, shelf, o, top=20, count=k == "count")
+
+        mine, theirs = [], []
+        find()
+        for _ in range(repeats):
+            took, _ = seconds(lambda: [loop(row, top_speed=speed) for row in listed])  # noqa: B023
+            theirs.append(took / len(listed) * total)
+            mine.append(seconds(find)[0])
+        ratios = median_and_min([a / b for a, b in zip(theirs, mine, strict=True)])
+        shown, loops = median_and_min([1e3 * x for x in mine]), median_and_min(theirs)
+        print(
+            f"{label:42}{shown[0]:10.1f}{shown[1]:8.1f}{loops[0]:9.1f}{loops[1]:8.1f}{ratios[0]:11,.0f}{ratios[1]:9,.0f}"
+            f"{peak_mb(find):8.0f}"
+        )
+        plain = first_failures(TrainMeasures(setting, *shelf.combine(*rows.T)))[0] < 0
+        agree = sum(passes != math.isnan(loop(row)) for passes, row in zip(plain.tolist(), listed, strict=True))
+        if agree < len(listed) or kind == "match":
+            print(f"{'':4}{np.mean(plain):.1%} of the sample pass; verdicts agree on {agree} of {len(listed)}")
 
 
 def growth(sizes: list[tuple[int, int, int]], seed: int) -> None:
-    """Time over the size of the catalogue."""
-    print("\ngrowth          combinations   flight time ms   top speed ms   screen ms")
-    table = []
+    """Time over the size of the catalogue, and the exponent from each size to the next."""
+    print(f"\ngrowth{'':22}{'combinations':>14}{'by flight time':>20}{'by top speed':>20}{'counted':>20}")
+    before: list[float] = []
     for size in sizes:
         shelf = shelf_of(*size, seed)
-        times = []
+        now = [float(shelf.combinations)]
         for prefer, count in (({"flight_time": 1.0}, False), ({"top_speed": 1.0}, False), ({"flight_time": 1.0}, True)):
-            chosen = settings(brief_for(**prefer))[0]
-            order = ranking(chosen)
-            if count and shelf.combinations > 2e7:
-                times.append(math.nan)
-                continue
-            times.append(timed(lambda s=chosen, o=order, c=count, f=shelf: search(s, f, o, count=c), 1)[0])
-        table.append((shelf.combinations, *times))
-        print(
-            f"{' x '.join(map(str, size)):15s} {shelf.combinations:12d} " + "  ".join(f"{t * 1e3:13.1f}" for t in times)
-        )
-    for column, label in ((1, "flight time"), (2, "top speed")):
-        span = math.log(table[-1][column] / table[0][column]) / math.log(table[-1][0] / table[0][0])
-        print(f"growth exponent, {label}: {span:.2f}")
+            chosen = settings(brief_for(prefer))[0]
+            some = range(0 if count and shelf.combinations > 2e7 else 3)
+            times = [seconds(lambda s=chosen, c=count, f=shelf: search(s, f, ranking(s), count=c))[0] for _ in some]
+            now.append(median_and_min(times)[0] if times else math.nan)
+        words = [f"{1e3 * t:10.1f} ms" for t in now[1:]]
+        if before:
+            grown = [math.log(b / a) / math.log(now[0] / before[0]) for a, b in zip(before[1:], now[1:], strict=True)]
+            words = [f"{word} ^{exponent:.2f}" for word, exponent in zip(words, grown, strict=True)]
+        print(f"{' x '.join(map(str, size)):28}{shelf.combinations:14d}" + "".join(f"{word:>20}" for word in words))
+        before = now
 
 
 def command_line() -> None:
-    """Wall time of ``propmatch match`` beside importing numpy and pandas."""
+    """CPU time of ``propmatch match --on-paper`` beside importing numpy and pandas, in turn."""
 
-    def wall(*words: str) -> float:
-        times = []
-        for _ in range(3):
-            start = time.perf_counter()
-            subprocess.run([sys.executable, *words], capture_output=True, check=False)
-            times.append(time.perf_counter() - start)
-        return sorted(times)[1]
+    def spent(*words: str) -> float:
+        start = os.times()
+        subprocess.run([sys.executable, *words], capture_output=True, check=False)
+        end = os.times()
+        return end.children_user + end.children_system - start.children_user - start.children_system
 
-    base = wall("-c", "import numpy, pandas")
-    mine = wall("-m", "propmatch.cli", "match")
-    print(f"\npropmatch match on the bundled catalogue {mine * 1e3:.0f} ms")
-    print(f"import numpy and pandas {base * 1e3:.0f} ms: {mine / base:.2f} times")
+    pairs = [
+        (spent("-c", "import numpy, pandas"), spent("-m", "propmatch.cli", "match", "--on-paper")) for _ in range(5)
+    ]
+    base, mine = (median_and_min(list(times)) for times in zip(*pairs, strict=True))
+    ratio = median_and_min([b / a for a, b in pairs])
+    print(f"\npropmatch match --on-paper {1e3 * mine[0]:.0f} ms of CPU; import numpy and pandas {1e3 * base[0]:.0f} ms")
+    print(f"{ratio[0]:.2f} times, at least {ratio[1]:.2f}")
 
 
 def huge(seed: int) -> None:
     """2e10 combinations."""
-    start = time.process_time()
-    shelf = shelf_of(10_000, 2_000, 1_000, seed)
-    print(f"\n{shelf.combinations:.3g} combinations; laid out in {time.process_time() - start:.1f} s")
+    took, shelf = seconds(lambda: shelf_of(10_000, 2_000, 1_000, seed))
+    print(f"\n{shelf.combinations:.3g} combinations; laid out in {took:.1f} s")
     for prefer in ({"flight_time": 1.0}, {"mass": 1.0}, {"top_speed": 1.0}, {"thrust_to_weight": 1.0}):
-        chosen = settings(brief_for(**prefer))[0]
-        took, found = timed(lambda s=chosen: search(s, shelf, ranking(s), top=20), 1)
+        chosen = settings(brief_for(prefer))[0]
+        took, found = seconds(lambda s=chosen: search(s, shelf, ranking(s), top=20))
         print(f"top 20 by {next(iter(prefer)):18s} {took:7.2f} s, best score {found.score[0]:.4f}")
 
 
@@ -332,15 +469,20 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--smoke", action="store_true", help="a few seconds, to see that it runs")
     parser.add_argument("--huge", action="store_true", help="also 2e10 combinations (minutes, 2 GB)")
+    parser.add_argument("--only", choices=("ratios", "growth", "command"), help="one part of it")
+    parser.add_argument("--repeats", type=int, default=5)
     parser.add_argument("--seed", type=int, default=1)
     options = parser.parse_args()
     if options.smoke:
-        compare(shelf_of(30, 20, 10, options.seed), 60, options.seed)
+        compare(shelf_of(30, 20, 10, options.seed), 60, 1, options.seed)
         growth([(15, 10, 5), (30, 20, 10)], options.seed)
         return
-    compare(shelf_of(300, 200, 60, options.seed), 1000, options.seed)
-    growth([(120, 80, 24), (190, 127, 38), (300, 200, 60), (476, 317, 95), (770, 513, 154)], options.seed)
-    command_line()
+    if options.only in (None, "ratios"):
+        compare(shelf_of(300, 200, 60, options.seed), 3000, options.repeats, options.seed)
+    if options.only in (None, "growth"):
+        growth([(120, 80, 24), (190, 127, 38), (300, 200, 60), (476, 317, 95), (770, 513, 154)], options.seed)
+    if options.only in (None, "command"):
+        command_line()
     if options.huge:
         huge(options.seed)
 

@@ -105,7 +105,7 @@ class DrawnTrain:
         return chain.count * chain.propeller(u)[0], current, chain.count * current + chain.radio_a
 
     def minutes(self, chain: Chain, f: Mapping[str, float], weight_n: float, installed: float) -> float:
-        """Flight time in level flight down to the reserve, to the cut-off, or to the end of power."""
+        """Flight time in level flight down to the reserve, to the cutoff, or to the end of power."""
         frame, v = self.frame, self.phase.airspeed_m_s
         area = 1e-2 * frame.wing_area_dm2
         q = 0.5 * chain.density * v * v

@@ -1,5 +1,6 @@
 """Random small catalogues and briefs for the tests of the search; every number invented."""
 
+import time
 from typing import Any
 
 import attrs
@@ -211,7 +212,7 @@ def random_case(seed: int, sizes: tuple[int, int, int, int] | None = None) -> tu
 
 
 def cold_case(seed: int) -> tuple[Setting, Shelf]:
-    """Weak and old packs on a cold morning, flown to the usual cut-off, and little else asked."""
+    """Weak and old packs on a cold morning, flown to the usual cutoff, and little else asked."""
     rng = np.random.default_rng(seed)
     parts = random_parts(rng, (6, 4, 6, 6))
     parts["packs"] = [
@@ -282,3 +283,9 @@ def some_tasks(count: int, sizes: tuple[int, int, int, int] = (4, 2, 4, 4)) -> l
 def named(parts: list[Any], kind: str) -> list[Any]:
     """Parts with ids and names by number."""
     return [attrs.evolve(part, id=f"{kind}{i}", name=f"{kind} {i}") for i, part in enumerate(parts)]
+
+
+def slowly(task: Task) -> tuple[str, int]:
+    """The name of a task and how many motors its stock holds, after a moment."""
+    time.sleep(0.3)
+    return task.name, len(task.stock.motors)
