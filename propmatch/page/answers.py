@@ -1,6 +1,6 @@
 """What the page is told: a picked train with its chart and checks, and the map of all that passes; plain data."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -9,7 +9,7 @@ from propmatch.aircraft.speeds import AircraftSpeeds
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.chances import Sureness, sureness
 from propmatch.checks.judged import judged_trains
-from propmatch.checks.limits import Design, checks_of, closest_limit, missed
+from propmatch.checks.limits import Check, Design, checks_of, closest_limit, missed
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.placing import balance_assumptions, placing
 from propmatch.checks.setting import ResolvedBrief, Setting
@@ -22,10 +22,9 @@ from propmatch.questions.speedranges import speed_ranges
 from propmatch.records.brief import Brief
 from propmatch.records.estimates import completed
 from propmatch.records.parts import PARTS, PowerTrain
-from propmatch.records.trainid import TrainId, parts_in_order
+from propmatch.records.trainid import parts_in_order
 from propmatch.search.candidate import columns
-from propmatch.search.front import Passing, passing_map
-from propmatch.search.matching import UNNAMED, match, shelf_for
+from propmatch.search.matching import UNNAMED, match
 from propmatch.sheet.bands import BAND, needed_band, thrust_band
 from propmatch.sheet.briefwords import brief_sentences
 from propmatch.sheet.margincharts import margin_ends
@@ -48,19 +47,14 @@ from propmatch.words.speedwords import SPEEDS_HEAD, speed_rows, speed_sentences,
 from propmatch.words.verdictwords import verdict_words
 
 __all__ = [
-    "FEWER",
     "best_answer",
     "brief_answer",
     "fault_rows",
-    "map_answer",
     "measured_train",
     "numbers",
     "train_answer",
 ]
 
-MARKS = 2000
-FEWER = 256
-"""Draws while a number moves: ends of ranges within 3 % of their width, chances within 1.6 points."""
 _FRESH = 1.08  # a full pack turns the propeller that much faster than a half full one, or less
 
 
@@ -120,21 +114,21 @@ def measured_train(
 
 
 def train_answer(
-    brief: Brief, catalogue: Catalogue, ids: str, variant: str | None = None, *, draws: int = DRAWS
+    brief: Brief, catalogue: Catalogue, ids: str, variant: str | None = None, *, moving: bool = False
 ) -> dict[str, Any]:
-    """One train: its parts, main numbers, checks and operating chart, with ranges and chances from so many draws."""
+    """One train: its parts, main numbers, checks and operating chart, with ranges, chances and all that stands beside.
+
+    While a number moves, parts, numbers, checks and chart on paper alone.
+    """
     here, train, measured = measured_train(brief, catalogue, ids, variant)
-    design = Design.of(train, here.variant)
-    sure = sureness(here, train, draws=draws)
-    checks = [*checks_of(measured, sure=[sure])[0], *catalogue.extra_checks(design, brief)]
-    near = closest_limit(checks)
-    shown = shown_for(brief)
-    speeds = here.speeds(train)
-    flight = here.flight_time(train)
-    flown = as_flown(train, here, flight, sure)
-    settings = settings_of(train, here, flight, flown)
-    return {
+    sure = None if moving else sureness(here, train)
+    checks = [
+        *checks_of(measured, sure=None if sure is None else [sure])[0],
+        *catalogue.extra_checks(Design.of(train, here.variant), brief),
+    ]
+    told = {
         "id": ids,
+        "moving": moving,
         "cells": train.pack.cells_series,
         "parts": [
             {"kind": kind, "id": str(part.id), "name": part.name, "source": part.source.text}
@@ -142,38 +136,72 @@ def train_answer(
             for part in [getattr(train, kind)]
         ],
         "supply": supply_text(train),
-        "numbers": [
-            {"name": column.page, "label": column.label.partition(",")[0], "value": _number(value), "unit": column.unit,
-             "text": shown.speed_text(value) if column.kind == "speed" and np.isfinite(value)
-             else value_text(value, column.unit),
-             "low": _number(ends.low), "high": _number(ends.high),
-             "range": range_words(ends.low, ends.high, column.kind, shown) if np.isfinite(value) else ""}
-            for column in headed(columns()) if column.page
-            for value, ends in [(float(column(measured)[0]), sure.interval(column(sure.measured)))]
-        ],
-        "draws": draws,
-        "verdict": verdict_words(sure, checks, shown),
+        "numbers": _numbers(measured, sure, shown_for(brief)),
+        "verdict": _paper_words(checks) if sure is None else verdict_words(sure, checks, shown_for(brief)),
+        "meets": not missed(checks),
+        "checks": _check_rows(checks, shown_for(brief)),
+        "chart": chart(here, train, measured, sure),
+    }
+    return told if sure is None else told | _beside(here, train, measured, sure, checks)
+
+
+def _paper_words(checks: Sequence[Check]) -> str:
+    hard = [check_name(each.name) for each in missed(checks)]
+    return f"On paper it misses {', '.join(hard)}." if hard else "On paper it keeps every limit."
+
+
+def _numbers(measured: TrainMeasures, sure: Sureness | None, shown: Shown) -> list[dict[str, Any]]:
+    """The main numbers, with their ranges where these were drawn."""
+    out = []
+    for column in headed(columns()):
+        if column.page:
+            value = float(column(measured)[0])
+            speed = column.kind == "speed" and np.isfinite(value)
+            row = {
+                "name": column.page, "label": column.label.partition(",")[0], "value": _number(value),
+                "unit": column.unit, "text": shown.speed_text(value) if speed else value_text(value, column.unit),
+                "low": None, "high": None, "range": "",
+            }  # fmt: skip
+            if sure is not None:
+                ends = sure.interval(column(sure.measured))
+                row |= {"low": _number(ends.low), "high": _number(ends.high)}
+                if np.isfinite(value):
+                    row["range"] = range_words(ends.low, ends.high, column.kind, shown)
+            out.append(row)
+    return out
+
+
+def _check_rows(checks: Sequence[Check], shown: Shown) -> list[dict[str, Any]]:
+    return [
+        {"name": c.name, "label": check_name(c.name), "value": _number(c.value), "limit": _number(c.limit),
+         "margin": _number(c.margin), "verdict": c.verdict, "basis": c.basis, "limit_source": c.limit_source,
+         "danger": c.danger, "note": c.note, "unit": c.unit,
+         "low": _number(c.low), "high": _number(c.high), "chance": _number(c.chance),
+         "range": check_ends(c, shown), "margins": numbers(margin_ends(c)),
+         "sure": sure_words(c.chance, c.chance_wanted) if np.isfinite(c.chance) else "",
+         "text": value_text(c.value, c.unit), "limit_text": limit_text(c)}
+        for c in checks
+    ]  # fmt: skip
+
+
+def _beside(
+    here: Setting, train: PowerTrain, measured: TrainMeasures, sure: Sureness, checks: Sequence[Check]
+) -> dict[str, Any]:
+    """What is said of a train beside its numbers, checks and chart."""
+    shown, near, speeds = shown_for(here.brief), closest_limit(checks), here.speeds(train)
+    flight = here.flight_time(train)
+    flown = as_flown(train, here, flight, sure)
+    settings = settings_of(train, here, flight, flown)
+    return {
+        "draws": DRAWS,
         "chance_all_limits": sure.chance_all_limits,
         "as_flown": flown_sentences(flown, flight.minutes, flight.cutoff_cell_v, shown),
         "settings": [] if settings is None else settings_rows(settings, shown),
-        "meets": not missed(checks),
-        "misses": [f"{check_name(c.name)} {value_text(c.value, c.unit)}, {limit_text(c)}"
-                   for c in missed(checks)],
+        "misses": [f"{check_name(c.name)} {value_text(c.value, c.unit)}, {limit_text(c)}" for c in missed(checks)],
         "beside": " ".join([*burst_words(checks), *speed_question(train)]),
         "closest": None if near is None else f"{check_name(near.name)}: {value_text(near.value, near.unit)}, "
                                              f"{limit_text(near)}",
-        "checks": [
-            {"name": c.name, "label": check_name(c.name), "value": _number(c.value), "limit": _number(c.limit),
-             "margin": _number(c.margin), "verdict": c.verdict, "basis": c.basis, "limit_source": c.limit_source,
-             "danger": c.danger, "note": c.note, "unit": c.unit,
-             "low": _number(c.low), "high": _number(c.high), "chance": _number(c.chance),
-             "range": check_ends(c, shown), "margins": numbers(margin_ends(c)),
-             "sure": sure_words(c.chance, c.chance_wanted) if np.isfinite(c.chance) else "",
-             "text": value_text(c.value, c.unit), "limit_text": limit_text(c)}
-            for c in checks
-        ],
-        "chart": chart(here, train, measured, sure),
-        "speeds": airspeeds_of(here, train, speeds, measured, sure if draws >= DRAWS else None),
+        "speeds": airspeeds_of(here, train, speeds, measured, sure),
         "trim": _trim(here, train, shown),
         "assumptions": [
             each.text for each in dict.fromkeys((*completed(train)[1], *speeds.assumptions, *flown.assumptions,
@@ -183,16 +211,13 @@ def train_answer(
 
 
 def airspeeds_of(
-    here: Setting, train: PowerTrain, speeds: AircraftSpeeds, measured: TrainMeasures, sure: Sureness | None
+    here: Setting, train: PowerTrain, speeds: AircraftSpeeds, measured: TrainMeasures, sure: Sureness
 ) -> dict[str, Any]:
-    """The table of the aircraft's own speeds, and what a pilot would say of them and of the wind.
-
-    Without ``sure`` the table has no ranges: they take longer than all the rest.
-    """
+    """The table of the aircraft's own speeds, and what a pilot would say of them and of the wind."""
     shown = shown_for(here.brief)
     trips = here.wind_trips(train, measured.flight.phase_mah[:, 0].tolist())
     words = [*speed_sentences(speeds, shown), *wind_sentences(trips, here.brief.site, speeds, shown)]
-    rows = speed_rows(speeds, shown, None if sure is None else speed_ranges(sure).own)
+    rows = speed_rows(speeds, shown, speed_ranges(sure).own)
     return {
         "head": SPEEDS_HEAD, "heads": ["airspeed", *list(rows[0])[1:]], "rows": [list(row.values()) for row in rows],
         "words": words,
@@ -212,8 +237,8 @@ def _trim(here: Setting, train: PowerTrain, shown: Shown) -> dict[str, Any] | No
     }
 
 
-def chart(here: Setting, train: PowerTrain, measured: TrainMeasures, sure: Sureness) -> dict[str, Any]:
-    """Thrust of constant throttle and thrust that level flight needs against airspeed, with bands; SI."""
+def chart(here: Setting, train: PowerTrain, measured: TrainMeasures, sure: Sureness | None) -> dict[str, Any]:
+    """Thrust of constant throttle and thrust that level flight needs against airspeed; SI; with bands if drawn."""
     frame, air = here.variant.airframe, here.air
     mass_kg = here.all_up_mass_kg(train.mass_g)
     reserve = here.brief.limits.reserve_charge or 0.0
@@ -226,11 +251,15 @@ def chart(here: Setting, train: PowerTrain, measured: TrainMeasures, sure: Suren
     names = ["full throttle, full pack", "full throttle, at the end", *(f"{100 * d:.0f} % throttle" for d in THROTTLES)]
     top = float(measured.top.top_speed_m_s[0])
     units = shown_for(here.brief)
-    bands = thrust_band(sure, grid.airspeed[-1]), needed_band(sure, grid.stall, grid.airspeed[-1])
+    fastest = grid.airspeed[-1]
+    bands = () if sure is None else (thrust_band(sure, fastest), needed_band(sure, grid.stall, fastest))
+    full, last = (units.thrust_text(value) for value in thrust[:2, 0])
+    if bands:
+        full = ranged(full, *bands[0].at(0.0), "thrust", units)
     return {
         "bands": [
             {"name": name, "airspeed_m_s": numbers(band.x), "low_n": numbers(band.low), "high_n": numbers(band.high)}
-            for name, band in zip(("full", "need"), bands, strict=True)
+            for name, band in zip(("full", "need"), bands, strict=False)
         ],
         "airspeed_m_s": numbers(grid.airspeed),
         "needed_n": numbers(grid.needed),
@@ -243,51 +272,11 @@ def chart(here: Setting, train: PowerTrain, measured: TrainMeasures, sure: Suren
                    for n, v, t in phase_points(here.phases, frame, mass_kg, air)],
         "units": {"speed": units.speed_unit, "per_m_s": units.speed_of(1.0), "thrust": units.thrust_unit,
                   "per_n": units.thrust_of(1.0)},
-        "words": f"At rest full throttle gives "
-                 f"{ranged(units.thrust_text(thrust[0, 0]), *bands[0].at(0.0), 'thrust', units)} with a full pack and "
-                 f"{units.thrust_text(thrust[1, 0])} at the end. Stall at {units.speed_text(grid.stall)}; top speed "
+        "words": f"At rest full throttle gives {full} with a full pack and {last} at the end. "
+                 f"Stall at {units.speed_text(grid.stall)}; top speed "
                  + (f"{units.speed_text(top)} at half charge." if np.isfinite(top) else "none: it cannot fly level.")
-                 + f" {BAND}",
+                 + (f" {BAND}" if bands else ""),
     }  # fmt: skip
-
-
-def map_answer(
-    brief: Brief,
-    catalogue: Catalogue,
-    *,
-    variant: str | None = None,
-    most: int = MARKS,
-    compute: Callable[..., Passing] = passing_map,
-) -> dict[str, Any]:
-    """Every combination that meets the brief, at most ``most`` of them drawn, those of the front first.
-
-    ``compute`` is ``passing_map``, or something that has it done elsewhere.
-    """
-    here = ResolvedBrief.of(brief).named(variant)
-    shelf = shelf_for(here, catalogue)
-    cells = shelf.column("cells")
-    wanted = brief.limits.cells
-    if wanted:
-        missing = [count for count in wanted if count not in cells]
-        if missing:
-            raise InputFaults([Fault("catalogue", "limits.cells", count, f"the catalogue has no {count}S pack")
-                               for count in missing])  # fmt: skip
-        shelf = shelf.with_packs(np.flatnonzero(np.isin(cells, wanted)))
-    found = compute(here, shelf, most=most)
-    if len(found.combination) > most:
-        # a front that is larger than the map: every so many of it, by flight time
-        order = np.argsort(-found.flight_minutes, kind="stable")
-        found = found.take(order[np.linspace(0, order.size - 1, most).astype(np.intp)])
-    return {
-        "total": found.total,
-        "combinations": shelf.combinations,
-        "id": [TrainId(**shelf.ids(row)).id for row in found.combination.tolist()],
-        "flight_minutes": numbers(found.flight_minutes),
-        "thrust_to_weight": numbers(found.thrust_to_weight),
-        "all_up_mass_g": numbers(found.all_up_mass_g),
-        "cells": [int(c) for c in found.cells],
-        "front": [bool(f) for f in found.front],
-    }
 
 
 def best_answer(brief: Brief, catalogue: Catalogue, variant: str | None = None) -> dict[str, Any]:

@@ -1,18 +1,17 @@
-"""The page's server: loopback only, a random token in the address, nothing kept between two requests.
+"""The page's server: loopback only, a random token in the address.
 
 Every answer is made from what its request carries (the brief's text, changes to it, the ids of a train), so tabs do
-not disturb each other; a sequence number goes back as it came, and the page drops answers that are late.
+not disturb each other; a sequence number goes back as it came, and the page drops answers that are late. What the map
+keeps between two requests only saves time (:mod:`propmatch.page.maps`).
 """
 
-import contextlib
 import json
 import os
 import secrets
-import signal
+import signal as interrupts
 import threading
 from collections.abc import Callable
-from concurrent.futures import BrokenExecutor, Executor
-from functools import partial
+from concurrent.futures import Executor
 from importlib.resources import files
 from multiprocessing import parent_process
 from pathlib import Path
@@ -30,11 +29,9 @@ from propmatch.checks.setting import ResolvedBrief
 from propmatch.faults import Fault, InputFaults
 from propmatch.files import write_file
 from propmatch.page.answers import (
-    FEWER,
     best_answer,
     brief_answer,
     fault_rows,
-    map_answer,
     picked_train,
     shown_for,
     train_answer,
@@ -42,10 +39,9 @@ from propmatch.page.answers import (
 from propmatch.page.benched import benched, fit_answer
 from propmatch.page.edit import edited
 from propmatch.page.explain import explanation
+from propmatch.page.maps import Dropped, Maps, Signal, in_worker
 from propmatch.page.views import views_answer
 from propmatch.records.brief import Brief, dump_brief
-from propmatch.search.front import Passing, passing_map
-from propmatch.tolerances.draws import DRAWS
 
 __all__ = ["HEADERS", "create_app", "in_background", "new_token"]
 
@@ -112,6 +108,7 @@ def create_app(
     folder: Path | None = None,
     file: str = "brief.toml",
     workers: Executor | None = None,
+    signal: Signal | None = None,
 ) -> ASGIApp:
     """The page for a brief.
 
@@ -129,9 +126,12 @@ def create_app(
     file : str
         Name under which the brief is saved unless the reader says otherwise.
     workers : Executor, optional
-        Other processes for the map, so that chart and checks need not wait for it.
+        Another process for the map, so that chart and checks need not wait for it.
+    signal : Signal, optional
+        What that process looks at, begun with it, to see that a question was given up.
     """
     home = Path.cwd() if folder is None else folder
+    maps = Maps(workers, signal)
 
     def start(_: Request) -> Response:
         return JSONResponse({"text": text, "file": file, "folder": str(home)})
@@ -150,6 +150,8 @@ def create_app(
                     made = await run_in_threadpool(lambda: make(edited(asked["text"], asked["changes"]), asked))
                 except InputFaults as error:
                     faults = list(error.faults)
+                except Dropped:
+                    return JSONResponse({"dropped": True, "seq": seq}, status_code=409)
                 else:
                     return made if isinstance(made, Response) else JSONResponse({**made, "seq": seq})
             return JSONResponse({"faults": fault_rows(faults), "seq": seq}, status_code=422)
@@ -169,11 +171,17 @@ def create_app(
             stock(asked),
             str(asked.get("train")),
             asked["variant"],
-            draws=FEWER if asked.get("moving") else DRAWS,
+            moving=bool(asked.get("moving")),
         ),
-        "map": lambda brief, asked: map_answer(
-            brief, stock(asked), variant=asked["variant"], compute=partial(_elsewhere, workers)
+        "map": lambda brief, asked: maps.map(
+            brief,
+            stock(asked),
+            variant=asked["variant"],
+            log=asked.get("log"),
+            moving=bool(asked.get("moving")),
+            page=str(asked.get("page", "")),
         ),
+        "parts": lambda brief, asked: maps.parts(brief, stock(asked), variant=asked["variant"], log=asked.get("log")),
         "views": lambda brief, asked: views_answer(brief, stock(asked), str(asked.get("train")), asked["variant"]),
         "best": lambda brief, asked: best_answer(brief, stock(asked), asked["variant"]),
         "explain": lambda brief, asked: explanation(
@@ -215,12 +223,11 @@ def _sheet(brief: Brief, catalogue: Catalogue, asked: dict[str, Any]) -> Respons
     )
 
 
-def in_background() -> None:
-    """Make this process a worker: the one that serves comes first, and decides when to end, however it ends."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+def in_background(signal: Signal | None = None) -> None:
+    """Make this process a worker: the one that serves decides when to end, however it ends."""
+    interrupts.signal(interrupts.SIGINT, interrupts.SIG_IGN)
     threading.Thread(target=_end_with_the_server, daemon=True).start()
-    if hasattr(os, "nice"):
-        os.nice(10)
+    in_worker(signal)
 
 
 def _end_with_the_server() -> None:
@@ -228,14 +235,6 @@ def _end_with_the_server() -> None:
     if server is not None:
         server.join()
         os._exit(0)
-
-
-def _elsewhere(workers: Executor | None, *what: Any, **more: Any) -> Passing:
-    """The map by a worker; here where there is none, or it died."""
-    if workers is not None:
-        with contextlib.suppress(BrokenExecutor):
-            return workers.submit(passing_map, *what, **more).result()
-    return passing_map(*what, **more)
 
 
 async def _asked(request: Request) -> tuple[dict[str, Any], list[Fault]]:

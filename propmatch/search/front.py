@@ -1,6 +1,7 @@
 """Everything that passes, and of that what nothing beats in flight time, thrust to weight and mass at once."""
 
 from bisect import bisect_left
+from collections.abc import Callable
 
 import attrs
 import numpy as np
@@ -8,10 +9,10 @@ import numpy as np
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.setting import Setting
 from propmatch.models.arrays import Flags, Floats, Index
-from propmatch.search.bounds.pruned import CHUNK, PropellerTables, passing
+from propmatch.search.bounds.pruned import CHUNK, FlightBounds, PropellerTables, passing
 from propmatch.search.shelf import Shelf
 
-__all__ = ["Passing", "front_of", "pareto", "passing_map"]
+__all__ = ["Passing", "computed", "front_of", "made", "may_lead", "pareto", "passing_map"]
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -68,7 +69,7 @@ def pareto(minutes: Floats, thrust: Floats, mass_g: Floats) -> Flags:
     return best
 
 
-def _computed(setting: Setting, shelf: Shelf, rows: Index, *, flight: bool) -> tuple[Floats, Floats, Floats]:
+def computed(setting: Setting, shelf: Shelf, rows: Index, *, flight: bool) -> tuple[Floats, Floats, Floats]:
     """Minutes (NaN unless asked for), thrust to weight and mass of combinations."""
     out = np.full((3, len(rows)), np.nan)
     for start in range(0, len(rows), CHUNK):
@@ -81,28 +82,65 @@ def _computed(setting: Setting, shelf: Shelf, rows: Index, *, flight: bool) -> t
     return out[0], out[1], out[2]
 
 
+def may_lead(low: Floats, high: Floats, thrust: Floats, mass_g: Floats) -> Index:
+    """Points (indices) that no other surely beats, their times being known within bounds (N,)."""
+    left = np.flatnonzero(~_beaten_by_cells(low, high, thrust, mass_g))
+    return left[~_beaten(low[left], high[left], thrust[left], mass_g[left])]
+
+
+_CELLS = 64
+
+
+def _beaten_by_cells(low: Floats, high: Floats, thrust: Floats, mass_g: Floats) -> Flags:
+    """Where a point in a cell of less mass and more thrust surely has more time; quick, and far from all of them."""
+    if not low.size:
+        return np.zeros(0, dtype=bool)
+    shape = (_CELLS, _CELLS)
+    x, y = (((v - v.min()) / (np.ptp(v) or 1.0) * (_CELLS - 1)).astype(np.intp) for v in (mass_g, thrust))
+    best = np.full(_CELLS * _CELLS, -np.inf)
+    np.maximum.at(best, x * _CELLS + y, low)
+    best = np.maximum.accumulate(best.reshape(shape), axis=0)
+    best = np.maximum.accumulate(best[:, ::-1], axis=1)[:, ::-1]
+    beyond = np.full(shape, -np.inf)
+    beyond[1:, :-1] = best[:-1, 1:]
+    return np.asarray(high * (1.0 + 1e-9) < beyond.reshape(-1)[x * _CELLS + y])
+
+
+class _Candidates:
+    """What of all that passes may belong to the front, block by block."""
+
+    def __init__(self, setting: Setting, shelf: Shelf) -> None:
+        self.setting, self.shelf, self.total = setting, shelf, 0
+        self.rows = np.empty((0, 4), dtype=np.intp)
+        self.held = np.empty((4, 0))  # minutes at least, at most, thrust to weight, mass
+
+    def add(self, more: Index, bounds: FlightBounds) -> None:
+        """Some more that passes."""
+        if not len(more):
+            return
+        self.total += len(more)
+        _, thrust, mass = computed(self.setting, self.shelf, more, flight=False)
+        held = np.array([bounds.minutes_low, bounds.minutes_high, thrust, mass])
+        self.rows, self.held = np.concatenate([self.rows, more]), np.hstack([self.held, held])
+        some = may_lead(*self.held)
+        self.rows, self.held = self.rows[some], self.held[:, some]
+
+    def front(self) -> "Passing":
+        """Those that do."""
+        every = made(self.setting, self.shelf, self.rows, front=0, total=self.total)
+        best = pareto(every.flight_minutes, every.thrust_to_weight, every.all_up_mass_g)
+        return attrs.evolve(every, front=best).take(np.flatnonzero(best))
+
+
 def front_of(setting: Setting, shelf: Shelf, *, tables: PropellerTables | None = None) -> Passing:
     """The Pareto front of flight time, thrust to weight and all-up mass, of all that passes.
 
     Flight time is computed only where bounds leave it open whether a combination belongs to the front.
     """
-    rows = np.empty((0, 4), dtype=np.intp)
-    held = np.empty((4, 0))  # minutes at least, at most, thrust to weight, mass
-    total = 0
+    found = _Candidates(setting, shelf)
     for more, bounds in passing(setting, shelf, tables=tables):
-        if not len(more):
-            continue
-        total += len(more)
-        _, thrust, mass = _computed(setting, shelf, more, flight=False)
-        rows = np.concatenate([rows, more])
-        held = np.hstack([held, [bounds.minutes_low, bounds.minutes_high, thrust, mass]])
-        kept = ~_beaten(*held)
-        rows, held = rows[kept], held[:, kept]
-    minutes, thrust, mass = _computed(setting, shelf, rows, flight=True)
-    best = pareto(minutes, thrust, mass)
-    return _made(
-        shelf, rows[best], minutes[best], thrust[best], mass[best], np.ones(int(best.sum()), dtype=bool), total
-    )
+        found.add(more, bounds)
+    return found.front()
 
 
 def _beaten(low: Floats, high: Floats, thrust: Floats, mass: Floats) -> Flags:
@@ -128,22 +166,28 @@ def _beaten(low: Floats, high: Floats, thrust: Floats, mass: Floats) -> Flags:
     return out
 
 
-def _made(
-    shelf: Shelf, rows: Index, minutes: Floats, thrust: Floats, mass: Floats, front: Flags, total: int
-) -> Passing:
+def made(setting: Setting, shelf: Shelf, rows: Index, *, front: int, total: int) -> Passing:
+    """Combinations computed, the first ones being the front."""
+    minutes, thrust, mass = computed(setting, shelf, rows, flight=True)
     return Passing(
         combination=rows,
         flight_minutes=minutes,
         thrust_to_weight=thrust,
         all_up_mass_g=mass,
         cells=shelf.column("cells")[rows[:, 2]],
-        front=front,
+        front=np.arange(len(rows)) < front,
         total=total,
     )
 
 
 def passing_map(
-    setting: Setting, shelf: Shelf, *, most: int | None = 2000, tables: PropellerTables | None = None, seed: int = 0
+    setting: Setting,
+    shelf: Shelf,
+    *,
+    most: int | None = 2000,
+    tables: PropellerTables | None = None,
+    seed: int = 0,
+    tick: Callable[[], None] = lambda: None,
 ) -> Passing:
     """Everything that passes, computed.
 
@@ -156,25 +200,23 @@ def passing_map(
         As in :func:`propmatch.search.bounds.pruned.search`.
     seed : int
         Of the choice.
+    tick : callable
+        Called between blocks; what it raises ends the search.
     """
-    tables = PropellerTables(setting, shelf) if tables is None else tables
-    found = (part for part, _ in passing(setting, shelf, tables=tables))
-    rows = np.concatenate([np.empty((0, 4), dtype=np.intp), *found])
+    candidates = _Candidates(setting, shelf)
+    each = [np.empty((0, 4), dtype=np.intp)]
+    for more, bounds in passing(setting, shelf, tables=tables):
+        tick()
+        each.append(more)
+        if most is not None:
+            candidates.add(more, bounds)
+    rows = np.concatenate(each)
     if most is None or len(rows) <= most:
-        minutes, thrust, mass = _computed(setting, shelf, rows, flight=True)
-        return _made(shelf, rows, minutes, thrust, mass, pareto(minutes, thrust, mass), len(rows))
-    best = front_of(setting, shelf, tables=tables)
-    known = set(map(tuple, best.combination.tolist()))
+        every = made(setting, shelf, rows, front=0, total=len(rows))
+        return attrs.evolve(every, front=pareto(every.flight_minutes, every.thrust_to_weight, every.all_up_mass_g))
+    best = candidates.front().combination
+    known = set(map(tuple, best.tolist()))
     chosen = np.random.default_rng(seed).permutation(len(rows))[:most]
     rest = np.array([row for row in rows[chosen].tolist() if tuple(row) not in known], dtype=np.intp).reshape(-1, 4)
-    rest = rest[: max(0, most - len(best.combination))]
-    minutes, thrust, mass = (
-        np.concatenate([one, two])
-        for one, two in zip(
-            (best.flight_minutes, best.thrust_to_weight, best.all_up_mass_g),
-            _computed(setting, shelf, rest, flight=True),
-            strict=True,
-        )
-    )  # fmt: skip
-    front = np.arange(minutes.size) < len(best.combination)
-    return _made(shelf, np.concatenate([best.combination, rest]), minutes, thrust, mass, front, len(rows))
+    rest = rest[: max(0, most - len(best))]
+    return made(setting, shelf, np.concatenate([best, rest]), front=len(best), total=len(rows))

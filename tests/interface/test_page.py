@@ -1,13 +1,19 @@
 """The page's server: who is let in, what is wrong with a brief, and numbers equal to those of the Python functions."""
 
 import importlib.util
+import json
 import os
 import re
 import signal
 import subprocess
 import sys
+import time
 from collections.abc import Callable, Iterator
+from concurrent.futures import BrokenExecutor, Executor, ProcessPoolExecutor
+from multiprocessing import get_context
 from pathlib import Path
+from threading import Thread
+from typing import Any
 
 import httpx
 import pytest
@@ -27,7 +33,9 @@ from propmatch.hookspecs import ExtraCheck
 from propmatch.page.answers import brief_answer, train_answer
 from propmatch.page.edit import edited, field_values
 from propmatch.page.explain import explanation
+from propmatch.page.maps import _IN_WORKER, Dropped, Maps, in_worker
 from propmatch.records.fields import replace
+from propmatch.records.trainid import PART_KINDS, joined_ids
 from propmatch.search.matching import Candidate, match
 from propmatch.sheet.aircraftviews import NO_VIEWS, aircraft_views
 from propmatch.words.checkwords import check_name, value_text
@@ -127,7 +135,7 @@ def test_the_command_serves_until_it_is_interrupted(tmp_path: Path) -> None:
         head = {"origin": "/".join(origin)}
         answer = httpx.post(address + "map", json=sent, headers=head, timeout=60, trust_env=False)
         assert answer.json()["total"] > 0
-        assert len(answer.json()["id"]) <= 2000
+        assert len(answer.json()["flight_minutes"]) <= 2000
     finally:
         process.send_signal(signal.SIGINT)
         _, complaints = process.communicate(timeout=30)
@@ -225,15 +233,101 @@ def test_what_a_build_and_its_balance_rest_on_is_said() -> None:
     assert any("the controller sits midway between motor and target" in each for each in told)
 
 
+def ids_of(page: Served, answer: dict[str, Any]) -> list[str]:
+    """The combinations of a map by the ids of their parts."""
+    parts = page.ask("parts", text=BRIEF, changes={}).json()
+    assert parts["stock"] == answer["stock"]
+    kinds, at = [parts[kind] for kind in PART_KINDS], answer["parts"]
+    rows = [at[i : i + 4] for i in range(0, len(at), 4)]
+    return [joined_ids(ids[i] for ids, i in zip(kinds, row, strict=True)) for row in rows]
+
+
+def test_a_map_that_its_page_gave_up_is_dropped() -> None:
+    """The worker looks between two blocks; another page's question goes on."""
+    signal, asked = Signalled(), list[int]()
+    maps, catalogue = Maps(signal=signal), stock()
+
+    def again() -> None:
+        newer.start()
+        while not signal.dropped:
+            time.sleep(0.01)
+
+    newer = Thread(target=lambda: asked.append(maps.map(brief(), catalogue, page="one")["total"]))
+    signal.looked = again
+    with pytest.raises(Dropped):
+        maps.map(brief(), catalogue, page="one")
+    newer.join(timeout=60)
+    assert asked == [match(brief(), catalogue, top=1, count=True, on_paper=True).passing]
+    assert maps.map(brief(), catalogue, page="two")["total"] == asked[0]
+
+
+def test_a_worker_that_another_question_finds_dead_meanwhile_is_no_fault() -> None:
+    """The first question is on its way to the worker when the second gives the worker up."""
+
+    class Dying(Executor):
+        def submit(self, *_: Any, **__: Any) -> Any:
+            raise BrokenExecutor
+
+    maps = Maps(Dying())
+    inner = maps._submitted
+
+    def late(*some: Any, **more: Any) -> Any:
+        maps._worker = None
+        return inner(*some, **more)
+
+    maps._submitted = late  # type: ignore[method-assign]
+    plain = Maps().map(brief(), stock(), page="one")
+    assert maps.map(brief(), stock(), page="one")["total"] == plain["total"]
+
+
+class Signalled:
+    """A signal that tells when it is looked at."""
+
+    def __init__(self) -> None:
+        self.dropped, self.looked = 0, lambda: None
+
+    @property
+    def value(self) -> int:
+        looked, self.looked = self.looked, lambda: None
+        looked()
+        return self.dropped
+
+    @value.setter
+    def value(self, number: int) -> None:
+        self.dropped = number
+
+
+def test_the_worker_keeps_the_rows_and_answers_as_the_search_does() -> None:
+    """Steps of the mass through a process of its own, whose first answer is the plain search's."""
+    text = (path("briefs/schoolyard_trainer.toml")).read_text(encoding="utf-8")
+    catalogue, plain = load_catalogue(plugins=["bundled"]), Maps()
+    with ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=in_worker) as pool:
+        maps = Maps(pool)
+        for mass_g in (150.0, 160.0):
+            asked = edited(text, {"aircraft.bare_mass_g": mass_g})
+            told, same = (each.map(asked, catalogue, moving=mass_g > 150.0) for each in (maps, plain))
+            assert (told["total"], told["front"]) == (same["total"], same["front"])
+            n = 4 * told["front"]
+            rows = [sorted(zip(*[iter(each["parts"][:n])] * 4, strict=True)) for each in (told, same)]
+            assert rows[0] == rows[1]
+            assert len(json.dumps(told)) < 100_000
+        assert pool.submit(kept_rows).result() > 100_000
+
+
+def kept_rows() -> int:
+    """How many rows the worker keeps."""
+    return int(_IN_WORKER["maker"]._kept.size)
+
+
 def test_the_map_holds_what_match_finds(page: Served) -> None:
     found = match(brief(), stock(), top=100)
     answer = page.ask("map", text=BRIEF, changes={}).json()
-    assert answer["total"] == found.passing == len(answer["id"])
-    at = {name: i for i, name in enumerate(answer["id"])}
+    at = {name: i for i, name in enumerate(ids_of(page, answer))}
+    assert answer["total"] == found.passing == len(at)
     for row in found.rows:
-        assert answer["flight_minutes"][at[row.id]] == pytest.approx(row.flight_minutes, rel=1e-9)
-        assert answer["thrust_to_weight"][at[row.id]] == pytest.approx(row.thrust_to_weight, rel=1e-9)
-        assert answer["all_up_mass_g"][at[row.id]] == pytest.approx(row.all_up_mass_g, rel=1e-9)
+        assert answer["flight_minutes"][at[row.id]] == pytest.approx(row.flight_minutes, rel=5e-6)
+        assert answer["thrust_to_weight"][at[row.id]] == pytest.approx(row.thrust_to_weight, rel=5e-6)
+        assert answer["all_up_mass_g"][at[row.id]] == pytest.approx(row.all_up_mass_g, rel=5e-6)
     assert page.ask("best", text=BRIEF, changes={}).json()["id"] == found.rows[0].id
 
 

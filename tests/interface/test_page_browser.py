@@ -122,7 +122,7 @@ def test_typed_numbers_move_everything(browser: Browser, page: Served) -> None:
     shows(browser, "mass", value_text(same.all_up_mass_g, "g"))
     until(browser, "document.querySelector('#count').textContent.startsWith(arguments[0])", f"{found.passing} of")
     shows(browser, "flight_time", value_text(same.flight_minutes, "min"))
-    assert browser.run("return document.querySelectorAll('#map [data-at]').length") == found.passing
+    assert browser.run("return document.querySelectorAll('#map [data-row]').length") == found.passing
 
 
 def test_a_slider_writes_the_sentence(browser: Browser, page: Served) -> None:
@@ -188,7 +188,7 @@ def test_a_train_is_picked_with_the_pointer(browser: Browser, page: Served) -> N
     before = browser.run("return document.body.dataset.drawn")
     browser.run("document.querySelector('#map').scrollIntoView({block: 'center'})")
     mark = browser.run(
-        "const marks = [...document.querySelectorAll('#map [data-at]')]; return marks.reduce((a, b) => "
+        "const marks = [...document.querySelectorAll('#map [data-row]')]; return marks.reduce((a, b) => "
         "a.getBoundingClientRect().x < b.getBoundingClientRect().x ? a : b)"
     )
     from selenium.webdriver import ActionChains
@@ -281,7 +281,7 @@ def test_a_log_of_the_bench_is_drawn_and_its_motor_flown(browser: Browser, page:
 
 
 def test_ranges_and_chances_stand_beside_the_numbers(browser: Browser, page: Served) -> None:
-    """The ranges of the page are those of the draws; fewer serve while a slider moves, and the page says so."""
+    """The ranges of the page are those of the draws; while a slider moves the page is on paper, and says so."""
     ready(browser, page)
     sure = sureness(settings(brief())[0], best({}).train)
     ends = sure.value("flight_time")
@@ -295,7 +295,9 @@ def test_ranges_and_chances_stand_beside_the_numbers(browser: Browser, page: Ser
     assert "1024 draws" in browser.text("#draws")
     browser.run("""const slider = document.getElementById('bare_mass-slider'); slider.value = 280;
                    slider.dispatchEvent(new Event('input'));""")
-    until(browser, "document.getElementById('draws').textContent.startsWith('256 draws')")
+    until(browser, "document.getElementById('draws').textContent.startsWith('On paper')")
+    assert browser.text("#verdict").startswith("On paper it ")
+    assert browser.run("return document.querySelectorAll('#chart .full-band, #map .reach').length") == 0
     browser.run("document.getElementById('bare_mass-slider').dispatchEvent(new Event('change'))")
     until(browser, "document.getElementById('draws').textContent.includes('1024 draws')")
 
@@ -333,14 +335,18 @@ def test_hostile_names_stay_text(browser: Browser, page: Served) -> None:
     ready(browser, page)
     ids = next(row.id for row in match(brief(), stock(), top=100).rows if "hostile" in row.motor_id)
     at = browser.run(
-        "const r = await fetch('map', {method: 'POST', headers: {'content-type': 'application/json'}, body: "
-        "JSON.stringify({text: arguments[0], changes: {}})}); return (await r.json()).id.indexOf(arguments[1])",
+        "const sent = {method: 'POST', headers: {'content-type': 'application/json'}}; "
+        "sent.body = JSON.stringify({text: arguments[0], changes: {}}); "
+        "const ask = async (what) => (await fetch(what, sent)).json(); "
+        "const parts = await ask('parts'); "
+        "return ['motor', 'controller', 'pack', 'propeller'].map((kind, i) => "
+        "parts[kind].indexOf(arguments[1].split(' + ')[i])).join();",
         BRIEF,
         ids,
     )
     before = browser.run("return document.body.dataset.drawn")
     browser.run(
-        "const m = document.querySelector(`#map [data-at='${arguments[0]}']`).getBoundingClientRect();"
+        "const m = document.querySelector(`#map [data-row='${arguments[0]}']`).getBoundingClientRect();"
         "document.querySelector('#map svg').dispatchEvent(new MouseEvent('click', {clientX: m.x + m.width / 2, "
         "clientY: m.y + m.height / 2}))",
         at,

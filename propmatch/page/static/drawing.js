@@ -70,41 +70,93 @@ const SHAPES = {
 const cross = (r) => `M${-r},${-0.4 * r}H${-0.4 * r}V${-r}H${0.4 * r}V${-0.4 * r}H${r}V${0.4 * r}H${0.4 * r}V${r}H${-0.4 * r}V${0.4 * r}H${-r}Z`;
 const shape = (cells, r) => (SHAPES[cells] ?? cross)(r);
 
-export function drawMap(marks, chosen, { pick, tell }) {
-  const { id, cells, front, flight_minutes: minutes, thrust_to_weight: thrust, all_up_mass_g: mass } = marks;
-  const pad = (values) => {
-    const low = least(values), high = most(values), room = 0.05 * (high - low) || 0.1 * high;
-    return [Math.max(0, low - room), high + room];
-  };
-  const kinds = [...new Set(cells)].sort();
-  const title = `Map of ${id.length} combinations: flight time against thrust to weight. Arrow keys move, Enter picks.`;
-  const some = id.length > 0;
-  const { root, x, y } = frame(title, some ? pad(thrust) : [0, 1], some ? pad(minutes) : [0, 10], "thrust to weight at rest, half charge",
-    "flight time, minutes", { tabindex: "0", role: "application", "aria-describedby": "map-help" });
-  if (!some) {
-    root.append(svg("text", { x: WIDE / 2, y: HIGH / 2, "text-anchor": "middle" }, "Nothing meets the brief."));
-    root.ring = () => {};
-    return root;
+// The map lives as long as its place on the page: a step moves, shows or hides marks that are there already.
+export function createMap({ pick, tell, chosen }) {
+  const root = svg("svg", { class: "map", role: "application", tabindex: "0", "aria-describedby": "map-help" });
+  const axes = svg("g"), layers = { rest: svg("g"), front: svg("g") }, legend = svg("g");
+  const ring = svg("circle", { class: "chosen", r: 11 }), cursor = svg("circle", { class: "cursor", r: 14 }), reach = svg("path", { class: "reach" });
+  root.append(axes, layers.rest, layers.front, legend);
+  const pools = { rest: new Map(), front: new Map() };
+  let marks = { size: 0 }, spans = null, x = null, y = null, px = [], py = [], at = -1, lightest = 0, heaviest = 1, size = "";
+
+  const pad = (low, high) => { const room = 0.05 * (high - low) || 0.1 * high; return [Math.max(0, low - room), high + room]; };
+  const radius = (grams) => 2.2 + Math.round(8 * Math.min(1, Math.max(0, (grams - lightest) / (heaviest - lightest || 1)))) / 2;
+
+  // While a number moves the axes stay, as long as the marks are within them and fill half of each.
+  function holds(wanted) {
+    return spans && wanted.every(([low, high], i) => low >= spans[i][0] && high <= spans[i][1] && high - low >= 0.5 * (spans[i][1] - spans[i][0]));
   }
-  const light = least(mass), heavy = most(mass);
-  const radius = (grams) => 2.2 + 4 * (grams - light) / (heavy - light || 1);
-  const px = thrust.map(x), py = minutes.map(y);
-  const order = id.map((_, at) => at).sort((a, b) => front[a] - front[b] || mass[b] - mass[a]);
-  for (const at of order) {
-    root.append(svg("path", { class: front[at] ? "mark front" : "mark", d: shape(cells[at], radius(mass[at])),
-      transform: `translate(${px[at].toFixed(1)},${py[at].toFixed(1)})`, "data-at": at }));
+
+  function scale(moving) {
+    const some = marks.size > 0;
+    const ends = (values) => [least(values), most(values)];
+    const exact = some ? [ends(marks.thrust), ends(marks.minutes)] : [[0, 1], [0, 10]];
+    const now = `${WIDE} ${HIGH}`;
+    if (moving && now === size && holds(exact)) return;
+    spans = some ? exact.map(([low, high]) => pad(low, high)) : exact;
+    [lightest, heaviest] = some ? ends(marks.mass) : [0, 1];
+    size = now;
+    const made = frame("", spans[0], spans[1], "thrust to weight, static, half charge", "flight time, minutes");
+    ({ x, y } = made);
+    root.setAttribute("viewBox", `0 0 ${WIDE} ${HIGH}`);
+    axes.replaceChildren(...made.root.childNodes);
+    if (!some) axes.append(svg("text", { x: WIDE / 2, y: HIGH / 2, "text-anchor": "middle" }, "Nothing meets the brief."));
+    explainMarks();
   }
-  const legend = (y, r, count, text) => root.append(
-    svg("path", { class: "mark front", d: shape(count, r), transform: `translate(${WIDE - 64},${y})` }),
-    svg("text", { class: "halo", x: WIDE - 52, y: y + 4 }, text));
-  kinds.forEach((count, at) => legend(TOP + 12 + 19 * at, 5, count, `${count}S`));
-  legend(TOP + 16 + 19 * kinds.length, radius(light), kinds[0], `${light.toFixed(0)} g`);
-  legend(TOP + 35 + 19 * kinds.length, radius(heavy), kinds[0], `${heavy.toFixed(0)} g`);
-  const ring = svg("circle", { class: "chosen", r: 11 }), cursor = svg("circle", { class: "cursor", r: 14 });
-  let at = id.indexOf(chosen);
-  const reach = svg("path", { class: "reach" });
-  root.ring = (w, t, ws, ts) => {
+
+  function explainMarks() {
+    const kinds = marks.size ? [...new Set(marks.cells)].sort() : [];
+    const line = (top, r, count, text) => [
+      svg("path", { class: "mark front", d: shape(count, r), transform: `translate(${WIDE - 64},${top})` }),
+      svg("text", { class: "halo", x: WIDE - 52, y: top + 4 }, text)];
+    legend.replaceChildren(...kinds.flatMap((count, i) => line(TOP + 12 + 19 * i, 5, count, `${count}S`)),
+      ...(kinds.length ? [...line(TOP + 16 + 19 * kinds.length, radius(lightest), kinds[0], `${lightest.toFixed(0)} g`),
+        ...line(TOP + 35 + 19 * kinds.length, radius(heaviest), kinds[0], `${heaviest.toFixed(0)} g`)] : []));
+  }
+
+  function place(pool, layer, kind, key, i, moving) {
+    let mark = pool.get(key);
+    if (!mark) {
+      mark = { element: svg("path", { class: kind, "data-row": key }), where: "", form: "", away: false };
+      pool.set(key, mark);
+      layer.append(mark.element);
+    }
+    const where = `translate(${px[i].toFixed(1)},${py[i].toFixed(1)})`, form = `${marks.cells[i]} ${radius(marks.mass[i])}`;
+    if (where !== mark.where) mark.element.setAttribute("transform", mark.where = where);
+    if (form !== mark.form && !(moving && mark.form)) { mark.element.setAttribute("d", shape(marks.cells[i], radius(marks.mass[i]))); mark.form = form; }
+    if (mark.away) { mark.element.classList.remove("away"); mark.away = false; }
+    mark.seen = marks;
+  }
+
+  function update(newest, moving) {
+    const kept = at >= 0 ? marks.rows[at] : null;
+    marks = newest;
+    scale(moving);
+    root.setAttribute("aria-label", `Map of ${marks.size} combinations: flight time against thrust to weight. Arrow keys move, Enter picks.`);
+    px = marks.size ? marks.thrust.map(x) : [];
+    py = marks.size ? marks.minutes.map(y) : [];
+    // heavy ones first, so that light ones lie on top; while a number moves the order stays
+    const order = Array.from({ length: marks.size }, (_, i) => i).sort((a, b) => marks.mass[b] - marks.mass[a]);
+    if (!moving) for (const [name, layer] of Object.entries(layers)) { pools[name].clear(); layer.replaceChildren(); }
+    for (const i of moving ? order.keys() : order) {
+      const name = i < marks.front ? "front" : "rest";
+      place(pools[name], layers[name], i < marks.front ? "mark front" : "mark", marks.rows[i], i, moving);
+    }
+    for (const pool of Object.values(pools)) {
+      const crowded = pool.size > 3000;
+      for (const [key, mark] of pool) {
+        if (mark.seen === marks) continue;
+        if (crowded) { mark.element.remove(); pool.delete(key); } else if (!mark.away) { mark.element.classList.add("away"); mark.away = true; }
+      }
+    }
+    at = kept === null ? -1 : marks.rows.indexOf(kept);
+    cursor.remove();
+  }
+
+  function around(w, t, ws, ts) {
     reach.remove();
+    ring.remove();
+    if (!x || !marks.size) return;
     const within = (value, low, high) => Math.min(high, Math.max(low, value));
     const [across, along] = [ws, ts].map((ends) => ends.length === 2 && finite(ends).length === 2);
     if (w !== null && t !== null && across && along) {
@@ -114,12 +166,12 @@ export function drawMap(marks, chosen, { pick, tell }) {
       root.append(reach);
     }
     const [cx, cy] = w === null || t === null ? [-1, -1] : [x(w), y(t)];
-    ring.remove();
     if (cx < LEFT || cx > WIDE - RIGHT || cy < TOP || cy > HIGH - BOTTOM) return;
     ring.setAttribute("cx", cx);
     ring.setAttribute("cy", cy);
     root.append(ring);
-  };
+  }
+
   const move = (to) => {
     at = to;
     cursor.setAttribute("cx", px[at]);
@@ -129,7 +181,7 @@ export function drawMap(marks, chosen, { pick, tell }) {
   };
   const nearest = (px0, py0, test) => {
     let found = -1, best = Infinity;
-    for (let each = 0; each < id.length; each += 1) {
+    for (let each = 0; each < marks.size; each += 1) {
       const dx = px[each] - px0, dy = py[each] - py0, far = test(dx, dy);
       if (far !== null && far < best) { best = far; found = each; }
     }
@@ -138,9 +190,10 @@ export function drawMap(marks, chosen, { pick, tell }) {
   const WAYS = { ArrowRight: [1, 0], ArrowLeft: [-1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
   root.addEventListener("keydown", (event) => {
     const way = WAYS[event.key];
-    if (way) {
+    if (way && marks.size) {
       event.preventDefault();
-      if (at < 0) { move(order[order.length - 1]); return; }
+      if (at < 0) at = chosen();
+      if (at < 0) { move(0); return; }
       const to = nearest(px[at], py[at], (dx, dy) => {
         const along = dx * way[0] + dy * way[1], across = Math.abs(dx * way[1]) + Math.abs(dy * way[0]);
         return along > 0.5 ? along + 2 * across : null;
@@ -148,18 +201,18 @@ export function drawMap(marks, chosen, { pick, tell }) {
       if (to >= 0) move(to);
     } else if ((event.key === "Enter" || event.key === " ") && at >= 0) {
       event.preventDefault();
-      pick(id[at]);
+      pick(at);
     }
   });
   const under = (event) => {
-    const box = root.getBoundingClientRect(), scale = WIDE / box.width;
-    const to = nearest((event.clientX - box.left) * scale, (event.clientY - box.top) * scale, (dx, dy) => dx * dx + dy * dy);
-    const [dx, dy] = [px[to] - (event.clientX - box.left) * scale, py[to] - (event.clientY - box.top) * scale];
-    return Math.hypot(dx, dy) < 24 ? to : -1;
+    const box = root.getBoundingClientRect(), scaled = WIDE / box.width;
+    const [cx, cy] = [(event.clientX - box.left) * scaled, (event.clientY - box.top) * scaled];
+    const to = nearest(cx, cy, (dx, dy) => dx * dx + dy * dy);
+    return to >= 0 && Math.hypot(px[to] - cx, py[to] - cy) < 24 ? to : -1;
   };
   root.addEventListener("pointermove", (event) => { const to = under(event); if (to >= 0) tell(to); });
-  root.addEventListener("click", (event) => { const to = under(event); if (to >= 0) { move(to); pick(id[to]); } });
-  return root;
+  root.addEventListener("click", (event) => { const to = under(event); if (to >= 0) { move(to); pick(to); } });
+  return { root, update, ring: around };
 }
 
 // ------------------------------------------------------------ charts over airspeed
@@ -178,7 +231,7 @@ export function drawChart(chart) {
   const { per_m_s: s, per_n: f, speed, thrust } = chart.units;
   const v = chart.airspeed_m_s.map((each) => each * s);
   const of = (values) => values.map((each) => (each === null ? null : each * f));
-  const high = 1.06 * most([...of(chart.curves[0].thrust_n), ...of(chart.bands[0].high_n), ...chart.points.map((each) => each.thrust_n * f)]);
+  const high = 1.06 * most([...of(chart.curves[0].thrust_n), ...of(chart.bands[0]?.high_n ?? []), ...chart.points.map((each) => each.thrust_n * f)]);
   const { root, x, y } = frame(`Thrust against airspeed. ${chart.words}`, [0, v[v.length - 1]], [0, high], `airspeed, ${speed}`, `thrust, ${thrust}`);
   const inside = (value) => (value === null || value < 0 || value > high ? null : y(value));
   const points = (values) => of(values).map((value, at) => [x(v[at]), inside(value)]);

@@ -1,9 +1,9 @@
 // The page: reads the sentence, asks the server, draws. Text from files only ever becomes text nodes.
-import { fit, drawMap, drawChart, drawCompare, marginBar } from "./drawing.js";
+import { fit, createMap, drawChart, drawCompare, marginBar } from "./drawing.js";
 
 const $ = (id) => document.getElementById(id);
 const inputs = [...document.querySelectorAll("#sentence input[data-key]")];
-const state = { text: "", changes: {}, variant: null, train: null, marks: null, pins: [], last: {}, version: 1, edits: 0, mapped: 0, looks: 0, moving: false, log: null };
+const state = { text: "", changes: {}, variant: null, train: null, marks: null, pins: [], last: {}, version: 1, edits: 0, looks: 0, looked: 0, moving: false, log: null };
 let seq = 0;
 
 function make(tag, attributes = {}, ...children) {
@@ -19,10 +19,10 @@ class Faulty extends Error {
   constructor(faults) { super("faults"); this.faults = faults; }
 }
 
-async function ask(what, more = {}) {
+async function ask(what, more = {}, signal) {
   const sent = { text: state.text, changes: state.changes, variant: state.variant, log: state.log, seq: ++seq, ...more };
   const reply = await fetch(what, {
-    method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(sent),
+    method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(sent), signal,
   });
   if (what === "sheet" && reply.ok) return reply.blob();
   if (reply.status === 403) throw new Error("the server does not know this page");
@@ -31,27 +31,31 @@ async function ask(what, more = {}) {
   return { ...body, status: reply.status, sent: sent.seq };
 }
 
-// One question of a kind is under way at a time; the newest waits for it, and what is late is dropped.
-function channel(what, more, use) {
-  const kept = { busy: false, again: false, newest: 0 };
+// One question of a kind is under way at a time; the newest waits for it, and what is late is dropped. Where patience is
+// given, in ms, one that took longer is given up for the newest, though never two in a row: something is drawn meanwhile.
+function channel(what, more, use, patience = Infinity) {
+  const kept = { busy: false, again: false, newest: 0, since: 0, gone: null, spared: false };
   return async function go() {
     kept.again = kept.busy;
+    if (kept.busy && !kept.spared && performance.now() - kept.since > patience) kept.gone.abort();
     if (kept.busy) return;
     kept.busy = true;
     do {
-      kept.again = false;
-      const { version, edits } = state;
+      Object.assign(kept, { again: false, since: performance.now(), gone: new AbortController() });
+      const { version, edits, moving } = state;
       try {
         const asked = more();
         if (asked === null) break;
-        const answer = { ...(await ask(what, asked)), edits };
-        if (answer.seq >= kept.newest && version === state.version) {
+        const answer = { ...(await ask(what, asked, kept.gone.signal)), edits, moving };
+        kept.spared = false;
+        if (answer.status !== 409 && answer.seq >= kept.newest && version === state.version) {
           kept.newest = answer.seq;
           clearFaults();
-          use(answer);
-        }
+          await use(answer);
+        } else if (version !== state.version) kept.again = true;
       } catch (error) {
-        if (version === state.version) complain(error);
+        kept.spared = error.name === "AbortError";
+        if (version === state.version && !kept.spared) complain(error);
       }
     } while (kept.again);
     kept.busy = false;
@@ -61,7 +65,8 @@ function channel(what, more, use) {
 const askBrief = channel("brief", () => ({}), useBrief);
 const askTrain = channel("train", () => (state.train ? { train: state.train, moving: state.moving } : null), useTrain);
 const askViews = channel("views", () => (state.train ? { train: state.train } : null), useViews);
-const askMap = channel("map", () => ({}), useMap);
+const PAGE = crypto.randomUUID();
+const askMap = channel("map", () => ({ page: PAGE, moving: state.moving }), useMap, 400);
 
 function say(text) { $("status").textContent = text; }
 
@@ -112,17 +117,13 @@ function changed(input) {
   refresh();
 }
 
+// The map and the picked train follow every step; what takes longer waits until nothing has moved for a moment.
 function refresh() {
   state.edits += 1;
   clearTimeout(state.later);
+  askMap();
   if (state.train) askTrain();
-  else later();
-}
-
-// What takes longer waits until the picked train is drawn and nothing has moved for a moment.
-function later() {
-  clearTimeout(state.later);
-  state.later = setTimeout(async () => { await askBrief(); await askPins(); await askViews(); await askMap(); }, 150);
+  if (!state.moving) state.later = setTimeout(async () => { await askBrief(); await askPins(); await askViews(); }, 150);
 }
 
 for (const input of inputs) {
@@ -175,27 +176,28 @@ function number(train, name, text) {
   return button;
 }
 
+// While a number moves, parts, numbers, checks and chart follow on paper; all else when it rests.
 function useTrain(answer) {
-  state.last = answer;
+  state.last = answer.moving ? { ...state.last, ...answer } : answer;
   const parts = answer.parts.map((part) => make("span", { title: part.source }, `${part.name} `));
   $("parts").replaceChildren(make("strong", {}, `${answer.cells}S `), ...parts, answer.supply);
   $("numbers").replaceChildren(...answer.numbers.flatMap((each) =>
     [make("span", {}, `${each.label} `, number(answer.id, each.name, each.text), each.range && each.low !== each.high ? ` (${each.range})` : ""), " "]));
+  $("verdict").textContent = [answer.verdict, answer.beside].filter(Boolean).join(" ");
+  $("chart").replaceChildren(drawChart(answer.chart));
+  $("chart-words").textContent = answer.chart.words;
+  drawMargins(answer);
+  ring();
+  document.body.dataset.drawn = String(answer.seq);
+  if (answer.moving) { $("draws").textContent = "On paper while a number moves."; return; }
   $("as-flown").textContent = answer.as_flown.join(" ");
   $("settings").replaceChildren(...answer.settings.map((each) => make("tr", {},
     make("th", { scope: "row" }, each.set), make("td", {}, each.to), make("td", {}, each.because))));
-  $("verdict").textContent = [answer.verdict, answer.beside].filter(Boolean).join(" ");
-  $("draws").textContent = state.moving ? `${answer.draws} draws while a number moves.` : `From ${answer.draws} draws of every number that nobody knows exactly.`;
-  $("chart").replaceChildren(drawChart(answer.chart));
-  $("chart-words").textContent = answer.chart.words;
+  $("draws").textContent = `From ${answer.draws} draws of every number that nobody knows exactly.`;
   drawSpeeds(answer.speeds);
-  drawMargins(answer);
   drawTrim(answer.trim);
-  ring();
   $("pin").disabled = state.pins.some((each) => each.id === answer.id) || state.pins.length >= 3;
-  document.body.dataset.drawn = String(answer.seq);
-  if (state.mapped !== state.edits) later();
-  else askViews();
+  if (state.looked !== state.looks) { state.looked = state.looks; askViews(); }
 }
 
 function useViews(answer) {
@@ -253,44 +255,52 @@ $("explain-close").addEventListener("click", () => $("explain").close());
 
 // ------------------------------------------------------------ the map
 
-function useMap(answer) {
-  state.marks = answer;
-  state.mapped = answer.edits;
-  const drawn = answer.id.length < answer.total ? `, ${answer.id.length} of them drawn` : "";
+async function useMap(answer) {
+  if (state.stock?.stock !== answer.stock) state.stock = await ask("parts");
+  const { stock, parts } = { stock: state.stock, parts: answer.parts };
+  const size = answer.flight_minutes.length, of = (i) => [0, 1, 2, 3].map((kind) => parts[4 * i + kind]);
+  state.marks = {
+    size, front: answer.front, minutes: answer.flight_minutes, thrust: answer.thrust_to_weight, mass: answer.all_up_mass_g,
+    rows: Array.from({ length: size }, (_, i) => of(i).join()), cells: Array.from({ length: size }, (_, i) => stock.cells[parts[4 * i + 2]]),
+    id: (i) => of(i).map((at, kind) => stock[["motor", "controller", "pack", "propeller"][kind]][at]).join(" + "),
+  };
+  const drawn = size < answer.total ? `, ${size} of them drawn` : "";
   $("count").textContent = `${answer.total} of ${answer.combinations} combinations meet the brief${drawn}.`;
-  showMap();
+  showMap(answer.moving);
   showBests();
   say("");
   document.body.dataset.mapped = String(answer.seq);
+  document.body.dataset.steps = String(answer.edits);
   if (!state.train && answer.total) best().catch(complain);
 }
 
-function showMap() {
-  const focused = $("map").contains(document.activeElement);
-  const map = drawMap(state.marks, state.train, { pick, tell });
-  $("map").replaceChildren(map);
+const map = createMap({
+  pick: (index) => pick(state.marks.id(index)), tell, chosen: () => state.marks.rows.findIndex((_, i) => state.marks.id(i) === state.train),
+});
+$("map").append(map.root);
+
+function showMap(moving = false) {
+  map.update(state.marks, moving);
   ring();
-  if (focused) map.focus();
 }
 
 // Where the picked train is now, on a map that may be of a moment ago.
 function ring() {
   const of = (name) => state.last.numbers?.find((each) => each.name === name).value ?? null;
   const ends = (name) => state.last.numbers?.filter((each) => each.name === name).flatMap((each) => [each.low, each.high]) ?? [];
-  $("map").firstChild?.ring(of("thrust_to_weight"), of("flight_time"), ends("thrust_to_weight"), ends("flight_time"));
+  map.ring(of("thrust_to_weight"), of("flight_time"), ends("thrust_to_weight"), ends("flight_time"));
 }
 
 function tell(index) {
   const m = state.marks;
   $("reading").textContent = index < 0 ? "" :
-    `${m.cells[index]}S, ${m.flight_minutes[index].toFixed(1)} min, thrust to weight ${m.thrust_to_weight[index].toFixed(2)}, ${m.all_up_mass_g[index].toFixed(0)} g: ${m.id[index]}`;
+    `${m.cells[index]}S, ${m.minutes[index].toFixed(1)} min, thrust to weight ${m.thrust[index].toFixed(2)}, ${m.mass[index].toFixed(0)} g: ${m.id(index)}`;
 }
 
 function pick(id) {
   state.train = id;
   state.version += 1;
   state.looks += 1;
-  if (state.marks) showMap();
   return askTrain();
 }
 
@@ -357,7 +367,7 @@ function showPins() {
     make("thead", {}, make("tr", {}, make("td", {}), ...heads)),
     make("tbody", {},
       ...["motor", "propeller", "controller", "pack"].map((kind) => row(kind, (each) => each.parts.find((part) => part.kind === kind).name)),
-      row("receiver and servos", (each) => each.supply),
+      row("radio and payload", (each) => each.supply),
       ...pins[0].numbers.map((first, at) => row(first.label, (each) => [number(each.id, first.name, each.numbers[at].text), each.numbers[at].range ? ` (${each.numbers[at].range})` : ""])),
       row("nearest to its limit", (each) => each.closest ?? "-"),
       row("brief", (each) => (each.meets ? "met on paper" : `missed: ${each.misses.join("; ")}`)),

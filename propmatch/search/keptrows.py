@@ -1,0 +1,314 @@
+"""The map kept: what passes, in fractions of the time of a search, while masses and limits of a brief move.
+
+Which combinations bear full throttle at rest hangs on parts, site and phases alone. These rows are kept with their
+static thrust at half charge. A step lays masses and limits over them: mass, wing loading, thrust to weight, diameter
+and cells are arithmetic; currents in flight, highest rpm, balance, flight time and the currents of the phases go by the
+bounds of the search (:mod:`bounds.screen`), computed for the rows that are left and kept until the mass or the reserve
+moves; what lies near a limit is computed by :class:`propmatch.checks.measures.TrainMeasures`. So counts and front are
+those of the search.
+
+Kept is nothing where the brief sets a limit to what no table holds here (climb, launch), or where a shelf has more
+combinations than :data:`LARGEST`: :meth:`KeptRows.of` says None, and the search itself answers.
+"""
+
+from collections.abc import Callable, Iterator
+from copy import copy
+from functools import partial
+from typing import Any
+
+import attrs
+import numpy as np
+from numpy.typing import NDArray
+
+from propmatch.checks.checkrules import CHECKS, excluding
+from propmatch.checks.measures import TrainMeasures
+from propmatch.checks.setting import Setting
+from propmatch.models.arrays import Flags, Floats, Index
+from propmatch.records.brief import Brief
+from propmatch.records.fields import replace
+from propmatch.search.bounds.pruned import (
+    AT_REST,
+    BAND,
+    CHUNK,
+    CURRENTS,
+    FLOWN,
+    SIZES,
+    Drives,
+    Lanes,
+    PropellerTables,
+    Screen,
+)
+from propmatch.search.front import Passing, may_lead, pareto
+from propmatch.search.shelf import Shelf
+
+__all__ = ["LARGEST", "KeptRows", "place_of"]
+
+LARGEST = 20_000_000
+"""Combinations of a shelf up to which rows are kept: some 70 bytes for each that bears full throttle."""
+_KEPT = {*SIZES, *CURRENTS, *FLOWN, *AT_REST, "propeller_rpm", "thrust_to_weight", "balance", "propeller_clearance"}
+_UNKNOWN, _ROUGH, _FINE, _EXACT = range(4)
+"""How well the flight of a row is known."""
+_BLOCK = 2_097_152
+"""Combinations looked at together while the rows are made."""
+_PIECE = 65536
+"""Rows taken between two looks at whether anybody still wants the answer."""
+Tick = Callable[[], None]
+
+
+def _asking_nothing(setting: Setting) -> Setting:
+    """The setting without the limits that are laid over the rows."""
+    limits = replace(
+        setting.brief.limits, cells=(), min_thrust_to_weight=None, min_flight_minutes=None,
+        max_propeller_diameter_in=None, max_wing_loading_g_dm2=None,
+    )  # fmt: skip
+    variant = attrs.evolve(setting.variant, target_mass_g=None)
+    return attrs.evolve(setting, brief=replace(setting.brief, limits=limits), variant=variant)
+
+
+def place_of(setting: Setting) -> tuple[Any, ...]:
+    """What the rows hang on: the setting without limits and masses."""
+    brief, here = _asking_nothing(setting).brief, setting.variant
+    masses = ("aircraft", "item", "structure", "limits")
+    silent = tuple(getattr(brief, name) for name in Brief.__annotations__ if name not in masses)
+    limits = replace(brief.limits, reserve_charge=None)
+    frame = replace(here.airframe, bare_mass_g=1.0)
+    return (
+        silent, limits, setting.stated.limits.cutoff_cell_v, here.name, setting.train_numbers, setting.clearance, frame,
+    )  # fmt: skip
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class _Fitting:
+    """The rows that cells and diameter let in, with the mass of their trains and their thrust at half charge."""
+
+    asked: tuple[Any, ...]
+    rows: Index
+    train_g: Floats
+    thrust_n: Floats
+
+
+@attrs.define(kw_only=True, eq=False)
+class _Known:
+    """What is known of the rows (N,) at one mass of the bare aircraft and one reserve.
+
+    Attributes
+    ----------
+    bears : whether they bear full throttle in flight, and balance: 1, -1, or 0 where nobody asked yet
+    held : the same of the currents of the phases, or 0 where that is open
+    low, high : bounds of the minutes
+    level : how well their flight is known
+    """
+
+    setting: Setting
+    screen: Screen
+    bears: NDArray[np.int8]
+    held: NDArray[np.int8]
+    level: NDArray[np.int8]
+    low: Floats
+    high: Floats
+
+
+class KeptRows:
+    """The combinations of a shelf that bear full throttle at rest, at one site."""
+
+    def __init__(self, setting: Setting, shelf: Shelf, tick: Tick = lambda: None) -> None:
+        self.shelf, self._hangs_on = shelf, place_of(setting)
+        bare = _asking_nothing(setting)
+        screen = Screen(bare, shelf, counting=False, tables=PropellerTables(bare, shelf))
+        packs, propellers = np.arange(len(shelf.packs)), np.arange(len(shelf.propellers))
+        self._drives: list[Drives] = []
+        lanes: list[tuple[Lanes, Flags]] = []
+        for drives in screen.drives(packs, max(1, _BLOCK // propellers.size)):
+            tick()
+            self._drives.append(drives)
+            lanes.append(screen.sound(drives, propellers))
+        self._ends = np.cumsum([0, *(each.size for each, _ in lanes)])
+        self._lanes = Lanes.joined([each for each, _ in lanes])
+        self._open = np.concatenate([np.empty(0, dtype=bool), *(open_ for _, open_ in lanes)])
+        self.size = self._lanes.size
+        self._train_g, self._thrust_n, self._most_a = np.empty((3, self.size))
+        for start in range(0, self.size, CHUNK):
+            tick()
+            part = np.arange(start, min(start + CHUNK, self.size))
+            measured = TrainMeasures(bare, *shelf.combine(*self.combinations(part).T))
+            self._train_g[part] = measured.ratings.mass_g
+            self._thrust_n[part] = measured.full(0.5).thrust_n
+            self._most_a[part] = measured.full(1.0).motor_current_a
+        # where a propeller takes more torque in flight, speed falls, and no current rises by more than the torque
+        ratio = screen.tables.curves.flight_ratio[self._lanes.propeller]
+        self._most_a = np.where(np.isnan(self._most_a), np.inf, self._most_a * ratio * (1.0 + BAND))
+        self._chance = np.random.default_rng(0).permutation(self.size)
+        self._fit: _Fitting | None = None
+        self._known: _Known | None = None
+
+    @classmethod
+    def of(cls, setting: Setting, shelf: Shelf, tick: Tick = lambda: None) -> "KeptRows | None":
+        """The rows of a shelf; None where the search itself has to answer."""
+        asked = {name for name in excluding() if CHECKS[name].has_limit(setting)}
+        if asked - _KEPT or shelf.combinations > LARGEST or setting.lanes is not None or setting.polar is not None:
+            return None
+        return cls(setting, shelf, tick)
+
+    def serves(self, setting: Setting, shelf: Shelf) -> bool:
+        """Whether these are the rows of that setting too: one that differs in masses and limits alone."""
+        asked = {name for name in excluding() if CHECKS[name].has_limit(setting)}
+        return shelf is self.shelf and not asked - _KEPT and place_of(setting) == self._hangs_on
+
+    def combinations(self, rows: Index) -> Index:
+        """Indices (N, 4) of motor, controller, pack and propeller."""
+        out = np.empty((rows.size, 4), dtype=np.intp)
+        for drives, some, at in self._by_drives(rows):
+            out[at] = drives.combinations(self._lanes.drive[some], self._lanes.propeller[some])
+        return out
+
+    def _by_drives(self, rows: Index) -> Iterator[tuple[Drives, Index, Index]]:
+        """Drives, the rows among these on them, a piece at a time, and where they stand among these."""
+        part = np.searchsorted(self._ends, rows, side="right") - 1
+        for number, drives in enumerate(self._drives):
+            at = np.flatnonzero(part == number)
+            for start in range(0, at.size, _PIECE):
+                piece = at[start : start + _PIECE]
+                yield drives, rows[piece], piece
+
+    # ------------------------------------------------------------ a step
+
+    def map(self, setting: Setting, *, most: int = 2000, moving: bool = False, tick: Tick = lambda: None) -> Passing:
+        """What passes in a setting that these rows serve, as :func:`propmatch.search.front.passing_map` has it.
+
+        ``moving`` takes the minutes of marks beside the front from the middle of their bounds where they are not known
+        yet: within some percent, not the front nor any count.
+        """
+        known = self._at(_asking_nothing(setting), tick)
+        rows, thrust, mass_g = self._allowed(setting, known, tick)
+        least = setting.brief.limits.min_flight_minutes or -np.inf
+        self._tighten(rows, _ROUGH, known, tick)
+        for settle in (partial(self._tighten, level=_FINE), self._solve):
+            keep = (known.held[rows] >= 0) & (known.high[rows] >= least * (1.0 - BAND))
+            rows, thrust, mass_g = rows[keep], thrust[keep], mass_g[keep]
+            open_ = (known.held[rows] == 0) | ~(known.low[rows] > least * (1.0 + BAND))
+            leading = may_lead(np.where(open_, -np.inf, known.low[rows]), known.high[rows], thrust, mass_g)
+            open_[leading] = True
+            settle(rows[open_], known=known, tick=tick)
+        keep = (known.held[rows] > 0) & (known.low[rows] >= least)
+        leading = leading[keep[leading]]
+        front = leading[pareto(known.low[rows[leading]], thrust[leading], mass_g[leading])]
+        keep[front] = False
+        rest, total = np.flatnonzero(keep), int(np.count_nonzero(keep)) + front.size
+        chance, room = self._chance[rows[rest]], max(0, most - front.size)
+        if rest.size > room:
+            rest = rest[np.argpartition(chance, room)[:room]]
+        marks = np.concatenate([front, rest])
+        if not moving:
+            self._solve(rows[marks], known=known, tick=tick)
+        at, combination = rows[marks], self.combinations(rows[marks])
+        return Passing(
+            combination=combination,
+            flight_minutes=0.5 * (known.low[at] + known.high[at]),
+            thrust_to_weight=thrust[marks],
+            all_up_mass_g=mass_g[marks],
+            cells=self.shelf.column("cells")[combination[:, 2]],
+            front=np.arange(marks.size) < front.size,
+            total=total,
+        )
+
+    def _at(self, here: Setting, tick: Tick) -> _Known:
+        """What is known at the mass and the reserve of a setting."""
+        known = self._known
+        same = known is not None and _same_masses(known.setting, here)
+        if known is not None and same and known.setting.reserve_charge == here.reserve_charge:
+            return known
+        tick()
+        if known is not None and same:
+            tables = copy(known.screen.tables)
+            tables.setting = here
+        else:
+            tables = PropellerTables(here, self.shelf)
+            for drives in self._drives:
+                drives.node = tables.node_of(drives.mass_g)
+        bears, held, level = np.zeros((3, self.size), dtype=np.int8)
+        self._known = _Known(
+            setting=here,
+            screen=Screen(here, self.shelf, counting=False, tables=tables),
+            bears=known.bears if known is not None and same else bears,
+            held=held,
+            level=level,
+            low=np.zeros(self.size),
+            high=np.full(self.size, np.inf),
+        )
+        return self._known
+
+    def _fitting(self, setting: Setting) -> _Fitting:
+        limits = setting.brief.limits
+        widest, cells = limits.max_propeller_diameter_in, limits.cells
+        if self._fit is None or self._fit.asked != (widest, cells):
+            good = np.ones(self.size, dtype=bool)
+            if widest is not None:
+                good &= (self.shelf.column("diameter_in") <= widest)[self._lanes.propeller]
+            for drives, start, end in zip(self._drives, self._ends, self._ends[1:], strict=False):
+                if cells:
+                    good[start:end] &= np.isin(drives.of_pack["cells"], cells)[self._lanes.drive[start:end]]
+            rows = np.flatnonzero(good)
+            self._fit = _Fitting(
+                asked=(widest, cells), rows=rows, train_g=self._train_g[rows], thrust_n=self._thrust_n[rows]
+            )
+        return self._fit
+
+    def _allowed(self, setting: Setting, known: _Known, tick: Tick) -> tuple[Index, Floats, Floats]:
+        """Rows that pass all but the flight, their thrust to weight and their all-up mass."""
+        fit, limits, frame = self._fitting(setting), setting.brief.limits, setting.variant.airframe
+        frames = setting.airframes(fit.train_g)
+        mass_g, thrust = setting.all_up_mass_g(fit.train_g), frames.thrust_to_weight(fit.thrust_n)
+        good = np.ones(fit.rows.size, dtype=bool)
+        loading = limits.max_wing_loading_g_dm2
+        for name, value, limit in (
+            ("all_up_mass", mass_g, setting.variant.target_mass_g),
+            ("wing_loading", mass_g, None if loading is None else loading * frame.wing_area_dm2),
+            ("thrust_to_weight", thrust, limits.min_thrust_to_weight),
+        ):
+            if limit is not None:
+                room = value - limit if CHECKS[name].least else limit - value
+                near = np.flatnonzero(good & (np.abs(room) <= BAND * limit))
+                good &= room >= 0
+                if near.size:
+                    good[near] = self._measured(fit.rows[near], setting).passes(name)
+        some = np.flatnonzero(good)
+        rows, thrust, mass_g = fit.rows[some], thrust[some], mass_g[some]
+        for drives, ask, _ in self._by_drives(rows[known.bears[rows] == 0]):
+            tick()
+            bears = known.screen.bears(drives, self._lanes.take(ask), self._open[ask])
+            known.bears[ask] = np.where(bears, 1, -1)
+        keep = known.bears[rows] > 0
+        return rows[keep], thrust[keep], mass_g[keep]
+
+    def _measured(self, rows: Index, setting: Setting) -> TrainMeasures:
+        return TrainMeasures(setting, *self.shelf.combine(*self.combinations(rows).T))
+
+    # ------------------------------------------------------------ flight
+
+    def _tighten(self, rows: Index, level: int, known: _Known, tick: Tick) -> None:
+        """Bound the flight of rows that are not known so well."""
+        for drives, some, _ in self._by_drives(rows[known.level[rows] < level]):
+            tick()
+            lanes = self._lanes.take(some)
+            bounds = known.screen.bounds(drives, lanes, rough=level == _ROUGH, most_a=self._most_a[some])
+            told = np.min(known.screen.verdicts(drives, lanes, bounds), axis=0)
+            known.low[some], known.high[some], known.level[some] = bounds.minutes_low, bounds.minutes_high, level
+            known.held[some] = np.where(known.held[some] == 0, told, known.held[some])
+
+    def _solve(self, rows: Index, known: _Known, tick: Tick) -> None:
+        """Fly rows that were not flown yet."""
+        rows = rows[known.level[rows] < _EXACT]
+        for start in range(0, rows.size, CHUNK):
+            tick()
+            some = rows[start : start + CHUNK]
+            measured = self._measured(some, known.setting)
+            passes = measured.passes("pack_sustained") & measured.passes("motor_current_phase")
+            known.low[some] = known.high[some] = measured.flight.minutes
+            known.level[some], known.held[some] = _EXACT, np.where(passes, 1, -1)
+
+
+def _same_masses(one: Setting, other: Setting) -> bool:
+    """Whether two settings of the same rows weigh the same, at the same places."""
+    return (one.variant, one.build, one.brief.item, one.brief.structure) == (
+        other.variant, other.build, other.brief.item, other.brief.structure,
+    )  # fmt: skip
