@@ -1,11 +1,10 @@
 """Many matches at once: briefs, sites, over processes or a running cluster; samples stand in :mod:`search.worlds`.
 
-Every task is a match of its own; tasks share nothing, so any executor with ``map`` serves: ``concurrent.futures``, or
-that of a ``dask.distributed`` client, which also starts the tasks of a lost worker again.
+Every task is a match of its own; tasks share nothing, so any executor with ``map`` serves, such as those of
+``concurrent.futures``; a running dask cluster (:mod:`search.cluster`) also starts the tasks of a lost worker again.
 """
 
 from collections.abc import Callable, Iterable, Sequence
-from importlib import import_module
 from typing import Any, Protocol, TypedDict, TypeVar
 
 import attrs
@@ -13,12 +12,14 @@ import attrs
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.records.brief import Brief
 from propmatch.records.parts import Controller, Motor, Pack, Propeller
+from propmatch.search.cluster import on_cluster
 from propmatch.search.matching import match
 
 __all__ = ["Answer", "Executor", "Ranked", "Stock", "Task", "Where", "run_everywhere", "run_task", "sweep"]
 
 T = TypeVar("T")
 R = TypeVar("R")
+Progress = Callable[[int, int], None]
 
 
 class Executor(Protocol):
@@ -34,6 +35,7 @@ class Where(TypedDict, total=False):
     executor: Executor | None
     processes: int | None
     cluster: str | None
+    progress: Progress | None
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -128,21 +130,29 @@ def run_task(task: Task) -> Answer:
 
 
 def sweep(
-    tasks: Sequence[Task], executor: Executor | None = None, *, processes: int | None = None, cluster: str | None = None
+    tasks: Sequence[Task],
+    executor: Executor | None = None,
+    *,
+    processes: int | None = None,
+    cluster: str | None = None,
+    progress: Progress | None = None,
 ) -> tuple[Answer, ...]:
     """Match every task; answers in the order of the tasks, the same wherever they run.
 
     Parameters
     ----------
     tasks : sequence of Task
-    executor, processes, cluster : as in :func:`run_everywhere`
+    executor, processes, cluster, progress : as in :func:`run_everywhere`
 
     Raises
     ------
     ValueError
         More than one of executor, processes and cluster.
     """
-    return run_everywhere(run_task, tasks, executor, processes=processes, cluster=cluster)
+    return run_everywhere(
+        run_task, tasks, executor, processes=processes, cluster=cluster, stocks=[t.stock for t in tasks],
+        progress=progress,
+    )  # fmt: skip
 
 
 def run_everywhere(
@@ -152,6 +162,8 @@ def run_everywhere(
     *,
     processes: int | None = None,
     cluster: str | None = None,
+    stocks: Sequence[Stock] = (),
+    progress: Progress | None = None,
 ) -> tuple[R, ...]:
     """What a function makes of each task, in the order of the tasks.
 
@@ -165,24 +177,39 @@ def run_everywhere(
         Processes of this machine to start, instead of an executor.
     cluster : str, optional
         Address of a running dask scheduler, instead of an executor; needs the ``distributed`` package.
+    stocks : sequence of Stock, optional
+        Those that the tasks hold, which a cluster is sent once.
+    progress : callable, optional
+        Called with tasks answered and in all.
 
     Raises
     ------
     ValueError
         More than one of executor, processes and cluster.
+    InputFaults
+        The cluster cannot be reached, or is lost.
     """
     if sum(x is not None for x in (executor, processes, cluster)) > 1:
         raise ValueError("executor, processes and cluster exclude each other")
     if cluster is not None:
-        open_client: Any = import_module("distributed").Client
-        with open_client(cluster) as client:
-            return tuple(client.get_executor(pure=False).map(work, list(tasks)))
+        once = list({id(stock): stock for stock in stocks}.values())
+        return on_cluster(work, tasks, cluster, shared=(Stock, once), progress=progress)
     if processes is not None:
         from concurrent.futures import ProcessPoolExecutor
         from multiprocessing import get_context
 
         with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
-            return tuple(pool.map(work, tasks))
+            return _told(pool.map(work, tasks), len(tasks), progress)
     if executor is not None:
-        return tuple(executor.map(work, list(tasks)))
-    return tuple(work(task) for task in tasks)
+        return _told(executor.map(work, list(tasks)), len(tasks), progress)
+    return _told(map(work, tasks), len(tasks), progress)
+
+
+def _told(found: Iterable[R], total: int, progress: Progress | None) -> tuple[R, ...]:
+    """The results as they come."""
+    out: list[R] = []
+    for each in found:
+        out.append(each)
+        if progress is not None:
+            progress(len(out), total)
+    return tuple(out)

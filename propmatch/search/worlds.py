@@ -194,10 +194,11 @@ class Sampled:
 def sample(tasks: Sequence[Task], count: int, *, seed: int = 1, **where: Unpack[Where]) -> tuple[Sampled, ...]:
     """Match every task as stated and in samples; where it runs as in :func:`propmatch.search.sweep.run_everywhere`."""
     answers = sweep(tasks, **where)
-    holding = run_everywhere(_holding, tasks, **where)
+    stocks = [task.stock for task in tasks]
+    holding = run_everywhere(_holding, tasks, stocks=stocks, **where)
     numbers = [tuple(range(at, min(at + _TOGETHER, count))) for at in range(0, count, _TOGETHER)]
     parts = [_Some(task=task, seed=seed, numbers=some) for task, some in product(tasks, numbers)]
-    found = iter(run_everywhere(_firsts, parts, **where))
+    found = iter(run_everywhere(_firsts, parts, stocks=stocks, **where))
     return tuple(
         _tallied(task, answer, held, seed, [first for _ in numbers for first in next(found)])
         for task, answer, held in zip(tasks, answers, holding, strict=True)

@@ -1,9 +1,5 @@
-"""Many matches over executors, processes and a cluster: the same answers everywhere, a lost worker changes nothing."""
+"""Many matches over executors and processes: the same answers everywhere."""
 
-import os
-import signal
-import threading
-import time
 from concurrent.futures import ThreadPoolExecutor
 
 import pytest
@@ -39,36 +35,3 @@ def test_only_one_place_to_run():
 def test_processes_give_the_same_answers():
     tasks = some_tasks(3)
     assert sweep(tasks, processes=2) == sweep(tasks)
-
-
-@pytest.mark.slow
-@pytest.mark.filterwarnings("ignore")
-def test_a_lost_worker_changes_nothing():
-    distributed = pytest.importorskip("distributed")
-    tasks = some_tasks(40, (8, 4, 8, 8))
-    with (
-        distributed.LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None) as cluster,
-        distributed.Client(cluster) as client,
-    ):
-        pids = {address: info["pid"] for address, info in client.run(lambda: {"pid": os.getpid()}).items()}
-        assert len(set(pids.values())) == 2
-        lost = next(iter(pids.values()))
-        struck = []
-
-        def strike():
-            time.sleep(1.0)
-            os.kill(lost, signal.SIGKILL)
-            struck.append(time.monotonic())
-
-        killer = threading.Thread(target=strike)
-        killer.start()
-        answers = sweep(tasks, client.get_executor(pure=False))
-        ended = time.monotonic()
-        killer.join()
-        assert struck[0] < ended, "the worker must be lost while tasks run"
-        alive = client.run(os.getpid)
-        assert lost not in alive.values()
-        by_address = sweep(tasks[:4], cluster=cluster.scheduler_address)
-    plain = sweep(tasks)
-    assert answers == plain
-    assert by_address == plain[:4]
