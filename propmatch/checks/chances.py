@@ -11,7 +11,9 @@ points, 1.8 at worst; root mean squares over trains, answers and seeds (``benchm
 nearly halves.
 """
 
-from collections.abc import Iterable, Sequence
+import math
+from collections.abc import Collection, Iterable, Sequence
+from copy import copy
 from functools import cached_property
 from typing import TypeVar
 
@@ -25,7 +27,7 @@ from propmatch.checks.measures import Setting, TrainMeasures
 from propmatch.checks.ratings import RatingLanes, rating_lanes
 from propmatch.checks.rule import BRIEF
 from propmatch.columns import Column
-from propmatch.models.arrays import Flags, Floats
+from propmatch.models.arrays import Flags, Floats, Index
 from propmatch.records.parts import PowerTrain
 from propmatch.tolerances.draws import DRAWS, Draws, normal_draws
 from propmatch.tolerances.numbers import GROUPS, NAMES, Tolerance
@@ -67,17 +69,24 @@ def interval(values: Floats) -> Interval:
 
 def intervals(values: Floats) -> tuple[Floats, Floats]:
     """The same of many numbers, (M, N) to (M,) each."""
-    missing = np.isnan(values)
-    tail = (1.0 - INTERVAL) / 2.0
+    tail, draws = (1.0 - INTERVAL) / 2.0, values.shape[1]
     if np.isfinite(values).all():
-        low, high = np.quantile(values, (tail, 1.0 - tail), axis=1)
+        low, high = (_between(values, q * (draws - 1)) for q in (tail, 1.0 - tail))
         return low, high
-    with np.errstate(invalid="ignore"):
-        ends = [
-            np.quantile(np.where(missing, end, values), q, axis=1, method="inverted_cdf")
-            for end, q in ((-np.inf, tail), (np.inf, 1.0 - tail))
-        ]
-    return tuple(np.where(np.isfinite(end), end, np.nan) for end in ends)  # type: ignore[return-value]
+    missing, ends = np.isnan(values), []
+    for end, q in ((-np.inf, tail), (np.inf, 1.0 - tail)):
+        at = max(math.ceil(q * draws) - 1, 0)
+        found = np.partition(np.where(missing, end, values), at, axis=1)[:, at]
+        ends.append(np.where(np.isfinite(found), found, np.nan))
+    return ends[0], ends[1]
+
+
+def _between(values: Floats, place: float) -> Floats:
+    """The number at a place 0..N - 1 in the order of size, linearly between two; (M, N) to (M,)."""
+    at = min(int(place), values.shape[1] - 2) if values.shape[1] > 1 else 0
+    beyond = min(at + 1, values.shape[1] - 1)
+    ordered = np.partition(values, sorted({at, beyond}), axis=1)
+    return np.asarray(ordered[:, at] + (place - at) * (ordered[:, beyond] - ordered[:, at]))
 
 
 def sensitivity(values: Floats, raw: Floats, groups: Sequence[str]) -> dict[str, float]:
@@ -161,6 +170,15 @@ class Drawn:
     def _with(self, raw: Floats) -> TrainMeasures:
         return Drawn(self.setting, self.trains, raw).measured
 
+    def take(self, trains: Index) -> "Drawn":
+        """The draws of some of the trains, with what is known of them already."""
+        some = copy(self)
+        for known in ("middle", "judged"):
+            some.__dict__.pop(known, None)
+        some.trains, some.draws = tuple(self.trains[at] for at in trains), self.draws.take(trains)
+        some.measured = self.measured.take(self.by_train(np.arange(self.measured.lanes.size))[trains].ravel())
+        return some
+
     def by_train(self, values: NDArray[S]) -> NDArray[S]:
         """Values of all draws (..., M N) as (..., M, N)."""
         return values.reshape(*values.shape[:-1], len(self.trains), self.draws.count)
@@ -209,8 +227,13 @@ class Drawn:
     @property
     def near(self) -> Floats:
         """How near each train comes to the chances asked for, (M,); 1 and more where it reaches both."""
+        return self.near_by(self.judged)
+
+    def near_by(self, names: Collection[str]) -> Floats:
+        """The same by some of the checks alone: no less than by all of them."""
         wish, rate = self.asked
-        return np.minimum(self.chance(self.wishes) / wish, self.chance(self.ratings) / rate)
+        wishes, ratings = (self.chance(name for name in of if name in names) for of in (self.wishes, self.ratings))
+        return np.minimum(wishes / wish, ratings / rate)
 
     @property
     def wishes(self) -> tuple[str, ...]:

@@ -33,25 +33,35 @@ from propmatch.records.parts import FAMILIES
 from propmatch.train.operating import OperatingPoint
 from propmatch.units import GRAM_KG, INCH_M
 
-__all__ = ["CHECKS", "PARTS_ALONE", "TOP", "TOP_SPEED", "costly", "excluding", "full_throttle_loads", "stages"]
+__all__ = [
+    "CHECKS",
+    "PARTS_ALONE",
+    "TOP",
+    "TOP_SPEED",
+    "by_cost",
+    "costly",
+    "excluding",
+    "full_throttle_loads",
+    "stages",
+]
 
 
 STATED = State(words="as stated")
-REST = State(words="full throttle at rest, full pack", charge=1.0, rest=True)
+REST = State(words="full throttle, static, full battery", charge=1.0, rest=True)
 FLOWN = State(words="full throttle at the airspeeds of the powered phases, full pack", charge=1.0, flight=True)
 WORST = State(
     words="full throttle, worst of rest and the phases' airspeeds, full pack", charge=1.0, rest=True, flight=True
 )
-HALF = State(words="full throttle at rest, half charge", charge=0.5, rest=True)
+HALF = State(words="full throttle, static, half charge", charge=0.5, rest=True)
 LAUNCH = State(
     words="full throttle at half the stall speed, half charge", charge=0.5, airspeed=lambda m: 0.5 * m.stall_m_s
 )
 CLIMB = State(
     words="full throttle at the airspeed of the best climb, half charge", charge=0.5,
-    airspeed=lambda m: m.top.climb_airspeed_m_s,
+    airspeed=lambda m: m.climb.climb_airspeed_m_s,
 )  # fmt: skip
 LAUNCHED = State(words="full throttle from the throw, or from rest, until it flies, half charge")
-TOP = State(words="full throttle at top speed, half charge", charge=0.5, airspeed=lambda m: m.top.top_speed_m_s)
+TOP = State(words="full throttle at top speed, half charge", charge=0.5, airspeed=lambda m: m.top_speed_m_s)
 RESERVE = State(words="holding the airspeed that takes most throttle, reserve charge", held=True)
 PHASES = State(words="at the airspeeds of the powered phases")
 FLIGHT = State(words="from a full pack to the end of the flight")
@@ -172,7 +182,7 @@ def _cells_limit(m: TrainStates) -> Floats:
     r, asked = m.ratings, sorted(m.setting.brief.limits.cells)
     most = np.where(np.isfinite(r.cells_most), r.cells_most, np.where(r.cells_least > 0, np.inf, np.nan))
     if asked:
-        highest = [max((count for count in asked if count <= cells), default=0) for cells in m.lanes.cells]
+        highest = np.array([0, *asked])[np.searchsorted(asked, m.lanes.cells, side="right")]
         most = np.fmin(most, np.where(np.isin(m.lanes.cells, asked), asked[-1], highest))
     return np.where(m.lanes.cells < r.cells_least, 0.0, most)
 
@@ -198,7 +208,7 @@ def _thrust_note(lane: Lane, _: float) -> str:
 
 
 def _climb_note(lane: Lane, _: float) -> str:
-    return _beside([lane.of(lane.states.top_at(q).climb_m_s) for q in _fresh_and_reserve(lane)], digits=1)
+    return _beside([lane.of(lane.states.top_at(q, "climb_m_s").climb_m_s) for q in _fresh_and_reserve(lane)], digits=1)
 
 
 def _beside(values: list[float], *, digits: int) -> str:
@@ -328,7 +338,7 @@ _RULES = (
         formula="m/S",
     ),
     CheckRule(
-        name="servo_supply_voltage", what="pack voltage at a linear servo supply, which cannot step up", unit="V",
+        name="servo_supply_voltage", what="pack voltage at a linear BEC, which cannot step up", unit="V",
         least=True, graded=False, basis=RATING, limit_from="voltage of the servo supply, which the pack's must exceed",
         limit=lambda m: np.nextafter(m.ratings.servo_supply_v, np.inf), applies=_linear, state=MOTOR_OFF,
         cost=Cost.PARTS, value=lambda m: m.lanes.open_circuit_v(np.ones(m.lanes.size)), formula="V_0",
@@ -338,7 +348,8 @@ _RULES = (
         missing=no_words,
     ),
     CheckRule(
-        name="motor_current_static", what="motor current at full throttle at rest, full pack", unit="A", basis=RATING,
+        name="motor_current_static", what="motor current at full throttle, static, full battery", unit="A",
+        basis=RATING,
         several=_EACH_MOTOR,
         limit_from="continuous current of the motor", rating=_motor, state=REST, cost=Cost.REST, field=motor_current,
         formula="I = (V_m - n_m/K_v)/R", note=_held(_motor, *_CONTINUOUS),
@@ -394,7 +405,7 @@ _RULES = (
     CheckRule(
         name="climb", what="best climb at full throttle, half charge", unit="m/s", least=True, basis=BRIEF,
         limit_from="lowest best climb", limit_key="min_climb_m_s",
-        state=CLIMB, cost=Cost.SEARCH, value=lambda m: m.top.climb_m_s, formula="w = V * (f * T - D)/W",
+        state=CLIMB, cost=Cost.SEARCH, value=lambda m: m.climb.climb_m_s, formula="w = V * (f * T - D)/W",
         note=_climb_note,
     ),
     CheckRule(
@@ -412,7 +423,7 @@ _RULES = (
         own=RUN_SYMBOLS, note=launched("runway"), missing=no_words,
     ),
     CheckRule(
-        name="cell_voltage", what="cell voltage at full throttle at rest, half charge", unit="V", least=True,
+        name="cell_voltage", what="cell voltage at full throttle, static, half charge", unit="V", least=True,
         basis=BRIEF, limit_from="lowest cell voltage; one that is assumed does not exclude",
         limit_key="cutoff_cell_v", asked=lambda setting: setting.stated.limits.cutoff_cell_v,
         limit=_cutoff_v,
@@ -420,7 +431,7 @@ _RULES = (
         state=HALF, cost=Cost.POINT, value=lambda m: m.full(0.5).cell_voltage_v, formula="V_b/N_c",
     ),
     CheckRule(
-        name="first_minute", what="cell voltage at full throttle at rest, full pack, cells as cold as at the field",
+        name="first_minute", what="cell voltage at full throttle, static, full battery, cells as cold as at the field",
         unit="V", least=True, basis=BRIEF, limit_from="cell voltage at which the flight ends, where the cells are cold",
         asked=cold_start_c, limit=_cutoff_v, applies=lambda m: cold_start_c(m.setting) is not None,
         state=REST, cost=Cost.POINT, value=lambda m: m.full(1.0).cell_voltage_v, formula="V_b/N_c",
@@ -492,7 +503,7 @@ _RULES = (
         beside=_phase_currents, note=_ended,
     ),
     CheckRule(
-        name="servo_supply_heat", what="heat in a linear servo supply", unit="W", basis=PRACTICE,
+        name="servo_supply_heat", what="heat in a linear BEC", unit="W", basis=PRACTICE,
         limit_from=f"what a supply sheds without a heat sink; {UNSOURCED}", usual=2.0,
         applies=_linear, state=MOTOR_OFF, cost=Cost.PARTS, value=_servo_heat,
         formula="P = L * (abs(V_0 - V_r) + V_0 - V_r)/2 * I_a",
@@ -502,13 +513,13 @@ _RULES = (
         },
     ),
     CheckRule(
-        name="receiver_supply", what="voltage that receiver and servos get, down to the cut-off", unit="V", least=True,
+        name="receiver_supply", what="voltage that receiver and servos get, down to the cutoff", unit="V", least=True,
         basis=PRACTICE, limit_from=f"an empty receiver pack of four nickel cells; {UNSOURCED}", usual=4.4,
         applies=lambda m: m.lanes.radio_a > 0, state=STATED, cost=Cost.PARTS, value=_supplied_v,
         formula="V_r - L * (abs(V_r - N_c * V_c) + V_r - N_c * V_c)/2", note=_supply_note,
         own={
             **_SUPPLY,
-            "V_c": Symbol("cut-off of a cell", "V", lambda lane: lane.of(_cutoff_v(lane.states)), GIVEN),
+            "V_c": Symbol("cutoff of a cell", "V", lambda lane: lane.of(_cutoff_v(lane.states)), GIVEN),
         },
     ),
     CheckRule(
@@ -568,6 +579,12 @@ def excluding() -> tuple[str, ...]:
 def stages() -> list[tuple[str, ...]]:
     """The same, in groups of one cost."""
     return [tuple(group) for _, group in groupby(excluding(), lambda name: CHECKS[name].cost)]
+
+
+def by_cost() -> list[tuple[str, ...]]:
+    """The same, those of one cost together, cheapest first."""
+    each = [tuple(name for name in excluding() if CHECKS[name].cost == cost) for cost in Cost]
+    return [names for names in each if names]
 
 
 def costly() -> tuple[str, ...]:

@@ -15,12 +15,14 @@ from propmatch.checks.working import Lane
 from propmatch.records.brief import Brief, ResolvedVariant
 from propmatch.records.estimates import Assumption, completed
 from propmatch.records.parts import Airframe, PowerTrain
+from propmatch.tablehtml import table_html
 
 __all__ = [
     "CLOSE",
     "Check",
     "Design",
     "check_of",
+    "checks_html",
     "checks_of",
     "closest_limit",
     "excludes",
@@ -250,3 +252,10 @@ def closest_limit(checks: Sequence[Check]) -> Check | None:
 def graded(checks: Sequence[Check]) -> list[Check]:
     """Those that can be near to a limit; a cell count fits or does not."""
     return [check for check in checks if check.name not in CHECKS or CHECKS[check.name].graded]
+
+
+def checks_html(checks: Iterable[Check]) -> str:
+    """A table of checks for a notebook."""
+    rows = [[c.name, c.value, c.limit, c.unit, c.verdict, f"{c.chance:.0%}" if c.chance == c.chance else "-", c.basis]
+            for c in checks]  # fmt: skip
+    return table_html(("check", "value", "limit", "unit", "verdict", "kept in", "limit from"), rows)

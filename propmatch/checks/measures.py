@@ -46,6 +46,6 @@ class TrainMeasures(TrainStates):
 
     def take(self, index: Pick) -> "TrainMeasures":
         """The measures of some lanes, with what is known of them already."""
-        some = TrainMeasures(self.setting, self.lanes.take(index), self.ratings.take(index))
+        some = TrainMeasures(self.setting.take(index), self.lanes.take(index), self.ratings.take(index))
         self.hand_over(some, index)
         return some

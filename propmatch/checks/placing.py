@@ -122,6 +122,10 @@ class Placing:
 
     def readings(self, *, show: Callable[[float], str]) -> tuple[str, ...]:
         """Everything in sentences; ``show`` writes an airspeed in m/s in the reader's unit."""
+        return (*self.pack_readings(), *self.trim_readings(show=show))
+
+    def pack_readings(self) -> tuple[str, ...]:
+        """Where the packs must sit, and what moves where one is put in another's place."""
         out: list[str] = []
         if self.places is not None:
             out += self.places.readings(self.names)
@@ -130,6 +134,11 @@ class Placing:
                     side = "aft" if shift > 0 else "forward"
                     moved = f"moves {abs(shift):.1f} mm {side}" if abs(shift) >= 0.05 else "does not move"
                     out.append(f"{name} put where the pack of {self.names[0]} sits: the centre of gravity {moved}.")
+        return tuple(out)
+
+    def trim_readings(self, *, show: Callable[[float], str]) -> tuple[str, ...]:
+        """Stability, trim change with throttle and what cures it, and what the brief lacks for them."""
+        out: list[str] = []
         if self.stability is not None:
             out.append(self.stability.reading())
         if self.height:

@@ -25,7 +25,7 @@ from propmatch.aircraft.speeds import AircraftSpeeds, aircraft_speeds
 from propmatch.aircraft.wind import Journey, WindTrip, drawn_before_mah, wind_trips
 from propmatch.faults import Fault, InputFaults
 from propmatch.models.air import Air
-from propmatch.models.arrays import Flags, Floats
+from propmatch.models.arrays import Flags, Floats, Pick
 from propmatch.records.brief import Brief, ResolvedVariant, laid_out, variant_launch
 from propmatch.records.estimates import Assumption, completed
 from propmatch.records.fields import replace
@@ -92,6 +92,19 @@ class Setting:
     def with_variant(self, variant: ResolvedVariant) -> "Setting":
         """The same brief and site with another build of the aircraft."""
         return Setting.of(self.stated, self.brief, self.brief_assumptions, self.air, variant, self.designed)
+
+    def take(self, index: Pick) -> "Setting":
+        """That of some lanes, where aircraft and air differ from lane to lane."""
+        lanes, polar, air = self.lanes, self.polar, self.air
+        several = np.size(air.density_kg_m3) > 1
+        if lanes is None and polar is None and not several:
+            return self
+        return attrs.evolve(
+            self,
+            lanes=None if lanes is None else lanes.take(index),
+            polar=None if polar is None else polar.take(index),
+            air=attrs.evolve(air, density_kg_m3=np.asarray(air.density_kg_m3)[index]) if several else air,
+        )
 
     @property
     def assumptions(self) -> tuple[Assumption, ...]:

@@ -10,7 +10,7 @@ import attrs
 import numpy as np
 
 from propmatch.aircraft.balance import PackPlaces
-from propmatch.aircraft.flight import FullThrottle, full_throttle_lanes, level_lanes
+from propmatch.aircraft.flight import FULL_THROTTLE, FullThrottle, full_throttle_lanes, level_lanes
 from propmatch.aircraft.flightlanes import FlightLanes, flight_time_lanes
 from propmatch.aircraft.polar import stall_speed_m_s
 from propmatch.checks.ratings import RatingLanes
@@ -109,6 +109,21 @@ class TrainStates:
         )
 
     @property
+    def pack_power_per_mass_w_kg(self) -> Floats:
+        """P/m, power from the pack at full throttle at rest on a full pack over all-up mass [W/kg], each lane."""
+        power: Floats = self.full(1.0).pack_power_w / self.frames.mass_kg
+        return power
+
+    @property
+    def cubic_loading_kg_m3(self) -> Floats:
+        """m / S^1.5, all-up mass over wing area to the power 1.5 [kg/m3], each lane.
+
+        Wing loading m/S grows with size where shape and density stay (square-cube law); this number does not.
+        """
+        area_m2: Floats = np.asarray(self.frames.area_m2)
+        return self.frames.mass_kg / area_m2**1.5
+
+    @property
     def stall_m_s(self) -> Floats:
         """Stall speed of each lane."""
         return self.once("stall", lambda: np.asarray(stall_speed_m_s(self.frames, self._density)))
@@ -170,13 +185,25 @@ class TrainStates:
         """Top speed and climb at half charge."""
         return self.top_at(0.5)
 
-    def top_at(self, charge: float) -> FullThrottle:
-        """Top speed and climb at a charge."""
-        everywhere = np.full(self.lanes.size, charge)
+    def top_at(self, charge: float, *wanted: str) -> FullThrottle:
+        """Top speed and climb at a charge, or only what is wanted of them."""
+        everywhere, every = np.full(self.lanes.size, charge), ("top", charge)
         return self.once(
-            ("top", charge),
-            lambda: full_throttle_lanes(self.lanes, self.frames, everywhere, self._density, self._sound),
+            (*every, *wanted) if wanted and every not in self._kept else every,
+            lambda: full_throttle_lanes(
+                self.lanes, self.frames, everywhere, self._density, self._sound, wanted or FULL_THROTTLE
+            ),
         )
+
+    @property
+    def top_speed_m_s(self) -> Floats:
+        """Top level speed of each lane at half charge."""
+        return np.asarray(self.top_at(0.5, "top_speed_m_s").top_speed_m_s)
+
+    @property
+    def climb(self) -> FullThrottle:
+        """The best climb of each lane at half charge, and nothing else."""
+        return self.top_at(0.5, "climb_m_s")
 
     @property
     def held(self) -> tuple[StatePoint, ...]:

@@ -71,12 +71,14 @@ class ThrottleLimit:
     motor_current_a: float = _limited(
         "largest current of one motor, at rest and in flight", lambda w: w.at["controller_current"].value, "A"
     )
-    pack_current_a: float = _limited("pack current at rest, full pack", lambda w: w.at.full(1.0).pack_current_a, "A")
-    pack_power_w: float = _limited("power from the pack at rest, full pack", lambda w: w.at.full(1.0).pack_power_w, "W")
-    thrust_n: float = _limited("thrust at rest, full pack", lambda w: w.at.full(1.0).thrust_n, "thrust")
+    pack_current_a: float = _limited("pack current, static, full battery", lambda w: w.at.full(1.0).pack_current_a, "A")
+    pack_power_w: float = _limited(
+        "power from the pack, static, full battery", lambda w: w.at.full(1.0).pack_power_w, "W"
+    )
+    thrust_n: float = _limited("thrust, static, full battery", lambda w: w.at.full(1.0).thrust_n, "thrust")
     thrust_to_weight: float = _limited("thrust to weight, half charge", lambda w: w.at["thrust_to_weight"].value)
-    climb_m_s: float = _limited("best climb, half charge", lambda w: w.at.top.climb_m_s, "m/s")
-    top_speed_m_s: float = _limited("top level speed, half charge", lambda w: w.at.top.top_speed_m_s, "speed")
+    climb_m_s: float = _limited("best climb, half charge", lambda w: w.at.climb.climb_m_s, "m/s")
+    top_speed_m_s: float = _limited("top level speed, half charge", lambda w: w.at.top_speed_m_s, "speed")
     flight_minutes: float = _limited("flight time", lambda w: w.at["flight_time"].value, "min")
     cures: tuple[str, ...]
     leaves: tuple[str, ...]

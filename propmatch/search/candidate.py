@@ -10,28 +10,34 @@ from numpy.typing import NDArray
 
 from propmatch.checks.chances import sureness
 from propmatch.checks.judged import failing, judged_trains
-from propmatch.checks.limits import Check, Design, checks_of, closest_limit
+from propmatch.checks.limits import Check, Design, checks_html, checks_of, closest_limit
 from propmatch.checks.measures import Setting, TrainMeasures
-from propmatch.columns import Column, columns_of, lanes_of, number
+from propmatch.columns import CUBIC_LOADING, POWER_LOADING, Column, columns_of, lanes_of, number
 from propmatch.records.fields import replace
 from propmatch.records.parts import PowerTrain
 from propmatch.records.trainid import TrainId
 from propmatch.search.picks import Pick
 from propmatch.search.ranking import metric_value
 from propmatch.search.shelf import Shelf
+from propmatch.tablehtml import number_text, pairs_html
 
 __all__ = ["Candidate", "candidates", "columns"]
+
+
+_CHECK_OF = {"mass": "all_up_mass", "top_speed": ""}
+"""The check that judges a metric where it bears another name, or none."""
 
 
 def _metric(metric: str, heading: str, label: str, kind: str = "", digits: int = 1, place: int = 9) -> Any:
     """A metric of the ranking; the page shows and explains it."""
     return number(heading, lambda measured: metric_value(measured, metric), label=label, kind=kind, digits=digits,
-                  place=place, page=metric)  # fmt: skip
+                  place=place, page=metric, check=_CHECK_OF.get(metric, metric))  # fmt: skip
 
 
 def _load(check: str, heading: str, label: str, kind: str = "", digits: int = 1) -> Any:
     """A load, as the check that judges it has it."""
-    return number(heading, lambda measured: measured[check].value, label=label, kind=kind, digits=digits)
+    return number(heading, lambda measured: measured[check].value, label=label, kind=kind, digits=digits,
+                  check=check)  # fmt: skip
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -57,17 +63,19 @@ class Candidate(TrainId):
     """
 
     cells: int
-    all_up_mass_g: float = _metric("mass", "all-up {unit}", "all-up mass", "mass", 0)
+    all_up_mass_g: float = _metric("mass", "AUW {unit}", "all-up mass", "mass", 0)
     thrust_to_weight: float = _metric("thrust_to_weight", "T/W", "thrust to weight, half charge", digits=2, place=2)
     flight_minutes: float = _metric("flight_time", "{unit}", "flight time", "min", place=1)
     top_speed_m_s: float = _metric("top_speed", "top {unit}", "top level speed, half charge", "speed", 0)
     climb_m_s: float = _metric("climb", "climb {unit}", "best climb, half charge", "m/s")
     motor_current_worst_a: float = _load(
-        "controller_current", "motor {unit}", "motor current, full throttle at rest or in flight, full pack", "A"
+        "controller_current", "motor {unit}", "motor current, full throttle, static or in flight, full battery", "A"
     )
     pack_current_worst_a: float = _load(
-        "pack_burst", "pack {unit}", "pack current, full throttle at rest or in flight, full pack", "A"
+        "pack_burst", "pack {unit}", "pack current, full throttle, static or in flight, full battery", "A"
     )
+    pack_power_per_mass_w_kg: float = number(kind="W/kg", digits=0, label=POWER_LOADING, html=False)
+    cubic_loading_kg_m3: float = number(kind="kg/m3", label=CUBIC_LOADING, html=False)
     score: float
     design: Design
     checks: tuple[Check, ...]
@@ -86,6 +94,15 @@ class Candidate(TrainId):
         """The power train."""
         return self.design.train
 
+    def __repr__(self) -> str:
+        """One line: its parts and the numbers of the shortlist."""
+        numbers = (f"{column.name} {number_text(getattr(self, column.name))}" for column in columns() if column.html)
+        return f"{self.cells}S {self.id}: {', '.join(numbers)}"
+
+    def _repr_html_(self) -> str:
+        numbers = {column.name: getattr(self, column.name) for column in columns()}
+        return pairs_html(numbers, caption=self.id) + checks_html(self.checks)
+
     @property
     def row(self) -> dict[str, str | int | float | None]:
         """Ids and numbers, as JSON and CSV have them."""
@@ -100,6 +117,7 @@ class Candidate(TrainId):
             "score": self.score,
             "closest_limit": self.closest.name if self.closest else None,
             "closest_limit_margin": self.closest.margin if self.closest else None,
+            **({} if self.pick is None else {"least_certain": self.pick.sure.least_certain}),
         }
 
     def check(self, name: str) -> Check:

@@ -7,6 +7,7 @@ from typing import Any
 import attrs
 import numpy as np
 
+from propmatch.cache import digest, kept
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.measures import Setting
 from propmatch.checks.setting import ResolvedBrief
@@ -17,13 +18,14 @@ from propmatch.records.brief import Brief
 from propmatch.records.estimates import Assumption
 from propmatch.records.packflight import cutoff_faults
 from propmatch.records.parts import PowerTrain
-from propmatch.records.trainid import TrainId
+from propmatch.records.trainid import PART_KINDS, TrainId
 from propmatch.search.bounds.pruned import COUNTED, PropellerTables, search
 from propmatch.search.candidate import Candidate, candidates, columns
+from propmatch.search.estimate import PassingEstimate, estimated_passing
 from propmatch.search.exhaustive import Found
 from propmatch.search.exhaustive import exhaustive as by_force
 from propmatch.search.front import Passing, front_of, passing_map
-from propmatch.search.picks import Pick, holding, sure_of
+from propmatch.search.picks import LEAST_SHOWN, Pick, Picks, combinations_of, holding, sure_of
 from propmatch.search.ranking import Ranking, ranking
 from propmatch.search.shelf import Shelf
 from propmatch.tablehtml import table_html
@@ -32,6 +34,8 @@ __all__ = ["UNNAMED", "Candidate", "Mark", "Search", "Shortlist", "best_train", 
 
 _PAPER = 24
 """Combinations that pass on paper, from which spreads are taken."""
+_MOST_PARTS = 5000
+"""Of more than so many the name of their content takes longer than it saves."""
 UNNAMED = "You named no parts; these are the best that match found."
 """Said wherever the design is :func:`best_train`'s."""
 
@@ -45,6 +49,9 @@ class Mark(TrainId):
     thrust_to_weight: float
     all_up_mass_g: float
     front: bool
+
+
+_REPR_ROWS = 8
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -103,10 +110,25 @@ class Shortlist:
         """The combinations that no other beats in flight time, thrust to weight and all-up mass at once; computed."""
         return () if self._whole is None else _marks(self._whole, front_of(self.setting, self._whole))
 
+    @cached_property
+    def passing_estimate(self) -> PassingEstimate | None:
+        """How many meet the brief on paper, from a sample, where they were not counted; computed."""
+        return None if self._whole is None else estimated_passing(self.setting, self._whole)
+
     @property
     def best(self) -> Candidate | None:
         """The best power train, None when nothing meets the brief."""
         return self.rows[0] if self.rows else None
+
+    def __repr__(self) -> str:
+        """Ten lines at most: how many meet the brief, and the first rows."""
+        passing = "some" if self.passing is None else self.passing
+        head = f"{self.brief.aircraft.name}: {passing} of {self.combinations} combinations meet the brief"
+        more = len(self.rows) - _REPR_ROWS
+        return "\n".join(
+            [head if self.complete else f"{head} (interrupted)", *map(repr, self.rows[:_REPR_ROWS])]
+            + ([f"... and {more} more rows"] if more > 0 else [])
+        )
 
     def _repr_html_(self) -> str:
         names = ("id", "cells", *(column.name for column in headed(columns()) if column.html))
@@ -162,7 +184,15 @@ def match(
     order = ranking(chosen)
     shelves, whole = shelves_of(chosen, catalogue)
     find = Search(exhaustive=exhaustive, count=count, total=sum(shelf.combinations for shelf in shelves.values()))
-    founds = find.each(chosen, shelves, order, top if on_paper else max(top, _PAPER), progress)
+    looked_for = top if on_paper else max(top, _PAPER)
+    content = None if exhaustive else _content(resolved, chosen, catalogue)
+    founds = kept(
+        "paper", content and digest(content, looked_for, find.counting),
+        lambda: find.each(chosen, shelves, order, looked_for, progress), write=_founds_data,
+        read=partial(_founds_of, shelves),
+    )  # fmt: skip
+    if progress is not None and find.complete:
+        progress(find.total, find.total)
     others = [setting for setting in resolved.settings if setting.variant.name != chosen.variant.name]
     made_of = partial(_candidates, chosen, others, whole)
     if on_paper:
@@ -171,9 +201,14 @@ def match(
     else:
         must = [chosen, *(setting for setting in others if setting.variant.must_hold)]
         sure = {
-            cells: holding(must, shelves[cells], order, find, top=top, on_paper=found.combination)
+            cells: kept(
+                "picks", content and digest(content, top, cells),
+                partial(holding, must, shelves[cells], order, find, top=top, on_paper=found.combination),
+                write=lambda picks: picks.data if find.complete else None,
+                read=partial(Picks.of_data, must, shelves[cells], order),
+            )
             for cells, found in founds.items()
-        }
+        }  # fmt: skip
         by_cells = made_of({cells: _as_found(picks.rows) for cells, picks in sure.items()})
         first = {
             cells: _as_found([sure_of(must, shelves[cells], order, found.combination[0])])
@@ -201,7 +236,7 @@ def match(
     made = dict.fromkeys(chosen.assumptions)
     for row in rows[:top]:
         made.update(dict.fromkeys(chosen.assumptions_of(row.train)))
-    return Shortlist(
+    shortlist = Shortlist(
         brief=chosen.stated,
         setting=chosen,
         combinations=sum(found.combinations for found in founds.values()),
@@ -212,11 +247,55 @@ def match(
         ranking=order,
         assumptions=tuple(made),
         faults=tuple(catalogue.faults),
-        complete=all(found.complete for found in founds.values()) and find.complete,
+        complete=find.complete,
         paper=paper,
         holds=holds,
         whole=whole,
     )
+    if not on_paper and variant is None and top <= LEAST_SHOWN and shortlist.complete:
+        kept("best", content, lambda: _best_ids(shortlist), write=lambda ids: ids, read=list)
+    return shortlist
+
+
+def _content(resolved: ResolvedBrief, chosen: Setting, catalogue: Catalogue) -> str | None:
+    """The name of what a match rests on: every variant, which is ranked, and the parts that can enter."""
+    kinds = _let_in(chosen, catalogue)
+    if sum(map(len, kinds.values())) > _MOST_PARTS:
+        return None
+    return digest(resolved.settings, chosen.variant.name, kinds)
+
+
+def _founds_data(founds: dict[int, Found]) -> list[dict[str, Any]] | None:
+    """What is best on paper as JSON knows it; None where the search was interrupted."""
+    if not all(found.complete for found in founds.values()):
+        return None
+    return [
+        {
+            "cells": cells, "rows": found.combination.tolist(), "score": found.score.tolist(),
+            "combinations": found.combinations, "passing": found.passing, "left_out": found.left_out,
+        }
+        for cells, found in founds.items()
+    ]  # fmt: skip
+
+
+def _founds_of(shelves: dict[int, Shelf], data: Any) -> dict[int, Found]:
+    """The same again."""
+    founds = {
+        each["cells"]: Found(
+            combination=combinations_of(each["rows"], shelves[each["cells"]]),
+            score=np.array(each["score"], dtype=np.float64), combinations=each["combinations"],
+            passing=each["passing"], left_out=dict(each["left_out"]), complete=True,
+        )
+        for each in data
+    }  # fmt: skip
+    if [*founds] != [*shelves]:
+        raise KeyError("other cell counts")
+    return founds
+
+
+def _best_ids(found: Shortlist) -> list[str]:
+    """The ids of the parts of the best; none where nothing meets the brief."""
+    return [] if found.best is None else [getattr(found.best, field.name) for field in attrs.fields(TrainId)]
 
 
 def _margin(candidate: Candidate) -> float:
@@ -234,12 +313,23 @@ def best_train(
         Nothing meets the brief; else as :func:`match`.
     """
     resolved = ResolvedBrief.of(brief)
-    best = match(resolved, catalogue, top=1, count=False, progress=progress).best
-    if best is None:
+    setting = resolved.as_designed
+
+    known = {kind: {str(part.id): part for part in parts} for kind, parts in _let_in(setting, catalogue).items()}
+
+    def parts_of(ids: Any) -> list[Any]:
+        return [known[f"{kind}s"][each] for kind, each in zip(PART_KINDS, ids, strict=True)] if ids else []
+
+    def find() -> list[Any]:
+        return parts_of(_best_ids(match(resolved, catalogue, top=LEAST_SHOWN, count=False, progress=progress)))
+
+    # match keeps it
+    best = kept("best", _content(resolved, setting, catalogue), find, write=lambda _: None, read=parts_of)
+    if not best:
         hint = "'propmatch match' says which limits leave nothing; name a power train to see it all the same"
         rule = "no power train of the catalogue meets it"
         raise InputFaults([Fault(resolved.stated.aircraft.name, rule=rule, hint=hint)])
-    return best.train
+    return setting.train(*best)
 
 
 def _marks(shelf: Shelf, passing: Passing) -> tuple[Mark, ...]:
@@ -265,20 +355,12 @@ def shelf_for(setting: Setting, catalogue: Catalogue) -> Shelf:
     Raises
     ------
     InputFaults
-        A kind without parts; a cut-off that no pack allows.
+        A kind without parts; a cutoff that no pack allows.
     """
-    wanted = setting.brief.parts
-    chosen = catalogue.restricted(
-        motors=wanted.motor, controllers=wanted.controller, packs=wanted.pack, propellers=wanted.propeller
-    )
-    kinds: dict[str, list[Any]] = {
-        "motors": list(chosen.motors.values()),
-        "controllers": list(chosen.controllers.values()),
-        "packs": list(chosen.packs.values()),
-        "propellers": [p for p in chosen.propellers.values() if p.table is not None],
-    }
+    wanted, kinds = setting.brief.parts, _let_in(setting, catalogue)
+    box = f"; 'propmatch match --only {wanted.only[0]}' says what to buy" if wanted.only else ""
     faults = [
-        Fault(where="catalogue", key=kind, value=0, rule=f"no {kind} to choose from: add some or widen [parts]")
+        Fault(where="catalogue", key=kind, value=0, rule=f"no {kind} to choose from: add some or widen [parts]{box}")
         for kind, parts in kinds.items()
         if not parts
     ]
@@ -294,13 +376,24 @@ def shelf_for(setting: Setting, catalogue: Catalogue) -> Shelf:
     )
 
 
+def _let_in(setting: Setting, catalogue: Catalogue) -> dict[str, list[Any]]:
+    """The parts of each kind that a brief lets in."""
+    chosen = catalogue.let_in(setting.brief.parts, setting.variant.motor_count)
+    return {
+        "motors": list(chosen.motors.values()),
+        "controllers": list(chosen.controllers.values()),
+        "packs": list(chosen.packs.values()),
+        "propellers": [p for p in chosen.propellers.values() if p.table is not None],
+    }
+
+
 def shelves_of(setting: Setting, catalogue: Catalogue) -> tuple[dict[int, Shelf], Shelf]:
-    """A shelf for each cell count, and one for all of them."""
+    """A shelf for each cell count, and one for all of them; of a box those cell counts alone that it has packs for."""
     whole, cells = shelf_for(setting, catalogue), setting.brief.limits.cells
     of_pack = np.array([pack.cells_series for pack in whole.packs])
     held = sorted(set(of_pack.tolist()))
     missing = [count for count in cells if count not in held]
-    if missing:
+    if missing and (not setting.brief.parts.only or len(missing) == len(cells)):
         raise InputFaults(
             [
                 Fault(
@@ -312,7 +405,7 @@ def shelves_of(setting: Setting, catalogue: Catalogue) -> tuple[dict[int, Shelf]
                 for count in missing
             ]
         )
-    shelves = {count: whole.with_packs(np.flatnonzero(of_pack == count)) for count in (cells or held)}
+    shelves = {count: whole.with_packs(np.flatnonzero(of_pack == count)) for count in (cells or held) if count in held}
     return shelves, whole.with_packs(np.flatnonzero(np.isin(of_pack, list(shelves))))
 
 
@@ -325,6 +418,11 @@ class Search:
     total: int
     complete: bool = True
 
+    @property
+    def counting(self) -> bool:
+        """Whether what passes is counted."""
+        return self.total <= COUNTED if self.count is None else self.count
+
     def each(
         self, setting: Setting, shelves: dict[int, Shelf], order: Ranking, top: int,
         progress: Callable[[int, int], None] | None,
@@ -333,13 +431,13 @@ class Search:
         before = 0
         find: Callable[..., Found] = by_force
         if not self.exhaustive:
-            counting = self.total <= COUNTED if self.count is None else self.count
-            find = partial(search, count=counting, tables=PropellerTables(setting, *shelves.values()))
+            find = partial(search, count=self.counting, tables=PropellerTables(setting, *shelves.values()))
         founds: dict[int, Found] = {}
         for cells, shelf in shelves.items():
             tell = None if progress is None else partial(_tell, progress, before, self.total)
             founds[cells] = find(setting, shelf, order, top=top, progress=tell)
             before += shelf.combinations
+        self.complete &= all(found.complete for found in founds.values())
         return founds
 
     def __call__(self, setting: Setting, shelf: Shelf, order: Ranking, top: int) -> Found:

@@ -12,18 +12,17 @@ ordered nor chose them, confirm them and give the chance that is shown: the best
 from collections import Counter
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from itertools import zip_longest
-from statistics import NormalDist
 from typing import Any
 
 import attrs
 import numpy as np
 
 from propmatch.checks.chances import INTERVAL, SEED, Drawn, Sureness, intervals
-from propmatch.checks.checkrules import CHECKS
+from propmatch.checks.checkrules import CHECKS, by_cost
 from propmatch.checks.measures import Setting, TrainMeasures
 from propmatch.checks.ratings import RatingLanes
 from propmatch.checks.rule import BRIEF
-from propmatch.models.arrays import Floats, Index
+from propmatch.models.arrays import Flags, Floats, Index
 from propmatch.records.fields import declared, replace
 from propmatch.records.parts import PowerTrain
 from propmatch.records.sections import Limits
@@ -33,14 +32,17 @@ from propmatch.search.ranking import Ranking
 from propmatch.search.shelf import Shelf
 from propmatch.tolerances.draws import DRAWS, normal_draws
 from propmatch.tolerances.numbers import NAMES, aircraft_tolerances
+from propmatch.tolerances.quantile import normal_quantile
 
-__all__ = ["Finder", "FirstOrder", "Pick", "Picks", "drawn_picks", "holding", "kind_of", "sure_of", "tightened"]
+__all__ = [
+    "Finder", "FirstOrder", "Pick", "Picks", "combinations_of", "drawn_picks", "holding", "kind_of", "sure_of",
+    "tightened",
+]  # fmt: skip
 
 Finder = Callable[[Setting, Shelf, Ranking, int], Found]
 Kind = tuple[int, int, str]
 """Motor, pack and propeller family: what makes a pick a different one."""
 
-NORMAL = NormalDist()
 FOUND = 4000
 """Combinations looked at behind the rows, best first under the moved limits."""
 SAMPLE, SLACK = 24, 0.9
@@ -56,6 +58,7 @@ _BATCH, _OF_A_KIND, _BATCHES, _AFTERWARDS, _ROUNDS = 32, 4, 8, 2, 4
 in how many rounds."""
 _LUCK = 0.05
 """By this share of the chance asked for the first draws may fall short: their standard deviation."""
+_ROUNDING = 1.0 + 1e-9
 _ROOM = 0.15
 """By so much a first-order chance may fall short and yet be judged."""
 _LIMITS = {
@@ -124,6 +127,34 @@ class Picks:
     rows: tuple[Pick, ...]
     hold: bool
 
+    @property
+    def data(self) -> dict[str, Any]:
+        """Which they are, as JSON knows it."""
+        rows = [[int(at) for at in pick.combination] for pick in self.rows]
+        return {"rows": rows, "alike": [pick.alike for pick in self.rows], "hold": self.hold}
+
+    @classmethod
+    def of_data(cls, settings: Sequence[Setting], shelf: Shelf, order: Ranking, data: Mapping[str, Any]) -> "Picks":
+        """The same again, by the draws that are shown."""
+        rows = combinations_of(data["rows"], shelf)
+        picks = drawn_picks(settings, shelf, order, rows, DRAWS, SEED)
+        alike = zip(picks, data["alike"], strict=True)
+        return cls(rows=tuple(attrs.evolve(pick, alike=int(n)) for pick, n in alike), hold=bool(data["hold"]))
+
+
+def combinations_of(rows: Any, shelf: Shelf) -> Index:
+    """Combinations (N, 4) of a shelf from lists of their indices.
+
+    Raises
+    ------
+    IndexError
+        One that the shelf does not have.
+    """
+    found = np.array(rows, dtype=np.intp).reshape(-1, 4)
+    if np.any((found < 0) | (found >= np.array(shelf.sizes))):
+        raise IndexError("a combination that the shelf does not have")
+    return found
+
 
 def holding(
     settings: Sequence[Setting], shelf: Shelf, order: Ranking, find: Finder, *, top: int, on_paper: Index
@@ -173,9 +204,8 @@ def least_spread(setting: Setting, shelf: Shelf, rows: Index) -> dict[str, float
     fits = shelf.cells_fit(*mixed[:, :3].T)
     first = FirstOrder.of([setting], shelf, mixed[fits], names=(*_LIMITS, *_RATINGS))
     out = {}
-    for name, (_, slopes, _, _) in first.checks.items():
-        sd = np.sqrt(np.sum(slopes**2, axis=1))
-        sound = sd[np.isfinite(sd)]
+    for name, linear in first.checks.items():
+        sound = linear.sd[np.isfinite(linear.sd)]
         out[name] = SLACK * float(sound.min()) if sound.size else 0.0
     return out
 
@@ -183,7 +213,7 @@ def least_spread(setting: Setting, shelf: Shelf, rows: Index) -> dict[str, float
 def tightened(setting: Setting, shelf: Shelf, spread: Mapping[str, float]) -> tuple[Setting, Shelf]:
     """The setting and shelf with every movable limit at the quantile that it must be kept with by itself."""
     limits = setting.brief.limits
-    wish, rate = (NORMAL.inv_cdf(chance) for chance in _asked(setting))
+    wish, rate = normal_quantile(np.array(_asked(setting)))
     most = {rule.name: rule.le for rule in declared(Limits)}
     changes = {
         key: min(getattr(limits, key) * float(np.exp(wish * spread.get(name, 0.0))), most[key] or np.inf)
@@ -216,17 +246,96 @@ def _bare_sd(setting: Setting) -> float:
 # ---------------------------------------------------------------- first order
 
 
+@attrs.frozen
+class Linear:
+    """A check of M combinations as a line: value (M,), slopes (M, inputs), limit (M,); whether that is the least."""
+
+    value: Floats
+    slopes: Floats
+    limit: Floats
+    least: bool
+
+    def take(self, some: Index) -> "Linear":
+        """Some of the combinations."""
+        return Linear(self.value[some], self.slopes[some], self.limit[some], self.least)
+
+    @property
+    def sd(self) -> Floats:
+        """Standard deviation, (M,)."""
+        return np.asarray(np.sqrt(np.sum(self.slopes**2, axis=1)))
+
+    def within(self, raw: Floats) -> Flags:
+        """Draws (M, N) within the limit or without one."""
+        drawn = self.value[:, None] + self.slopes @ raw.T
+        within = drawn >= self.limit[:, None] if self.least else drawn <= self.limit[:, None]
+        return np.asarray(within | np.isnan(self.limit)[:, None])
+
+
+@attrs.define
+class _Kept:
+    """Which draws (M, N) keep all wishes, and which all ratings."""
+
+    wishes: Flags
+    ratings: Flags
+
+    @classmethod
+    def all(cls, combinations: int, draws: int) -> "_Kept":
+        """Before any check."""
+        return cls(*(np.ones((combinations, draws), dtype=np.bool_) for _ in range(2)))
+
+    def by(self, checks: Mapping[str, Linear], raw: Floats) -> None:
+        """These checks too; of combinations far within a limit nothing need be reckoned."""
+        farthest = float(np.sqrt(np.max(np.sum(raw**2, axis=1))))
+        for name, check in checks.items():
+            room = check.value - check.limit if check.least else check.limit - check.value
+            open_ = np.flatnonzero(~(room > farthest * check.sd * _ROUNDING) & ~np.isnan(check.limit))
+            good = self.wishes if CHECKS[name.split()[-1]].basis == BRIEF else self.ratings
+            for start in range(0, open_.size, _BATCH):
+                some = open_[start : start + _BATCH]
+                good[some] &= check.take(some).within(raw)
+
+    def take(self, some: Index) -> "_Kept":
+        """Some of the combinations."""
+        return _Kept(self.wishes[some], self.ratings[some])
+
+    @property
+    def chances(self) -> tuple[Floats, Floats]:
+        """Shares of the draws, (M,) each."""
+        return self.wishes.mean(axis=1), self.ratings.mean(axis=1)
+
+
+def _probed(settings: Sequence[Setting], shelf: Shelf, rows: Index) -> list[Drawn]:
+    """Combinations as stated and with each input by itself one standard deviation up, in each setting."""
+    probes = np.vstack([np.zeros(len(NAMES)), np.eye(len(NAMES))])
+    trains = [shelf.train(*row) for row in rows.tolist()]
+    return [Drawn(each, trains, probes, None if at else shelf.combine(*rows.T)) for at, each in enumerate(settings)]
+
+
+def _checks_of(each: Sequence[Drawn], names: Collection[str]) -> dict[str, Linear]:
+    """Some checks as lines, those of the other settings under the number of the setting."""
+    out = {}
+    for at, probed in enumerate(each):
+        for name in probed.judged:
+            if name in names:
+                measure = probed.measured[name]
+                limit = np.where(measure.judged, measure.limit, np.nan)
+                linear = _linear(probed, measure.value, limit, least=CHECKS[name].least)
+                if linear is not None:
+                    out[f"{at} {name}" if at else name] = linear
+    return out
+
+
 @attrs.frozen(kw_only=True)
 class FirstOrder:
     """Checks and score of M combinations, linear in the normal numbers behind the draws.
 
     Attributes
     ----------
-    checks : name to value (M,), slopes (M, inputs), limit (M,), as ln where every limit is positive; least or not
+    checks : by name, as ln where every limit is positive
     score, score_slopes : (M,), (M, inputs)
     """
 
-    checks: Mapping[str, tuple[Floats, Floats, Floats, bool]]
+    checks: Mapping[str, Linear]
     score: Floats
     score_slopes: Floats
 
@@ -236,44 +345,59 @@ class FirstOrder:
         order: Ranking | None = None,
     ) -> "FirstOrder":  # fmt: skip
         """From the stated numbers and each input by itself one standard deviation up."""
-        probes = np.vstack([np.zeros(len(NAMES)), np.eye(len(NAMES))])
-        trains = [shelf.train(*row) for row in rows.tolist()]
-        checks, score = {}, np.zeros((len(rows), len(probes)))
-        for at, setting in enumerate(settings):
-            drawn = Drawn(setting, trains, probes, None if at else shelf.combine(*rows.T))
-            for name in drawn.judged:
-                if names is None or name in names:
-                    measure = drawn.measured[name]
-                    limit = np.where(measure.judged, measure.limit, np.nan)
-                    linear = _linear(drawn, measure.value, limit, least=CHECKS[name].least)
-                    if linear is not None:
-                        checks[f"{at} {name}" if at else name] = linear
-            if order is not None and not at:
-                score = drawn.by_train(order.of(drawn.measured))
+        each = _probed(settings, shelf, rows)
+        return cls.of_drawn(each, _checks_of(each, CHECKS if names is None else names), order)
+
+    @classmethod
+    def of_drawn(cls, each: Sequence[Drawn], checks: Mapping[str, "Linear"], order: Ranking | None) -> "FirstOrder":
+        """With these checks, the score from the first setting."""
+        probed = each[0]
+        score = probed.by_train(np.zeros(probed.measured.lanes.size) if order is None else order.of(probed.measured))
         return cls(checks=checks, score=score[:, 0], score_slopes=score[:, 1:] - score[:, :1])
+
+    @classmethod
+    def hopeful(
+        cls, settings: Sequence[Setting], shelf: Shelf, rows: Index, order: Ranking, raw: Floats
+    ) -> tuple["FirstOrder", Index]:
+        """Of those combinations whose chances over independent normal numbers may be judged good, and which they are.
+
+        Checks are taken cheapest first; what one of them rules out is not asked about the others.
+        """
+        wish, rate = (chance - _ROOM for chance in _asked(settings[0]))
+        each, kept, good = _probed(settings, shelf, rows), np.arange(len(rows)), _Kept.all(len(rows), len(raw))
+        checks: dict[str, Linear] = {}
+        for group in by_cost():
+            found = _checks_of(each, group)
+            checks |= found
+            good.by(found, raw)
+            wishes, ratings = good.chances
+            may = np.flatnonzero((wishes >= wish) & (ratings >= rate))
+            if may.size < kept.size:
+                each, kept, good = [drawn.take(may) for drawn in each], kept[may], good.take(may)
+                checks = {name: linear.take(may) for name, linear in checks.items()}
+            if not kept.size:
+                break
+        return cls.of_drawn(each, checks, order if kept.size else None), kept
 
     def chances(self, raw: Floats) -> tuple[Floats, Floats]:
         """Of all wishes and of all ratings, (M,) each, over independent normal numbers (N, inputs)."""
-        good = {kind: np.ones((self.score.size, len(raw)), dtype=np.bool_) for kind in (True, False)}
-        for name, (value, slopes, limit, least) in self.checks.items():
-            drawn = value[:, None] + slopes @ raw.T
-            within = drawn >= limit[:, None] if least else drawn <= limit[:, None]
-            good[CHECKS[name.split()[-1]].basis == BRIEF] &= within | np.isnan(limit)[:, None]
-        return good[True].mean(axis=1), good[False].mean(axis=1)
+        good = _Kept.all(self.score.size, len(raw))
+        good.by(self.checks, raw)
+        return good.chances
 
     @property
     def score_low(self) -> Floats:
         """The score that nine of ten draws exceed."""
         sd = np.sqrt(np.sum(self.score_slopes**2, axis=1))
-        return self.score - NORMAL.inv_cdf(0.5 + INTERVAL / 2) * np.where(np.isfinite(sd), sd, np.inf)
+        return self.score - normal_quantile(np.array([0.5 + INTERVAL / 2])) * np.where(np.isfinite(sd), sd, np.inf)
 
 
 def _in_ln(limit: Floats) -> bool:
     return bool(np.all(limit[np.isfinite(limit)] > 0))
 
 
-def _linear(drawn: Drawn, value: Floats, limit: Floats, *, least: bool) -> tuple[Floats, Floats, Floats, bool] | None:
-    """Value, slopes and limit of a check, None where it has no limit in any lane."""
+def _linear(drawn: Drawn, value: Floats, limit: Floats, *, least: bool) -> Linear | None:
+    """A check as a line, None where it has no limit in any lane."""
     values, bound = drawn.by_train(value), drawn.by_train(limit)[:, 0]
     if np.isnan(bound).all():
         return None
@@ -288,7 +412,7 @@ def _linear(drawn: Drawn, value: Floats, limit: Floats, *, least: bool) -> tuple
     slopes = values[:, 1:] - values[:, :1]
     # without an answer one standard deviation up: lost there, as far as the limit and once more
     lost = np.where(np.isfinite(bound - start), bound - start, 0.0)[:, None] * 2.0
-    return start, np.where(np.isfinite(slopes), slopes, lost), bound, least
+    return Linear(start, np.where(np.isfinite(slopes), slopes, lost), bound, least)
 
 
 # ---------------------------------------------------------------- judging
@@ -319,11 +443,9 @@ def _judged(settings: Sequence[Setting], shelf: Shelf, order: Ranking, rows: Ind
     some, counts = _first(shelf, rows)
     if not len(some):
         return []
-    wish, rate = _asked(settings[0])
-    first = FirstOrder.of(settings, shelf, some, order=order)
-    wishes, ratings = first.chances(normal_draws(512, SEED + 2))
-    may = (wishes >= wish - _ROOM) & (ratings >= rate - _ROOM)
-    queue = [int(at) for at in np.argsort(-first.score_low, kind="stable") if may[at]]
+    first, hopeful = FirstOrder.hopeful(settings, shelf, some, order, normal_draws(512, SEED + 2))
+    some = some[hopeful]
+    queue = np.argsort(-first.score_low, kind="stable").tolist()
     judged: dict[Kind, Pick] = {}
     picks: dict[Kind, Pick] = {}
     left = _BATCHES
@@ -335,14 +457,14 @@ def _judged(settings: Sequence[Setting], shelf: Shelf, order: Ranking, rows: Ind
             if not batch or (enough and first.score_low[batch[0]] <= found[LEAST_SHOWN - 1]):
                 break
             queue, left = [at for at in queue if at not in batch], left - 1
-            for pick in drawn_picks(settings, shelf, order, some[batch], JUDGED, SEED + 1):
-                kind, may_hold = kind_of(shelf, pick.combination), pick.near >= 1.0 - _LUCK
-                if may_hold and (kind not in judged or pick.score_low > judged[kind].score_low):
+            for pick in drawn_picks(settings, shelf, order, some[batch], JUDGED, SEED + 1, least=1.0 - _LUCK):
+                kind = kind_of(shelf, pick.combination)
+                if kind not in judged or pick.score_low > judged[kind].score_low:
                     judged[kind] = pick
         most = max(max(top, LEAST_SHOWN) - len(picks), 0) + 2
         best = sorted(judged.values(), key=lambda pick: -pick.score_low)[:most]
         rows = np.array([pick.combination for pick in best], dtype=np.intp).reshape(-1, 4)
-        held = [pick for pick in drawn_picks(settings, shelf, order, rows, DRAWS, SEED) if pick.near >= 1.0]
+        held = drawn_picks(settings, shelf, order, rows, DRAWS, SEED, least=1.0)
         for pick in best:
             del judged[kind_of(shelf, pick.combination)]
         for pick in held:
@@ -403,17 +525,38 @@ def sure_of(settings: Sequence[Setting], shelf: Shelf, order: Ranking, row: Inde
     return drawn_picks(settings, shelf, order, row[None], DRAWS, SEED)[0]
 
 
+def _within_reach(each: list[Drawn], rows: Index, least: float) -> tuple[list[Drawn], Index]:
+    """Those that come as near as ``least`` in every setting, dropped as soon as cheap checks say that they do not."""
+    names: tuple[str, ...] = ()
+    for group in by_cost():
+        names += group
+        for at in range(len(each)):
+            keep = np.flatnonzero(each[at].near_by(names) >= least)
+            if keep.size < len(rows):
+                each, rows = [drawn.take(keep) for drawn in each], rows[keep]
+            if not keep.size:
+                return each, rows
+    return each, rows
+
+
 def drawn_picks(
-    settings: Sequence[Setting], shelf: Shelf, order: Ranking, rows: Index, draws: int, seed: int
-) -> list[Pick]:
-    """Combinations judged by draws; a chance of several settings is the least of them."""
+    settings: Sequence[Setting], shelf: Shelf, order: Ranking, rows: Index, draws: int, seed: int,
+    least: float = -np.inf,
+) -> list[Pick]:  # fmt: skip
+    """Combinations judged by draws, those that come as near as ``least`` to the chances asked for.
+
+    A chance of several settings is the least of them.
+    """
     raw = normal_draws(draws, seed)
     out: list[Pick] = []
     for part in _parts(rows):
         trains: list[PowerTrain] = [shelf.train(*row) for row in part.tolist()]
         stated = shelf.combine(*part.T)
-        each = [Drawn(setting, trains, raw, None if at else stated) for at, setting in enumerate(settings)]
-        first = each[0]
+        drawn = [Drawn(setting, trains, raw, None if at else stated) for at, setting in enumerate(settings)]
+        each, part = _within_reach(drawn, part, least)
+        if not len(part):
+            continue
+        stated, first = shelf.combine(*part.T), each[0]
         low, high = intervals(first.by_train(first.measured["flight_time"].value))
         score, _ = intervals(first.by_train(order.of(first.measured)))
         wishes = np.array([drawn.chance(drawn.wishes) for drawn in each])

@@ -8,6 +8,7 @@ import attrs
 import numpy as np
 
 from propmatch.checks.measures import TrainMeasures
+from propmatch.units import percent
 
 __all__ = ["Odd", "practice_cost"]
 
@@ -43,8 +44,8 @@ def practice_cost(measured: TrainMeasures) -> list[Odd]:
              f"a {current.limit[lane]:.0f} A controller for {current.value[lane]:.1f} A"),
             (weights.slow_pitch_speed, _beyond(pitch[lane], SLOW_PITCH_SPEED),
              f"a pitch speed of {pitch[lane]:.1f} times stall"),
-            (weights.motor_load, _beyond(load[lane], LIGHT_LOAD), f"a motor at {load[lane]:.0%} of its rating"),
-            (weights.motor_load, _beyond(load[lane], HEAVY_LOAD), f"a motor at {load[lane]:.0%} of its rating"),
+            (weights.motor_load, _beyond(load[lane], LIGHT_LOAD), f"a motor at {percent(load[lane])} of its rating"),
+            (weights.motor_load, _beyond(load[lane], HEAVY_LOAD), f"a motor at {percent(load[lane])} of its rating"),
         )  # fmt: skip
         costs = [(weight * way, words) for weight, way, words in found if weight * way > 0]
         out.append(Odd(min(sum(cost for cost, _ in costs), 1.0), tuple(words for _, words in costs)))
