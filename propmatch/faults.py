@@ -36,7 +36,7 @@ class Fault:
     hint : str
         A guess at what was meant; may be empty.
     kind : str
-        ``fault`` or ``warning``.
+        ``fault``, ``warning``, or ``note``: how something was read that could have been written more plainly.
     """
 
     where: str
@@ -44,7 +44,7 @@ class Fault:
     value: object = attrs.field(default=None, converter=_plain)
     rule: str = ""
     hint: str = ""
-    kind: Literal["fault", "warning"] = "fault"
+    kind: Literal["fault", "warning", "note"] = "fault"
 
     def __str__(self) -> str:
         what = self.key
@@ -53,8 +53,8 @@ class Fault:
             shown = shown.lower() if isinstance(self.value, bool) else shown
             what = f"{what} = {shown}" if what else shown
         line = ": ".join(part for part in (self.where, what, self.rule) if part)
-        if self.kind == "warning":
-            line = f"warning: {line}"
+        if self.kind != "fault":
+            line = f"{self.kind}: {line}"
         return f"{line}; {self.hint}" if self.hint else line
 
 

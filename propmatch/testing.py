@@ -17,20 +17,25 @@ import sys
 from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from types import ModuleType
 from typing import Any
 
 import attrs
 
 from propmatch.catalogue.catalogue import Catalogue
-from propmatch.catalogue.hookspecs import ExtraCheck, PartSet, SheetSection, TableAnswer
+from propmatch.catalogue.hookspecs import ExtraCheck, PartRow, PartSet, SheetSection, TableAnswer
 from propmatch.catalogue.plugins import PluginReport
+from propmatch.faults import Fault
+from propmatch.files import write_file
 from propmatch.models.pack import Chemistry
 from propmatch.records.parts import KINDS, Propeller
 
 __all__ = ["ConformityCheck", "conformity_checks"]
 
 HEAVY = ("scipy", "pandas", "matplotlib")
+SUFFIXES = (".csv", ".toml", ".json", ".txt", ".xlsx", ".ods")
+BAD_FILES = {"an empty": b"", "a garbage": bytes((67 * at + at * at) % 256 for at in range(2048))}
 
 
 @attrs.frozen(kw_only=True)
@@ -47,7 +52,9 @@ class ConformityCheck:
         return self.name
 
 
-def conformity_checks(plugin: object, *, name: str = "candidate") -> list[ConformityCheck]:
+def conformity_checks(
+    plugin: object, *, name: str = "candidate", suffixes: Sequence[str] = ()
+) -> list[ConformityCheck]:
     """The rules for a plugin, one check for each rule that concerns the hooks it implements.
 
     Parameters
@@ -55,6 +62,8 @@ def conformity_checks(plugin: object, *, name: str = "candidate") -> list[Confor
     plugin : module or object
     name : str
         Name to load it under.
+    suffixes : sequence of str
+        Endings of the files it reads beside the usual ones, such as ``.abc``.
 
     Returns
     -------
@@ -79,6 +88,10 @@ def conformity_checks(plugin: object, *, name: str = "candidate") -> list[Confor
         "propmatch_file_reader": subject.judges_files_by_name,
     }
     checks |= {f"{hook}: answers as promised": run for hook, run in others.items() if hasattr(plugin, hook)}
+    if hasattr(plugin, "propmatch_file_reader"):
+        for what, content in BAD_FILES.items():
+            run = partial(subject.survives, what, content, (*SUFFIXES, *suffixes))
+            checks[f"propmatch_file_reader: {what} file is a fault"] = run
     return [ConformityCheck(name=name, run=run) for name, run in checks.items()]
 
 
@@ -166,9 +179,37 @@ class _Subject:
         hook = "propmatch_file_reader"
         odd = self.answers(hook, path=Path("no such folder/file.no-such-extension"))
         assert not odd, f"{hook} must answer None for a kind of file it does not know"
-        for suffix in (".csv", ".toml", ".json", ".txt", ".xlsx", ".ods"):
+        for suffix in SUFFIXES:
             for answer in self.answers(hook, path=Path(f"no such folder/file{suffix}")):
                 assert callable(answer), f"{hook} must answer None or a function that takes the path"
+
+    def survives(self, what: str, content: bytes, suffixes: Sequence[str]) -> None:
+        """Give every reader a bad file: it may raise ``OSError`` alone, and answers faults and no part."""
+        hook = "propmatch_file_reader"
+        with TemporaryDirectory() as folder:
+            for suffix in suffixes:
+                path = Path(folder) / f"file{suffix}"
+                write_file(path, content)
+                for reader in self.answers(hook, path=path):
+                    _none([f"{what} {suffix} file: {problem}" for problem in _reading(reader, path)])
+
+
+def _reading(reader: Callable[[Path], Any], path: Path) -> list[str]:
+    """What is wrong with how a file that holds nothing is read."""
+    try:
+        items = list(reader(path))
+    except OSError:
+        return []
+    except Exception as error:
+        return [f"the reader raises {type(error).__name__}: {error}; it may raise OSError alone"]
+    odd = {type(item).__name__ for item in items if not isinstance(item, PartRow | Fault)}
+    problems = [f"the reader must answer PartRow and Fault, found {name}" for name in sorted(odd)]
+    rows = [item for item in items if isinstance(item, PartRow)]
+    if any(not row.faults for row in rows):
+        problems.append("a part is read from it")
+    if not any(row.faults for row in rows) and not any(isinstance(item, Fault) for item in items):
+        problems.append("nothing says that it could not be used")
+    return problems
 
 
 def _none(problems: Sequence[str]) -> None:

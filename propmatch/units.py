@@ -11,7 +11,7 @@ import math
 
 import attrs
 
-__all__ = ["QUANTITIES", "Conversion", "Unit", "conversion", "units_for"]
+__all__ = ["QUANTITIES", "Conversion", "Unit", "conversion", "is_unit", "percent", "units_for"]
 
 INCH_M = 0.0254
 GRAVITY_M_S2 = 9.80665
@@ -61,11 +61,11 @@ class Unit:
 
 QUANTITIES: dict[str, tuple[Unit, ...]] = {
     "mass": (
-        Unit("g", 1.0, ("gram", "grams", "gr")),
-        Unit("kg", 1e3, ("kilogram",)),
+        Unit("g", 1.0, ("gram", "grams", "gr", "gramm", "gramme", "grammes", "gramos", "grammi")),
+        Unit("kg", 1e3, ("kilogram", "kilograms", "kgs")),
         Unit("mg", 1e-3),
         Unit("oz", OUNCE_KG * 1e3, ("ounce", "ounces")),
-        Unit("lb", POUND_KG * 1e3, ("lbs",)),
+        Unit("lb", POUND_KG * 1e3, ("lbs", "pound", "pounds")),
     ),
     "force": (
         Unit("gf", 1.0, ("g",)),
@@ -75,31 +75,38 @@ QUANTITIES: dict[str, tuple[Unit, ...]] = {
         Unit("N", 1.0 / GRAM_FORCE_N),
     ),
     "length": (
-        Unit("in", INCH_M, ("inch", "inches", '"')),
-        Unit("mm", MM_M),
-        Unit("cm", 1e-2),
+        Unit("in", INCH_M, ("inch", "inches", '"', "zoll", "pouces", "pulgadas", "pollici", "cali")),
+        Unit("mm", MM_M, ("millimetre", "millimetres", "millimeter", "millimeters")),
+        Unit("cm", 1e-2, ("centimetre", "centimetres", "centimeter", "centimeters")),
         Unit("m", 1.0),
         Unit("ft", FOOT_M),
+    ),
+    "area": (
+        Unit("dm2", 1.0, ("dm²", "dm^2")),
+        Unit("m2", 100.0, ("m²", "m^2", "sqm")),
+        Unit("cm2", 1e-2, ("cm²", "cm^2")),
+        Unit("in2", (INCH_M * 10) ** 2, ("in²", "in^2", "sqin")),
+        Unit("ft2", (FOOT_M * 10) ** 2, ("ft²", "ft^2", "sqft")),
     ),
     "speed": (Unit("m/s", 1.0), Unit("km/h", KMH_M_S), Unit("mph", MPH_M_S), Unit("ft/s", FOOT_M)),
     "wing loading": (Unit("g/dm2", 1.0), Unit("oz/ft2", OZ_FT2_KG_M2 / G_DM2_KG_M2)),
     "resistance": (
         Unit("ohm", 1.0, ("ohms", "ω")),
-        Unit("mohm", MILLIOHM_OHM, ("milliohm", "mω")),
-        Unit("uohm", 1e-6),
+        Unit("mohm", MILLIOHM_OHM, ("mohms", "milliohm", "milliohms", "mω")),
+        Unit("uohm", 1e-6, ("microohm",)),
     ),
-    "current": (Unit("A", 1.0, ("amp", "amps")), Unit("mA", 1e-3)),
+    "current": (Unit("A", 1.0, ("amp", "amps", "ampere", "amperes")), Unit("mA", 1e-3)),
     "voltage": (Unit("V", 1.0, ("volt", "volts")), Unit("mV", 1e-3)),
     "power": (Unit("W", 1.0, ("watt", "watts")), Unit("kW", 1e3)),
     "charge": (Unit("mAh", MAH_AH), Unit("Ah", 1.0)),
     "time": (Unit("s", 1.0, ("sec", "seconds")), Unit("min", 60.0, ("minutes",))),
     "speed of rotation": (
-        Unit("rpm", 1.0, ("1/min",)),
+        Unit("rpm", 1.0, ("1/min", "u/min", "tr/min", "min-1", "r/min")),
         Unit("rev/s", 60.0, ("hz",)),
         Unit("rad/s", 1.0 / RPM_RAD_S),
     ),
     "speed constant": (
-        Unit("rpm/V", 1.0, ("kv", "1/min/v")),
+        Unit("rpm/V", 1.0, ("kv", "1/min/v", "rpm/volt", "u/min/v", "tr/min/v", "r/min/v")),
         Unit("rad/s/V", 1.0 / RPM_RAD_S),
         Unit("N m/A", 1.0, ("nm/a",), turned=True),
         Unit("mN m/A", 1e-3, ("mnm/a",), turned=True),
@@ -153,6 +160,17 @@ def units_for(ours: str) -> tuple[str, ...]:
     """Every unit that a value in unit ``ours`` can be converted from."""
     quantity = _QUANTITY_OF.get(ours)
     return (ours,) if quantity is None else tuple(unit.name for unit in QUANTITIES[quantity])
+
+
+def is_unit(word: str) -> bool:
+    """Whether a word spells a unit of any quantity."""
+    lower = " ".join(word.split()).lower()
+    return any(lower in spelled for spelled in _SPELLINGS.values() if lower)
+
+
+def percent(share: float) -> str:
+    """``20 %``: a share as whole percent."""
+    return f"{100 * share:.0f} %"
 
 
 def conversion(theirs: str, ours: str) -> Conversion | None:

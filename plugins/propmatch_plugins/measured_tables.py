@@ -4,7 +4,7 @@ The folder is named by the environment variable PROPMATCH_TABLES. Its text files
 :mod:`~propmatch_plugins.reading.runs`; ``geometry.csv`` (r_over_R, beta_deg) lends a pitch to labels without one, and
 ``diameters.csv`` (true_diameter_in) the diameter that the coefficients were reduced with. Every table goes through
 :mod:`~propmatch_plugins.reading.coefficients`; a table once made is kept in the user's cache folder, under a name made
-from its points.
+from its points and from the code that made it.
 """
 
 import os
@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING, Any
 import attrs
 
 from propmatch.faults import Fault, InputFaults
-from propmatch.files import write_file
 from propmatch.hookspecs import PartRow, PartSet, hookimpl
 
 if TYPE_CHECKING:
@@ -27,7 +26,7 @@ if TYPE_CHECKING:
 __all__ = ["MeasuredPropeller", "MeasuredTables", "propmatch_propellers", "read_tables", "table_of_file"]
 
 FOLDER_VARIABLE = "PROPMATCH_TABLES"
-_CACHE_VERSION = 1
+_TABLES_KEPT = 5000
 
 
 @hookimpl
@@ -232,7 +231,7 @@ class _Lent:
                 self.faults.append(Fault(grid.at(line), rule=rule))
                 continue
             row = dict(zip(grid.header, cells, strict=False))
-            values = [_number(row[name], grid.comma) for name in columns]
+            values = [_number(row[name], grid.mark or ".") for name in columns]
             wrong = [name for name, value in zip(columns, values, strict=True) if value is None and row[name].strip()]
             self.faults += [Fault(grid.at(line), name, row[name], "must be a number") for name in wrong]
             if any(value is None for value in values):
@@ -251,15 +250,14 @@ class _Lent:
         self.used.add(path)
 
 
-def _number(text: str, comma: bool) -> float | None:
+def _number(text: str, mark: str) -> float | None:
     """A finite number, or None."""
     import math
 
-    try:
-        value = float(text.replace(",", ".") if comma else text)
-    except ValueError:
-        return None
-    return value if math.isfinite(value) else None
+    from propmatch.records.written import readings
+
+    found = readings(text, mark)
+    return found[0] if found and math.isfinite(found[0]) else None
 
 
 # ---------------------------------------------------------------- tables once made
@@ -269,49 +267,19 @@ def _table(points: "Points", *, cache: bool) -> "tuple[CoefficientTable, Changes
     """The table through the points, from the cache folder when it was made before."""
     import numpy as np
 
-    from propmatch_plugins.reading.coefficients import Changes, table_of
+    import propmatch.models
+    from propmatch.cache import digest, kept
+    from propmatch.models.tables import CoefficientTable
+    from propmatch_plugins.reading import coefficients
 
-    path = _cache_path(points) if cache else None
-    if path is not None and path.is_file():
-        try:
-            from propmatch.models.tables import CoefficientTable
+    def write(made: "tuple[CoefficientTable, Changes]") -> list[dict[str, Any]]:
+        return [{name: np.asarray(value).tolist() for name, value in attrs.asdict(each).items()} for each in made]
 
-            with np.load(path) as kept:
-                table = CoefficientTable(rpm=kept["rpm"], advance_ratio=kept["j"], ct=kept["ct"], cp=kept["cp"])
-                counts = {field.name: kept[field.name].tolist() for field in attrs.fields(Changes)}
-            return table, Changes(**{**counts, "grid": tuple(counts["grid"])})
-        except (OSError, ValueError, KeyError, EOFError):
-            pass
-    table, changes = table_of(points)
-    if path is not None:
-        arrays = {"rpm": table.rpm, "j": table.advance_ratio, "ct": table.ct, "cp": table.cp}
-        _keep(path, {**arrays, **attrs.asdict(changes)})
-    return table, changes
+    def read(told: Any) -> "tuple[CoefficientTable, Changes]":
+        table, changes = told
+        return CoefficientTable(**table), coefficients.Changes(**{**changes, "grid": tuple(changes["grid"])})
 
-
-def _cache_path(points: "Points") -> Path:
-    import hashlib
-
-    import platformdirs
-
-    from propmatch._version import __version__
-
-    digest = hashlib.sha256(f"{__version__} {_CACHE_VERSION}".encode())
-    for name in ("rpm", "j", "ct", "cp", "run"):
-        digest.update(getattr(points, name).tobytes())
-    return Path(platformdirs.user_cache_dir("propmatch", appauthor=False)) / "tables" / f"{digest.hexdigest()[:32]}.npz"
-
-
-def _keep(path: Path, values: dict[str, Any]) -> None:
-    """Write in one step, so that nobody reads half a file; a folder that cannot be written is no fault."""
-    import io
-
-    import numpy as np
-
-    out = io.BytesIO()
-    np.savez(out, **values)
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        write_file(path, out.getvalue())
-    except OSError:
-        return
+    code = Path(coefficients.__file__), Path(str(propmatch.models.__file__)).parent
+    axes = [getattr(points, name) for name in ("rpm", "j", "ct", "cp", "run")]
+    name = digest(*axes, code=code) if cache else None
+    return kept("tables", name, lambda: coefficients.table_of(points), write=write, read=read, most=_TABLES_KEPT)

@@ -1,26 +1,30 @@
 """A folder of one's own parts: every CSV, TOML and JSON file in it, and any other kind that a plugin can read.
 
-The kind of a file is the beginning of its name (``motors*.csv``, ``controllers*``, ``packs*``, ``propellers*``), or a
-column ``kind``; TOML and JSON name it as the key of a list. ``NAME.mapping.toml`` beside a table says which of its
-columns is which of ours. Files with columns J, CT, CP are measured propellers, and tables of their blade angles and
-true diameters go with them; one that a row of ``propellers`` names in its column ``table`` belongs to that row. The
-one sub-folder looked into is ``tables``, for measured propellers; any other that holds files of these kinds is said.
+The kind of a table is the beginning of its file's name (``motors*.csv``, ``controllers*``, ``packs*``,
+``propellers*``), a column that says it, or what its columns tell; headings are understood by their words. TOML and
+JSON name it as the key of a list. ``NAME.mapping.toml`` beside a table says which of its columns is which of ours.
+Files with columns J, CT, CP are measured propellers, and tables of their blade angles and true diameters go with them;
+one that a row of ``propellers`` names in its column ``table`` belongs to that row. The sub-folder ``tables`` is for
+measured propellers. Other sub-folders of the user's folder are boxes, each a plugin of its own; a sub-folder of a box
+that holds files of these kinds is not looked into, and that is said.
 """
 
-import os
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
+import attrs
+
 from propmatch.faults import Fault, InputFaults
 from propmatch.hookspecs import PartRow, PartSet, hookimpl
+from propmatch.records.fields import replace
+from propmatch.records.parts import KINDS
 
 if TYPE_CHECKING:
     from propmatch.models.tables import CoefficientTable
 
-__all__ = ["FOLDER_VARIABLE", "PartsFolder", "chosen_folder", "user_folder"]
+__all__ = ["PartsFolder"]
 
-FOLDER_VARIABLE = "PROPMATCH_PARTS"
 TABLES_FOLDER = "tables"
 _PASSED_OVER = {"", ".md", ".rst", ".pdf", ".png", ".jpg", ".jpeg", ".svg", ".part", ".bak"}
 
@@ -32,29 +36,15 @@ class Plugins(Protocol):
         """The first answer to a hook."""
 
 
-def user_folder() -> Path:
-    """Where a user's own parts are looked for when nobody names a folder."""
-    import platformdirs
-
-    return Path(platformdirs.user_data_dir("propmatch", appauthor=False)) / "parts"
-
-
-def chosen_folder(given: str | Path | None = None) -> Path | None:
-    """The folder given, else the one that PROPMATCH_PARTS names, else the user's own if it exists.
-
-    Raises
-    ------
-    InputFaults
-        A folder that was named does not exist.
-    """
-    named = given if given is not None else os.environ.get(FOLDER_VARIABLE) or None
-    if named is None:
-        folder = user_folder()
-        return folder if folder.is_dir() else None
-    if not Path(named).is_dir():
-        by = "--parts" if given is not None else FOLDER_VARIABLE
-        raise InputFaults([Fault(str(named), rule="no such folder", hint=f"named by {by}")])
-    return Path(named)
+def _no_row(item: Any) -> str:
+    """What is wrong with an item that a reader answers; empty where nothing is."""
+    if isinstance(item, Fault):
+        return ""
+    if not isinstance(item, PartRow):
+        return f"answered {type(item).__name__} where rows and faults are promised"
+    if item.kind not in (*KINDS, "") or (not item.kind and not item.faults):
+        return f"answered a row of kind {item.kind!r}; the kinds are {', '.join(KINDS)}"
+    return ""
 
 
 class PartsFolder:
@@ -67,12 +57,15 @@ class PartsFolder:
         Asked for readers of files other than text tables, TOML and JSON.
     name : str
         Plugin name, in front of every id.
+    within : PartsFolder, optional
+        The folder whose sub-folder this one is, as a box; the tables that its rows name are none of the box's.
     """
 
-    def __init__(self, folder: Path, report: Plugins, name: str = "parts") -> None:
+    def __init__(self, folder: Path, report: Plugins, name: str = "parts", within: "PartsFolder | None" = None) -> None:
         self.folder = folder
         self.report = report
         self.name = name
+        self.within = within
         self.named: set[Path] = set()
         self._shared: dict[Path, list[PartRow | Fault]] = {}
 
@@ -97,11 +90,17 @@ class PartsFolder:
             return self._load(kind)
 
         description = f"{kind} of the folder {self.folder}"
-        return [PartSet(id="folder", description=description, source=str(self.folder), load=load)]
+        return [PartSet(id="folder", description=description, source=str(self.folder), source_kind="label", load=load)]
 
     # ------------------------------------------------------------ files
 
     def _load(self, kind: str) -> Iterator[PartRow | Fault]:
+        """Everything of one kind."""
+        yield from self._rows(kind)
+        if kind == "propellers":
+            yield from self._measured()
+
+    def _rows(self, kind: str) -> Iterator[PartRow | Fault]:
         """Rows of one kind. What cannot be told to be of any kind is answered with the motors, so that it is once."""
         from propmatch_plugins.reading.heading import kind_of_file
 
@@ -118,8 +117,6 @@ class PartsFolder:
                 of = item.kind if isinstance(item, PartRow) else ""
                 if of == kind or (not of and kind == "motors"):
                     yield item
-        if kind == "propellers":
-            yield from self._measured()
 
     def _files(self) -> list[Path]:
         from propmatch_plugins.reading.heading import SUFFIX
@@ -131,24 +128,44 @@ class PartsFolder:
         )
 
     def _read(self, path: Path) -> Iterator[PartRow | Fault]:
-        """Everything in one file; a row of its own kind where only the file name says it carries that kind too."""
+        """Everything in one file; a row of its own kind where only the file name says it carries that kind too.
+
+        Whatever a reader raises or answers wrongly costs this file alone, and is said with the plugin it came from.
+        """
+        try:
+            for item in self._items(path):
+                wrong = _no_row(item)
+                yield Fault(str(path), rule=f"{self._reader_of(path)} {wrong}") if wrong else item
+        except OSError as error:
+            yield Fault(str(path), rule=f"cannot be read: {error.strerror or error}")
+        except Exception as error:
+            cause = f"{type(error).__name__}: {' '.join(str(error).split())}".removesuffix(": ")
+            rule = f"{self._reader_of(path)} failed to read it: {cause}"
+            yield Fault(str(path), rule=rule, hint="this file was not used to its end, all others are")
+
+    def _reader_of(self, path: Path) -> str:
+        """The plugin whose reader a file goes to, in words."""
+        from propmatch_plugins.reading import delimited, documents
+
+        own = path.suffix.lower() in (*delimited.SUFFIXES, *documents.SUFFIXES)
+        answer = None if own else self.report.first("propmatch_file_reader", path=path)
+        return f"plugin '{self.name if answer is None else answer.plugin}'"
+
+    def _items(self, path: Path) -> Iterator[Any]:
         from propmatch_plugins.reading import delimited, documents
 
         suffix = path.suffix.lower()
-        try:
-            if suffix in delimited.SUFFIXES:
-                yield from self._table(path)
-            elif suffix in documents.SUFFIXES:
-                yield from documents.read_document(path, table_reader=self._coefficients)
-            else:
-                yield from self._other(path)
-        except OSError as error:
-            yield Fault(str(path), rule=f"cannot be read: {error.strerror or error}")
+        if suffix in delimited.SUFFIXES:
+            yield from self._table(path)
+        elif suffix in documents.SUFFIXES:
+            yield from documents.read_document(path, table_reader=self._coefficients)
+        else:
+            yield from self._other(path)
 
     def _table(self, path: Path) -> Iterator[PartRow | Fault]:
         from propmatch.records.parts import Source
         from propmatch_plugins.reading.delimited import read_delimited
-        from propmatch_plugins.reading.heading import kind_of_file, mapping_beside, read_mapping
+        from propmatch_plugins.reading.heading import kind_of_file, mapping_beside, plan_of, read_mapping
         from propmatch_plugins.reading.rows import read_rows
         from propmatch_plugins.reading.runs import layout_of, lends
 
@@ -158,7 +175,7 @@ class PartsFolder:
         if beside is None and kind is None:
             if layout_of(grid.header) or lends(grid.header):
                 return
-            if path.suffix.lower() == ".txt" and "kind" not in grid.header:
+            if path.suffix.lower() == ".txt" and not plan_of(grid, None).kinds:
                 return
         try:
             mapping = read_mapping(beside) if beside else None
@@ -178,7 +195,13 @@ class PartsFolder:
             rule = "no plugin reads this kind of file; it was not used"
             yield Fault(str(path), rule=rule, kind="warning")
             return
-        yield from answer.value(path)
+        for item in answer.value(path):
+            yield item if not isinstance(item, PartRow) or item.part is None else self._of_this_folder(item)
+
+    def _of_this_folder(self, row: PartRow) -> PartRow:
+        """A part that a reader of any folder has made, under the name of this one."""
+        own = str(row.part.id or row.part.name)
+        return attrs.evolve(row, part=replace(row.part, id=f"{self.name}/{own.removeprefix('parts/')}"))
 
     def _coefficients(self, path: Path) -> "CoefficientTable":
         from propmatch_plugins.measured_tables import table_of_file
@@ -202,13 +225,19 @@ class PartsFolder:
                     free.append(path)
         below = sorted(inside.rglob("*")) if inside.is_dir() else []
         free += [path for path in below if path.suffix.lower() in SUFFIXES and path.is_file() and not self._named(path)]
+        if free and self.within is not None and not self.within.named:
+            for _ in self.within._rows("propellers"):
+                pass
+            free = [path for path in free if not self._named(path)]
         if free:
             yield from rows_of(free)
-        yield from self._passed_over(inside)
+        if self.within is not None:
+            yield from self._passed_over(inside)
 
     def _named(self, path: Path) -> bool:
         """Whether a row of propellers names this file, or a folder it lies in, as its table."""
-        return any(each in self.named for each in (path.resolve(), *path.resolve().parents))
+        named = self.named if self.within is None else self.named | self.within.named
+        return any(each in named for each in (path.resolve(), *path.resolve().parents))
 
     def _passed_over(self, inside: Path) -> Iterator[Fault]:
         """A warning for each sub-folder with tables or parts in it that is not looked into."""

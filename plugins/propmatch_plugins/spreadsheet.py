@@ -54,7 +54,7 @@ def read_workbook(path: Path, *, plugin: str = "parts") -> Iterator[PartRow | Fa
     except InputFaults as error:
         yield PartRow(where=str(path), faults=error.faults)
         return
-    source = Source(text=path.name, kind="assumed")
+    source = Source(text=path.name, kind="label")
     for kind, grid in sheets:
         yield from read_rows(
             grid, kind, plugin=plugin, source=source, mapping=mapping, table_reader=table_of_file
@@ -107,4 +107,4 @@ def _grid(path: Path, name: str, sheet: Any) -> "Grid | None":
     if head is None:
         return None
     header = tuple(str(cell) for cell in head[1])
-    return Grid(f"{path}:{name}", path.parent, header=header, header_line=head[0], rows=rows)
+    return Grid(f"{path}:{name}", path.parent, header=header, header_line=head[0], rows=rows).look()

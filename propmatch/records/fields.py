@@ -17,6 +17,7 @@ from typing import Any, TypeVar, dataclass_transform
 import attrs
 
 from propmatch.faults import Fault, did_you_mean, near_words
+from propmatch.tablehtml import pairs_html
 
 __all__ = [
     "REQUIRED",
@@ -509,7 +510,9 @@ def record(
         cls.__rules__ = (*getattr(cls, "__rules__", ()), *rules)
         cls.__hints__ = hints or {}
         cls.__attrs_post_init__ = _obey
-        made = attrs.frozen(cls)
+        made = attrs.frozen(cls, repr=False)
+        made.__repr__ = _written
+        made._repr_html_ = _html
         made.__declared__ = tuple(
             attrs.evolve(field.metadata[_KEY], name=field.name)
             for field in attrs.fields(made)
@@ -548,6 +551,19 @@ def _written(value: Any) -> str:
     told = ((rule, getattr(value, rule.name)) for rule in declared(type(value)))
     fields = ", ".join(f"{rule.name}={_written(each)}" for rule, each in told if rule.required or each != rule.default)
     return f"{type(value).__name__}({fields})"
+
+
+def _html(record: Any) -> str:
+    """Name, number and unit of what is not at its default, for a notebook."""
+    told = ((rule, getattr(record, rule.name)) for rule in declared(type(record)))
+    pairs = {
+        f"{rule.name} [{rule.unit}]" if rule.unit else rule.name: value
+        if isinstance(value, int | float)
+        else str(value)
+        for rule, value in told
+        if rule.required or value != rule.default
+    }
+    return pairs_html(pairs, caption=type(record).__name__)
 
 
 def replace(item: T, **changes: Any) -> T:

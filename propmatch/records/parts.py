@@ -7,7 +7,7 @@ as inches.
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import TypedDict, TypeVar
+from typing import Any, TypedDict, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,11 +34,13 @@ from propmatch.records.fields import (
     words_or_number,
 )
 from propmatch.records.packuse import LONGEST_REST_H, MOST_CYCLES, WARMEST_C
+from propmatch.records.price import read_price
 from propmatch.records.radio import separate_supply_g, usual_radio_a
 from propmatch.units import MM_M
 
 __all__ = [
     "CD0_WORDS",
+    "ESTIMATED",
     "FAMILIES",
     "KINDS",
     "LISTED",
@@ -53,6 +55,7 @@ __all__ = [
     "Propeller",
     "Source",
     "TrainNumbers",
+    "is_estimated",
     "propeller_mass_g",
 ]
 
@@ -182,6 +185,21 @@ _SPELT_IN_SOURCE = {
 NOT_STATED = Source(text="not stated", kind="assumed")
 
 
+def _count() -> Any:
+    return integer(ge=0, le=100000, default=None, doc="how many you have")
+
+
+def _price() -> Any:
+    return text(default=None, doc="of one: an amount with or without a currency, such as 12.50 EUR")
+
+
+_PRICED = Rule(
+    ("price",),
+    lambda price: price is not None and read_price(price) is None,
+    "must be an amount with or without a currency, such as 12.50 EUR or 12,50",
+)
+
+
 @record(
     rules=(
         not_below("burst_current_a", "max_current_a"),
@@ -196,6 +214,7 @@ NOT_STATED = Source(text="not stated", kind="assumed")
             lambda i0, v0, r: None not in (i0, v0, r) and r * i0 >= v0,
             "must, times resistance_ohm, stay below no_load_voltage_v",
         ),
+        _PRICED,
         *_sure(
             "kv_rpm_per_v", "mass_g", "resistance_ohm", "resistance_slope_ohm_s", "torque_constant_ratio",
             "no_load_current_a", "gear_efficiency",
@@ -241,14 +260,18 @@ class Motor:
     gear_efficiency: float = number(ge=0.3, le=1, default=1.0, doc="share of torque that the gear passes on")
     cells_min: int | None = integer(ge=1, le=_CELLS_MOST, default=None, doc="fewest cells in series")
     cells_max: int | None = integer(ge=1, le=_CELLS_MOST, default=None, doc="most cells in series")
-    id: str | None = text(default=None, doc="plugin/part")
+    count: int | None = _count()
+    price: str | None = _price()
+    id: str | None = text(default=None, doc="plugin/part, or box/part")
     source: Source = one(Source, default=NOT_STATED, doc="where the numbers come from")
+    notes: str | None = text(default=None, doc="anything else to remember")
 
 
 @record(
     rules=(
         not_below("burst_current_a", "max_current_a"),
         not_below("cells_max", "cells_min"),
+        _PRICED,
         *_sure("mass_g", "resistance_mohm", "part_throttle_loss"),
     ),
     hints=_SPELT_IN_SOURCE,
@@ -261,6 +284,7 @@ class Controller:
     mass_g: float = number("g", ge=0, le=2000, doc="mass with leads")
     resistance_mohm: float | None = number("mohm", ge=0, le=500, default=None, doc="switches and leads")
     max_current_estimated: bool = flag(default=False, doc="the continuous limit is an estimate, printed nowhere")
+    mass_estimated: bool = flag(default=False, doc="the mass is an estimate, neither weighed nor printed")
     burst_current_a: float | None = number("A", ge=0.05, le=1000, default=None, doc="short current limit")
     burst_seconds: float | None = number("s", ge=0.1, le=600, default=None, doc="how long the short limit holds")
     part_throttle_loss: float | None = number(ge=0, lt=0.5, default=None, doc="k in efficiency = 1 - k (1 - throttle)")
@@ -270,13 +294,17 @@ class Controller:
     servo_supply_v: float = number("V", ge=1, le=12, default=5.0, doc="voltage of the servo supply")
     cells_min: int | None = integer(ge=1, le=_CELLS_MOST, default=None, doc="fewest cells in series")
     cells_max: int | None = integer(ge=1, le=_CELLS_MOST, default=None, doc="most cells in series")
-    id: str | None = text(default=None, doc="plugin/part")
+    count: int | None = _count()
+    price: str | None = _price()
+    id: str | None = text(default=None, doc="plugin/part, or box/part")
     source: Source = one(Source, default=NOT_STATED, doc="where the numbers come from")
+    notes: str | None = text(default=None, doc="anything else to remember")
 
 
 @record(
     rules=(
         not_below("burst_c_rating", "c_rating"),
+        _PRICED,
         *_sure("capacity_mah", "mass_g", "cell_resistance_mohm", "lead_resistance_mohm"),
     ),
     hints=_SPELT_IN_SOURCE,
@@ -301,8 +329,12 @@ class Pack:
     )
     burst_c_rating: float | None = number("1/h", ge=0.1, le=600, default=None, doc="burst C rating on the label")
     c_rating_estimated: bool = flag(default=False, doc="the continuous C rating is an estimate, printed nowhere")
-    id: str | None = text(default=None, doc="plugin/part")
+    mass_estimated: bool = flag(default=False, doc="the mass is an estimate, neither weighed nor printed")
+    count: int | None = _count()
+    price: str | None = _price()
+    id: str | None = text(default=None, doc="plugin/part, or box/part")
     source: Source = one(Source, default=NOT_STATED, doc="where the numbers come from")
+    notes: str | None = text(default=None, doc="anything else to remember")
 
 
 @record(
@@ -312,6 +344,7 @@ class Pack:
             lambda pitch, diameter: pitch > 2.5 * diameter,
             "must be at most 2.5 times diameter_in",
         ),
+        _PRICED,
         *_sure("mass_g", others=("ct", "cp")),
     ),
     hints=_SPELT_IN_SOURCE,
@@ -329,8 +362,11 @@ class Propeller:
     table: CoefficientTable | None = instance(
         CoefficientTable, default=None, eq=False, doc="CT and CP over advance ratio and rpm"
     )
-    id: str | None = text(default=None, doc="plugin/part")
+    count: int | None = _count()
+    price: str | None = _price()
+    id: str | None = text(default=None, doc="plugin/part, or box/part")
     source: Source = one(Source, default=NOT_STATED, doc="where the numbers come from")
+    notes: str | None = text(default=None, doc="anything else to remember")
 
 
 @record(
@@ -379,6 +415,15 @@ def aspect_ratio(span_mm: float, area_dm2: float) -> float:
 def propeller_mass_g(diameter_in: float, blades: int) -> float:
     """Plastic propeller, 0.025 g per blade times diameter_in^2.5: common practice, no published source."""
     return 0.025 * blades * math.pow(diameter_in, 2.5)
+
+
+ESTIMATED = {"mass_g": "mass_estimated", "c_rating": "c_rating_estimated", "max_current_a": "max_current_estimated"}
+"""Needed numbers that a label may leave out, and the field that says that they are an estimate."""
+
+
+def is_estimated(part: Any, field: str) -> bool:
+    """Whether a number of a part is an estimate that was filled in when it was read."""
+    return bool(getattr(part, ESTIMATED.get(field, ""), False))
 
 
 class TrainNumbers(TypedDict, total=False):

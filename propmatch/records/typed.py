@@ -24,44 +24,50 @@ from propmatch.records.estimates import (
     nominal_v,
 )
 from propmatch.records.fields import Declared, build, check, declared
+from propmatch.records.headings import BARE_UNIT, SIGNATURE, kind_in, phrases, same_words
 from propmatch.records.listing import ListingRow
-from propmatch.records.parts import LISTED, Controller, Motor, Pack, Propeller, Source
-from propmatch.units import INCH_M, MAH_AH, MM_M, conversion, units_for
+from propmatch.records.parts import ESTIMATED, KINDS, LISTED, Controller, Motor, Pack, Propeller, Source
+from propmatch.records.written import (
+    BEC,
+    LABEL_V,
+    amount,
+    cells_of_label,
+    other_unit,
+    quantity,
+    readings,
+    short_form,
+    supply_of_label,
+)
+from propmatch.units import MAH_AH, conversion
 
-__all__ = ["TypedPart", "controller_for", "field_of", "looks_typed", "read_number", "read_part", "read_value"]
+__all__ = [
+    "TypedPart",
+    "chemistry_of",
+    "controller_for",
+    "field_of",
+    "from_name",
+    "kind_of_name",
+    "label_gaps",
+    "looks_typed",
+    "read_number",
+    "read_part",
+    "read_value",
+    "typed_words",
+]
 
-_NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:e[-+]?\d+)?|[-+]?(?:nan|inf(?:inity)?)"
-_QUANTITY = re.compile(rf"({_NUMBER})\s*([^\d\s.,=]*)", re.IGNORECASE)
 _KEY = re.compile(r"([A-Za-z_][\w-]*)\s*=\s*(.*)", re.DOTALL)
-_CELLS = re.compile(r"(\d+)S(?:(\d+)P)?", re.IGNORECASE)
-_SIZE = re.compile(r"([\d.]+)[x×]([\d.]+)(?:[x×](\d+))?", re.IGNORECASE)
-
-_SHORT: dict[type, dict[str, str]] = {
-    Motor: {"kv": "kv_rpm_per_v", "mass": "mass_g", "m": "mass_g", "r": "resistance_ohm", "rm": "resistance_ohm",
-            "resist": "resistance_ohm", "resistance": "resistance_ohm", "i0": "no_load_current_a",
-            "v0": "no_load_voltage_v", "max": "max_current_a", "gear": "gear_ratio", "power": "max_power_w"},
-    Controller: {"r": "resistance_mohm", "loss": "part_throttle_loss", "max": "max_current_a"},
-    Pack: {"s": "cells_series", "p": "cells_parallel", "cell": "cell_resistance_mohm", "ri": "cell_resistance_mohm",
-           "leads": "lead_resistance_mohm", "c": "c_rating", "burst": "burst_c_rating"},
-    Propeller: {"d": "diameter_in"},
-    ListingRow: {"kv": "kv_rpm_per_v", "mass": "mass_g", "m": "mass_g", "i0": "no_load_current_a",
-                 "max": "max_current_a", "thrust": "thrust_gf"},
-}  # fmt: skip
-
-_BARE_UNIT: dict[type, dict[str, str]] = {
-    Motor: {"rpm/V": "kv_rpm_per_v", "g": "mass_g", "ohm": "resistance_ohm", "W": "max_power_w"},
-    Controller: {"A": "max_current_a", "g": "mass_g", "mohm": "resistance_mohm"},
-    Pack: {"mAh": "capacity_mah", "1/h": "c_rating", "g": "mass_g"},
-    Propeller: {"g": "mass_g", "rpm": "max_rpm"},
+_STATOR = re.compile(r"\d{4}")
+_ALONE = re.compile(r"[-+]?[\d.,']*\d[\d.,']*")
+_BARE: Mapping[type, Mapping[str, str]] = {
+    **BARE_UNIT,
     ListingRow: {
         "rpm/V": "kv_rpm_per_v", "g": "mass_g", "V": "volts", "A": "amps", "gf": "thrust_gf", "rpm": "rpm",
     },
 }  # fmt: skip
-"""What a number with this unit means when no key is given."""
 
 _EXAMPLE: dict[type, str] = {
-    Motor: '"1500kV 28g" or "kv=1500 measured mass=28g r=80mohm i0=0.9A"',
-    Controller: '"20A" or "20A 18g r=5mohm"',
+    Motor: '"1500kV 28g", "2212 920KV 52g 2-3S" or "kv=1500 measured mass=28g r=80mohm i0=0.9A"',
+    Controller: '"20A", "30A ESC 2-4S SBEC" or "20A 18g r=5mohm"',
     Pack: '"2S 450mAh 35C", "11.1V 2200 30C LiPo" or "3S2P 5000mAh 28g cell=18mohm"',
     Propeller: '"6x4", "6x4x3" for three blades, or "6x4 thin 3.5g"',
     ListingRow: '"1500kV 28g 7.4V 6.5A 7x4 300gf"',
@@ -73,10 +79,30 @@ _CHEMISTRY_WORDS = {name: name for name in CHEMISTRIES} | {
     "lipoly": "lipo", "lipolymer": "lipo", "lfp": "lifepo4", "life": "lifepo4",
 }  # fmt: skip
 """Words of a label without hyphens, and the chemistry each means."""
-_IDLE_WORDS = ("battery", "pack")
-_LABEL_V = "nominal voltage"
-_NOMINAL_WITHIN = 0.04
-"""Labels round: 3.6 and 3.7 V stand for one Li-ion cell, 3.2 and 3.3 V for one of LiFePO4."""
+_IDLE_WORDS: Mapping[type, tuple[str, ...]] = {
+    Motor: ("motor", "brushless", "outrunner", "bldc"),
+    Controller: ("esc", "brushless", "controller", "speed", "motor"),
+    Pack: ("battery", "pack", "brushless", "burst", "peak"),
+    Propeller: ("prop", "propeller"),
+    ListingRow: ("motor", "brushless", "outrunner", "bldc"),
+}
+"""Words of a label that say what the part is and no more; a motor's stator size, four digits, is one too."""
+_AS_ONE_WORD: Mapping[type, Mapping[str, str]] = {
+    Controller: {
+        r"\b(?:no|without|w/o|ohne|sans|sin|senza)\s+[lsu]?bec\b": "opto",
+        r"\b(?:with|mit|avec|con)\s+(?=.*bec)": "",
+        r"\b([lsu]?bec)[\s:]+(\d[\d.,]*)\s*V\b": r"\1\2V",
+        r"(?<=\d)\s*V\s*[/,@]?\s*(\d[\d.,]*)\s*A\b": r"V/\1A",
+        r"(?<![\d.,/V])(\d[\d.,]*)\s*A\s+([lsu]?bec)\b": r"\2\1A",
+    },
+    Pack: {r"(?<=\d)\s*C\s*(?:cont\w*\.?)?\s*/\s*(?=\d)": "C/"},
+    Propeller: {
+        r"(?<=\d)\s+(mm|cm|inch(?:es)?|in)\b": r"\1",
+        r"\b(\d)[\s-]+(blade[sd]?|blatt|pales?|palas?)\b": r"\1-\2",
+    },
+}
+"""Wordings with blanks in them that are one word of a label, and that word; the current of a BEC is passed over."""
+_PLUG = re.compile(r"(?:XT|EC|JST|MPX|PH)-?[\d.]*|plug|connector", re.IGNORECASE)
 _LEAST_BARE_MAH = 50.0
 """From here on a number of a pack without a unit is its capacity."""
 _CONTROLLER_G_PER_A = 0.9
@@ -102,13 +128,51 @@ class TypedPart:
 
 def looks_typed(text: str) -> bool:
     """Whether a line describes a part, rather than names one: its first word begins with a number or is a key."""
-    words = text.split()
-    if len(words) > 1 and _chemistry(words[0]):
+    try:
+        words = typed_words(Motor, text)
+    except ValueError:
+        words = text.split()
+    while len(words) > 1 and (chemistry_of(words[0]) or _STATOR.fullmatch(words[0]) or _idle(words[0])):
         words = words[1:]
     if not words:
         return False
     first = words[0]
-    return bool(_KEY.match(first) or _CELLS.fullmatch(first) or _SIZE.fullmatch(first) or _QUANTITY.fullmatch(first))
+    begins = re.match(r"[-+~.]?\d", first)
+    forms = begins and any(_short_form(cls, first) for cls in _WORD_FORMS)
+    return bool(_KEY.match(first) or forms or (begins and amount(first)))
+
+
+def _idle(word: str) -> bool:
+    return any(word.lower() in words for words in _IDLE_WORDS.values())
+
+
+def typed_words(cls: type, text: str) -> list[str]:
+    """The words of a line; a number and its unit, or the numbers of a size, are one word.
+
+    Raises
+    ------
+    ValueError
+        A quotation mark is not closed.
+    """
+    for pattern, better in _AS_ONE_WORD.get(cls, {}).items():
+        text = re.sub(pattern, better, text, flags=re.IGNORECASE)
+    text = re.sub(r"(?<=[\d\"])\s*[x×*]\s*(?=\.?\d)", "x", text)
+    text = re.sub(r'(?<=\d)"(?=x)|(?<=x\d)"(?=\s|$)|(?<=[.,]\d)"(?=\s|$)', "", text) if "x" in text else text
+    made: list[str] = []
+    for word in shlex.split(text.replace("'", "\\'") if re.search(r"\d'\d{3}", text) else text):
+        if made and _ALONE.fullmatch(made[-1]) and _is_bare_unit(cls, word):
+            made[-1] += word
+        else:
+            made.append(word)
+    return made
+
+
+def _is_bare_unit(cls: type, word: str) -> bool:
+    """Whether a word is a unit that belongs to the number before it."""
+    also = {Pack: ("V",), Controller: ("V",)}.get(cls, ())
+    return word.rstrip(",;").isalpha() and any(
+        conversion(word.rstrip(",;"), ours) is not None for ours in (*_BARE[cls], *also)
+    )
 
 
 def read_part(cls: type, text: str, where: str) -> TypedPart:
@@ -130,7 +194,7 @@ def read_part(cls: type, text: str, where: str) -> TypedPart:
     values: dict[str, Any] = {}
     faults: list[Fault] = []
     try:
-        words = shlex.split(text)
+        words = typed_words(cls, text)
     except ValueError:
         words, faults = [], [Fault(where, value=text, rule="a quotation mark is not closed")]
     rules = {rule.name: rule for rule in declared(cls) if rule.name not in ("id", "source", "table")}
@@ -144,12 +208,15 @@ def read_part(cls: type, text: str, where: str) -> TypedPart:
                 faults.append(Fault(where, key, value, f"given twice, {values[key]} before"))
             values[key] = value
     values = {**LISTED.get(cls, {}), **values}
+    linear = cls is Controller and values.get("servo_supply") is None and supply_of_label(values)
     if cls is Pack and not faults:
-        faults += [attrs.evolve(fault, where=where) for fault in _cells_of_label(values)]
-    assumed = {} if faults else _filled(cls, values)
+        faults += [attrs.evolve(fault, where=where) for fault in cells_of_label(values)]
+    assumed = {} if faults else label_gaps(cls, values)
     complete = {"name": " ".join(words) or text, **{key: each.value for key, each in assumed.items()}, **values}
-    if "c_rating" in assumed:
-        complete["c_rating_estimated"] = True
+    if linear:
+        volts = values.get("servo_supply_v", 5.0)
+        assumed["servo_supply"] = Assumption("", "servo_supply", volts, "V", f"BEC taken as linear; {PRACTICE}")
+    complete |= {ESTIMATED[key]: True for key in assumed if key in ESTIMATED}
     part, wrong = build(cls, {key: value for key, value in complete.items() if key in rules}, where)
     derived = {"mass_g"} if cls in (Pack, Controller) and len(wrong) > 1 else set()
     faults += [
@@ -167,31 +234,73 @@ def read_part(cls: type, text: str, where: str) -> TypedPart:
     )
 
 
+def from_name(cls: type, name: str, mark: str = "") -> dict[str, Any]:
+    """What the name of a part says for sure: words with a unit of one meaning, and a bare capacity beside cells and C.
+
+    Unlike a typed line, words that are not understood are passed over; numbers said twice in different ways are left
+    out. ``mark`` is the settled decimal mark, as :func:`propmatch.records.written.readings` takes it.
+    """
+    rules = {rule.name: rule for rule in declared(cls) if rule.name not in ("id", "source", "table")}
+    found: dict[str, Any] = {}
+    twice: set[str] = set()
+    try:
+        words = typed_words(cls, name)
+    except ValueError:
+        return {}
+    for word in words:
+        bare = word.strip(",;()")
+        if not re.match(r"\.?\d", bare) and not chemistry_of(bare):
+            continue
+        read = _read_word(cls, rules, bare, mark)
+        for key, value in ({} if isinstance(read, Fault) else read).items():
+            twice |= {key} if found.get(key, value) != value else set()
+            found[key] = value
+    if cls is Pack:
+        twice |= {LABEL_V for _ in cells_of_label(found)}
+        if any(_ALONE.fullmatch(word) for word in words) and "cells_series" not in found:
+            twice.add("capacity_mah")
+    return {key: value for key, value in found.items() if key not in twice and (key in rules or key == BEC)}
+
+
+def kind_of_name(name: str, mark: str = "") -> str | None:
+    """The kind of part that a name tells: by its word, else by the numbers that only one kind has."""
+    if word := kind_in(name):
+        return word
+    told = [kind for kind, needed in _TOLD_BY.items() if needed <= from_name(KINDS[kind], name, mark).keys()]
+    told = [kind for kind in told if kind in SIGNATURE] or told
+    return told[0] if len(told) == 1 else None
+
+
+_TOLD_BY = {kind: {*names} for kind, names in SIGNATURE.items()} | {
+    "packs": {"capacity_mah", "cells_series"}, "controllers": {"max_current_a"},
+}  # fmt: skip
+
+
 def _with_example(fault: Fault, cls: type) -> Fault:
     if fault.rule.startswith("missing"):
         return attrs.evolve(fault, hint=f"type it like {_EXAMPLE[cls]}")
-    if fault.key == "diameter_in" and isinstance(fault.value, float) and 40 < fault.value < 1000:
-        return attrs.evolve(fault, hint=f"millimetres? then it is {fault.value * MM_M / INCH_M:.3g} in")
+    if not fault.hint and isinstance(fault.value, float):
+        rule = next((rule for rule in declared(cls) if rule.name == fault.key), None)
+        return attrs.evolve(fault, hint=other_unit(rule, fault.value) if rule is not None else "")
     return fault
 
 
 # ---------------------------------------------------------------- words
 
 
-def _read_word(cls: type, rules: Mapping[str, Declared], word: str) -> dict[str, Any] | Fault:
+def _read_word(cls: type, rules: Mapping[str, Declared], word: str, mark: str = "") -> dict[str, Any] | Fault:
     """Attribute to value of one word, or what is wrong with it."""
     if keyed := _KEY.fullmatch(word):
         return _read_key(cls, rules, *keyed.groups())
-    if cls is Pack and (cells := _CELLS.fullmatch(word)):
-        series, parallel = cells.groups()
-        return {"cells_series": int(series)} | ({"cells_parallel": int(parallel)} if parallel else {})
-    if cls is Propeller and (size := _SIZE.fullmatch(word)):
-        return _read_size(word, *size.groups())
-    if quantity := _QUANTITY.fullmatch(word):
-        return _read_quantity(cls, rules, word, *quantity.groups())
-    if cls is Pack and (chemistry := _chemistry(word)):
+    if (cls in (Motor, ListingRow) and _STATOR.fullmatch(word)) or (cls is Pack and _PLUG.fullmatch(word)):
+        return {}
+    if found := _short_form(cls, word):
+        return found
+    if amount(word):
+        return _read_quantity(cls, rules, word, mark)
+    if cls is Pack and (chemistry := chemistry_of(word)):
         return {"chemistry": chemistry}
-    if cls is Pack and word.lower() in _IDLE_WORDS:
+    if word.lower() in _IDLE_WORDS[cls]:
         return {}
     options = {option: name for name, rule in rules.items() for option in rule.options if rule.kind == "choice"}
     if word.lower() in options:
@@ -201,17 +310,42 @@ def _read_word(cls: type, rules: Mapping[str, Declared], word: str) -> dict[str,
     return Fault("", value=word, rule="not understood", hint=hint)
 
 
+_SPAN = r"\d+S?(?:-\d+)?S"
+_WORD_FORMS: Mapping[type, Mapping[str, str]] = {
+    Motor: {"cells": _SPAN, "gear_ratio": r".*:.*", "burst_current_a": r".*A.*s", "max_current_a": r".*/.*A"},
+    ListingRow: {"cells": _SPAN},
+    Controller: {
+        "cells": _SPAN,
+        "servo_supply": r"opto|.*V.+A|.*bec.*",
+        "burst_current_a": r".*A.*s",
+        "max_current_a": r"[^V]*/.*A",
+    },
+    Pack: {"cells": r"\d+S(?:\d+P)?", "c_rating": r".*C.*[-/].*C"},
+    Propeller: {"size": r".*", "blades": r".*"},
+}
+"""The short forms that mean one thing without a key, by field: what a word must look like."""
+
+
+def _short_form(cls: type, word: str) -> dict[str, Any] | None:
+    for field, pattern in _WORD_FORMS[cls].items():
+        if re.fullmatch(pattern, word, re.IGNORECASE):
+            found = short_form(Motor if cls is ListingRow else cls, field, word)
+            if found is not None:
+                return found
+    return None
+
+
 def _named(cls: type, rules: Mapping[str, Declared], key: str) -> str | Fault:
     asked = key.lower().replace("-", "_")
-    name = asked if asked in rules else _SHORT.get(cls, {}).get(asked)
-    if name is not None:
-        return name
-    near = [each for each in rules if each.startswith(asked)]
+    said = phrases(Motor if cls is ListingRow else cls)
+    means = [each for each in rules if asked[-1:].isalnum() and same_words(asked) in said.get(each, ())]
+    near = [asked] if asked in rules else means or [each for each in rules if each.startswith(asked)]
     if len(near) == 1:
         return near[0]
     if near:
         return Fault("", key, None, f"could be {' or '.join(near)}")
-    hint = did_you_mean(asked, [*rules, *_SHORT.get(cls, {})]) or "known keys: " + ", ".join(rules)
+    short = [next(iter(words)) for each in rules for words in said.get(each, ()) if len(words) == 1]
+    hint = did_you_mean(asked, [*rules, *sorted(short)]) or "known keys: " + ", ".join(rules)
     return Fault("", key, None, "unknown key", hint)
 
 
@@ -221,25 +355,15 @@ def _read_key(cls: type, rules: Mapping[str, Declared], key: str, text: str) -> 
         return name
     value = read_value(rules[name], text)
     if name == "chemistry":
-        value = _chemistry(value) or value
+        value = chemistry_of(value) or value
     return value if isinstance(value, Fault) else {name: value}
 
 
 def read_value(rule: Declared, text: str) -> Any:
     """The value of a key: text, or a number with or without a unit; ranges are checked later."""
-    name = rule.name
     if rule.kind not in ("number", "integer"):
         return text
-    quantity = _QUANTITY.fullmatch(text.strip())
-    if quantity is None:
-        hint = "write a decimal point" if re.fullmatch(r"\d+,\d+\S*", text) else ""
-        return Fault("", name, text, f"must be {rule.rule}", hint)
-    number, unit = quantity.groups()
-    convert = conversion(unit or rule.unit, rule.unit)
-    if convert is None:
-        words = [each or "left out" for each in units_for(rule.unit)]
-        return Fault("", name, text, f"the unit must be {' or '.join(words)}")
-    return convert(float(number))
+    return quantity(rule, text)
 
 
 def field_of(cls: type, key: str) -> Declared | Fault:
@@ -260,60 +384,37 @@ def read_number(cls: type, field: str, text: str, where: str) -> Any:
     return attrs.evolve(value, where=where, key="") if isinstance(value, Fault) else value
 
 
-def _read_quantity(
-    cls: type, rules: Mapping[str, Declared], word: str, number: str, unit: str
-) -> dict[str, Any] | Fault:
+def _read_quantity(cls: type, rules: Mapping[str, Declared], word: str, mark: str) -> dict[str, Any] | Fault:
     """A number with a unit and no key."""
+    number, unit = amount(word) or ("", "")
     if cls is Pack and unit in ("V", "v"):
-        return {_LABEL_V: float(number)}
-    if cls is Pack and not unit and float(number) >= _LEAST_BARE_MAH:
-        return {"capacity_mah": float(number)}
-    for declared_unit, name in _BARE_UNIT[cls].items():
-        convert = conversion(unit, declared_unit)
-        if convert is not None:
-            return {name: convert(float(number))}
-    keys = [name for name, rule in rules.items() if rule.unit and conversion(unit, rule.unit) is not None]
+        found = readings(number, mark)
+        return {LABEL_V: found[0]} if len(found) == 1 else Fault("", value=word, rule="no voltage")
+    if cls is Pack and not unit and max(readings(number, mark), default=0.0) >= _LEAST_BARE_MAH:
+        unit = "mAh"
+    name = next((each for ours, each in _BARE[cls].items() if conversion(unit, ours) is not None), None)
+    if name is not None and unit:
+        value = quantity(rules[name], f"{number} {unit}", mark)
+        return value if isinstance(value, Fault) else {name: value}
+    keys = [each for each, rule in rules.items() if unit and rule.unit and conversion(unit, rule.unit) is not None]
+    if len(keys) == 1:
+        value = quantity(rules[keys[0]], word, mark)
+        return value if isinstance(value, Fault) else {keys[0]: value}
     if keys:
         return Fault("", value=word, rule="say which number this is: " + " or ".join(f"{key}={word}" for key in keys))
     return Fault("", value=word, rule="not understood", hint=f"type it like {_EXAMPLE[cls]}")
 
 
-def _read_size(word: str, diameter: str, pitch: str, blades: str | None) -> dict[str, Any] | Fault:
-    try:
-        size: dict[str, Any] = {"diameter_in": float(diameter), "pitch_in": float(pitch)}
-    except ValueError:
-        return Fault("", value=word, rule="must be diameter x pitch in inches", hint="type it like 6x4 or 5.5x4.5")
-    return size | ({"blades": int(blades)} if blades else {})
-
-
-def _chemistry(word: str) -> str | None:
+def chemistry_of(word: str) -> str | None:
     """The chemistry that a word of a label means."""
     return _CHEMISTRY_WORDS.get(re.sub(r"[-_]", "", word.lower()))
-
-
-def _cells_of_label(values: dict[str, Any]) -> list[Fault]:
-    """Turn a nominal voltage into the cells in series."""
-    volts = values.pop(_LABEL_V, None)
-    if volts is None:
-        return []
-    kind = chemistry_named(values.get("chemistry", "lipo"))
-    cells = round(volts / kind.nominal_v) if 0.0 < volts < 1e3 else 0
-    if not cells or abs(volts / (cells * kind.nominal_v) - 1.0) > _NOMINAL_WITHIN:
-        near = max(cells, 1)
-        hint = f"{near}S is {near * kind.nominal_v:.3g} V"
-        return [Fault("", value=f"{volts:g}V", rule=f"no nominal voltage of {kind.name} cells in series", hint=hint)]
-    stated = values.setdefault("cells_series", cells)
-    if stated != cells:
-        rule = f"{volts:g} V is {cells}S of {kind.name}, but {stated}S is said too"
-        return [Fault("", "cells_series", stated, rule)]
-    return []
 
 
 # ---------------------------------------------------------------- what a line may leave out
 
 
-def _filled(cls: type, values: Mapping[str, Any]) -> dict[str, Assumption]:
-    """Required numbers that a line may leave out because a usual value is known; subjects are set later."""
+def label_gaps(cls: type, values: Mapping[str, Any]) -> dict[str, Assumption]:
+    """Required numbers that a label may leave out because a usual value is known; subjects are set later."""
     fillers: Mapping[type, Callable[[Mapping[str, Any]], dict[str, Assumption]]] = {
         Pack: _pack_gaps,
         Controller: _controller_gaps,
@@ -351,7 +452,7 @@ def controller_for(motor: Motor, pack: Pack) -> TypedPart:
         current = float(estimated_current_a(completed(motor)[0].max_power_w, nominal_v(pack)))
     needed = 1.25 * current
     rating = min(max(5.0, 5.0 * -(-needed // 5.0)), _CONTROLLER_MOST_A)
-    typed = read_part(Controller, f"name='controller of {rating:g} A' {rating:g}A", "--controller")
+    typed = read_part(Controller, f"name='ESC of {rating:g} A' {rating:g}A", "--controller")
     text = f"no controller was named: one rated {rating:g} A, 1.25 times the motor's continuous current; {MEMORY}"
     made = Assumption(typed.part.name, "max_current_a", rating, "A", text)
     source = Source(text="not named, assumed", kind="assumed")

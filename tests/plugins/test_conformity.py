@@ -13,7 +13,7 @@ from support.entry_points import module_of
 from support.trains import simple_motor
 
 from propmatch.catalogue.plugins import FIRST_PARTY
-from propmatch.hookspecs import ExtraCheck, PartSet, hookimpl
+from propmatch.hookspecs import ExtraCheck, PartRow, PartSet, hookimpl
 from propmatch.testing import conformity_checks
 
 ROOT = Path(__file__).parents[2]
@@ -58,6 +58,10 @@ class Restless:
     def __call__(self):
         self.mass += 1
         return [simple_motor(name="m", mass_g=self.mass)]
+
+
+def _whatever(path):
+    return [PartRow(where=str(path), kind="motors", values={"name": "m", "kv_rpm_per_v": 1000, "mass_g": 20})]
 
 
 MISTAKES = {
@@ -126,6 +130,26 @@ MISTAKES = {
         {"propmatch_file_reader": hookimpl(lambda: list)},
         "propmatch_file_reader: answers as promised",
         "must answer None for a kind of file it does not know",
+    ),
+    "raises on an empty file": (
+        {"propmatch_file_reader": hookimpl(lambda path: (lambda p: 1 // 0) if path.suffix == ".xlsx" else None)},
+        "propmatch_file_reader: an empty file is a fault",
+        "raises ZeroDivisionError",
+    ),
+    "takes garbage for a part": (
+        {"propmatch_file_reader": hookimpl(lambda path: _whatever if path.suffix == ".xlsx" else None)},
+        "propmatch_file_reader: a garbage file is a fault",
+        "a part is read from it",
+    ),
+    "says nothing": (
+        {"propmatch_file_reader": hookimpl(lambda path: (lambda p: []) if path.suffix == ".ods" else None)},
+        "propmatch_file_reader: an empty file is a fault",
+        "nothing says that it could not be used",
+    ),
+    "answers words": (
+        {"propmatch_file_reader": hookimpl(lambda path: (lambda p: ["row"]) if path.suffix == ".ods" else None)},
+        "propmatch_file_reader: a garbage file is a fault",
+        "must answer PartRow and Fault, found str",
     ),
     "opens the file": (
         {"propmatch_file_reader": hookimpl(lambda path: path.read_text())},

@@ -20,7 +20,7 @@ PUBLISHED = "J CT CP eta\n0.165 0.0993 0.0539 0.304\n0.214 0.0947 0.0543 0.374\n
 
 @pytest.fixture(autouse=True)
 def own_cache(tmp_path, monkeypatch):
-    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    monkeypatch.setenv("PROPMATCH_CACHE", str(tmp_path / "cache"))
 
 
 @pytest.fixture
@@ -232,12 +232,37 @@ def test_the_second_reading_comes_from_the_cache_and_is_the_same(folder, monkeyp
         assert a.changes == b.changes
 
 
-def test_a_spoiled_cache_is_made_again(folder, tmp_path):
+@pytest.mark.parametrize("spoil", [lambda kept: b"spoiled", lambda kept: kept[: len(kept) // 2], lambda kept: b""])
+def test_a_spoiled_cache_is_made_again(folder, tmp_path, spoil):
     long_tables(folder)
     first = read_tables(folder)
-    for path in (tmp_path / "cache").rglob("*.npz"):
-        path.write_bytes(b"spoiled")
-    assert len(read_tables(folder).propellers) == len(first.propellers)
+    whole = {path: path.read_bytes() for path in (tmp_path / "cache" / "tables").iterdir()}
+    assert len(whole) >= len(first.propellers)
+    for path, kept in whole.items():
+        path.write_bytes(spoil(kept))
+    again = read_tables(folder)
+    assert [each.changes for each in again.propellers] == [each.changes for each in first.propellers]
+    assert {path: path.read_bytes() for path in whole} == whole
+
+
+def test_with_no_cache_folder_no_table_is_kept(folder, tmp_path, monkeypatch):
+    long_tables(folder)
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "usual"))
+    monkeypatch.setenv("PROPMATCH_CACHE", "")
+    assert read_tables(folder).propellers
+    assert not (tmp_path / "usual").exists()
+    assert not (tmp_path / "cache").exists()
+
+
+def test_tables_made_by_other_code_are_made_again(folder, tmp_path, monkeypatch):
+    long_tables(folder)
+    read_tables(folder)
+    before = set((tmp_path / "cache" / "tables").iterdir())
+    changed = tmp_path / "coefficients.py"
+    changed.write_text("CHANGED = 1\n")
+    monkeypatch.setattr("propmatch_plugins.reading.coefficients.__file__", str(changed))
+    read_tables(folder)
+    assert len(set((tmp_path / "cache" / "tables").iterdir())) == 2 * len(before)
 
 
 def test_one_table_from_a_file_or_a_folder(folder):

@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
+from propmatch.catalogue.boxes import parts_folder
 from propmatch.catalogue.catalogue import load_catalogue
-from propmatch.catalogue.ownparts import keep_parts, own_folder
+from propmatch.catalogue.ownparts import keep_parts
 from propmatch.faults import InputFaults
 from propmatch.models.tables import CoefficientTable
 from propmatch.records.fields import replace
@@ -106,9 +107,9 @@ def test_a_name_of_another_file_is_not_taken_even_by_force(folder):
 
 
 def test_the_users_own_folder_is_made_and_read_without_being_named(folder, monkeypatch):
-    assert not own_folder().exists()
+    assert not parts_folder().exists()
     file = keep_parts({"motors": [MOTOR]}, "falke")
-    assert file.parent == own_folder()
+    assert file.parent == parts_folder()
     assert "parts/falke" in load_catalogue().motors
     monkeypatch.setenv("PROPMATCH_PARTS", str(folder))
     assert keep_parts({"motors": [MOTOR]}, "falke").parent == folder

@@ -6,10 +6,11 @@ import math
 import numpy as np
 import pytest
 
+from propmatch.catalogue.boxes import box_fault, box_folder, boxes, parts_folder
 from propmatch.catalogue.catalogue import load_catalogue
 from propmatch.faults import InputFaults
+from propmatch.hookspecs import PartRow
 from propmatch.records.parts import Source
-from propmatch_plugins.parts_folder import chosen_folder, user_folder
 
 MOTORS = "name,kv_rpm_per_v,mass_g\n"
 RUN = "J CT CP eta\n0.20 0.100 0.050 0.40\n0.40 0.080 0.045 0.71\n0.60 0.050 0.035 0.86\n0.80 0.010 0.018 0.44\n"
@@ -18,7 +19,7 @@ RUN = "J CT CP eta\n0.20 0.100 0.050 0.40\n0.40 0.080 0.045 0.71\n0.60 0.050 0.0
 @pytest.fixture(autouse=True)
 def own_folders(tmp_path, monkeypatch):
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
-    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    monkeypatch.setenv("PROPMATCH_CACHE", str(tmp_path / "cache"))
     monkeypatch.delenv("PROPMATCH_PARTS", raising=False)
 
 
@@ -34,14 +35,67 @@ def load(folder):
 
 
 def test_the_folder_is_the_given_one_or_the_variable_s_or_the_user_s(folder, monkeypatch, tmp_path):
-    assert chosen_folder() is None
-    user_folder().mkdir(parents=True)
-    assert chosen_folder() == user_folder()
+    home = parts_folder()
+    assert home == tmp_path / "data" / "propmatch" / "parts"
+    assert not home.exists()
+    assert boxes() == ({}, [])
+    home.mkdir(parents=True)
+    assert boxes() == ({"parts": home}, [])
     named = tmp_path / "named"
     named.mkdir()
     monkeypatch.setenv("PROPMATCH_PARTS", str(named))
-    assert chosen_folder() == named
-    assert chosen_folder(folder) == folder
+    assert parts_folder() == named
+    assert parts_folder(folder) == folder
+    assert box_folder("mine", folder) == folder / "mine"
+    assert box_folder("parts", folder) == folder
+
+
+def test_a_sub_folder_is_a_box_and_its_name_stands_in_front_of_its_parts(folder):
+    for box in ("mine", "club"):
+        (folder / box).mkdir()
+        (folder / box / "motors.csv").write_text(MOTORS + "falke,1450,28\n")
+    (folder / "motors.csv").write_text(MOTORS + "habicht,1100,40\n")
+    catalogue = load(folder)
+    assert set(catalogue.motors) == {"parts/habicht", "mine/falke", "club/falke"}
+    assert {motor.source.kind for motor in catalogue.motors.values()} == {"label"}
+    (note,) = catalogue.faults
+    assert (note.kind, note.value, note.rule) == ("note", "falke", "club/falke has this name too; both are kept")
+    assert note.where.endswith("mine/motors.csv:2")
+
+
+@pytest.mark.parametrize(
+    "name", ["bundled", "Tables", "parts", "", "a/b", "a\\b", "..", ".x", "a*", "x ", "x.", "con", "LPT1.x", "n" * 61]
+)
+def test_no_box_has_an_unsafe_name_or_that_of_a_plugin(name, folder):
+    assert box_fault(name) is not None
+    if name != "parts":
+        with pytest.raises(InputFaults, match="such as mine, club or shop"):
+            box_folder(name, folder)
+
+
+@pytest.mark.parametrize("name", ["mine", "Club 2", "läden", "a.b", "3s_packs", "x-y"])
+def test_other_names_are_those_of_boxes(name, folder):
+    assert box_fault(name) is None
+
+
+def test_a_sub_folder_that_bears_the_name_of_a_plugin_is_said_and_the_rest_read(folder):
+    for box in ("bundled", "mine"):
+        (folder / box).mkdir()
+        (folder / box / "motors.csv").write_text(MOTORS + "falke,1450,28\n")
+    catalogue = load(folder)
+    assert set(catalogue.motors) == {"mine/falke"}
+    (fault,) = catalogue.faults
+    assert (fault.kind, fault.where) == ("warning", str(folder / "bundled"))
+    assert "name of a plugin" in fault.rule
+
+
+def test_the_tables_that_a_row_names_are_no_propellers_of_the_box_they_lie_in(folder):
+    rows = [line.split()[:3] for line in RUN.splitlines()[1:]]
+    (folder / "mill").mkdir()
+    table = ["rpm,J,CT,CP", *(f"{rpm},{','.join(row)}" for rpm in (4000, 6000) for row in rows)]
+    (folder / "mill" / "mill_8x4.5.csv").write_text("\n".join(table))
+    (folder / "propellers.csv").write_text("name,diameter_in,pitch_in,table\nmill,8,4.5,mill/mill_8x4.5.csv\n")
+    assert set(load(folder).propellers) == {"parts/mill"}
 
 
 @pytest.mark.parametrize("by", ["--parts", "PROPMATCH_PARTS"])
@@ -207,11 +261,11 @@ def test_faulty_rows_of_blade_angles_are_named_and_the_rest_is_used(folder):
     assert "geometry.csv:5: beta_deg = 'steep'" in said[1]
 
 
-def test_a_sub_folder_that_is_not_looked_into_is_said(folder):
-    inside = folder / "propellers"
-    inside.mkdir()
+def test_a_sub_folder_of_a_box_is_not_looked_into_and_that_is_said(folder):
+    inside = folder / "mine" / "propellers"
+    inside.mkdir(parents=True)
     (inside / "quill_8x4.5_4000.txt").write_text(RUN)
-    (folder / "pictures").mkdir()
+    (folder / "mine" / "pictures").mkdir()
     catalogue = load(folder)
     assert not catalogue.listed("propellers")
     (fault,) = catalogue.faults
@@ -234,3 +288,47 @@ def test_a_file_that_nobody_reads_is_said(folder):
     (folder / "motors.abc").write_text("hello")
     (fault,) = load(folder).faults
     assert (fault.kind, fault.where.rpartition("/")[2]) == ("warning", "motors.abc")
+
+
+def reading(reader):
+    """A plugin that reads ``.abc`` files so."""
+    from types import ModuleType
+
+    from propmatch.hookspecs import hookimpl
+
+    plugin = ModuleType("reader")
+    plugin.propmatch_file_reader = hookimpl(lambda path: reader if path.suffix == ".abc" else None)
+    return plugin
+
+
+def _late(path):
+    yield PartRow(where=str(path), kind="motors", values={"name": "b", "kv_rpm_per_v": 1000, "mass_g": 20})
+    raise KeyError("no such cell")
+
+
+@pytest.mark.parametrize(
+    ("reader", "said", "motors"),
+    [
+        (lambda path: 1 // 0, "plugin 'reader' failed to read it: ZeroDivisionError: integer", ["parts/a"]),
+        (lambda path: None, "plugin 'reader' failed to read it: TypeError", ["parts/a"]),
+        (_late, "plugin 'reader' failed to read it: KeyError", ["parts/a", "parts/b"]),
+        (lambda path: ["row"], "plugin 'reader' answered str where rows and faults are promised", ["parts/a"]),
+        (lambda path: [PartRow(where="x", kind="rockets")], "answered a row of kind 'rockets'", ["parts/a"]),
+    ],
+)
+def test_a_reader_that_raises_costs_its_file_alone_and_is_named(folder, reader, said, motors):
+    from propmatch.catalogue.catalogue import Catalogue
+    from propmatch.catalogue.plugins import PluginReport
+    from propmatch_plugins.parts_folder import PartsFolder
+
+    (folder / "a.csv").write_text(MOTORS + "a,1450,28\n")
+    (folder / "b.abc").write_text("")
+    report = PluginReport()
+    report.add("reader", reading(reader))
+    report.add("parts", PartsFolder(folder, report))
+    catalogue = Catalogue(report)
+    assert sorted(catalogue.motors) == motors
+    (fault,) = catalogue.faults
+    assert (fault.kind, fault.where.rpartition("/")[2]) == ("fault", "b.abc")
+    assert said in fault.rule
+    assert not catalogue.broken

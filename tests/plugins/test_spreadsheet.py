@@ -50,7 +50,7 @@ def test_faults_have_file_sheet_and_row(tmp_path, load):
         motors=[
             HEADER,
             ["a", datetime.date(2024, 4, 9), 1450, 28, 3],
-            ["b", "falke", datetime.date(2024, 4, 9), "900 g", 2.5],
+            ["b", "falke", datetime.date(2024, 4, 9), "9 mm", 2.5],
             ["c", "habicht", True, 28, 3],
         ],
         odd=[["x"], [1]],

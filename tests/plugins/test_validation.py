@@ -50,8 +50,8 @@ def plant(kind, cells, n):
         "negative": (3, "-28", "mass_g"),
         "beyond the range": (2, "145000", "kv_rpm_per_v"),
         "not finite": (5, "inf", "resistance_ohm"),
-        "not known in words": (6, "NA", "max_current_a"),
-        "decimal comma": (3, '"28,5"', "mass_g"),
+        "some words": (6, "plenty", "max_current_a"),
+        "two commas": (3, '"28,5,1"', "mass_g"),
         "missing": (2, "", "kv_rpm_per_v"),
         "unknown word": (4, "labl", "kv_kind"),
         "half a cell": (8, "2.5", "cells_min"),
@@ -65,7 +65,7 @@ def plant(kind, cells, n):
 
 
 KINDS = (
-    "unit word", "negative", "beyond the range", "not finite", "not known in words", "decimal comma", "missing",
+    "unit word", "negative", "beyond the range", "not finite", "some words", "two commas", "missing",
     "unknown word", "half a cell", "burst below continuous", "duplicate id", "a field too many",
 )  # fmt: skip
 
@@ -92,6 +92,14 @@ def test_a_row_names_all_its_faults_and_is_set_aside_once(read):
     assert shown(catalogue) == [("motors.csv:2", "kv_rpm_per_v", "900 rpm"), ("motors.csv:2", "mass_g", -1.0)]
     assert catalogue.set_aside("motors") == 1
     assert one_motor(catalogue).name == "falke 2109"
+
+
+def test_a_point_before_three_digits_is_asked_for_only_where_both_readings_are_in_range(read):
+    rows = "falke,1450,28.125\nhabicht,1100,1.125\n"
+    catalogue = read(drawer__csv="Name,KV,Weight (g)\n" + rows)
+    (fault,) = [each for each in catalogue.faults if each.kind == "fault"]
+    assert "1.125 or 1125 g" in fault.rule
+    assert one_motor(catalogue).mass_g == 28.125
 
 
 # ---------------------------------------------------------------- files as programs save them
@@ -138,26 +146,20 @@ def test_an_empty_cell_is_a_value_not_known(read):
     assert motor.resistance_ohm is None
 
 
-@pytest.mark.parametrize(
-    ("text", "hint"),
-    [
-        ("kv_rpm_per_v,mass_g,name,resistence_ohm\n1450,28,falke,0.1\n", "did you mean resistance_ohm [ohm]?"),
-        ("name,kv,mass_g\nfalke,1450,28\n", "kv_rpm_per_v [rpm/V]"),
-        ("name,kv_rpm_per_v,mass_g,resistance_mohm\nfalke,1450,28,145\n", "resistance_ohm [ohm]"),
-    ],
-)
-def test_a_misspelt_column_stops_the_table_instead_of_leaving_its_numbers_out(read, text, hint):
-    catalogue = read(motors__csv=text)
-    (fault,) = catalogue.faults
-    assert hint in fault.hint
-    assert not catalogue.motors
-    assert catalogue.set_aside("motors") == 1
+def test_a_misspelt_column_of_ours_is_a_fault_and_its_numbers_are_kept_as_notes(read):
+    catalogue = read(motors__csv="kv_rpm_per_v,mass_g,name,resistence_ohm\n1450,28,falke,0.1\n")
+    fault, note = catalogue.faults
+    assert (fault.kind, fault.key) == ("fault", "resistence_ohm")
+    assert fault.hint == "did you mean resistance_ohm [ohm]?"
+    assert one_motor(catalogue).notes == "resistence_ohm: 0.1"
+    assert note.rule == "kept as notes: resistence_ohm"
+    assert catalogue.set_aside("motors") == 0
 
 
-def test_a_column_of_no_meaning_is_said_and_the_rest_is_read(read):
-    catalogue = read(motors__csv="name,kv_rpm_per_v,mass_g,price\nfalke,1450,28,9\n")
-    assert [(fault.kind, fault.key) for fault in catalogue.faults] == [("warning", "price")]
-    assert one_motor(catalogue).mass_g == 28
+def test_a_column_of_no_meaning_is_said_and_kept_as_notes(read):
+    catalogue = read(motors__csv="name,kv_rpm_per_v,mass_g,shaft\nfalke,1450,28,3 mm\n")
+    assert [(fault.kind, fault.rule) for fault in catalogue.faults] == [("note", "kept as notes: shaft")]
+    assert one_motor(catalogue).notes == "shaft: 3 mm"
 
 
 @pytest.mark.parametrize(
@@ -166,8 +168,8 @@ def test_a_column_of_no_meaning_is_said_and_the_rest_is_read(read):
         ("falke,900 rpm,28,0.1", "kv_rpm_per_v", "write 900 without the unit: the column is in rpm/V"),
         ("falke,1450,1 oz,0.1", "mass_g", "write 28.35: the column is in g"),
         ("falke,1450,28,145", "resistance_ohm", "in mohm? then it is 0.145 ohm"),
-        ("falke,1450,28,NA", "resistance_ohm", "leave the cell empty where the value is not known"),
-        ('falke,"1,450",28,0.1', "kv_rpm_per_v", "without thousands separators"),
+        ("falke,1450,28,0.1 mm", "resistance_ohm", "write 0.1 without the unit: the column is in ohm"),
+        ('falke,"1,45,0",28,0.1', "kv_rpm_per_v", ""),
         ("falke,1_450,28,0.1", "kv_rpm_per_v", ""),
         ("falke,nan,28,0.1", "kv_rpm_per_v", ""),
         ("falke,1450,28,0.1,7", "", "a decimal comma? write a point"),
@@ -187,11 +189,31 @@ def test_millimetres_as_inches(read):
     assert [fault.hint for fault in catalogue.faults] == ["in mm? then it is 7.992 in"]
 
 
-def test_a_number_with_a_point_in_a_file_with_decimal_commas_is_not_guessed(read):
-    text = MOTORS.replace(",", ";") + "falke;1450;28,5;0,145\nhabicht;1.450;30,5;0,1\n"
+@pytest.mark.parametrize(
+    ("text", "kv"),
+    [
+        (MOTORS.replace(",", ";") + "falke;1.450;28,5;0,145\n", 1450),
+        (MOTORS + 'falke,"1,450",28.5,0.145\n', 1450),
+        (MOTORS.replace(",", ";") + "falke;1 450;28;0\n", 1450),
+        (MOTORS.replace(",", ";") + "falke;1'450,5;28,5;0\n", 1450.5),
+        (MOTORS.replace(",", ";") + "falke;1.450,5;28.5;0\n", 1450.5),
+    ],
+)
+def test_what_a_comma_or_point_marks_is_settled_by_the_numbers_of_the_file(read, text, kv):
     catalogue = read(motors__csv=text)
-    assert shown(catalogue) == [("motors.csv:3", "kv_rpm_per_v", "1.450")]
-    assert one_motor(catalogue).mass_g == 28.5
+    assert not catalogue.faults
+    assert one_motor(catalogue).kv_rpm_per_v == kv
+
+
+@pytest.mark.parametrize("second", ['"28,5"', "28.5"])
+def test_a_comma_before_three_digits_is_asked_for_where_the_file_shows_both_marks_or_none(read, second):
+    other = "28.5" if second != "28.5" else "28"
+    text = f'Name,KV,Weight (g)\nfalke,"1,450",28\nhabicht,1100,{other}\nsperber,990,{second}\n'
+    catalogue = read(motors__csv=text.replace("28.5", "28") if second == "28.5" else text)
+    (fault,) = [each for each in catalogue.faults if each.kind == "fault"]
+    assert (fault.where.rpartition("/")[2], fault.value) == ("motors.csv:2", "1,450")
+    assert "1.45 or 1450" in fault.rule
+    assert [motor.name for motor in catalogue.motors.values()] == ["habicht", "sperber"]
 
 
 def test_ohms_where_milliohms_are_declared_are_doubted_but_read(read):
@@ -227,7 +249,7 @@ def test_a_quotation_mark_left_open_says_where_reading_stopped(read):
         ("mine__json", b'{"motors": [', "not valid JSON"),
         ("mine__json", b'{"motors": [{"name": "a", "mass_g": NaN}]}', "NaN is no number"),
         ("mine__toml", b"[[motors]\n", "not valid TOML"),
-        ("shop__csv", MOTORS.encode(), "cannot tell what the rows are"),
+        ("shop__csv", b"Thing,Colour\nfalke,red\n", "cannot tell what the rows are"),
     ],
 )
 def test_a_file_that_cannot_be_read_is_one_fault_and_the_others_go_on(read, name, raw, rule):

@@ -105,7 +105,7 @@ def test_a_controller_for_a_motor_leaves_room():
         (Motor, "1500kV 28g max_=5", "could be max_current_a or max_power_w"),
         (Motor, "1500kV 28g bogus=5", "unknown key"),
         (Motor, "1500kV 28g hello", "not understood"),
-        (Motor, "1500kV 28g r=0,08", "write a decimal point"),
+        (Motor, "1500kV 28g i0=1,100", "may be 1.1 or 1100 A"),
         (Motor, "1500kV 28g r=3g", "the unit must be ohm"),
         (Motor, "1500kV 28g 29g", "given twice"),
         (Motor, "1500kV 28g gear=", "gear_ratio"),
@@ -113,8 +113,8 @@ def test_a_controller_for_a_motor_leaves_room():
         (Pack, "450mAh", "cells_series"),
         (Pack, "2S 450mAh C=nan", "finite"),
         (Propeller, "6x", "not understood"),
-        (Propeller, "6.4.3x4", "diameter x pitch"),
-        (Propeller, "152x102", "millimetres? then it is 5.98 in"),
+        (Propeller, "6.4.3x4", "not understood"),
+        (Propeller, "152x102", "in mm? then it is 5.984 in"),
         (Controller, "20A part_throttle_loss=0.7", "below 0.5"),
         (ListingRow, "1500kV 28g 7.4V", "amps"),
     ],
@@ -219,3 +219,66 @@ def test_what_a_label_leaves_out_is_that_of_its_chemistry() -> None:
         assert typed.part.c_rating == rating
         assert typed.part.mass_g == pytest.approx(g_per_wh * energy, rel=1e-3)
         assert len(typed.assumptions) == 2
+
+
+@pytest.mark.parametrize(
+    ("cls", "text", "numbers"),
+    [
+        (Motor, "2212 920KV 52g", {"kv_rpm_per_v": 920, "mass_g": 52}),
+        (
+            Motor,
+            "brushless outrunner 2212 920 KV 52,5 g 2-3S",
+            {"kv_rpm_per_v": 920, "mass_g": 52.5, "cells_min": 2, "cells_max": 3},
+        ),
+        (Motor, "1500kV 0.34 oz 3.5:1", {"mass_g": pytest.approx(9.6388, rel=1e-4), "gear_ratio": 3.5}),
+        (Motor, "1500kV 1.125oz r=0.125", {"mass_g": pytest.approx(1.125 * 28.349523125), "resistance_ohm": 0.125}),
+        (Motor, "1500kV 28g 2S", {"cells_min": None, "cells_max": 2}),
+        (Pack, "3S 2200 30C", {"cells_series": 3, "capacity_mah": 2200, "c_rating": 30}),
+        (Pack, "11.1V 2200mAh", {"cells_series": 3, "capacity_mah": 2200}),
+        (Pack, "11,1 V 2200 mAh 30 C LiPo", {"cells_series": 3, "capacity_mah": 2200, "c_rating": 30}),
+        (Pack, "2S 450mAh 30C/60C", {"c_rating": 30, "burst_c_rating": 60}),
+        (Controller, "30A ESC", {"max_current_a": 30, "servo_supply": "none"}),
+        (Controller, "ESC 30 A 2-4S", {"max_current_a": 30, "cells_min": 2, "cells_max": 4}),
+        (Controller, "20A 2-3S", {"max_current_a": 20, "cells_min": 2, "cells_max": 3}),
+        (Controller, "30A 40A/10s SBEC", {"burst_current_a": 40, "burst_seconds": 10, "servo_supply": "switching"}),
+        (Controller, "30A 5V/3A SBEC", {"max_current_a": 30, "servo_supply": "switching", "servo_supply_v": 5}),
+        (Controller, "30A no BEC", {"servo_supply": "none"}),
+        (Propeller, "8*4.5", {"diameter_in": 8, "pitch_in": 4.5}),
+        (Propeller, "8x4,5", {"diameter_in": 8, "pitch_in": 4.5}),
+        (Propeller, "7 x 4 x 3", {"diameter_in": 7, "pitch_in": 4, "blades": 3}),
+        (Propeller, '8" x 4.5"', {"diameter_in": 8, "pitch_in": 4.5}),
+        (Propeller, "203x114mm", {"diameter_in": pytest.approx(203 / 25.4), "pitch_in": pytest.approx(114 / 25.4)}),
+        (
+            ListingRow,
+            "kv=1500 m=28g 7.4V 6.0A i0=0.7 max=9A thrust=260gf",
+            {"no_load_current_a": 0.7, "max_current_a": 9},
+        ),
+        (ListingRow, "2212 920KV 52 g 11.1 V 12 A 800 gf", {"kv_rpm_per_v": 920, "volts": 11.1, "thrust_gf": 800}),
+    ],
+)
+def test_lines_as_people_and_shops_write_them(cls, text, numbers):
+    part = values_of(cls, text)
+    assert {key: getattr(part, key) for key in numbers} == numbers
+    assert looks_typed(text)
+
+
+def test_a_bec_of_no_said_kind_is_taken_as_the_one_that_heats_and_said():
+    typed = read_part(Controller, "30A BEC 5V/2A", "here")
+    assert (typed.part.servo_supply, typed.part.servo_supply_v) == ("linear", 5)
+    assert any("BEC taken as linear" in each.text for each in typed.assumptions)
+
+
+@pytest.mark.parametrize(
+    ("cls", "text", "said"),
+    [
+        (Pack, "3S 2,200mAh 30C", "2.2 or 2200 mAh"),
+        (Motor, "1.450kV 28g", "1.45 or 1450 rpm/V"),
+        (Pack, "2-3S 2200", "not understood"),
+        (Propeller, "8045", "not understood"),
+        (Motor, "2212 52g", "kv_rpm_per_v: missing"),
+        (Motor, "1 450kV 28g", "not understood"),
+        (Controller, "30A linear SBEC", "given twice"),
+    ],
+)
+def test_what_may_mean_two_things_is_a_fault(cls, text, said):
+    assert any(said in rule for rule in rules_of(cls, text))

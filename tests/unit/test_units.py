@@ -97,3 +97,45 @@ def test_what_is_shown_reads_back():
         assert conversion(shown.speed_unit, "m/s")(shown.speed_of(3.0)) == pytest.approx(3.0)
         assert conversion(shown.mass_unit, "g")(shown.mass_of(3.0)) == pytest.approx(3.0)
         assert conversion(shown.loading_unit, "g/dm2")(shown.loading_of(3.0)) == pytest.approx(3.0)
+
+
+PINT = {
+    "in": "inch", "ohm": "ohm", "mohm": "milliohm", "uohm": "microohm", "gf": "gram_force", "kgf": "kilogram_force",
+    "ozf": "force_ounce", "lbf": "force_pound", "g/dm2": "gram/decimeter**2", "oz/ft2": "ounce/foot**2",
+    "rpm": "revolutions_per_minute", "rev/s": "revolution/second", "rad/s": "radian/second", "mAh": "milliampere_hour",
+    "Ah": "ampere_hour", "degC": "degC", "degF": "degF", "K": "kelvin", "%": "percent", "": "dimensionless",
+    "1/h": "1/hour", "rpm/V": "revolutions_per_minute/volt", "rad/s/V": "radian/second/volt", "km/h": "kilometer/hour",
+    "m2": "meter**2", "dm2": "decimeter**2", "cm2": "centimeter**2", "in2": "inch**2", "ft2": "foot**2", "mm2": "mm**2",
+    "mph": "mile/hour", "ft/s": "foot/second", "m/s": "meter/second", "oz": "ounce", "lb": "pound",
+}  # fmt: skip
+"""Our name of a unit to that of the registry of pint, where it has another."""
+
+
+@pytest.fixture(scope="module")
+def registry():
+    """The units of pint (BSD-3-Clause), whose definitions cite BIPM and NIST SP 811."""
+    return pytest.importorskip("pint").UnitRegistry(autoconvert_offset_to_baseunit=True)
+
+
+@pytest.mark.parametrize("quantity", QUANTITIES)
+def test_every_unit_is_that_of_the_registry(quantity, registry):
+    first = QUANTITIES[quantity][0]
+    for unit in QUANTITIES[quantity]:
+        if unit.turned:
+            continue  # the reciprocal of the torque constant: test_mapping has its definition
+        for value in (1.0, 7.0):
+            theirs = registry.Quantity(value, PINT.get(unit.name, unit.name)).to(PINT.get(first.name, first.name))
+            ours = conversion(unit.name, first.name)(value)
+            assert ours == pytest.approx(theirs.magnitude, rel=1e-9, abs=1e-9), unit.name
+
+
+def test_words_people_write_for_a_unit_mean_it_in_the_registry_too(registry):
+    asked = {
+        "gram": "g", "grams": "g", "kilogram": "kg", "ounce": "oz", "ounces": "oz", "pound": "lb", "pounds": "lb",
+        "inch": "in", "inches": "in", "millimetre": "mm", "millimeters": "mm", "centimeter": "cm", "ohms": "ohm",
+        "milliohm": "mohm", "microohm": "uohm", "ampere": "A", "amperes": "A", "volt": "V", "volts": "V", "watts": "W",
+        "minutes": "min", "seconds": "s", "percent": "%",
+    }  # fmt: skip
+    for word, ours in asked.items():
+        theirs = registry.Quantity(1.0, word).to(PINT.get(ours, ours)).magnitude
+        assert conversion(word, ours)(1.0) == pytest.approx(theirs, rel=1e-12) == pytest.approx(1.0)

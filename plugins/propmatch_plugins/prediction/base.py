@@ -75,7 +75,7 @@ class Base:
     def zero_thrust_j(self, blade: BladeShape, blades: float, reynolds: FloatArray) -> FloatArray:
         """Advance ratio of zero thrust, (R,): three Reynolds numbers on a coarse grid, parabola in ln Re between."""
         log_re = np.log(np.asarray(reynolds, dtype=np.float64))
-        node = np.unique(np.array([log_re.min(), 0.5 * (log_re.min() + log_re.max()), log_re.max()]))
+        node = np.array(sorted({log_re.min(), 0.5 * (log_re.min() + log_re.max()), log_re.max()}))
         angle = float(np.interp(0.75, RADIUS, blade.angle_rad)) - self.polar.zero_lift_rad
         guess = 0.75 * math.pi * math.tan(min(angle, 1.4))
         j = guess * np.linspace(0.4, 1.3, 10)

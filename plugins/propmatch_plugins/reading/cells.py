@@ -6,74 +6,132 @@ is looked at alone, with the same check and so the same words as a value from an
 
 import datetime
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
 
+from propmatch.faults import Fault
 from propmatch.records.fields import Declared, check
+from propmatch.records.typed import chemistry_of
+from propmatch.records.written import (
+    SHORT_FORMS,
+    YES_NO,
+    amount,
+    other_unit,
+    out_of_range,
+    quantity,
+    readings,
+    short_form,
+)
 from propmatch.units import conversion
 from propmatch_plugins.reading.heading import Column
 
-__all__ = ["Bad", "read_column"]
+__all__ = ["Bad", "read_column", "read_fields"]
 
 Bad = dict[int, tuple[object, str, str]]
 """Place in the column to value, rule and hint."""
 
-_WORDED = re.compile(r"([+-]?\d+(?:[.,]\d+)?)\s*([^\d\s.,+-].*)")
-_THOUSANDS = re.compile(r"[+-]?\d{1,3}(?:[,.' ]\d{3})+(?:[.,]\d+)?")
-_UNKNOWN = {"na", "n/a", "n.a.", "nan", "none", "null", "-", "--", "?", "unknown", "tbd"}
-_LIKELY_UNITS = {
-    "in": ("mm", "cm"), "g": ("kg", "oz"), "ohm": ("mohm",), "mohm": ("ohm",), "mAh": ("Ah",), "A": ("mA",),
+_TWO_READINGS = re.compile(r"^[-+]?[1-9]\d{0,2}\.\d{3}$", re.MULTILINE)
+_UNKNOWN = {"na", "n/a", "n.a.", "none", "null", "-", "--", "–", "—", "?", "unknown", "tbd", "k.a.", "k. a."}
+_BARE_USUAL: Mapping[str, tuple[float, float]] = {
+    "resistance_ohm": (0.0, 1.5), "resistance_mohm": (0.2, 500.0), "cell_resistance_mohm": (0.3, 2000.0),
+    "capacity_mah": (40.0, 1e5), "no_load_current_a": (0.0, 10.0),
 }  # fmt: skip
-"""Units that columns of ours are mixed up with."""
+"""Beyond these a number whose unit nobody said is asked for: values from memory."""
 
 
-def read_column(column: Column, cells: Sequence[Any], comma: bool) -> tuple[list[Any], Bad]:
-    """Values of one column, None where the cell is empty, and what is wrong.
+def read_fields(cls: type, column: Column, cells: Sequence[Any], mark: str) -> tuple[dict[str, list[Any]], Bad]:
+    """Field to values of one column, where a cell may also hold a short form of several fields."""
+    name = column.rule.name
+    forms = SHORT_FORMS.get(cls, {})
+    number = column.rule.kind in ("number", "integer")
+    plain = name not in forms or (number and all(not isinstance(cell, str) or _is_plain(cell) for cell in cells))
+    if plain and column.rule.kind != "short form":
+        values, bad = read_column(column, cells, mark)
+        return {name: values}, bad
+    found: dict[str, list[Any]] = {}
+    rest: list[Any] = list(cells)
+    outside: Bad = {}
+    for at, cell in enumerate(cells):
+        text = _text(cell)
+        read = short_form(cls, name, text) if isinstance(text, str) and text.lower() not in _UNKNOWN else None
+        wrong = out_of_range(cls, read or {})
+        if wrong:
+            outside[at] = (text, "; ".join(each.rule for each in wrong), wrong[0].hint)
+        for key, value in {} if wrong else (read or {}).items():
+            found.setdefault(key, [None] * len(cells))[at] = value
+        if read or (isinstance(text, str) and text.lower() in _UNKNOWN):
+            rest[at] = None
+    if column.rule.kind == "short form":
+        return found, outside | {
+            at: _no_short_form(column, cell) for at, cell in enumerate(rest) if cell not in (None, "")
+        }
+    values, bad = read_column(column, rest, mark)
+    own = found.get(name, [None] * len(cells))
+    return found | {name: [a if b is None else b for a, b in zip(values, own, strict=True)]}, outside | bad
+
+
+def _is_plain(cell: str) -> bool:
+    return cell.replace(".", "", 1).isdigit()
+
+
+def _no_short_form(column: Column, cell: Any) -> tuple[object, str, str]:
+    hint = "a spreadsheet makes a date of what looks like one: format the column as text" if _is_date(cell) else ""
+    return (cell if isinstance(cell, str) else str(cell)), f"must be {column.rule.doc}", hint
+
+
+def read_column(column: Column, cells: Sequence[Any], mark: str) -> tuple[list[Any], Bad]:
+    """Values of one column, None where the cell is empty or says that the value is not known, and what is wrong.
 
     Parameters
     ----------
     column : Column
     cells : sequence
         Stripped text; from a workbook also numbers, true, false and dates. None and "" are empty.
-    comma : bool
-        Numbers in text have a decimal comma.
+    mark : str
+        Settled decimal mark of numbers in text, ``.`` or ``,``; empty where nothing settles it.
     """
     if column.rule.kind in ("number", "integer"):
-        return _numbers(column, cells, comma)
+        return _numbers(column, cells, mark)
     return _words(column.rule, cells)
 
 
 # ---------------------------------------------------------------- numbers
 
 
-def _numbers(column: Column, cells: Sequence[Any], comma: bool) -> tuple[list[Any], Bad]:
+def _numbers(column: Column, cells: Sequence[Any], mark: str) -> tuple[list[Any], Bad]:
     bad: Bad = {}
-    values = _all_floats(cells, comma)
+    bare: set[int] | None = None
+    values = _all_floats(cells, mark)
     if values is None:
-        values = [_float(column, cell, comma, at, bad) for at, cell in enumerate(cells)]
+        values, bare = _one_by_one(column, cells, mark, bad)
+    elif column.convert is not None:
+        values = [None if value is None else column.convert(value) for value in values]
     array = np.array(values, dtype=np.float64)
     given = np.array([value is not None for value in values], dtype=bool)
-    if column.convert is not None:
-        values = [None if value is None else column.convert(value) for value in values]
-        array = np.array(values, dtype=np.float64)
     for at in np.flatnonzero(given & ~_inside(column.rule, array)).tolist():
         bad[at] = _outside(column, cells[at], values[at])
+    if not column.stated and column.rule.name in _BARE_USUAL:
+        low, high = _BARE_USUAL[column.rule.name]
+        for at, value in enumerate(values):
+            if value is not None and at not in bad and (bare is None or at in bare) and not low <= value <= high:
+                _, _, hint = _outside(column, cells[at], value, asked=True)
+                bad[at] = (cells[at], "is hard to believe without its unit", hint or "write the unit beside it")
     if column.rule.kind == "integer":
         values = [int(value) if value is not None and value == value // 1 else None for value in values]
     return values, bad
 
 
-def _all_floats(cells: Sequence[Any], comma: bool) -> list[float | None] | None:
+def _all_floats(cells: Sequence[Any], mark: str) -> list[float | None] | None:
     """Every cell as a number, or None when any needs a closer look."""
     try:
         text = "\n".join(cells)
     except TypeError:
         return None
-    if "_" in text or ("." in text if comma else "," in text):
+    if "_" in text or ("." in text if mark == "," else "," in text) or (not mark and _TWO_READINGS.search(text)):
         return None
-    if comma:
+    if mark == ",":
         cells = text.replace(",", ".").split("\n")
     try:
         return [float(cell) if cell else None for cell in cells]
@@ -81,46 +139,34 @@ def _all_floats(cells: Sequence[Any], comma: bool) -> list[float | None] | None:
         return None
 
 
-def _float(column: Column, cell: Any, comma: bool, at: int, bad: Bad) -> float | None:
-    """One cell, or None with an entry in ``bad``."""
-    if cell is None or cell == "":
-        return None
-    if isinstance(cell, int | float) and not isinstance(cell, bool):
-        return float(cell)
-    rule = column.rule
-    if not isinstance(cell, str):
-        hint = "a spreadsheet makes a date of what looks like one: format the column as text" if _is_date(cell) else ""
-        bad[at] = (str(cell), "must be " + rule.rule, hint)
-        return None
-    wrong_mark = "." if comma else ","
-    if wrong_mark not in cell and "_" not in cell:
-        try:
-            return float(cell.replace(",", "."))
-        except ValueError:
-            pass
-    bad[at] = (cell, "must be " + rule.rule, _number_hint(column, cell, comma))
-    return None
-
-
-def _number_hint(column: Column, cell: str, comma: bool) -> str:
-    if cell.lower() in _UNKNOWN:
-        return "leave the cell empty where the value is not known"
-    if _THOUSANDS.fullmatch(cell):
-        mark = "a comma" if comma else "a point"
-        return f"write the number without thousands separators, with {mark} for decimals"
-    if re.fullmatch(r"[+-]?\d+[.,]\d+", cell):
-        mine, other = ("comma", "point") if comma else ("point", "comma")
-        return f"this file writes decimals with a {mine}, this cell with a {other}"
-    found = _WORDED.fullmatch(cell)
-    if not found:
-        return ""
-    number, word = found.groups()
-    unit = column.convert.theirs if column.convert else column.rule.unit
-    convert = conversion(word, unit)
-    if convert is None or convert.theirs == convert.ours:
-        where = f": the column is in {unit}" if unit else ""
-        return f"write {number} without the unit{where}"
-    return f"write {convert(float(number.replace(',', '.'))):.4g}: the column is in {unit}"
+def _one_by_one(column: Column, cells: Sequence[Any], mark: str, bad: Bad) -> tuple[list[float | None], set[int]]:
+    """Each cell as a number in the unit of the field, None with an entry in ``bad``, and which say no unit."""
+    values: list[float | None] = [None] * len(cells)
+    bare: set[int] = set()
+    other = False
+    theirs = column.convert.theirs if column.convert else ""
+    for at, cell in enumerate(cells):
+        if cell is None or cell == "" or (isinstance(cell, str) and cell.lower() in _UNKNOWN):
+            continue
+        if isinstance(cell, int | float) and not isinstance(cell, bool):
+            values[at] = column.convert(float(cell)) if column.convert else float(cell)
+            bare.add(at)
+        elif isinstance(cell, str) and "_" not in cell:
+            found = quantity(column.rule, cell, mark, theirs, column.stated)
+            if isinstance(found, Fault):
+                bad[at] = (cell, found.rule, found.hint)
+                continue
+            values[at] = found
+            unit = (amount(cell) or ("", ""))[1]
+            bare |= set() if unit else {at}
+            other |= bool(unit) and conversion(unit, column.rule.unit) != conversion(column.rule.unit, column.rule.unit)
+        else:
+            hint = "a spreadsheet makes a date of what looks like one: format the column as text"
+            bad[at] = (str(cell), "must be " + column.rule.rule, hint if _is_date(cell) else "")
+    if other and not column.stated:
+        for at in bare:
+            bad[at], values[at] = (cells[at], "says no unit, and others of its column say another", "write it"), None
+    return values, bare
 
 
 def _inside(rule: Declared, array: Any) -> Any:
@@ -136,19 +182,24 @@ def _inside(rule: Declared, array: Any) -> Any:
     return good
 
 
-def _outside(column: Column, cell: Any, value: Any) -> tuple[object, str, str]:
+def _outside(column: Column, cell: Any, value: Any, asked: bool = False) -> tuple[object, str, str]:
     """Words for a number out of its range, with the unit it might be in."""
     _, problems = check(column.rule, value, column.rule.name, reading=True)
     rule = problems[0].rule if problems else "must be " + column.rule.rule
-    if column.convert is not None:
-        return cell, f"read as {value:.6g} {column.rule.unit}, {rule}", ""
-    hint = ""
-    for unit in _LIKELY_UNITS.get(column.rule.unit, ()):
-        convert = conversion(unit, column.rule.unit)
-        if convert and np.isfinite(value) and value > 0 and bool(_inside(column.rule, np.array(convert(value)))):
-            hint = f"in {unit}? then it is {convert(value):.4g} {column.rule.unit}"
-            break
-    return value, rule, hint
+    written = amount(cell) if isinstance(cell, str) else None
+    if not asked and (column.convert is not None or (written and (written[1] or "," in written[0]))):
+        return cell, f"read as {value:.6g} {column.rule.unit}, {rule}", _thousands(column, written)
+    return value, rule, other_unit(column.rule, value) if value > 0 else ""
+
+
+def _thousands(column: Column, written: tuple[str, str] | None) -> str:
+    """A hint where the other reading of a comma or point would be in range."""
+    number, unit = written or ("", "")
+    convert = conversion(unit or (column.convert.theirs if column.convert else column.rule.unit), column.rule.unit)
+    both = [convert(value) for value in readings(number)] if convert else []
+    if len(both) < 2 or not bool(_inside(column.rule, np.array(both[1]))):
+        return ""
+    return f"thousands? then it is {both[1]:.6g} {column.rule.unit}, written without '{number[-4]}'"
 
 
 # ---------------------------------------------------------------- words
@@ -157,6 +208,12 @@ def _outside(column: Column, cell: Any, value: Any) -> tuple[object, str, str]:
 def _words(rule: Declared, cells: Sequence[Any]) -> tuple[list[Any], Bad]:
     bad: Bad = {}
     values: list[Any] = [_text(cell) for cell in cells]
+    if rule.name == "chemistry":
+        values = [chemistry_of(value) or value if isinstance(value, str) else value for value in values]
+    elif rule.kind == "choice":
+        values = [
+            value.lower() if isinstance(value, str) and value.lower() in rule.options else value for value in values
+        ]
     if rule.kind == "flag":
         values = [_flag(value) for value in values]
     good = frozenset(rule.options)
@@ -185,8 +242,7 @@ def _text(cell: Any) -> Any:
 
 
 def _flag(value: Any) -> Any:
-    words = {"true": True, "yes": True, "1": True, "false": False, "no": False, "0": False}
-    return words.get(value.lower(), value) if isinstance(value, str) else value
+    return YES_NO.get(value.lower(), value) if isinstance(value, str) else value
 
 
 def _is_date(value: Any) -> bool:

@@ -1,13 +1,14 @@
 """A table as found in a file, before anybody knows what its columns mean."""
 
 from collections.abc import Iterator
-from itertools import islice
+from itertools import chain, islice
 from pathlib import Path
 from typing import Any
 
 import attrs
 
 from propmatch.faults import Fault
+from propmatch.records.written import marks_shown
 
 __all__ = ["BLOCK_ROWS", "Grid", "Row", "blocks"]
 
@@ -34,8 +35,10 @@ class Grid:
     rows : iterator of (line, cells)
         Rows that are not blank, read while they are asked for. Cells are stripped text; a workbook's may be numbers,
         true or false, dates.
-    comma : bool
-        Numbers are written with a decimal comma.
+    marks : set of str
+        The decimal marks, ``.`` and ``,``, that numbers in text of the first block show.
+    first : list of (line, cells)
+        The first block again, to look at.
     faults : list of Fault
         Filled while the rows are read: warnings about the file, and faults for which rows could not be read at all.
     """
@@ -45,8 +48,21 @@ class Grid:
     header: tuple[str, ...] = ()
     header_line: int = 1
     rows: Iterator[Row] = attrs.field(factory=lambda: iter(()))
-    comma: bool = False
+    marks: set[str] = attrs.field(factory=set)
+    first: list[Row] = attrs.field(factory=list)
     faults: list[Fault] = attrs.field(factory=list)
+
+    @property
+    def mark(self) -> str:
+        """The decimal mark where the numbers show one and no other, else empty."""
+        return next(iter(self.marks)) if len(self.marks) == 1 else ""
+
+    def look(self) -> "Grid":
+        """Look at the first block before it is read."""
+        self.first = list(islice(self.rows, BLOCK_ROWS))
+        self.marks = marks_shown(cell for _, cells in self.first for cell in cells if isinstance(cell, str))
+        self.rows = chain(self.first, self.rows)
+        return self
 
     def at(self, line: int) -> str:
         """``file:line`` of a row."""

@@ -1,5 +1,6 @@
 """A dry run: the first rows of a table as they would be read, and which column became which."""
 
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -10,10 +11,18 @@ from propmatch.hookspecs import PartRow
 from propmatch.records.parts import Source
 from propmatch_plugins.reading.delimited import read_delimited
 from propmatch_plugins.reading.grid import Grid
-from propmatch_plugins.reading.heading import Mapping, columns_of, kind_of_file, mapping_beside, plan_of, read_mapping
+from propmatch_plugins.reading.heading import (
+    Mapping,
+    Plan,
+    columns_of,
+    kind_of_file,
+    mapping_beside,
+    plan_of,
+    read_mapping,
+)
 from propmatch_plugins.reading.rows import read_rows
 
-__all__ = ["ColumnRead", "Preview", "dry_run"]
+__all__ = ["ColumnRead", "Preview", "dry_run", "preview_of"]
 
 
 @attrs.frozen(kw_only=True)
@@ -43,6 +52,8 @@ class Preview:
         Values that every row gets.
     rows : tuple of dict
         The first rows that are sound: our columns and values, only those that are given.
+    parts : tuple of (kind, part)
+        The same as parts.
     faults : tuple of Fault
         Of the table and of its first rows.
     """
@@ -51,6 +62,7 @@ class Preview:
     columns: tuple[ColumnRead, ...]
     constants: dict[str, Any]
     rows: tuple[dict[str, Any], ...]
+    parts: tuple[tuple[str, Any], ...]
     faults: tuple[Fault, ...]
 
     def __str__(self) -> str:
@@ -90,46 +102,61 @@ def dry_run(path: str | Path, *, mapping: str | Path | None = None, rows: int = 
     if not any(grid.header for _, grid in grids):
         faults = [fault for _, grid in grids for fault in grid.faults]
         raise InputFaults(faults or [Fault(str(path), rule="holds no table")])
-    return tuple(_preview(grid, kind, read, rows) for kind, grid in grids if grid.header)
+    return tuple(preview_of(grid, kind, read, rows) for kind, grid in grids if grid.header)
 
 
-def _preview(grid: Grid, kind: str | None, mapping: Mapping | None, rows: int) -> Preview:
+def preview_of(grid: Grid, kind: str | None, mapping: Mapping | None, rows: int | None) -> Preview:
+    """The first ``rows`` of a grid, None for all, as they would be read."""
     plan = plan_of(grid, kind, mapping)
-    ours = {column.at: column for column in plan.columns.values()}
-    columns = []
-    for at, theirs in enumerate(grid.header):
-        if at not in ours:
-            columns.append(ColumnRead(theirs=theirs))
-            continue
-        column = ours[at]
-        unit = column.convert.words if column.convert else column.rule.unit
-        columns.append(ColumnRead(theirs=theirs, ours=column.rule.name, unit=unit))
-    few = [row for row, _ in zip(grid.rows, range(rows), strict=False)]
-    short = Grid(grid.where, grid.folder, grid.header, grid.header_line, iter(few), grid.comma)
+    few = list(islice(grid.rows, rows))
+    short = Grid(grid.where, grid.folder, grid.header, grid.header_line, iter(few), grid.marks, grid.first)
     faults: list[Fault] = []
     shown: list[dict[str, Any]] = []
-    for item in read_rows(short, kind, plugin="parts", source=Source(text=grid.where, kind="assumed"), mapping=mapping):
+    parts: list[tuple[str, Any]] = []
+    for item in read_rows(short, kind, plugin="parts", source=Source(text=grid.where, kind="label"), mapping=mapping):
         if isinstance(item, PartRow):
             faults += item.faults
             if item.part is not None:
-                shown.append(_given(item.part, item.kind, {*plan.columns, *plan.constants}))
+                parts.append((item.kind, item.part))
+                shown.append(_given(item.part, item.kind, {*plan.kinds[item.kind].columns, *plan.constants}))
         else:
             faults.append(item)
     return Preview(
         where=grid.where,
-        columns=tuple(columns),
+        columns=tuple(_column(plan, at, theirs) for at, theirs in enumerate(grid.header)),
         constants=dict(plan.constants),
         rows=tuple(shown),
+        parts=tuple(parts),
         faults=(*grid.faults, *faults),
     )
+
+
+def _column(plan: Plan, at: int, theirs: str) -> ColumnRead:
+    if plan.kind_at is not None and plan.kind_at.at == at:
+        return ColumnRead(theirs=theirs, ours="kind")
+    ours: dict[str, str] = {}
+    noted = False
+    for fields in plan.kinds.values():
+        noted |= at in fields.notes
+        for column in (*fields.columns.values(), *fields.doubles):
+            if column.at == at:
+                ours[column.rule.name] = column.convert.words if column.convert else column.rule.unit
+    if noted and not ours:
+        return ColumnRead(theirs=theirs, ours="notes")
+    return ColumnRead(theirs=theirs, ours=" or ".join(ours), unit=next(iter(ours.values()), ""))
 
 
 def _given(part: Any, kind: str, names: set[str]) -> dict[str, Any]:
     values = {}
     source = {"source": "text", "source_kind": "kind", "uncertainty": "uncertainty"}
-    for name in columns_of(kind):
-        if name in names and name != "table":
-            value = getattr(part.source, source[name]) if name in source else getattr(part, name)
-            if value is not None:
-                values[name] = value
+    for name, rule in columns_of(kind).items():
+        if name in source and name in names:
+            value = getattr(part.source, source[name])
+        elif name not in source and (name in names or name not in ("table", "id")) and name != "table":
+            value = getattr(part, name)
+            value = value if name in names or value != rule.default else None
+        else:
+            continue
+        if value is not None:
+            values[name] = value
     return values

@@ -7,6 +7,7 @@ assembled from values already checked, about 4 microseconds. Parts are small (so
 once; making them later, when asked for, would keep the cells in memory instead and gain nothing.
 """
 
+import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import lru_cache
 from itertools import repeat
@@ -19,10 +20,13 @@ from propmatch.faults import Fault, InputFaults, did_you_mean
 from propmatch.hookspecs import PartRow
 from propmatch.models.tables import CoefficientTable
 from propmatch.records.fields import Rule
-from propmatch.records.parts import KINDS, Source
-from propmatch_plugins.reading.cells import Bad, read_column
+from propmatch.records.headings import SIGNATURE, STANDS_FOR, same_words
+from propmatch.records.parts import ESTIMATED, KINDS, Source
+from propmatch.records.typed import from_name, kind_of_name, label_gaps
+from propmatch.records.written import BEC, LABEL_V, cells_of_label, out_of_range
+from propmatch_plugins.reading.cells import Bad, read_column, read_fields
 from propmatch_plugins.reading.grid import Grid, Row, blocks
-from propmatch_plugins.reading.heading import Column, Mapping, Plan, columns_of, kind_of, plan_of
+from propmatch_plugins.reading.heading import Column, Fields, Mapping, Plan, columns_of, kind_of, plan_of
 
 __all__ = ["TableReader", "read_rows"]
 
@@ -57,7 +61,8 @@ def read_rows(
     """
     if grid.header:
         plan = plan_of(grid, kind, mapping)
-        yield from plan.warnings
+        first = plan.kind or next(iter(plan.kinds), "")
+        yield from (PartRow(where=said.where, faults=(said,), rows=0, kind=first) for said in plan.said)
         if plan.faults:
             rows = max(1, sum(1 for _ in grid.rows))
             yield PartRow(where=grid.at(grid.header_line), faults=plan.faults, rows=rows, kind=plan.kind or "")
@@ -75,6 +80,7 @@ class _Reader:
         self.grid, self.plan, self.plugin, self.source = grid, plan, plugin, source
         self.table_reader = table_reader
         self.sources: dict[Any, Source] = {}
+        self.told: list[Fault] = []
         self.tables: dict[str, CoefficientTable | tuple[Fault, ...]] = {}
 
     def block(self, rows: list[Row]) -> Iterator[PartRow]:
@@ -86,10 +92,12 @@ class _Reader:
             else:
                 whole.append((line, cells))
         for kind, same in self._by_kind(whole):
-            if kind is None:
-                yield from self._kindless(same)
-            else:
+            if kind in KINDS:
                 yield from self._read(kind, same)
+            else:
+                for line, cells in same:
+                    fault = self._kindless(line, cells, kind)
+                    yield PartRow(where=fault.where, faults=(fault,))
 
     def _width(self, line: int, cells: Sequence[Any]) -> Fault | None:
         wanted = len(self.grid.header)
@@ -108,48 +116,163 @@ class _Reader:
             return Fault(self.grid.at(line), rule=rule, hint=hint)
         return None
 
-    def _by_kind(self, rows: list[Row]) -> Iterable[tuple[str | None, list[Row]]]:
+    def _by_kind(self, rows: list[Row]) -> Iterable[tuple[str, list[Row]]]:
+        """Rows by kind; what is no kind tells why a row has none."""
         if not rows:
             return []
         if self.plan.kind is not None:
             return [(self.plan.kind, rows)]
-        at = self.plan.columns["kind"].at
-        split: dict[str | None, list[Row]] = {}
+        column = self.plan.kind_at
+        split: dict[str, list[Row]] = {}
         for row in rows:
-            split.setdefault(kind_of(str(row[1][at])), []).append(row)
+            kind = self._told(row[1]) if column is None else kind_of(str(row[1][column.at])) or ""
+            split.setdefault(kind, []).append(row)
         return split.items()
 
-    def _kindless(self, rows: list[Row]) -> Iterator[PartRow]:
-        column = self.plan.columns["kind"]
-        for line, cells in rows:
-            word = cells[column.at]
-            rule, hint = "must be one of " + ", ".join(KINDS), did_you_mean(str(word), KINDS)
-            fault = Fault(self.grid.at(line), column.shown, word, rule, hint)
-            yield PartRow(where=fault.where, faults=(fault,))
+    def _told(self, cells: Sequence[Any]) -> str:
+        """The kind that the filled columns of a row tell, else its name, or the kinds that it may be."""
+        kinds = self.plan.kinds
+        filled = {
+            kind: {name for name, column in fields.columns.items() if cells[column.at] not in (None, "")}
+            for kind, fields in kinds.items()
+        }
+        found = [kind for kind, names in SIGNATURE.items() if kind in kinds and set(names) <= filled[kind]]
+        if len(found) > 1:
+            return " and ".join(found)
+        weak = [kind for kind, name in (("propellers", "size"), ("controllers", "servo_supply"))
+                if kind in kinds and name in filled[kind]]  # fmt: skip
+        names = [str(cells[fields.columns["name"].at]) for fields in kinds.values() if "name" in fields.columns]
+        named = [kind for kind in (kind_of_name(name, self.plan.mark) for name in names[:1]) if kind in kinds]
+        return next(iter(found or named or weak), "")
+
+    def _kindless(self, line: int, cells: Sequence[Any], kinds: str) -> Fault:
+        column = self.plan.kind_at
+        if column is None:
+            rule = f"fills columns of {kinds}: a row is one part" if kinds else "cannot tell what this row is"
+            return Fault(self.grid.at(line), rule=rule, hint="add a column 'kind': motor, ESC, battery or propeller")
+        rule, hint = "must be one of " + ", ".join(KINDS), did_you_mean(str(cells[column.at]), KINDS)
+        return Fault(self.grid.at(line), column.shown, cells[column.at], rule, hint)
 
     # ------------------------------------------------------------ rows of one kind
 
     def _read(self, kind: str, rows: list[Row]) -> Iterator[PartRow]:
         lines = [line for line, _ in rows]
         cells = list(zip(*(cells for _, cells in rows), strict=False))
-        ours = columns_of(kind)
+        ours, fields, cls = columns_of(kind), self.plan.kinds[kind], KINDS[kind]
         faults: dict[int, list[Fault]] = {}
-        values: dict[str, Sequence[Any]] = {}
-        for name, column in self.plan.columns.items():
-            if name == "kind":
-                continue
-            if name not in ours:
-                self._must_be_empty(kind, column, cells[column.at], lines, faults)
-                continue
-            values[name], bad = read_column(column, cells[column.at], self.grid.comma)
+        values: dict[str, list[Any]] = {}
+        for column in (*fields.columns.values(), *fields.doubles):
+            found, bad = read_fields(cls, column, cells[column.at], self.plan.mark)
             self._note(column.shown, bad, lines, faults)
+            for name, some in found.items():
+                self._merge(name, some, values, column, lines, faults)
+        for column in fields.foreign:
+            self._must_be_empty(kind, column, cells[column.at], lines, faults)
         for name, constant in self.plan.constants.items():
             if name in ours:
                 column = Column(at=0, rule=ours[name], shown=f"{name} (constant)")
-                (value,), bad = read_column(column, (constant,), comma=False)
-                values[name] = (value,) * len(lines)
+                (value,), bad = read_column(column, (constant,), ".")
+                values[name] = [value] * len(lines)
                 self._note(column.shown, {at: bad[0] for at in range(len(lines)) if bad}, lines, faults)
+        if "kv_rpm_per_v" in fields.columns and "measured" in same_words(fields.columns["kv_rpm_per_v"].shown):
+            values.setdefault("kv_kind", ["measured"] * len(lines))
+        self._settle(kind, cls, values, lines, faults)
+        self._keep_notes(fields, cells, values, len(lines))
         yield from self._build(kind, values, lines, faults)
+        yield from (PartRow(where=said.where, faults=(said,), rows=0, kind=kind) for said in self.told)
+        self.told = []
+
+    def _merge(
+        self, name: str, some: list[Any], values: dict[str, list[Any]], column: Column, lines: list[int],
+        faults: dict[int, list[Fault]],
+    ) -> None:  # fmt: skip
+        """Take values of a field; where the row has one already they must agree."""
+        if name not in values:
+            values[name] = some
+            return
+        before = values[name]
+        for at, value in enumerate(some):
+            if before[at] is None:
+                before[at] = value
+            elif value is not None and not _agree(before[at], value):
+                rule = f"contradicts the {_short(before[at])} {column.rule.unit}".rstrip() + " of another column"
+                self._note(column.shown, {at: (value, rule, "")}, lines, faults)
+
+    def _settle(
+        self, kind: str, cls: type, values: dict[str, list[Any]], lines: list[int], faults: dict[int, list[Fault]]
+    ) -> None:
+        """What follows from several cells of a row: cells from volts, a BEC of no said kind, fields of a name."""
+        for at, volts in enumerate(values.pop(LABEL_V, [])):
+            row = {LABEL_V: volts, "chemistry": values.get("chemistry", {at: None})[at],
+                   "cells_series": values.setdefault("cells_series", [None] * len(lines))[at]}  # fmt: skip
+            wrong = [] if volts is None else cells_of_label(row)
+            values["cells_series"][at] = row["cells_series"]
+            for fault in wrong or out_of_range(cls, row):
+                self._note("cells_series", {at: (fault.value, fault.rule, fault.hint)}, lines, faults)
+        lost = [name for name in self.plan.kinds[kind].named if name != "name"]
+        for at, name in enumerate(values.get("name", ()) if lost or not self.plan.ours else ()):
+            if isinstance(name, str):
+                self._from_name(cls, name, at, values, lines, faults)
+        for at, there in enumerate(values.pop(BEC, [])):
+            supply = values.setdefault("servo_supply", [None] * len(lines))
+            supply[at] = supply[at] or ("linear" if there else None)
+        self._name_them(kind, values, lines)
+        self._estimate(cls, values, lines)
+
+    def _from_name(
+        self, cls: type, name: str, at: int, values: dict[str, list[Any]], lines: list[int],
+        faults: dict[int, list[Fault]],
+    ) -> None:  # fmt: skip
+        """Fill the empty cells of a row from its name; where a cell says otherwise it counts, and that is said."""
+        read = from_name(cls, name, self.plan.mark)
+        wrong = {fault.key: fault for fault in out_of_range(cls, read)}
+        for field, value in read.items():
+            column = values.setdefault(field, [None] * len(lines))
+            if column[at] is None and field in wrong:
+                self._note(field, {at: (name, wrong[field].rule, wrong[field].hint)}, lines, faults)
+            elif column[at] is None:
+                column[at] = value
+            elif not _agree(column[at], value):
+                rule = f"{_short(column[at])} is taken, the name says {_short(value)}"
+                self.told.append(Fault(self.grid.at(lines[at]), field, name, rule, kind="note"))
+
+    def _estimate(self, cls: type, values: dict[str, list[Any]], lines: list[int]) -> None:
+        """Numbers that a label may leave out, as of a typed line, and a note that says so."""
+        nothing = [None] * len(lines)
+        for field in label_gaps(cls, {}):
+            column = values.setdefault(field, [*nothing])
+            for at in [at for at, value in enumerate(column) if value is None]:
+                row = {name: cells[at] for name, cells in values.items() if cells[at] is not None}
+                made = label_gaps(cls, row)[field]
+                column[at] = made.value
+                values.setdefault(ESTIMATED[field], [*nothing])[at] = True
+                notes = values.setdefault("notes", [*nothing])
+                notes[at] = "; ".join(filter(None, (notes[at], made.text)))
+
+    def _name_them(self, kind: str, values: dict[str, list[Any]], lines: list[int]) -> None:
+        """A name of its numbers for every part that has none."""
+        names = values.get("name", [])
+        if "name" in values and all(names):
+            return
+        empty: Sequence[Any] = [None] * len(lines)
+        columns = {field: values.get(field, empty) for field in ("name", *_NAMED_BY[kind])}
+        values["name"] = [
+            given or _name(kind, dict(zip(_NAMED_BY[kind], row, strict=True)))
+            for given, *row in zip(*columns.values(), strict=True)
+        ]
+
+    def _keep_notes(
+        self, fields: Fields, cells: Sequence[Sequence[Any]], values: dict[str, list[Any]], rows: int
+    ) -> None:
+        """Put the cells of columns that are no field of ours behind the notes."""
+        if not fields.notes:
+            return
+        notes = values.setdefault("notes", [None] * rows)
+        for row in range(rows):
+            said = [
+                f"{head}: {cells[at][row]}" for at, head in fields.notes.items() if cells[at][row] not in (None, "")
+            ]
+            notes[row] = "; ".join([*([notes[row]] if notes[row] else []), *said]) or None
 
     def _note(self, shown: str, bad: Bad, lines: list[int], faults: dict[int, list[Fault]]) -> None:
         for at, (value, rule, hint) in bad.items():
@@ -166,9 +289,10 @@ class _Reader:
         self._note(column.shown, bad, lines, faults)
 
     def _build(
-        self, kind: str, values: dict[str, Sequence[Any]], lines: list[int], faults: dict[int, list[Fault]]
+        self, kind: str, given: dict[str, list[Any]], lines: list[int], faults: dict[int, list[Fault]]
     ) -> Iterator[PartRow]:
         cls = KINDS[kind]
+        values: dict[str, Sequence[Any]] = {**given}
         self._complete(kind, values, lines, faults)
         ours = columns_of(kind)
         fields = {
@@ -199,7 +323,8 @@ class _Reader:
                 continue
             if rule.required:
                 for at in empty:
-                    if not any(fault.key.partition(" ")[0] == name for fault in faults.get(at, ())):
+                    unnamed = name == "name" and name not in self.plan.kinds[kind].columns and at in faults
+                    if not unnamed and not any(_concerns(fault, name) for fault in faults.get(at, ())):
                         fault = Fault(self.grid.at(lines[at]), name, rule=f"missing; needs {rule.rule}")
                         faults.setdefault(at, []).append(fault)
             else:
@@ -263,6 +388,45 @@ class _Reader:
             for at, row in enumerate(zip(*columns, strict=True)):
                 if at not in faults and rule.broken(*row):
                     self._note(rule.keys[0], {at: (row[0], rule.said(row), "")}, lines, faults)
+
+
+def _concerns(fault: Fault, name: str) -> bool:
+    """Whether a fault of a row is that of a field, or of a column that fills it."""
+    key = fault.key.partition(" ")[0]
+    return key == name or name in STANDS_FOR.get(key, ())
+
+
+_NAMED_BY = {
+    "motors": ("kv_rpm_per_v", "mass_g"), "controllers": ("max_current_a",),
+    "packs": ("cells_series", "capacity_mah", "c_rating"), "propellers": ("diameter_in", "pitch_in", "blades"),
+}  # fmt: skip
+_NAME_LIKE = {
+    "motors": ("{:.12g}kV", "{:.12g}g"), "controllers": ("{:.12g}A",), "packs": ("{}S", "{:.12g}mAh", "{:.12g}C"),
+    "propellers": ("{:.6g}", "x{:.6g}", "x{}"),
+}  # fmt: skip
+
+
+def _name(kind: str, row: dict[str, Any]) -> str | None:
+    """A name for a part that brings none, of its numbers; None where one of them is not known."""
+    values = [value for value in row.values() if value is not None]
+    if len(values) < len(row) - (kind == "propellers"):
+        return None
+    between = "" if kind == "propellers" else " "
+    return between.join(word.format(value) for word, value in zip(_NAME_LIKE[kind], values, strict=False))
+
+
+def _agree(one: Any, other: Any) -> bool:
+    """Whether two columns say the same: numbers within the rounding of two units."""
+    if isinstance(one, int | float) and isinstance(other, int | float):
+        return math.isclose(one, other, rel_tol=_ROUNDED)
+    return bool(one == other)
+
+
+_ROUNDED = 0.02
+
+
+def _short(value: Any) -> str:
+    return f"{value:.6g}" if isinstance(value, float) else str(value)
 
 
 @lru_cache

@@ -153,7 +153,7 @@ def _read(
         wrong: set[int] = set()
         values: dict[str, list[Any]] = {}
         for role, column in columns.items():
-            values[role], bad = read_column(column, fields[column.at], grid.comma)
+            values[role], bad = read_column(column, fields[column.at], grid.mark or ".")
             for at, (value, rule, hint) in bad.items():
                 faults.append(Fault(grid.at(rows[at][0]), column.shown, value, rule, hint))
             wrong.update(bad)
