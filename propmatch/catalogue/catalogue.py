@@ -9,9 +9,11 @@ from typing import Any
 
 import numpy as np
 
+from propmatch.catalogue.boxes import boxes
 from propmatch.catalogue.hookspecs import ExtraCheck, SheetSection
 from propmatch.catalogue.partsets import KindParts, read_kind, with_tables
 from propmatch.catalogue.plugins import (
+    FIRST_PARTY,
     FOLDER_PLUGIN,
     BrokenPlugin,
     PluginProblem,
@@ -26,8 +28,9 @@ from propmatch.records.estimates import Assumption, completed
 from propmatch.records.fields import replace
 from propmatch.records.parts import KINDS, Controller, Motor, Pack, Part, Propeller
 from propmatch.records.plausibility import warnings_of
+from propmatch.records.sections import PartsFilter
 
-__all__ = ["Catalogue", "folder_module", "load_catalogue"]
+__all__ = ["Catalogue", "box_of_id", "load_catalogue", "pieces"]
 
 _FOLDER_MODULE = "propmatch_plugins.parts_folder"
 
@@ -42,14 +45,16 @@ class Catalogue:
     ----------
     plugins : PluginReport, optional
         Loaded plugins; default none.
+    faults : iterable of Fault
+        What was wrong with the places that they read.
     """
 
-    def __init__(self, plugins: PluginReport | None = None) -> None:
+    def __init__(self, plugins: PluginReport | None = None, *, faults: Iterable[Fault] = ()) -> None:
         self.plugins = PluginReport() if plugins is None else plugins
         self._read: dict[str, KindParts] = {}
         self._tabled: KindParts | None = None
         self._chemistries: dict[str, Chemistry] | None = None
-        self._chemistry_faults: list[Fault] = []
+        self._faults = list(faults)
 
     @classmethod
     def of(
@@ -151,7 +156,7 @@ class Catalogue:
     def restricted(self, **patterns: str | Iterable[str]) -> "Catalogue":
         """The same catalogue with only the parts that match: ``restricted(packs="*2s*", motors=["22*", "23*"])``."""
         new = Catalogue(self.plugins)
-        new._chemistries, new._chemistry_faults = self._chemistries, self._chemistry_faults
+        new._chemistries, new._faults = self._chemistries, self._faults
         for kind in KINDS:
             read = self._as_read(kind)
             wanted = patterns.pop(kind, ())
@@ -160,6 +165,46 @@ class Catalogue:
             new._read[kind] = KindParts(parts=parts, faults=read.faults, set_aside=read.set_aside)
         if patterns:
             raise ValueError(f"no kind {next(iter(patterns))!r} of parts; the kinds are {', '.join(KINDS)}")
+        return new
+
+    def let_in(self, wanted: PartsFilter, motor_count: int = 1) -> "Catalogue":
+        """The same catalogue with only the parts that ``[parts]`` of a brief lets in.
+
+        Parameters
+        ----------
+        wanted : PartsFilter
+        motor_count : int
+            Motors of the aircraft: so many motors, controllers and propellers of a box are needed, and one pack.
+
+        Raises
+        ------
+        InputFaults
+            ``only`` names what is neither a box nor a plugin.
+        """
+        if wanted == PartsFilter():
+            return self
+        new = self.restricted(
+            motors=wanted.motor, controllers=wanted.controller, packs=wanted.pack, propellers=wanted.propeller
+        )
+        if not wanted.only:
+            return new
+        of_parts = (box_of_id(name) for kind in KINDS for name in self._as_read(kind).parts)
+        known = {*self.plugins.plugins, *of_parts}
+        unknown = [name for name in wanted.only if name not in known]
+        if unknown:
+            names = sorted(known - {*FIRST_PARTY} | {"bundled"})
+            raise InputFaults(
+                Fault("brief", "parts.only", name, "there is no box and no plugin of this name",
+                      did_you_mean(name, names) or f"there are {', '.join(names)}")
+                for name in unknown
+            )  # fmt: skip
+        for kind, read in new._read.items():
+            need = pieces(kind, motor_count)
+            parts = {
+                name: part for name, part in read.parts.items()
+                if box_of_id(name) in wanted.only and (part.count is None or part.count >= need)
+            }  # fmt: skip
+            new._read[kind] = KindParts(parts=parts, faults=read.faults, set_aside=read.set_aside)
         return new
 
     def with_parts(self, **parts: Iterable[Part]) -> "Catalogue":
@@ -221,7 +266,7 @@ class Catalogue:
     def faults(self) -> tuple[Fault, ...]:
         """Every fault of every kind; reads all kinds."""
         of_parts = [fault for kind in KINDS for fault in self._kind(kind).faults]
-        return (*self._chemistry_faults, *of_parts)
+        return (*self._faults, *of_parts)
 
     def faults_as_read(self, kind: str) -> tuple[Fault, ...]:
         """The faults of one kind, those of missing coefficient tables apart."""
@@ -261,7 +306,7 @@ class Catalogue:
             np.array_equal(known.charge, chemistry.charge) and np.array_equal(known.ocv_v, chemistry.ocv_v)
         ):
             rule = "a different chemistry has this name; that one is kept"
-            self._chemistry_faults.append(Fault(f"plugin '{plugin}'", "chemistry", chemistry.name, rule))
+            self._faults.append(Fault(f"plugin '{plugin}'", "chemistry", chemistry.name, rule))
             return
         self._chemistries.setdefault(chemistry.name, chemistry)
         battery.CHEMISTRIES.setdefault(chemistry.name, chemistry)
@@ -295,6 +340,16 @@ class Catalogue:
         return done
 
 
+def box_of_id(name: str) -> str:
+    """The box or plugin that a part's id names."""
+    return name.partition("/")[0]
+
+
+def pieces(kind: str, motor_count: int) -> int:
+    """How many parts of a kind (``motors`` and so on) an aircraft with so many motors needs."""
+    return 1 if kind == "packs" else motor_count
+
+
 def _matches(pattern: str, name: str, part: Any) -> bool:
     pattern, name, own = pattern.lower(), name.lower(), part.name.lower()
     if any(sign in pattern for sign in "*?["):
@@ -302,9 +357,12 @@ def _matches(pattern: str, name: str, part: Any) -> bool:
     return pattern in name or pattern in own
 
 
-def folder_module() -> Any:
-    """The module that knows the folder of the user's own parts."""
-    return import_module(_FOLDER_MODULE)
+def _folder_plugins(found: Mapping[str, Path], report: PluginReport) -> dict[str, Any]:
+    """A plugin for each box; the first is the user's folder itself."""
+    made: dict[str, Any] = {}
+    for name, folder in found.items():
+        made[name] = import_module(_FOLDER_MODULE).PartsFolder(folder, report, name, made.get(FOLDER_PLUGIN))
+    return made
 
 
 def load_catalogue(
@@ -317,8 +375,9 @@ def load_catalogue(
     plugins : iterable of str, optional
         Names of the plugins to load; default: the environment variable PROPMATCH_PLUGINS, else all.
     parts : path, optional
-        Folder with the user's own parts, offered as plugin ``parts``; default: the one that the environment variable
-        PROPMATCH_PARTS names, else the user's data folder, unless the plugins are limited to others.
+        Folder with the user's own parts and boxes (:mod:`propmatch.catalogue.boxes`), each offered as a plugin of its
+        name; default: the one that the environment variable PROPMATCH_PARTS names, else the user's data folder, unless
+        the plugins are limited to others than ``parts``.
     strict : bool
         Read everything now, and raise what would only be listed.
 
@@ -333,12 +392,10 @@ def load_catalogue(
     """
     report = build_manager(only=plugins, strict=strict)
     limit = wanted_plugins(plugins)
-    if parts is not None or limit is None or FOLDER_PLUGIN in limit:
-        module = folder_module()
-        folder = module.chosen_folder(parts)
-        if folder is not None:
-            report.add(FOLDER_PLUGIN, module.PartsFolder(folder, report))
-    catalogue = Catalogue(report)
+    found, ill_named = boxes(parts) if parts is not None or limit is None or FOLDER_PLUGIN in limit else ({}, [])
+    for name, plugin in _folder_plugins(found, report).items():
+        report.add(name, plugin)
+    catalogue = Catalogue(report, faults=ill_named)
     faults = [fault for fault in catalogue.faults if fault.kind == "fault"] if strict else []
     if faults:
         raise InputFaults(faults)

@@ -1,32 +1,25 @@
-"""Parts that a command found out, kept in the user's own folder: a TOML file for each name, which says who wrote it."""
+"""Parts kept in the user's own folder: those that a command found out, a TOML file for each name, which says who wrote
+it; and those that somebody adds, in the TOML file ``added`` of a box, beside what is there.
+"""
 
 import hashlib
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from propmatch.catalogue.catalogue import folder_module, load_catalogue
+from propmatch.catalogue.boxes import box_folder, parts_folder
+from propmatch.catalogue.catalogue import load_catalogue
 from propmatch.catalogue.plugins import FOLDER_PLUGIN
 from propmatch.faults import Fault, InputFaults
 from propmatch.files import file_name, write_file
+from propmatch.records.fields import replace
 from propmatch.records.tomltext import dump_lists, read_toml
 
-__all__ = ["keep_parts", "own_folder"]
+__all__ = ["ADDED", "add_parts", "keep_parts"]
+
+ADDED = "added.toml"
 
 _MARK = "# Written by propmatch fit: the same name replaces it, unless a line below is changed by hand.\n# sha256 "
-
-
-def own_folder(given: str | Path | None = None) -> Path:
-    """The folder of the user's parts that the catalogue reads: the one given, that of PROPMATCH_PARTS, else the user's.
-
-    Raises
-    ------
-    InputFaults
-        A folder that was named does not exist.
-    """
-    module = folder_module()
-    found: Path = module.chosen_folder(given) or module.user_folder()
-    return found
 
 
 def keep_parts(
@@ -41,7 +34,7 @@ def keep_parts(
     name : str
         Of the whole.
     given : path, optional
-        Folder; default as :func:`own_folder`.
+        Folder; of the user's parts; default as :func:`propmatch.catalogue.boxes.parts_folder`.
     force : bool
         Whether a file may be replaced that holds something else, or was changed by hand.
 
@@ -57,7 +50,7 @@ def keep_parts(
     OSError
         It cannot be written.
     """
-    folder, stem = own_folder(given), f"fit-{file_name(name)}"
+    folder, stem = parts_folder(given), f"fit-{file_name(name)}"
     file = folder / f"{stem}.toml"
     body, tables = _texts(parts, stem)
     faults = [] if force else _foreign(file, name)
@@ -69,6 +62,84 @@ def keep_parts(
         (folder / place).parent.mkdir(exist_ok=True)
         write_file(folder / place, text)
     return write_file(file, f"{_MARK}{_digest(name, body)}\n\n{body}")
+
+
+def add_parts(
+    parts: Sequence[tuple[str, Any]], box: str, given: str | Path | None = None, *, force: bool = False
+) -> tuple[Path, list[str]]:
+    """Add parts to a box, behind what its file ``added.toml`` holds.
+
+    Parameters
+    ----------
+    parts : sequence of (kind, part)
+        The half of an id behind the stroke is kept, else the name is the id.
+    box : str
+        Its folder is made where it is not there.
+    given : path, optional
+        Folder of the user's parts; default as :func:`propmatch.catalogue.boxes.parts_folder`.
+    force : bool
+        Whether a part of that file may be replaced by one of the same id.
+
+    Returns
+    -------
+    tuple of Path and list of str
+        The file, and the ids written; parts that are there with the same numbers are passed over.
+
+    Raises
+    ------
+    InputFaults
+        A part of the box has this id already, two have the same, or the file is faulty; nothing is then written.
+    OSError
+        It cannot be written.
+    """
+    folder = box_folder(box, given, where="--box")
+    file = folder / ADDED
+    found = read_toml(file) if file.exists() else None
+    faults = list(found.faults) if found is not None else []
+    blocks = {} if found is None else _blocks(found)
+    text = file.read_text(encoding="utf-8-sig") if found is not None and not faults else ""
+    lines = text.splitlines(keepends=True)
+    there = load_catalogue(plugins=[FOLDER_PLUGIN], parts=given)
+    new: dict[tuple[str, str], str] = {}
+    for kind, part in parts:
+        own = part.id.partition("/")[2] if part.id else part.name
+        key, before = (kind, own), there.listed(kind).get(f"{box}/{own}")
+        bare = replace(part, id=None if own == part.name else own)
+        block = dump_lists({kind: [bare]})
+        if key in new:
+            faults.append(Fault("--add", "name", own, f"two {kind} have this name", "give one another"))
+        elif before is not None and replace(before, id=bare.id, source=bare.source) == bare:
+            continue
+        elif before is not None and key not in blocks:
+            rule = f"another file of the box '{box}' has {kind} of this name"
+            faults.append(Fault("--add", "name", own, rule, "change it there, or give this one another name"))
+        elif key in blocks and not force:
+            rule = f"the box '{box}' has {kind} of this name with other numbers"
+            faults.append(Fault("--add", "name", own, rule, "--force replaces it; or give this one another name"))
+        new[key] = block
+    if faults:
+        raise InputFaults(faults)
+    for key in sorted(set(new) & blocks.keys(), key=blocks.__getitem__, reverse=True):
+        begin, end = blocks[key]
+        lines[begin:end] = []
+    if new:
+        kept = "".join(lines).rstrip("\n")
+        folder.mkdir(parents=True, exist_ok=True)
+        write_file(file, (f"{kept}\n\n" if kept else "") + "\n".join(new.values()))
+    return file, [f"{box}/{own}" for _, own in new]
+
+
+def _blocks(found: Any) -> dict[tuple[str, str], tuple[int, int]]:
+    """Kind and id of every part of a file to the lines that hold it, up to the next part."""
+    heads = sorted(line - 1 for path, line in found.lines.items() if path.endswith("]") and "." not in path)
+    spans = dict(zip(heads, [*heads[1:], None], strict=False))
+    made: dict[tuple[str, str], tuple[int, int]] = {}
+    for kind, members in found.data.items():
+        for number, member in enumerate(members if isinstance(members, list) else (), start=1):
+            begin = found.lines[f"{kind}[{number}]"] - 1
+            own = member.get("id", member.get("name")) if isinstance(member, dict) else None
+            made[kind, str(own)] = (begin, spans[begin] or 10**9)
+    return made
 
 
 def _texts(parts: Mapping[str, Sequence[Any]], stem: str) -> tuple[str, dict[str, str]]:
@@ -113,7 +184,7 @@ def _foreign(file: Path, name: str) -> list[Fault]:
 
 def _taken(parts: Mapping[str, Sequence[Any]], file: Path, given: str | Path | None) -> list[Fault]:
     """Names that a part of another file in the folder has already."""
-    if not own_folder(given).is_dir():
+    if not parts_folder(given).is_dir():
         return []
     catalogue = load_catalogue(plugins=[FOLDER_PLUGIN], parts=given)
     own = read_toml(file).data if file.exists() else {}

@@ -52,7 +52,20 @@ class _Reader:
         for answer in self.report.ask(hook):
             for part_set in self._sets(answer.plugin, hook, answer.value):
                 self._read_set(answer.plugin, hook, part_set)
+        self._say_same_names()
         return KindParts(parts=self.parts, faults=self.faults, set_aside=self.set_aside)
+
+    def _say_same_names(self) -> None:
+        """A note where parts of two of the user's boxes have one name: both are kept, each under its id."""
+        first: dict[str, str] = {}
+        for name, part in self.parts.items():
+            plugin = self.report.plugins.get(name.partition("/")[0])
+            if plugin is None or plugin.distribution:
+                continue
+            other = first.setdefault(part.name.casefold(), name)
+            if other.partition("/")[0] != plugin.name:
+                rule = f"{other} has this name too; both are kept"
+                self.faults.append(Fault(self.places[name], "name", part.name, rule, f"say {name}", kind="note"))
 
     def _sets(self, plugin: str, hook: str, answer: Any) -> Iterator[PartSet]:
         if not isinstance(answer, Iterable) or isinstance(answer, str | bytes | Mapping):
@@ -98,11 +111,11 @@ class _Reader:
             part, faults = self._from_row(plugin, where, item, source)
         elif isinstance(item, self.cls):
             named = f"{plugin}/{_own_id(plugin, item.id or item.name)}"  # type: ignore[attr-defined]
-            part = item if item.id == named else replace(item, id=named)  # type: ignore[attr-defined]
+            part, faults = (item, []) if item.id == named else _changed(item, where, id=named)  # type: ignore[attr-defined]
         else:
             rule = f"must be a row of keys or a {self.cls.__name__}"
             faults = [Fault(where=where, value=type(item).__name__, rule=rule)]
-        if part is not None:
+        if part is not None and not faults:
             faults = self._rules_of_the_whole(part, where)
         if part is None or faults:
             self.faults += faults
@@ -119,6 +132,8 @@ class _Reader:
         own = values.get("name") if own is None else own
         if isinstance(own, str) and own.strip():
             values["id"] = f"{plugin}/{_own_id(plugin, own)}"
+        if isinstance(price := values.get("price"), int | float) and not isinstance(price, bool):
+            values["price"] = f"{price:g}"
         stated = values.get("source")
         kind, uncertainty = values.pop("source_kind", None), values.pop("uncertainty", None)
         if stated is None and source is not None and kind is None and uncertainty is None:
@@ -143,6 +158,14 @@ class _Reader:
             hint = did_you_mean(part.chemistry, self.chemistries)
             return [Fault(where, "chemistry", part.chemistry, f"must be one of {known}", hint)]
         return []
+
+
+def _changed(part: Any, where: str, **changes: Any) -> tuple[Any, list[Fault]]:
+    """A part with some fields changed, or what forbids it: a faulty part costs itself alone."""
+    try:
+        return replace(part, **changes), []
+    except (TypeError, ValueError) as error:
+        return None, [Fault(where, value=part.name, rule=str(error).replace("\n", "; "))]
 
 
 def _own_id(plugin: str, text: str) -> str:
@@ -187,7 +210,10 @@ def with_tables(read: KindParts, report: PluginReport) -> KindParts:
                 rule = "has no coefficient table and no plugin answers one"
                 faults.append(Fault(where=name, key="table", rule=rule))
                 continue
-            propeller = replace(propeller, table=answer.table, source=answer.source)
+            propeller, wrong = _changed(propeller, name, table=answer.table, source=answer.source)
+            faults += wrong
+            if propeller is None:
+                continue
         parts[name] = propeller
     lost = len(read.parts) - len(parts)
     return KindParts(parts=parts, faults=faults, set_aside=read.set_aside + lost)

@@ -27,6 +27,7 @@ __all__ = [
     "PluginProblem",
     "PluginReport",
     "build_manager",
+    "plugin_names",
     "wanted_plugins",
 ]
 
@@ -39,7 +40,7 @@ FIRST_PARTY: dict[str, str] = {
 """Plugin name to module of those that ship with the project; they need no metadata."""
 
 FOLDER_PLUGIN = "parts"
-"""Name of the plugin that is made from a folder of the user's parts; it is no entry point."""
+"""Name in front of the parts that lie directly in the user's folder; neither it nor a box is an entry point."""
 
 LIMIT_VARIABLE = "PROPMATCH_PLUGINS"
 """Environment variable: names of the plugins to load, with commas between; empty loads none."""
@@ -231,6 +232,11 @@ def wanted_plugins(only: Iterable[str] | None) -> set[str] | None:
         return set(only)
     limit = os.environ.get(LIMIT_VARIABLE)
     return None if limit is None else {name.strip() for name in limit.split(",") if name.strip()}
+
+
+def plugin_names() -> set[str]:
+    """The names of every plugin that is installed, loaded or not."""
+    return {point.name for point in _sorted_points(entry_points(group=GROUP))}
 
 
 def _sorted_points(found: Iterable[EntryPoint]) -> list[EntryPoint]:
