@@ -13,6 +13,7 @@ from propmatch._version import __version__
 __all__ = ["main", "propmatch"]
 
 COMMANDS = {
+    "new": "Write a brief of your own from a few questions.",
     "match": "Which combinations of parts meet a brief, and which is best.",
     "time": "How long it flies, phase by phase.",
     "flown": "What minutes flown and mAh put back say about the prediction.",
@@ -27,7 +28,9 @@ COMMANDS = {
     "sheet": "One file to publish with the plans: charts, limits, cautions.",
     "page": "A page in the browser to play with the trade-offs.",
     "bench": "What to run on the bench, in which order, and an empty log for it.",
+    "briefs": "List and print the bundled briefs, explain a key.",
     "parts": "List and check parts, predict a propeller, write empty tables.",
+    "words": "What the trade's words mean, such as ESC, BEC, AUW, LVC, W/kg.",
     "schema": "Write the brief's JSON Schema, for editors.",
 }
 """Command, also the name of its module in ``propmatch.commands``, and its line in the help."""

@@ -9,6 +9,7 @@ import attrs
 
 from propmatch.faults import InputFaults
 from propmatch.models.pack import USUAL_C
+from propmatch.records.aircraftkinds import AIRCRAFT_KINDS, PLAIN_KIND
 from propmatch.records.body import Body, body_laid_over, body_problems, gaps_assumed
 from propmatch.records.estimates import PRACTICE, Assumption, completed
 from propmatch.records.fields import Problem, declared, placed, readable, replace, walk
@@ -21,7 +22,7 @@ from propmatch.records.masses import (
     stays_g,
 )
 from propmatch.records.massfaults import mass_problems
-from propmatch.records.parts import Airframe
+from propmatch.records.parts import CD0_WORDS, Airframe
 from propmatch.records.radio import RECEIVER_CURRENT_A, SERVO_CURRENT_A, SERVOS
 from propmatch.records.sections import (
     DEFAULT_SPEED_OVER_STALL,
@@ -40,6 +41,7 @@ from propmatch.records.sections import (
     Wing,
 )
 from propmatch.records.tomltext import TomlText, dump_record, parse_toml, read_toml
+from propmatch.units import percent
 
 __all__ = [
     "AS_DESIGNED",
@@ -62,6 +64,7 @@ __all__ = [
     "load_brief",
     "loads_brief",
     "resolve_variants",
+    "usual_all_up_mass_g",
     "variant_launch",
 ]
 
@@ -69,9 +72,6 @@ AS_DESIGNED = "as designed"
 """Name of the aircraft without any variant."""
 
 POWER_TRAIN_SHARE = 0.35
-WING_LOADING_G_DM2 = 30.0
-ASPECT_RATIO = 6.0
-CL_MAX = 1.1
 CD0 = 0.05
 OSWALD = 0.8
 INSTALLED_THRUST = 1.0
@@ -349,7 +349,7 @@ def _completed_brief(brief: Brief) -> tuple[Brief, tuple[Assumption, ...]]:
     return filled, tuple(made)
 
 
-_RESERVE = (RESERVE_CHARGE, f"the flight ends with {RESERVE_CHARGE:.0%} of the charge left; {PRACTICE}")
+_RESERVE = (RESERVE_CHARGE, f"the flight ends with {percent(RESERVE_CHARGE)} of the charge left; {PRACTICE}")
 _THRUST = (
     MIN_THRUST_TO_WEIGHT,
     f"at least {MIN_THRUST_TO_WEIGHT:g} of the weight as static thrust, the low end of gentle flying, as the brief "
@@ -409,7 +409,7 @@ def variant_launch(
     assumed = launch is not None and launch.kind == "hand" and stated is not None and stated.throw_speed_m_s is None
     if launch is None or not assumed or (bare == 0 and aimed is None):
         return launch, ()
-    mass = _all_up_mass(brief)[0] + bare if aimed is None else aimed
+    mass = usual_all_up_mass_g(brief)[0] + bare if aimed is None else aimed
     own = launch_usual(replace(launch, throw_speed_m_s=None), mass, f"the {mass:.0f} g of '{variant.name}'")
     throw, text, *spread = own["throw_speed_m_s"]
     made = Assumption("launch", "throw_speed_m_s", throw, "m/s", text, *spread)
@@ -417,43 +417,50 @@ def variant_launch(
 
 
 def _completed_launch(brief: Brief, stated: Launch, made: list[Assumption]) -> Launch:
-    usual = launch_usual(stated, *_all_up_mass(brief))
+    usual = launch_usual(stated, *usual_all_up_mass_g(brief))
     launch: Launch = _completed_section(replace(stated, surface=None), "launch", made, **usual)
     return launch
 
 
 def _completed_wing(brief: Brief, made: list[Assumption]) -> Wing:
     area, span = brief.wing.area_dm2, brief.wing.span_mm
+    kind = AIRCRAFT_KINDS.get(brief.aircraft.like or "", PLAIN_KIND)
+    usual = f", usual for a {brief.aircraft.like}" if brief.aircraft.like else ""
     values: dict[str, tuple[float, str]] = {}
-    ratio = f"an aspect ratio of {ASPECT_RATIO:g}; {PRACTICE}"
+    ratio = f"an aspect ratio of {kind.aspect_ratio:g}{usual}; {PRACTICE}"
     if area is None:
         if span is None:
-            mass, basis = _all_up_mass(brief)
-            area = _within(mass / WING_LOADING_G_DM2, 0.2, 1000.0)
-            text = f"wing area {area:.3g} dm2 from {basis} at {WING_LOADING_G_DM2:g} g/dm2; {PRACTICE}"
+            mass, basis = usual_all_up_mass_g(brief)
+            area = _within(mass / kind.wing_loading_g_dm2, 0.2, 1000.0)
+            loading = f"{kind.wing_loading_g_dm2:g} g/dm2{usual}"
+            text = f"wing area {area:.3g} dm2 from {basis} at {loading}; {PRACTICE}"
         else:
-            area = _within((span / 100) ** 2 / ASPECT_RATIO, 0.2, 1000.0)
+            area = _within((span / 100) ** 2 / kind.aspect_ratio, 0.2, 1000.0)
             text = f"wing area {area:.3g} dm2 from the span and {ratio}"
         values["area_dm2"] = (area, text)
     if span is None:
-        span = _within(100 * math.sqrt(ASPECT_RATIO * area), 50.0, 8000.0)
+        span = _within(100 * math.sqrt(kind.aspect_ratio * area), 50.0, 8000.0)
         values["span_mm"] = (span, f"wing span {span:.0f} mm from the area and {ratio}")
-    values["cl_max"] = (CL_MAX, f"highest lift coefficient {CL_MAX:g}, a plain wing without flaps; {PRACTICE}")
-    values["cd0"] = (CD0, f"zero-lift drag coefficient {CD0:g}, between a clean model and a trainer; {PRACTICE}")
+    lift = usual or ", a plain wing without flaps"
+    values["cl_max"] = (kind.cl_max, f"highest lift coefficient {kind.cl_max:g}{lift}; {PRACTICE}")
+    drag = CD0_WORDS[kind.drag] if kind.drag else CD0
+    between = f", that of a {kind.drag}" if kind.drag else ", between a clean model and a trainer"
+    values["cd0"] = (drag, f"zero-lift drag coefficient {drag:g}{between}; {PRACTICE}")
     values["oswald"] = (OSWALD, f"span efficiency {OSWALD:g} of the induced drag; {PRACTICE}")
     values["installed_thrust"] = (INSTALLED_THRUST, "no thrust lost to the airframe around the propeller")
     wing: Wing = _completed_section(brief.wing, "wing", made, **values)
     return wing
 
 
-def _all_up_mass(brief: Brief) -> tuple[float, str]:
+def usual_all_up_mass_g(brief: Brief) -> tuple[float, str]:
+    """All-up mass aimed at, or usual for the bare mass [g], and in words what it is from."""
     target = brief.aircraft.target_mass_g
     if target is not None:
         return target, "the target mass"
     bare = brief.aircraft.bare_mass_g
     if bare is None:
         bare = listed_mass_g(brief.item, brief.structure)
-    share = f"the bare mass and a power train of {POWER_TRAIN_SHARE:.0%} of the whole"
+    share = f"the bare mass and a power train of {percent(POWER_TRAIN_SHARE)} of the whole"
     return bare / (1 - POWER_TRAIN_SHARE), share
 
 

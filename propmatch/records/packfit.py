@@ -12,7 +12,7 @@ from propmatch.models.pack import Chemistry, chemistry_named
 from propmatch.records.estimates import Assumption, completed
 from propmatch.records.fields import replace
 from propmatch.records.parts import Pack, Source
-from propmatch.units import MAH_AH
+from propmatch.units import MAH_AH, percent
 
 __all__ = ["PackFit"]
 
@@ -127,7 +127,7 @@ class PackFit:
         )  # fmt: skip
         if self.packs < _LEAST_PACKS or math.isnan(self.spread):
             return f"{law}: in proportion, as the catalogue has too few {self.chemistry} packs to fit"
-        return f"{law}, fitted to {self.packs} {self.chemistry} packs of the catalogue within {self.spread:.0%}"
+        return f"{law}, fitted to {self.packs} {self.chemistry} packs of the catalogue within {percent(self.spread)}"
 
     @property
     def assumption(self) -> Assumption:

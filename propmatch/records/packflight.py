@@ -15,7 +15,7 @@ def _kinds(packs: Iterable[Pack]) -> tuple[Chemistry, ...]:
 
 
 def cutoff_faults(asked_v: float | None, packs: Iterable[Pack]) -> list[Fault]:
-    """A cut-off [V] that none of these packs allows."""
+    """A cutoff [V] that none of these packs allows."""
     kinds = _kinds(packs)
     if asked_v is None or not kinds or any(each.least_cutoff_v <= asked_v < each.full_v for each in kinds):
         return []
@@ -66,9 +66,9 @@ def state_notes(train: PowerTrain) -> tuple[Assumption, ...]:
 
 
 def flight_notes(asked_v: float | None, packs: Iterable[Pack]) -> tuple[Assumption, ...]:
-    """What flights with these packs assume: the cut-off of the cells, and their resistance through a discharge.
+    """What flights with these packs assume: the cutoff of the cells, and their resistance through a discharge.
 
-    A cut-off is the usual one where none is asked for, and the least that the cells allow where less is.
+    A cutoff is the usual one where none is asked for, and the least that the cells allow where less is.
     """
     made = [*curve_notes(packs)]
     for each in _kinds(packs):
@@ -77,7 +77,7 @@ def flight_notes(asked_v: float | None, packs: Iterable[Pack]) -> tuple[Assumpti
             text = f"the flight ends when a cell falls to {volts:g} V under load, usual for {each.name}; {PRACTICE}"
             made.append(Assumption("limits", "cutoff_cell_v", volts, "V", text))
         elif volts > asked_v:
-            text = f"the cut-off of {asked_v:g} V is raised to {volts:g} V, the least that {each.name} cells allow"
+            text = f"the cutoff of {asked_v:g} V is raised to {volts:g} V, the least that {each.name} cells allow"
             made.append(Assumption("limits", "cutoff_cell_v", volts, "V", text))
         ratio = each.sustained_ratio
         if ratio > 1.0:

@@ -7,6 +7,7 @@ The attribute of the object is the key of the file; ``[[phase]]`` of the file is
 from typing import Any
 
 from propmatch.models.pack import COLDEST_C
+from propmatch.records.aircraftkinds import AIRCRAFT_KINDS
 from propmatch.records.body import BODY_RULES, Body, Control, MotorPlace
 from propmatch.records.fields import (
     Rule,
@@ -72,6 +73,11 @@ class Aircraft:
     """Masses and what does not depend on the power train chosen; bare mass is everything but the power train."""
 
     name: str = text(doc="name of the aircraft")
+    like: str | None = choice(
+        tuple(AIRCRAFT_KINDS),
+        default=None,
+        doc="kind of aircraft: what is usual for it stands in for a wing not stated",
+    )
     bare_mass_g: float | None = number(
         "g", ge=1, le=25000, default=None, doc="everything but the power train; or list [[item]] and [[structure]]"
     )
@@ -275,12 +281,19 @@ class Prefer:
 
 @record()
 class PartsFilter:
-    """Which parts to consider, by id; ``*`` stands for anything. Empty means all."""
+    """Which parts to consider: those of some boxes, and of them some by id; ``*`` stands for anything.
 
-    motor: tuple[str, ...] = many(text(), default=(), doc="motor ids")
-    controller: tuple[str, ...] = many(text(), default=(), doc="controller ids")
-    pack: tuple[str, ...] = many(text(), default=(), doc="pack ids")
-    propeller: tuple[str, ...] = many(text(), default=(), doc="propeller ids")
+    Empty means all. Of a box only what it holds enough of counts: as many motors, controllers and propellers as the
+    aircraft has motors; a part that does not say how many there are counts as enough.
+    """
+
+    only: tuple[str, ...] = many(
+        text(), default=(), doc="boxes (or plugins) whose parts alone are considered, such as ['mine']"
+    )
+    motor: tuple[str, ...] = many(text(), default=(), doc="of those, motors with one of these ids, such as mine/22*")
+    controller: tuple[str, ...] = many(text(), default=(), doc="controllers with one of these ids")
+    pack: tuple[str, ...] = many(text(), default=(), doc="packs with one of these ids")
+    propeller: tuple[str, ...] = many(text(), default=(), doc="propellers with one of these ids")
 
 
 @record()

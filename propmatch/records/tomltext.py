@@ -11,7 +11,7 @@ import attrs
 from propmatch.faults import Fault, did_you_mean
 from propmatch.records.fields import declared
 
-__all__ = ["TomlText", "dump_lists", "dump_record", "key_lines", "parse_toml", "read_toml"]
+__all__ = ["TomlText", "dump_lists", "dump_record", "key_lines", "literal", "parse_toml", "read_toml"]
 
 
 @attrs.frozen
@@ -172,12 +172,12 @@ def _tables(record: Any, path: str) -> Iterator[str]:
             inner = list(_tables(value, below))
             nested += ["", f"[{below}]", *inner]
         elif rule.kind == "numbers":
-            nested += ["", f"[{below}]", *(f"{_key(name)} = {_literal(each)}" for name, each in value.items())]
+            nested += ["", f"[{below}]", *(f"{_key(name)} = {literal(each)}" for name, each in value.items())]
         elif rule.kind == "many" and isinstance(rule.item, type):
             for each in value:
                 nested += ["", f"[[{below}]]", *_tables(each, below)]
         else:
-            plain.append(f"{rule.name} = {_literal(value)}")
+            plain.append(f"{rule.name} = {literal(value)}")
     yield from plain
     yield from nested
 
@@ -186,13 +186,14 @@ def _key(name: str) -> str:
     return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else _quoted(name)
 
 
-def _literal(value: Any) -> str:
+def literal(value: Any) -> str:
+    """A value as TOML writes it."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
         return _quoted(value)
     if isinstance(value, tuple):
-        return "[" + ", ".join(_literal(each) for each in value) + "]"
+        return "[" + ", ".join(literal(each) for each in value) + "]"
     return repr(value)
 
 
