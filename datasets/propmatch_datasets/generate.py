@@ -270,10 +270,10 @@ def controllers() -> Iterator[Row]:
         mass = 0.8 + 0.36 * amps + 0.007 * amps**2 + SUPPLY_MASS_G[supply] if fed else 0.5 + 0.32 * amps
         resistance = (8.0 if amps < 20 else 3.0) * spread(part, "resistance", 0.2)
         told = share(part, "told") >= NO_CONTROLLER_RESISTANCE
-        named = f"{supply} servo supply" if fed else "no servo supply"
+        named = f"with {supply} BEC" if fed else "without BEC"
         yield {
             "id": part,
-            "name": f"controller {amps} A, {named}",
+            "name": f"ESC {amps} A {named}",
             "max_current_a": amps,
             "burst_current_a": round(1.3 * amps),
             "burst_seconds": 10,
