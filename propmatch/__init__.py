@@ -37,6 +37,7 @@ _HOME = {
     "questions.asflown": ("AsFlown", "as_flown"),
     "questions.cells": ("compare_cells",),
     "questions.settings": ("Settings", "settings_of"),
+    "questions.shopping": ("BoxAnswer", "shopping_list", "what_fits"),
     "records.parts": ("Airframe", "Controller", "Motor", "Pack", "PowerTrain", "Propeller", "Source"),
     "status": ("Flag", "Status", "StatusError"),
     "models.tables": ("CoefficientTable",),

@@ -15,12 +15,15 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 __all__ = [
+    "CUBIC_LOADING",
+    "POWER_LOADING",
     "STATIC",
     "STATIC_HALF",
     "UNIT_OF",
     "Column",
     "Range",
     "beside",
+    "checked_by",
     "columns_of",
     "drawn_of",
     "headed",
@@ -33,9 +36,12 @@ __all__ = [
 
 UNIT_OF = {"mass": "g", "thrust": "N", "speed": "m/s"}
 """Kinds of numbers that text shows in the reader's unit, and the unit they are held in."""
-STATIC = "full throttle at rest, full pack"
-STATIC_HALF = "full throttle at rest, half charge"
+STATIC = "full throttle, static, full battery"
+STATIC_HALF = "full throttle, static, half charge"
 """The conditions of ``_static`` and ``_static_half`` in a name."""
+POWER_LOADING = f"power from the pack over all-up mass, {STATIC}"
+CUBIC_LOADING = "all-up mass over wing area^1.5"
+"""Labels of ``pack_power_per_mass_w_kg`` and ``cubic_loading_kg_m3``, which the states of power trains give."""
 
 
 @attrs.frozen
@@ -68,6 +74,8 @@ class Column:
         The name under which the page shows and explains it; empty where it does not.
     html : bool
         Whether a notebook's table has it.
+    check : str
+        Name of the check whose value it is; empty where none judges it.
     getter : callable, optional
         From what was computed to the number of each lane, (N,); default: its attribute ``name``.
     drawn : callable, optional
@@ -83,6 +91,7 @@ class Column:
     place: int = 9
     page: str = ""
     html: bool = True
+    check: str = ""
     getter: "Callable[..., NDArray[np.float64]] | None" = None
     drawn: "Callable[..., NDArray[np.float64]] | None" = None
 
@@ -104,6 +113,7 @@ class _Said(TypedDict, total=False):
     place: int
     page: str
     html: bool
+    check: str
     drawn: "Callable[..., NDArray[np.float64]]"
 
 
@@ -126,6 +136,11 @@ def numbers_of(row: object) -> dict[str, Any]:
     """The columns of one row by name."""
     own = columns_of(type(row))  # type: ignore[arg-type]
     return {column.name: getattr(row, column.name) for column in own}
+
+
+def checked_by(columns: Iterable[Column]) -> dict[str, str]:
+    """Of the numbers that a check judges the name of the check, by the number's."""
+    return {column.name: column.check for column in columns if column.check}
 
 
 def beside(numbers: Mapping[str, Any], ends: Mapping[str, float]) -> dict[str, Any]:

@@ -223,7 +223,7 @@ MEASUREMENTS = {
             caution="a model that has flown and is trimmed",
         ),
         Measurement(
-            name="laps", what="level speed at full throttle", kind="speed", value=lambda m: m.top.top_speed_m_s,
+            name="laps", what="level speed at full throttle", kind="speed", value=lambda m: m.top_speed_m_s,
             sd=0.03, minutes=30, full_throttle=True, tools="stopwatch, two marks 100 m apart",
             how=f"half-full battery, level at full throttle both ways past the marks; {_STILL_AIR}",
             caution="a model that has flown and is trimmed; a helper with the watch",

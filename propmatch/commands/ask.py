@@ -5,7 +5,15 @@ from typing import Any, TypeVar
 
 import click
 
-from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
+from propmatch.commands.options import (
+    Command,
+    answer_options,
+    assumptions_option,
+    catalogue_options,
+    form_of,
+    full_option,
+    shown_units,
+)
 from propmatch.commands.trains import LazyCatalogue, train_options
 
 __all__ = ["command"]
@@ -25,12 +33,12 @@ def command() -> None:
     """From a limit back to the part, each by a search on the same models.
 
     \b
-    propmatch ask propeller --limit 12A     the largest propeller under a motor current
-    propmatch ask kv --current 10A          the kV that loads the propeller to a current
-    propmatch ask throttle --limit 10A      the throttle limit for a motor current
-    propmatch ask mass BRIEF                the lightest and heaviest all-up mass
-    propmatch ask pack BRIEF --minutes 20   the pack for a flight time
-    propmatch ask field BRIEF               altitude and temperature for take-off thrust
+    propmatch ask propeller --limit 12A    largest propeller for a motor current
+    propmatch ask kv --current 10A         kV that loads a propeller to a current
+    propmatch ask throttle --limit 10A     throttle limit for a motor current
+    propmatch ask mass BRIEF               lightest and heaviest all-up mass
+    propmatch ask pack BRIEF --minutes 20  pack for a flight time
+    propmatch ask field BRIEF              field and temperature for take-off
 
     Each takes the power train of --train, or of --motor, --propeller, --pack and --controller; without any of them the
     best that match finds for the brief. An answer holds with the chance that the brief asks for, or --chance; what
@@ -45,6 +53,8 @@ def _question(name: str) -> Callable[[F], click.Command]:
         made = click.pass_context(function)
         for option in (
             answer_options,
+            full_option,
+            assumptions_option,
             catalogue_options,
             train_options,
             click.option("--on-paper", is_flag=True, help="With the numbers as stated, however sure they are."),
@@ -76,7 +86,7 @@ def _answer(ctx: click.Context, words: str, options: dict[str, Any], *, whole: b
     if options["brief"] is None and names_a_train(options) and not whole:
         brief, which = nowhere(), "No brief was named, so this is at sea level on a standard day."
     else:
-        brief, which = open_brief(options["brief"])
+        brief, which = open_brief(options["brief"], options["only"])
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
     resolved = ResolvedBrief.of(brief)
     settings = wanted_settings(resolved, options.get("variant"))
@@ -99,21 +109,21 @@ _LIMIT = click.option("--limit", metavar="A", help="Motor current, or several: 8
 @_LIMIT
 @click.option("--pitch-ratio", metavar="X", help="Pitch over diameter.  [default: the propeller's own]")
 def propeller(ctx: click.Context, /, **options: Any) -> None:
-    """The largest propeller under a motor current: full throttle at rest, fresh from the charger."""
+    """The largest propeller under a motor current: full throttle, static, full battery."""
     _answer(ctx, "propeller", options, whole=False)
 
 
 @_question("kv")
 @click.option("--current", metavar="A", help="Motor current, or several: 8,10,12.  [default: the parts' rating]")
 def kv(ctx: click.Context, /, **options: Any) -> None:
-    """The kV that loads the propeller to a motor current on the pack: full throttle at rest, fresh."""
+    """The kV that loads the propeller to a motor current on the pack: full throttle, static, full battery."""
     _answer(ctx, "kv", options, whole=False)
 
 
 @_question("throttle")
 @_LIMIT
 def throttle(ctx: click.Context, /, **options: Any) -> None:
-    """The throttle that keeps the motor current below a limit, and what a wattmeter shows there."""
+    """The throttle that keeps the motor current below a limit, and what the pack gives there."""
     _answer(ctx, "throttle", options, whole=False)
 
 

@@ -8,6 +8,7 @@ import attrs
 import numpy as np
 
 from propmatch.columns import numbers_of
+from propmatch.commands.assumed import mattering
 from propmatch.commands.output import Reply
 from propmatch.commands.saying import mass_block, masses_data, misfits, speed_words, unplaced_words
 from propmatch.commands.trains import LazyCatalogue, train_data
@@ -19,6 +20,7 @@ from propmatch.words.checkwords import (
     kv_word,
     over_text,
     parts_text,
+    percent,
     percent_down,
     speed_question,
 )
@@ -26,6 +28,7 @@ from propmatch.words.measurewords import of_100
 from propmatch.words.shown import Shown, signed, table, wrapped
 
 if TYPE_CHECKING:
+    from propmatch.checks.chances import Sureness
     from propmatch.checks.setting import ResolvedBrief, Setting
     from propmatch.models.air import Air
     from propmatch.questions.chance import WithChance
@@ -87,15 +90,25 @@ class Asked:
         found = WithChance.of(brief.limits, brief.uncertainty, own)
         return attrs.evolve(found, chance=found.rating_chance) if rating else found
 
+    @property
+    def _drawn(self) -> "list[Sureness]":
+        """How sure the first variant is, where a brief is asked about."""
+        from propmatch.checks.chances import sureness
+
+        return [] if self.options["brief"] is None else [sureness(self.settings[0], self.train)]
+
     def reply(self, **parts: Any) -> Reply:
-        """A reply with what every answer carries."""
+        """A reply with what every answer carries; ``of`` are the parts it was reckoned for, default all."""
         danger, wrong = speed_words(self.settings[0], self.train, self.shown), misfits(self.train, self.settings[0])
         mind = (f"Mind: {over_text(check, self.shown)}." for check in wrong)
-        headline = [*danger, *parts.pop("headline"), *mind, *speed_question(self.train), *self.said]
+        parts_named = f"Reckoned for {parts.pop('of', self.place)}."
+        headline = [*danger, *parts.pop("headline"), *mind, *speed_question(self.train)]
+        headline.append(" ".join((parts_named, *self.said)))
         made = dict.fromkeys((*self.chosen.assumptions, *parts.pop("assumptions", ())))
         extra = {"train": train_data(self.train), "misfits": wrong, **parts.pop("extra", {})}
         return Reply(
             command="ask", headline=headline, assumptions=list(made), extra=extra, caution=True,
+            matter=mattering(list(made), self._drawn, self.options),
             faults=(*self.chosen.doubts, *self.stock.broken), **parts,
         )  # fmt: skip
 
@@ -187,7 +200,7 @@ def propeller(asked: Asked) -> tuple[Reply, bool]:
         asked.train, limits, pitch_ratio=ratio, air=asked.air, catalogue=_ask_catalogue(asked), sure=sure
     )
     rows = _rows_of(found)
-    sentences = [f"{asked.place}: full throttle at rest, fresh from the charger."]
+    sentences = []
     for row in rows:
         limit = f"{row['motor_current_limit_a']:.4g} A{_surely(row['chance'])}"
         if not math.isfinite(row["diameter_in"]):
@@ -199,9 +212,8 @@ def propeller(asked: Asked) -> tuple[Reply, bool]:
             sized = f"{paper:.1f} x {paper * row['pitch_in'] / row['diameter_in']:.1f}"
             sentences.append(
                 f"The largest propeller that keeps the motor current below {limit} is "
-                f"about {row['diameter_in']:.1f} x {row['pitch_in']:.1f} in{_paper(row['chance'], sized)}: a wattmeter "
-                "then shows about "
-                f"{signed(row['pack_current_static_a'])} A at the pack, static thrust is "
+                f"about {row['diameter_in']:.1f} x {row['pitch_in']:.1f} in{_paper(row['chance'], sized)}: static on a "
+                f"full battery the pack then gives about {signed(row['pack_current_static_a'])} A, thrust is "
                 f"{asked.shown.thrust_text(row['thrust_static_n'])}."
             )
             size = scaled_propeller(asked.train.propeller, diameter_in=row["diameter_in"], pitch_in=row["pitch_in"])
@@ -233,7 +245,7 @@ def kv(asked: Asked) -> tuple[Reply, bool]:
     found = kv_for_current(asked.train, currents, air=asked.air, catalogue=_ask_catalogue(asked), sure=sure)
     rows = _rows_of(found)
     train = asked.train
-    sentences = [f"{train.propeller.name} on {train.pack.name}: full throttle at rest, fresh from the charger."]
+    sentences = []
     for row in rows:
         if math.isfinite(row["kv_rpm_per_v"]):
             paper, wanted = f"{row['kv_on_paper_rpm_per_v']:.0f}", f"{row['motor_current_wanted_a']:.4g} A"
@@ -244,8 +256,8 @@ def kv(asked: Asked) -> tuple[Reply, bool]:
             sentences.append(
                 f"A measured kV of about {row['kv_rpm_per_v']:.0f} rpm/V (about {row['kv_rpm_per_v'] / share:.0f} on a "
                 f"label{draws} "
-                f"({signed(row['pack_current_static_a'])} A at the pack on a wattmeter), turns "
-                f"{row['rpm_static']:.0f} rpm and gives {asked.shown.thrust_text(row['thrust_static_n'])}."
+                f"({signed(row['pack_current_static_a'])} A from the pack), turns {row['rpm_static']:.0f} rpm "
+                f"and gives {asked.shown.thrust_text(row['thrust_static_n'])}."
             )
             wound = rewound(train.motor, row["kv_rpm_per_v"])
             sentences += speed_words(asked.settings[0], replace(train, motor=wound), asked.shown)
@@ -255,7 +267,7 @@ def kv(asked: Asked) -> tuple[Reply, bool]:
             sentences.append(f"No kV {draws} {wanted} on this pack.")
     sentences += said
     sentences.append(
-        f"Reckoned for {found.like.name} (measured kV {found.like.kv_rpm_per_v:.0f} rpm/V) wound for another kV; a "
+        f"Motors are {found.like.name} (measured kV {found.like.kv_rpm_per_v:.0f} rpm/V) wound for another kV; a "
         f"label is taken as {share:g} of what it says."
     )
     block = _at_hand(
@@ -276,7 +288,7 @@ def throttle(asked: Asked) -> tuple[Reply, bool]:
         asked.train, limits, air=asked.air, sure=asked.sure(rating=asked.options["limit"] is None)
     )
     rows = [row | {"by_speed": bool(row["by_speed"])} for row in _rows_of(found)]
-    sentences = [f"{asked.place}: at rest, fresh from the charger."]
+    sentences = []
     for row in rows:
         limit = f"{row['motor_current_limit_a']:.4g} A{_surely(row['chance'])}"
         if not math.isfinite(row["throttle_at_limit"]):
@@ -294,13 +306,13 @@ def throttle(asked: Asked) -> tuple[Reply, bool]:
                 kept = f"the propeller below its highest speed, and so {kept}"
             sentences.append(
                 f"A throttle limit of {percent_down(row['throttle_at_limit'])} duty{paper} keeps {kept} (full throttle "
-                f"draws {signed(row['motor_current_static_a'])} A): a wattmeter at the pack then shows about "
+                f"draws {signed(row['motor_current_static_a'])} A): static on a full battery the pack then gives about "
                 f"{signed(row['pack_current_at_limit_a'])} A and {signed(row['pack_power_at_limit_w'], 0)} W{fewer}; "
                 f"thrust is {asked.shown.thrust_text(row['thrust_at_limit_n'])} of "
                 f"{asked.shown.thrust_text(row['thrust_static_n'])}."
             )
     headline = [*sentences, *said]
-    reply = asked.reply(headline=headline, rows=rows, assumptions=found.assumptions, remarks=[found.note])
+    reply = asked.reply(headline=headline, rows=rows, assumptions=found.assumptions, notes=[found.note])
     return reply, all(math.isfinite(row["throttle_at_limit_on_paper"]) for row in rows)
 
 
@@ -315,19 +327,21 @@ def mass(asked: Asked) -> tuple[Reply, bool]:
     found = [
         mass_range(asked.resolved, asked.train, variant=setting.variant.name, sure=sure) for setting in asked.settings
     ]
-    sentences = [f"{asked.brief.aircraft.name} with {asked.place}:"]
+    sentences = []
     for each in found:
         sentences.append(_mass_sentence(each, asked.shown))
     sentences += unplaced_words(asked.settings, asked.train)
     reply = asked.reply(
         headline=sentences,
-        blocks=[mass_block(asked.settings, asked.train, asked.shown)],
+        of=f"{asked.brief.aircraft.name} with {asked.place}",
+        details={"mass build-up": mass_block(asked.settings, asked.train, asked.shown)},
         rows=[
-            _row_of(each, "lightest_by", "heaviest_by", "surest_by", "without_target_by", "failing") for each in found
+            {**_row_of(each, "lightest_by", "heaviest_by", "surest_by", "without_target_by"), "failed": each.failing}
+            for each in found
         ],
         assumptions=[a for each in found for a in each.assumptions],
         extra={"masses": masses_data(asked.settings, asked.train)},
-        remarks=[
+        notes=[
             *_asked_words(sure),
             "The printed parts take up the difference with their filament in proportion, items stay as they are; "
             "without printed parts every line is in proportion. Wing and drag stay."
@@ -350,11 +364,11 @@ def _mass_sentence(each: Any, shown: Shown) -> str:
     name = f"{each.variant} ({shown.mass_text(each.all_up_mass_g)} all-up)"
     free = ""
     if math.isfinite(each.without_target_g) and (each.failing or each.without_target_g > each.heaviest_g * 1.001):
-        by = f", where {check_names(each.without_target_by)} binds" if each.without_target_by else ""
+        by = f" (heavier: {check_names(each.without_target_by)})" if each.without_target_by else ""
         paper = " on paper" if math.isfinite(each.chance) else ""
         free = f" Were it not for the target mass it could weigh{paper} {shown.mass_text(each.without_target_g)}{by}."
     if each.failing:
-        return f"{name} fails as it is: {check_names(each.failing)}.{free}"
+        return f"{name} as it is misses {check_names(each.failing)}.{free}"
     light, heavy = (shown.mass_text(mass) for mass in (each.lightest_on_paper_g, each.heaviest_on_paper_g))
     held = tuple(shown.mass_text(mass) for mass in (each.lightest_g, each.heaviest_g))
     paper = f" On paper it does from {light} to {heavy}." if (light, heavy) != held else ""
@@ -365,12 +379,12 @@ def _mass_sentence(each: Any, shown: Shown) -> str:
             f"{check_names(each.surest_by)} the least certain.{free}"
         )
     light = (
-        f"from {shown.mass_text(each.lightest_g)} (below that: {check_names(each.lightest_by)})"
+        f"from {shown.mass_text(each.lightest_g)} (lighter: {check_names(each.lightest_by)})"
         if each.lightest_by
         else f"from {shown.mass_text(each.lightest_g)} (power train, items and next to no filament)"
     )
     heavy = f"to {shown.mass_text(each.heaviest_g)}"
-    heavy += f", where {check_names(each.heaviest_by)} binds" if each.heaviest_by else ", as far as was searched"
+    heavy += f" (heavier: {check_names(each.heaviest_by)})" if each.heaviest_by else ", as far as was searched"
     surely = " as surely as is asked" if math.isfinite(each.chance) else ""
     return f"{name} meets the brief{surely} {light} {heavy}.{paper}{free}"
 
@@ -396,20 +410,27 @@ def pack(asked: Asked) -> tuple[Reply, bool]:
         )
         for setting in asked.settings
     ]  # fmt: skip
-    sentences = [f"{asked.brief.aircraft.name} with {parts_text(asked.train, pack=False)}:"]
+    sentences = []
     for each in found:
         sentences.append(_pack_sentence(each, asked.train, asked.shown))
     sentences.append(f"{found[0].fit.text[0].upper()}{found[0].fit.text[1:]}.")
     rows = [
-        {**_row_of(each, "failing_otherwise"), "pack_mass_g": each.pack.mass_g if each.pack else None} for each in found
+        {
+            **_row_of(each),
+            "failed_otherwise": each.failing_otherwise,
+            "pack_mass_g": each.pack.mass_g if each.pack else None,
+        }
+        for each in found
     ]
     reply = asked.reply(
         headline=sentences,
-        blocks=[_pack_block(found[0], asked.shown), mass_block(asked.settings, asked.train, asked.shown)],
+        of=f"{asked.brief.aircraft.name} with {parts_text(asked.train, pack=False)}",
+        blocks=[_pack_block(found[0], asked.shown)],
+        details={"mass build-up": mass_block(asked.settings, asked.train, asked.shown)},
         rows=rows,
         assumptions=[a for each in found for a in each.assumptions],
         extra={"nearest_parts": [
-            {"id": p.pack.id, **_rows_of(p)[0], "failing_otherwise": p.failing_otherwise}
+            {"id": p.pack.id, **_rows_of(p)[0], "failed_otherwise": p.failing_otherwise}
             for p in found[0].nearest_parts
         ]},
     )  # fmt: skip
@@ -432,7 +453,8 @@ def _pack_sentence(each: Any, train: "PowerTrain", shown: Shown) -> str:
         f"{each.capacity_mah:.0f} mAh{paper}, {shown.mass_text(each.pack.mass_g)}, "
         f"{shown.mass_text(each.all_up_mass_g)} all-up"
     )
-    return f"{text}; but then it fails {check_names(each.failing_otherwise)}." if each.failing_otherwise else f"{text}."
+    misses = f"; but then it misses {check_names(each.failing_otherwise)}" if each.failing_otherwise else ""
+    return f"{text}{misses}."
 
 
 def _pack_block(each: Any, shown: Shown) -> list[str]:
@@ -444,16 +466,14 @@ def _pack_block(each: Any, shown: Shown) -> list[str]:
             f"all-up {shown.mass_unit}": shown.number(near.all_up_mass_g, "mass", 0),
             "min": signed(near.flight_minutes),
             **({"surely": signed(near.flight_minutes_held)} if math.isfinite(each.chance) else {}),
-            "otherwise": f"fails {check_names(near.failing_otherwise)}"
-            if near.failing_otherwise
-            else "meets the brief",
+            "misses": check_names(near.failing_otherwise) or "nothing",
         }
         for near in each.nearest_parts
     ]
     if not rows:
         return ["The catalogue has no pack of this cell count."]
     return [*wrapped(f"Packs of the catalogue ({each.variant}), lightest that do it first:"),
-            *table(rows, left=("id", "otherwise"))]  # fmt: skip
+            *table(rows, left=("id", "misses"))]  # fmt: skip
 
 
 def field(asked: Asked) -> tuple[Reply, bool]:
@@ -474,8 +494,7 @@ def field(asked: Asked) -> tuple[Reply, bool]:
         site_range(asked.resolved, asked.train, min_thrust_to_weight=ratio, variant=setting.variant.name, sure=sure)
         for setting in asked.settings
     ]
-    sentences = [f"{asked.brief.aircraft.name} with {asked.place}: static thrust to weight at half charge."]
-    sentences += [_field_sentence(each) for each in found]
+    sentences = [_field_sentence(each) for each in found]
     rows = [_row_of(each) for each in found]
     first = found[0]
     block = [
@@ -484,10 +503,12 @@ def field(asked: Asked) -> tuple[Reply, bool]:
     ]
     reply = asked.reply(
         headline=sentences,
-        blocks=[block, mass_block(asked.settings, asked.train, asked.shown)],
+        of=f"{asked.brief.aircraft.name} with {asked.place}",
+        blocks=[block],
+        details={"mass build-up": mass_block(asked.settings, asked.train, asked.shown)},
         rows=rows,
         assumptions=[a for each in found for a in each.assumptions],
-        remarks=["Thin air also raises stall and take-off speed; a cold pack sags more than this reckons."],
+        notes=["Thin air also raises stall and take-off speed; a cold pack sags more than this reckons."],
         extra={"by_temperature": [{"variant": e.variant, "highest": e.by_temperature} for e in found]},
     )
     return reply, first.thrust_to_weight >= first.wanted_thrust_to_weight
@@ -500,15 +521,17 @@ def _height(metres: float) -> str:
 
 
 def _field_sentence(each: Any) -> str:
-    here = f"{each.thrust_to_weight:.2f} at {each.altitude_m:.0f} m and {each.temperature_c:.0f} degC"
-    fresh = joined([f"{value:.2f} at {charge:.0%} charge" for charge, value in each.by_charge.items() if charge != 0.5])
+    where = f"{each.altitude_m:.0f} m and {each.temperature_c:.0f} degC"
+    here = f"static thrust to weight {each.thrust_to_weight:.2f} at half charge, {where}"
+    others = {percent(charge): value for charge, value in each.by_charge.items() if charge != 0.5}
+    fresh = joined([f"{value:.2f} at {charge}" for charge, value in others.items()])
     surely = _surely(each.chance)
     if surely:
         here += f", at least {each.thrust_to_weight_held:.2f}{surely}"
     paper = _paper(each.chance, _height(each.highest_on_paper_m))
     if not math.isfinite(each.highest_m):
         wanted = f"{each.wanted_thrust_to_weight:g}"
-        return f"{each.variant}: {here} ({fresh}); {wanted} is not reached{surely} at any field on such a day{paper}."
+        return f"{each.variant}: {here} ({fresh}); {wanted}{surely} is reached at no field on such a day{paper}."
     hot = _height(each.highest_hot_m)
     warm = "60 degC and more" if each.warmest_c >= 60 else f"{each.warmest_c:.0f} degC"
     warm_text = (
@@ -516,6 +539,5 @@ def _field_sentence(each: Any) -> str:
     )
     return (
         f"{each.variant}: {here} ({fresh}). It stays at {each.wanted_thrust_to_weight:g} or more{surely} up to "
-        f"{_height(each.highest_m)}{paper} on a day as warm for its height as this, up to {hot} at 35 degC, "
-        f"and {warm_text}."
+        f"{_height(each.highest_m)}{paper} at the standard temperature drop, {hot} at 35 degC, and {warm_text}."
     )

@@ -1,9 +1,10 @@
-"""Which assumptions a text names: those that the answer hangs on. JSON has them all."""
+"""Which assumptions a text names: the few that move the answer most. JSON has them all."""
 
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import attrs
+import numpy as np
 
 if TYPE_CHECKING:
     from propmatch.checks.chances import Sureness
@@ -12,18 +13,18 @@ if TYPE_CHECKING:
 
 __all__ = ["Mattering", "mattering"]
 
-_LEAST_SHARE = 0.05
-_LOOKED_AT = "flight time, thrust to weight or the least certain check"
+_LEAST_MOVE, _FEWEST, _MOST = 0.05, 2, 4
+_NO_MOVE = 0.01
+_ANSWERS = {
+    "flight_time": "flight time", "thrust_to_weight": "thrust to weight", "controller_current": "motor current",
+}  # fmt: skip
+"""The checks whose value a reader takes away, and what text calls it."""
 _NUMBER_OF = {
     "cd0": "drag", "oswald": "induced_drag", "cl_max": "lift", "radio_current_a": "accessories",
     "receiver_current_a": "accessories", "servo_current_a": "accessories", "flow_rate": "bare_mass",
     "density_g_cm3": "bare_mass", "no_load_exponent": "no_load_current_a",
 }  # fmt: skip
 """The number that is drawn where an assumption has another name."""
-_ELSEWHERE = ("balance", "tail", "control")
-"""Subjects that neither flight time nor thrust nor any current rests on."""
-_ASKED = ("chance", "rating_chance")
-"""What is asked of an answer, which moves none of its numbers."""
 
 
 @attrs.frozen(kw_only=True)
@@ -33,11 +34,15 @@ class Mattering:
     Attributes
     ----------
     named : tuple of Assumption
+        Those that move the answer, the strongest first.
+    lines : tuple of str
+        What each moves and by how much, and the assumption in short.
     more : str
         How many others there are, and how to see them; empty where there are none.
     """
 
     named: "tuple[Assumption, ...]"
+    lines: tuple[str, ...]
     more: str
 
 
@@ -47,53 +52,64 @@ def mattering(
     options: Mapping[str, Any],
     said: "Mapping[str, Floats] | None" = None,
 ) -> Mattering | None:
-    """The assumptions that matter to what is said of some power trains.
+    """The two to four assumptions that move the answer most, a third and fourth where they move it by more than 5 %.
 
-    Left out are numbers that make less than 5 % of the variance of flight time, thrust to weight and the least certain
-    check of each train, and what balance, trim and roll alone rest on. What nobody can say the spread of stays.
+    None that moves it by less than 1 % is named.
+
+    A number moves an answer by sqrt(s) h, with s its share of the answer's variance and h half of the answer's 80 %
+    interval over its median.
 
     Parameters
     ----------
     assumptions : sequence of Assumption
     sure : sequence of Sureness
-        Of everything the answer is about.
+        Of everything the answer is about; empty where nothing was drawn, so that none is named.
     options : mapping
-        Options of the command; None is returned with ``--all-assumptions``.
+        Options of the command; None is returned with ``--assumptions``.
     said : mapping of str to draws (N,), optional
-        What the answer says of a power train in no aircraft, in place of flight time and checks.
+        What the answer says of a power train in no aircraft, in place of flight time, thrust and motor current.
     """
-    if options.get("all_assumptions"):
+    if options.get("assumptions"):
         return None
-    shares = _shares(sure, said)
-    named = tuple(each for each in assumptions if _matters(each, shares))
-    left = len(assumptions) - len(named)
-    looked_at = _LOOKED_AT if said is None else " or ".join(said)
-    more = (
-        f"{left} more: none makes {100 * _LEAST_SHARE:.0f} % of what is uncertain about {looked_at}; --all-assumptions "
-        "names them."
+    moves = _moves(sure, said)
+    found: dict[str, tuple[float, str, list[Assumption]]] = {}
+    for each in assumptions:
+        name = _NUMBER_OF.get(each.field, each.field)
+        move, answer = moves.get((each.subject, name), moves.get(("aircraft", name), (0.0, "")))
+        known = found.get(name, (0.0, "", []))
+        same = known[2] and known[2][0].subject == each.subject
+        if same:
+            known[2].append(each)
+        elif move > max(known[0], _NO_MOVE):
+            found[name] = (move, answer, [each])
+    ranked = sorted(found.values(), key=lambda item: -item[0])[:_MOST]
+    kept = [item for at, item in enumerate(ranked) if item[0] > _LEAST_MOVE or at < _FEWEST]
+    named = tuple(each for _, _, made in kept for each in made)
+    left = len(set(assumptions) - set(named))
+    return Mattering(
+        named=named,
+        lines=tuple(_line(*item) for item in kept),
+        more=f"{left} {'more' if named else 'assumptions'}: --assumptions lists all." if left else "",
     )
-    return Mattering(named=named, more=more if left else "")
 
 
-def _shares(sure: "Sequence[Sureness]", said: "Mapping[str, Floats] | None") -> dict[tuple[str, str], float]:
-    """Largest share of each number of each part in the variance of anything looked at."""
-    largest: dict[tuple[str, str], float] = {}
+def _line(move: float, answer: str, made: "Sequence[Assumption]") -> str:
+    texts = "; ".join(each.text.partition(";")[0] for each in made)
+    return f"{answer} by {100 * move:.0f} %: {made[0].subject}: {texts}"
+
+
+def _moves(sure: "Sequence[Sureness]", said: "Mapping[str, Floats] | None") -> dict[tuple[str, str], tuple[float, str]]:
+    """By how much each number of each part moves what it moves most, and what that is."""
+    largest: dict[tuple[str, str], tuple[float, str]] = {}
     for each in sure:
-        if said is None:
-            names = dict.fromkeys(("flight_time", "thrust_to_weight", each.least_certain))
-            found = [each.number_shares(each.drawn.measured[name].value) for name in names if name is not None]
-        else:
-            found = [each.number_shares(draws) for draws in said.values()]
-        for number in each.inputs:
-            share = max((shares.get(number.name, 0.0) for shares in found), default=0.0)
-            key = (number.subject, number.name)
-            largest[key] = max(largest.get(key, 0.0), share)
+        answers = said or {word: each.drawn.measured[name].value for name, word in _ANSWERS.items()}
+        for answer, values in answers.items():
+            ends = each.interval(values)
+            middle = abs(ends.high + ends.low) / 2.0
+            half = (ends.high - ends.low) / 2.0 / middle if middle else np.nan
+            shares = each.number_shares(values) if np.isfinite(half) else {}
+            for number in each.inputs:
+                key, move = (number.subject, number.name), np.sqrt(shares.get(number.name, 0.0)) * half
+                if move > largest.get(key, (0.0, ""))[0]:
+                    largest[key] = (float(move), answer)
     return largest
-
-
-def _matters(each: "Assumption", shares: Mapping[tuple[str, str], float]) -> bool:
-    if each.subject in _ELSEWHERE or (each.subject == "limits" and each.field in _ASKED):
-        return False
-    name = _NUMBER_OF.get(each.field, each.field)
-    share = shares.get((each.subject, name), shares.get(("aircraft", name)))
-    return share is None or share >= _LEAST_SHARE

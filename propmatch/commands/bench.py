@@ -29,7 +29,7 @@ CONNECT = (
     "Pack, wattmeter, controller, motor, with the leads that you fly. One motor alone.",
     "Receiver or servo tester on the controller, fed from a supply of its own or from the pack before the wattmeter: "
     "amps are those of the motor alone.",
-    "Set the controller's end points, timing and cut-off as you fly them.",
+    "Set the controller's end points, timing and cutoff as you fly them.",
     "Begin every row with a pack charged full and at room temperature. Open the throttle within two seconds, hold it "
     "until the readings stand, read volts, amps and rpm together, close it.",
     "Close the throttle at once where amps or rpm reach the row's stop: that is the lowest rating of the parts.",
@@ -83,7 +83,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
             setting = settings(nowhere())[0]
             chosen = _alone(stock, options)
         else:
-            brief, which = open_brief(options["brief"])
+            brief, which = open_brief(options["brief"], options["only"])
             resolved = ResolvedBrief.of(brief)
             setting = resolved.as_designed
             chosen = choose_for_brief(stock, resolved, setting, options)

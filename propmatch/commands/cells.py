@@ -31,6 +31,7 @@ __all__ = ["command"]
 )
 @click.option("--train", metavar="ID", help='The ids of its parts joined by " + ", as match prints them.')
 @click.option("--thrusts", metavar="A,B", help="Two thrusts, such as 100gf,400gf: the elevator between them.")
+@click.option("--all", is_flag=True, help="Every number, check, way out, balance, trim, roll, variant and mass.")
 @plot_option
 @train_options
 @catalogue_options
@@ -58,7 +59,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     from propmatch.questions.cells import compare_cells, usual_cells
 
     check_plot(options["plot"])
-    brief, which = open_brief(options["brief"])
+    brief, which = open_brief(options["brief"], options["only"])
     counts = None if options["cells"] is None else cell_counts(options["cells"])
     thrusts = None if options["thrusts"] is None else two_thrusts(options["thrusts"])
     stock = LazyCatalogue(options["parts_folder"], options["strict"])

@@ -4,20 +4,16 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from propmatch.columns import columns_of, headed, numbers_of
+import attrs
+import numpy as np
+
+from propmatch.columns import checked_by, columns_of, headed, numbers_of
 from propmatch.commands.output import Reply
 from propmatch.commands.saying import CHECKS_LEGEND, checks_table, mass_block, masses_data, unplaced_words
 from propmatch.commands.steeringwords import steering_block
 from propmatch.commands.trains import LazyCatalogue, train_data
-from propmatch.words.chancewords import (
-    RANGES,
-    least_words,
-    of_hundred,
-    range_words,
-    ranged,
-    together_words,
-    worth_saying,
-)
+from propmatch.words.answerwords import hardest_words, minutes_text
+from propmatch.words.chancewords import RANGES, least_words, of_hundred, range_words
 from propmatch.words.checkwords import (
     NO_CHANGE,
     burst_words,
@@ -27,6 +23,7 @@ from propmatch.words.checkwords import (
     limit_sentences,
     over_text,
     parts_text,
+    percent_down,
     speed_question,
 )
 from propmatch.words.shown import Shown, signed, table, wrapped
@@ -39,12 +36,22 @@ if TYPE_CHECKING:
 __all__ = ["cells_reply", "named_thrusts", "pair_block", "placing_block", "remedy_chances", "ways_block"]
 
 
+_WORDS = {"propeller": "propeller", "controller": "ESC", "motor": "motor", "pack": "pack"}
+
+
+def _parts(remedy: Any) -> str:
+    """``motor 1913-1980 with pack 2s-1900-28c``: what is changed."""
+    return " with ".join(
+        f"{_WORDS[kind]} {part.id.removeprefix('bundled/') if part.id else part.name}"
+        for kind, part in remedy.changes.items()
+    )
+
+
 def _remedy(remedy: Any, chance: float, shown: Shown) -> str:
-    parts = " with ".join(f"{part.name} ({part.id})" if part.id else part.name for part in remedy.changes.values())
     return (
-        f"{parts}: motor {signed(remedy.motor_current_static_a)} A, thrust to weight "
-        f"{signed(remedy.thrust_to_weight, 2)}, {signed(remedy.flight_minutes)} minutes, "
-        f"{shown.mass_text(remedy.all_up_mass_g)} all-up; all limits in {of_hundred(chance)} of 100 builds"
+        f"{_parts(remedy)}: motor {signed(remedy.motor_current_static_a)} A, thrust to weight "
+        f"{signed(remedy.thrust_to_weight, 2)}, {minutes_text(remedy.flight_minutes)}, "
+        f"{shown.mass_text(remedy.all_up_mass_g)} all-up; {of_hundred(chance)} of 100 builds keep every limit"
     )
 
 
@@ -74,9 +81,9 @@ def ways_block(comparison: "CellComparison", count: int, chances: Sequence[float
         ("two parts together", "pairs"),
     )  # fmt: skip
     of = dict(zip(map(id, found.every), chances, strict=True))
-    for word, kind in kinds:
+    for _, kind in kinds:
         for remedy in getattr(found, kind):
-            say(f"{word if kind == 'pairs' else f'another {word}'}: {_remedy(remedy, of[id(remedy)], shown)}.")
+            say(f"{_remedy(remedy, of[id(remedy)], shown)}.")
     if not found.every:
         say(f"{NO_CHANGE.removesuffix('.')} with {count}S.")
     else:
@@ -152,37 +159,29 @@ def cells_reply(
 ) -> tuple[Reply, bool]:
     """The answer, and whether any count keeps the limits as designed; ``said`` is told before the tables."""
     from propmatch.commands.assumed import mattering
-    from propmatch.questions.cells import BASES
+    from propmatch.questions.cells import BASES, CellCase
 
     assumptions = list(dict.fromkeys((*chosen.assumptions, *comparison.assumptions)))
     design = [case for case in comparison.cases if case.variant == comparison.variants[0]]
-    blocks: list[list[str]] = []
-    for basis, heads, cases in _sheets(comparison, design):
-        about = f"{comparison.variants[0]}{basis}"
-        blocks.append([*wrapped(f"{about}: full throttle at rest on a full pack, unless said:"),
-                       *_numbers(heads, cases, shown)])  # fmt: skip
-        table_of_checks = checks_table(heads, [case.checks for case in cases], shown)
-        blocks.append([*wrapped(f"Every check{basis} ({CHECKS_LEGEND}):"), *table_of_checks])
-    blocks.append(_packs_block(comparison, shown))
     chances = {count: remedy_chances(settings[0], found) for count, found in comparison.remedies.items()}
-    blocks += [ways_block(comparison, count, chances.get(count, ()), shown) for count in comparison.cells]
-    blocks.append(placing_block(comparison, shown))
-    blocks.append(steering_block(comparison.placing[BASES[0]], shown, about=", packs of the same energy"))
-    blocks.append(_variants_block(comparison, shown))
-    blocks.append(mass_block(settings, comparison.train, shown))
+    blocks = [_rows_block(_lines(comparison, design), shown), *_answer_blocks(comparison, chances, shown)]
+    if options["all"]:
+        blocks = [blocks[0], *_all_blocks(comparison, settings, design, chances, shown)]
     reply = Reply(
         command="cells",
         headline=[
             *_headline(comparison, shown),
+            RANGES,
             *unplaced_words(settings, comparison.train),
             *(text for text in said if text),
         ],
         blocks=blocks,
         rows=[case.row for case in comparison.cases],
         assumptions=assumptions,
-        matter=mattering(assumptions, [case.sure for case in design if case.compared_by == BASES[0]], options),
+        matter=mattering(assumptions, _own_sure(comparison), options),
         faults=(*chosen.doubts, *stock.broken),
         extra={
+            "checked_by": checked_by(columns_of(CellCase)),
             "train": train_data(comparison.train),
             "masses": masses_data(settings, comparison.train),
             "packs": list(comparison.packs.values()),
@@ -207,6 +206,47 @@ def cells_reply(
     return reply, any(not case.failing for case in design)
 
 
+def _own_sure(comparison: "CellComparison") -> list[Any]:
+    """How sure the design with its own pack is; the first of all where its cell count is not asked for."""
+    own = comparison.train.pack.cells_series
+    return [comparison.case(own if own in comparison.cells else comparison.cells[0]).sure]
+
+
+def _all_blocks(
+    comparison: "CellComparison", settings: Sequence["Setting"], design: Sequence[Any],
+    chances: Mapping[int, Sequence[float]], shown: Shown,
+) -> list[list[str]]:  # fmt: skip
+    """What --all adds: every number and check, every way out, balance, trim, roll, variants and masses."""
+    from propmatch.questions.cells import BASES
+
+    blocks: list[list[str]] = []
+    for basis, heads, cases in _sheets(comparison, design):
+        about = f"{comparison.variants[0]}{basis}"
+        blocks.append([*wrapped(f"{about}: full throttle static on a full battery, unless said:"),
+                       *_numbers(heads, cases, shown)])  # fmt: skip
+        table_of_checks = checks_table(heads, [case.checks for case in cases], shown)
+        blocks.append([*wrapped(f"Every check{basis} ({CHECKS_LEGEND}):"), *table_of_checks])
+    return [
+        *blocks,
+        _sure_block(design, shown),
+        _packs_block(comparison, shown),
+        *(ways_block(comparison, count, chances.get(count, ()), shown) for count in comparison.cells),
+        placing_block(comparison, shown),
+        steering_block(comparison.placing[BASES[0]], shown, about=", packs of the same energy"),
+        _variants_block(comparison, shown),
+        mass_block(settings, comparison.train, shown),
+    ]
+
+
+def _sure_block(design: Sequence[Any], shown: Shown) -> list[str]:
+    """The least certain check of each count with packs of the same energy."""
+    from propmatch.questions.cells import BASES
+
+    said = {f"{case.cells}S": least_words(case.sure, case.checks, shown) for case in design
+            if case.compared_by == BASES[0]}  # fmt: skip
+    return [line for name, text in said.items() if text for line in wrapped(f"{name}: {text}", rest="    ")]
+
+
 def _hangs_on(case: Any) -> dict[str, float]:
     """What the least certain check hangs on; empty where all hold."""
     name = case.sure.least_certain
@@ -225,7 +265,7 @@ def _remedies_data(found: Any, chances: Sequence[float]) -> dict[str, Any]:
 
     kinds = ("propellers", "controllers", "motors", "packs", "pairs")
     return {
-        "failing": found.failing,
+        "failed": found.failing,
         **{kind: [data(each) for each in getattr(found, kind)] for kind in kinds},
         "motor_current_limit_a": found.motor_current_limit_a,
         "kv_rpm_per_v": found.kv.kv_rpm_per_v,
@@ -238,71 +278,178 @@ def _remedies_data(found: Any, chances: Sequence[float]) -> dict[str, Any]:
 
 
 def _headline(comparison: "CellComparison", shown: Shown) -> list[str]:
-    name = (
-        f"{comparison.brief.aircraft.name}, {comparison.variants[0]}, with {parts_text(comparison.train, pack=False)}"
-    )
-    counts = joined([f"{count}S" for count in comparison.cells])
-    sentences = [f"{name}: what {counts} do, packs of the same energy."]
-    first = comparison.case(comparison.cells[0])
+    """What each count does to the same parts, the fewest cells first."""
+    train, first = comparison.train, comparison.case(comparison.cells[0])
+    out = [f"{comparison.brief.aircraft.name} with {parts_text(train, pack=False)}:"]
+    own = train.pack.capacity_mah * train.pack.cells_series
     for count in comparison.cells:
         case = comparison.case(count)
-        more = (
-            case.pack.capacity_mah * count / (comparison.train.pack.capacity_mah * comparison.train.pack.cells_series)
-        )
+        more = case.pack.capacity_mah * count / own
         off = f", {100 * abs(more - 1):.0f} % {'more' if more > 1 else 'less'} energy" if abs(more - 1) > 0.1 else ""
-        text = f"{count}S ({case.pack.name}, {shown.mass_text(case.pack.mass_g)}{off})"
-        if case is first:
-            text += (
-                f": {shown.thrust_text(case.thrust_static_n)} of static thrust, "
-                f"{signed(case.motor_current_static_a)} A through the motor, "
-                f"{_minutes(case)} minutes of the brief's flying"
-            )
-        else:
-            text += (
-                f": {shown.thrust_text(case.thrust_static_n)} ({_times(case.thrust_static_n, first.thrust_static_n)}), "
-                f"{signed(case.motor_current_static_a)} A "
-                f"({_times(case.motor_current_static_a, first.motor_current_static_a)}), heat "
-                f"{signed(case.heat_static_w, 0)} W ({_times(case.heat_static_w, first.heat_static_w)}), "
-                f"{_minutes(case)} minutes"
-            )
-        sentences.append(" ".join([f"{text}. {_verdict(case, shown)}", *burst_words(case.checks)]))
-    return [*sentences, RANGES, *speed_question(comparison.train)]
+        said = [
+            minutes_text(case.flight_minutes, *_ends(case, "flight_minutes")),
+            f"{shown.thrust_text(case.thrust_static_n)} static thrust{_times(case, first, 'thrust_static_n')}",
+            f"motor {signed(case.motor_current_static_a)} A{_times(case, first, 'motor_current_static_a')}",
+            hardest_words(case.checks),
+            f"{_hold(case)} of 100 builds keep every limit",
+        ]
+        danger = danger_words(case.checks, shown)
+        name = f"{count}S ({case.pack.name}, {shown.mass_text(case.pack.mass_g)}{off})"
+        text = f"{name} {_verdict(case, shown)}: {'; '.join(filter(None, said))}."
+        out.append(" ".join([*danger, text, *burst_words(case.checks)]))
+    return [*out, *speed_question(train)]
 
 
-def _minutes(case: Any) -> str:
-    return ranged(signed(case.flight_minutes), *_ends(case, "flight_minutes"))
+def _verdict(case: Any, shown: Shown) -> str:
+    """``meets every limit``, or the first it misses and how many more."""
+    if case.failing and case.failing[0].name == "cell_count":
+        return f"cannot be used, as {over_text(case.failing[0], shown)}"
+    if case.failing:
+        more = f" and {len(case.failing) - 1} more limits" if len(case.failing) > 1 else ""
+        return f"misses {over_text(case.failing[0], shown)}{more}".replace("1 more limits", "1 more limit")
+    unknown = check_names([check.name for check in case.checks if check.verdict == "unknown"])
+    return f"meets every limit that can be judged ({unknown} not known)" if unknown else "meets every limit on paper"
 
 
 def _ends(case: Any, name: str) -> tuple[float, float]:
     return case.ends[f"{name}_low"], case.ends[f"{name}_high"]
 
 
-def _times(value: float, base: float) -> str:
-    return f"{value / base:.1f} times" if base > 0 and math.isfinite(value) else "-"
+def _times(case: Any, first: Any, name: str) -> str:
+    """`` (1.8 times)``: a number against that of the fewest cells."""
+    value, base = getattr(case, name), getattr(first, name)
+    return f" ({value / base:.1f} times)" if case is not first and base > 0 and math.isfinite(value) else ""
 
 
-def _exceeded(case: Any) -> str:
+def _missed(case: "CellCase") -> int:
     """How many limits are missed; a danger counts whether or not it excludes."""
-    count = len(case.failing) + sum(check.danger and not check.excluding for check in case.checks)
+    return len(case.failing) + sum(check.danger and not check.excluding for check in case.checks)
+
+
+def _exceeded(case: "CellCase") -> str:
+    """The same in words, with how many limits cannot be judged."""
     unknown = sum(check.verdict == "unknown" for check in case.checks)
-    return f"{count or 'none'}{f', {unknown} unknown' if unknown else ''}"
+    return f"{_missed(case) or 'none'}{f', {unknown} unknown' if unknown else ''}"
 
 
-def _verdict(case: Any, shown: Shown) -> str:
-    danger = " ".join(danger_words(case.checks, shown))
-    if case.failing:
-        texts = [over_text(check, shown) for check in case.failing]
-        more = f" and {len(texts) - 3} more" if len(texts) > 3 else ""
-        sure = f"; {together_words(case.sure)}" if worth_saying(case.sure) else ""
-        return f"It exceeds: {'; '.join(texts[:3])}{more}{sure}."
-    unknown = check_names([check.name for check in case.checks if check.verdict == "unknown"])
-    kept = "that can be judged" if unknown else f"of the brief and of the parts{' that excludes' if danger else ''}"
-    return " ".join(
-        text for text in (
-            danger, f"On paper it keeps every limit {kept}; {together_words(case.sure)}.",
-            f"Not known: {unknown}." if unknown else "", least_words(case.sure, case.checks, shown),
-        ) if text
-    )  # fmt: skip
+# ---------------------------------------------------------------- the short answer
+
+_ROW_HEADS = {
+    "all_up_mass_g": "AUW {unit}", "thrust_static_n": "thrust {unit}", "thrust_to_weight": "T/W",
+    "motor_current_static_a": "motor {unit}", "flight_minutes": "{unit}", "climb_m_s": "climb {unit}",
+}  # fmt: skip
+"""Numbers of the short table; of what --all says in full."""
+_BEST_WAYS = 3
+
+
+def _lines(comparison: "CellComparison", design: Sequence[Any]) -> list[Any]:
+    """The cases as designed, the design's own pack once, by cell count."""
+    from propmatch.questions.cells import BASES
+
+    once = [case for case in design if case.origin != "own" or case.compared_by == BASES[0]]
+    return sorted(once, key=lambda case: (case.cells, BASES.index(case.compared_by)))
+
+
+def _rows_block(cases: Sequence[Any], shown: Shown) -> list[str]:
+    """A line for each pack."""
+    from propmatch.questions.cells import CellCase
+
+    own = {column.name: column for column in columns_of(CellCase)}
+    columns = [attrs.evolve(own[name], heading=heading) for name, heading in _ROW_HEADS.items()]
+    rows = []
+    for case in cases:
+        low, high = _ends(case, "flight_minutes")
+        minutes = minutes_text(case.flight_minutes, low, high)
+        span = minutes.partition("(")[2].partition(")")[0] or minutes.removesuffix(" min")
+        rows.append({
+            "": _head(case), "pack": _pack_text(case), **shown.cells(columns, case, flight_minutes=span),
+            "limits missed": _exceeded(case), "of 100": _hold(case),
+        })  # fmt: skip
+    note = "energy, mass, capacity: a pack of as much of it as the design's own." if len(cases) > 1 else ""
+    made = "* is no pack of the catalogue." if any(case.origin == "scaled" for case in cases) else ""
+    text = table(rows, left=("", "pack"), spare=(f"climb {shown.unit('m/s')}",))
+    return [*text, *wrapped(" ".join(filter(None, (note, made))))]
+
+
+def _pack_text(case: Any) -> str:
+    if case.origin == "scaled":
+        return f"{case.pack.capacity_mah:.0f} mAh *"
+    return str(case.pack.id or case.pack.name).removeprefix("bundled/")
+
+
+def _answer_blocks(
+    comparison: "CellComparison", chances: Mapping[int, Sequence[float]], shown: Shown
+) -> list[list[str]]:
+    """The best ways out of each count that misses a limit, and what else changes, in short."""
+    rows: list[dict[str, str]] = []
+    none = []
+    for count in comparison.remedies:
+        ways = _best_ways(comparison, count, chances.get(count, ()), shown)
+        rows += ways
+        none += [] if ways else [f"{count}S"]
+    head = wrapped("What brings it inside the limits, the surest of each kind (--all: every way):") if rows else []
+    last = wrapped(f"{NO_CHANGE.removesuffix('.')} with {joined(none)}.") if none else []
+    ways_out = [*head, *(table(rows, left=("",)) if rows else []), *last]
+    return [ways_out, [*_placing_lines(comparison), *_variants_line(comparison)]]
+
+
+def _best_ways(
+    comparison: "CellComparison", count: int, chances: Sequence[float], shown: Shown
+) -> list[dict[str, str]]:
+    """The surest changes that bring one count inside the limits, and a throttle limit that does."""
+    rows: list[dict[str, str]] = []
+    kinds: set[tuple[str, ...]] = set()
+    ranked = sorted(zip(comparison.remedies[count].every, chances, strict=True), key=lambda each: -each[1])
+    for remedy, chance in ranked:
+        if (kind := tuple(remedy.changes)) not in kinds and len(rows) < _BEST_WAYS:
+            kinds.add(kind)
+            way = _way(remedy, remedy.motor_current_static_a, remedy.all_up_mass_g, shown)
+            rows.append({"": f"  {count}S: {_parts(remedy)}", **way, "of 100": of_hundred(chance)})
+    case = comparison.case(count)
+    limit = case.limited
+    if limit.throttle < 1 and not limit.leaves and not limit.costs:
+        way = _way(limit, limit.motor_current_a, case.all_up_mass_g, shown)
+        rows.append({"": f"  {count}S: throttle limit {percent_down(limit.throttle)}", **way})
+    return rows
+
+
+def _way(made: Any, motor_a: float, mass_g: float, shown: Shown) -> dict[str, str]:
+    """The numbers of a way out."""
+    return {
+        "motor A": signed(motor_a), "T/W": signed(made.thrust_to_weight, 2), "min": signed(made.flight_minutes, 0),
+        f"AUW {shown.mass_unit}": shown.number(mass_g, "mass", 0),
+    }  # fmt: skip
+
+
+def _placing_lines(comparison: "CellComparison") -> list[str]:
+    """Where the packs of the same energy go, and how the trim changes with throttle."""
+    from propmatch.questions.cells import BASES
+
+    found = comparison.placing[BASES[0]]
+    said: list[str] = []
+    if found.places is not None:
+        lanes = zip(found.names, *np.broadcast_arrays(found.places.pack_mm, found.places.miss_mm), strict=True)
+        fits = {name: (place, abs(miss) <= found.places.tolerance_mm) for name, place, miss in lanes}
+        where = [f"{place:.0f} mm with {name}" for name, (place, well) in fits.items() if well]
+        no = [name for name, (_, well) in fits.items() if not well]
+        said += [f"It balances with the pack at {joined(where)}, inside the tray."] if where else []
+        said += [f"No place of the pack balances {joined(no)} (--all: ballast)."] if no else []
+    if found.trim is not None:
+        full = found.trim.more_up_deg[:, -1, :]
+        worst = [max(row, key=lambda each: abs(each) if math.isfinite(each) else -1.0) for row in full.tolist()]
+        known = [(name, each) for name, each in zip(found.names, worst, strict=True) if math.isfinite(each)]
+        turns = joined([f"{signed(abs(each))} {'up' if each > 0 else 'down'} with {name}" for name, each in known])
+        said += [f"Full throttle takes elevator, in degrees: {turns}."] if known else []
+    return wrapped(" ".join([*said, *([found.missing] if found.missing else [])]))
+
+
+def _variants_line(comparison: "CellComparison") -> list[str]:
+    """How many limits every other variant misses."""
+    said = []
+    for variant in comparison.variants[1:]:
+        cases = [comparison.case(count, variant=variant) for count in comparison.cells]
+        said.append(f"{variant} {', '.join(f'{case.cells}S {_missed(case)}' for case in cases)}")
+    return wrapped(f"Limits missed by other variants: {'; '.join(said)}.") if said else []
 
 
 # ---------------------------------------------------------------- tables
@@ -407,8 +554,8 @@ def _variants_block(comparison: "CellComparison", shown: Shown) -> list[str]:
                     "cells": f"{count}S",
                     f"all-up {shown.mass_unit}": shown.number(case.all_up_mass_g, "mass", 0),
                     "T/W": signed(case.thrust_to_weight, 2),
-                    "min": signed(case.flight_minutes),
-                    "climb m/s": signed(case.climb_m_s),
+                    "min": signed(case.flight_minutes, 0),
+                    f"climb {shown.unit('m/s')}": shown.number(case.climb_m_s, "m/s"),
                     f"top {shown.speed_unit}": shown.number(case.top_speed_m_s, "speed", 0),
                     "exceeded": _exceeded(case),
                     "of 100": _hold(case),

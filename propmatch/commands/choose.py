@@ -67,7 +67,7 @@ def allowed_by_brief(train: "PowerTrain", setting: "Setting") -> "PowerTrain":
     Raises
     ------
     InputFaults
-        Its cells do not allow the cut-off that the brief states, its blades do not fold as the brief says, it has more
+        Its cells do not allow the cutoff that the brief states, its blades do not fold as the brief says, it has more
         or fewer motors than the brief has places for.
     """
     from propmatch.records.motoroff import folding_faults

@@ -5,7 +5,15 @@ from typing import Any
 import click
 
 from propmatch.columns import numbers_of
-from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
+from propmatch.commands.options import (
+    Command,
+    answer_options,
+    assumptions_option,
+    catalogue_options,
+    form_of,
+    full_option,
+    shown_units,
+)
 from propmatch.commands.trains import LazyCatalogue, train_options
 
 __all__ = ["command"]
@@ -18,6 +26,8 @@ __all__ = ["command"]
 @click.option("--train", metavar="ID", help='The ids of its parts joined by " + ", as match prints them.')
 @train_options
 @catalogue_options
+@full_option
+@assumptions_option
 @answer_options
 @click.pass_context
 def command(ctx: click.Context, /, **options: Any) -> None:
@@ -28,7 +38,9 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
     Exit code 1 when nothing holds with any cell count.
     """
+    from propmatch.checks.chances import sureness
     from propmatch.checks.setting import ResolvedBrief
+    from propmatch.commands.assumed import mattering
     from propmatch.commands.briefs import open_brief
     from propmatch.commands.choose import choose_for_brief
     from propmatch.commands.matching import cell_counts
@@ -37,9 +49,16 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     from propmatch.commands.saying import mass_block, masses_data
     from propmatch.commands.trains import train_data
     from propmatch.questions.envelope import parts_envelope
-    from propmatch.words.envelopewords import envelope_markdown, envelope_text
+    from propmatch.words.checkwords import speed_question
+    from propmatch.words.envelopewords import (
+        envelope_answer,
+        envelope_markdown,
+        envelope_text,
+        stops_block,
+        throttle_block,
+    )
 
-    brief, which = open_brief(options["brief"])
+    brief, which = open_brief(options["brief"], options["only"])
     counts = None if options["cells"] is None else cell_counts(options["cells"])
     resolved = ResolvedBrief.of(brief)
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
@@ -54,10 +73,19 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     else:
         reply = Reply(
             command="envelope",
-            headline=[f"Parts envelope: {brief.aircraft.name}.", *(text for text in (which, chosen.how) if text)],
-            blocks=[*envelope_text(found, shown), mass_block(resolved.settings, found.train, shown)],
+            headline=[
+                *envelope_answer(found, [text for text in (which, chosen.how) if text]),
+                *speed_question(found.train),
+            ],
+            blocks=envelope_text(found, shown),
+            details={
+                "throttle limits": throttle_block(found, shown),
+                "what ends the ranges": stops_block(found),
+                "mass build-up": mass_block(resolved.settings, found.train, shown),
+            },
             rows=[_row(each) for each in found.cells.values()],
             assumptions=assumptions,
+            matter=mattering(assumptions, [sureness(resolved.as_designed, found.train)], options),
             faults=(*chosen.doubts, *stock.broken),
             extra={
                 "train": train_data(found.train),
@@ -67,6 +95,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
                 "masses": masses_data(resolved.settings, found.train),
                 "markdown": envelope_markdown(found, shown),
             },
+            caution=True,
         )
         show(reply, form=form)
     ctx.exit(0 if any(each.holds for each in found.cells.values()) else 1)
@@ -74,7 +103,8 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
 def _row(each: Any) -> dict[str, Any]:
     """A cell count for JSON and CSV: every range as two numbers."""
-    row: dict[str, Any] = {name: getattr(each, name) for name in ("cells", "holds", "failing")} | each.limited.row
+    row: dict[str, Any] = {name: getattr(each, name) for name in ("cells", "holds")} | each.limited.row
+    row["failed"] = each.failing
     row |= {f"changed_{kind}": part.id or part.name for kind, part in each.changes.items()}
     numbers = numbers_of(each)
     if each.box is not None:

@@ -127,7 +127,7 @@ def command(ctx: click.Context, /, log: str, **options: Any) -> None:
         rows=[attrs.asdict(row) for row in fit.rows],
         assumptions=[*fit.assumptions, *assumptions],
         faults=fit.faults,
-        remarks=kept.remarks,
+        notes=kept.notes,
         extra={**fit_data(fit), "saved": kept.data},
         all_faults=True,
     )

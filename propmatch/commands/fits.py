@@ -12,6 +12,7 @@ from propmatch.commands.options import (
     assumptions_option,
     catalogue_options,
     form_of,
+    full_option,
     shown_units,
 )
 from propmatch.commands.output import Reply
@@ -19,6 +20,7 @@ from propmatch.commands.saying import CHECKS_LEGEND, checks_table, mass_block, m
 from propmatch.commands.steeringwords import steering_block
 from propmatch.commands.trains import TRAIN_OPTIONS, LazyCatalogue, train_data, with_table
 from propmatch.faults import Fault, InputFaults
+from propmatch.words.answerwords import hardest_words
 from propmatch.words.chancewords import (
     RANGES,
     least_words,
@@ -30,6 +32,7 @@ from propmatch.words.chancewords import (
 )
 from propmatch.words.checkwords import (
     burst_words,
+    check_names,
     danger_words,
     joined,
     limit_sentences,
@@ -95,29 +98,32 @@ def fits_reply(
     assumptions = list(dict.fromkeys((*made, *fit.assumptions)))
     names = joined([f"the {kind} {part.name}" for kind, part in fit.changes.items()])
     where = f"{fit.brief.aircraft.name} with {parts_text(fit.design)}"
+    hottest = hardest_words(first.checks)
     sentences = [f"{'Yes' if fit.fits else 'No'}: {names} {'may' if fit.fits else 'may not'} be fitted to {where}."]
-    sentences += [*danger_words(first.checks, shown), *_why(first, shown), *_chances(first, shown)]
+    sentences += [*danger_words(first.checks, shown), *_why(first, shown)]
+    sentences.append(" ".join([f"{hottest[0].upper()}{hottest[1:]}."] * bool(hottest) + _chances(first, shown)))
     for each in fit.variants[1:]:
-        reasons = "; ".join(over_text(check, shown) for check in each.failing)
-        answer = "yes" if each.fits else f"no, {reasons}"
+        answer = "yes" if each.fits else f"no, it misses {check_names([check.name for check in each.failing])}"
         chance = f"; {together_words(each.sure)}" if each.fits or worth_saying(each.sure) else ""
         sentences.append(f"{each.variant}: {answer}{chance}.")
     sentences += [*unplaced_words(settings, fit.train), *burst_words(first.checks)]
     sentences += speed_question(fit.train)
-    blocks = [
-        _changes(first, shown),
-        [
+    limited = [line for text in limit_sentences(first.limited, shown) for line in wrapped(text)]
+    details = {
+        "throttle limit": [] if first.fits else limited,
+        "every check": [
             *wrapped(f"Every check, as designed ({CHECKS_LEGEND}):"),
             *checks_table(["the design", "substitute"], [first.before, first.checks], shown),
         ],
-        _placing(fit, shown),
-        steering_block(fit.placing, shown),
-        mass_block(settings, fit.train, shown),
-    ]
+        "trim": _placing(fit, shown),
+        "room, roll and yaw": steering_block(fit.placing, shown),
+        "mass build-up": mass_block(settings, fit.train, shown),
+    }
     return Reply(
         command="fits",
-        headline=[*sentences, *said],
-        blocks=blocks,
+        headline=[*sentences, " ".join(said)],
+        blocks=[_changes(first, shown), _balance(fit)],
+        details=details,
         rows=[each.row for each in fit.variants],
         assumptions=assumptions,
         matter=mattering(assumptions, [first.sure], options),
@@ -144,10 +150,9 @@ def _why(first: Any, shown: Shown) -> list[str]:
             texts = "; ".join(over_text(check, shown) for check in first.outside_practice)
             sentences.append(f"Missed, though no reason to refuse it: {texts}.")
         return sentences
-    sentences.append(f"Why: {'; '.join(over_text(check, shown) for check in first.failing)}.")
-    if not first.new_failing:
-        sentences.append("The design exceeds these itself.")
-    return [*sentences, *limit_sentences(first.limited, shown)]
+    own = "" if first.new_failing else " The design misses these itself."
+    sentences.append(f"Why: {'; '.join(over_text(check, shown) for check in first.failing)}.{own}")
+    return sentences
 
 
 def _near(check: Any, shown: Shown) -> str:
@@ -185,9 +190,16 @@ def _changes(first: Any, shown: Shown) -> list[str]:
     return ["What changes:", *table(rows, left=("",))]
 
 
+def _balance(fit: Any) -> list[str]:
+    """Where the packs must sit; nothing where the brief gives no balance."""
+    said = fit.placing.pack_readings()
+    lines = [line for text in said for line in wrapped(text, first="  - ", rest="    ")]
+    return ["Balance:", *lines] if lines else []
+
+
 def _placing(fit: Any, shown: Shown) -> list[str]:
-    lines = ["Balance and trim:"]
-    for text in fit.placing.readings(show=shown.speed_text):
+    lines = ["Trim:"]
+    for text in fit.placing.trim_readings(show=shown.speed_text):
         lines += wrapped(text, first="  - ", rest="    ")
     return lines
 
@@ -200,6 +212,7 @@ def _placing(fit: Any, shown: Shown) -> list[str]:
 @click.option("--pack", metavar="PART", help='Substitute, by id or typed: "3S 850mAh 45C".')
 @click.option("--controller", metavar="PART", help='Substitute, by id or typed: "20A 18g".')
 @catalogue_options
+@full_option
 @assumptions_option
 @answer_options
 @click.pass_context
@@ -219,7 +232,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     from propmatch.questions.fits import may_fit
     from propmatch.records.parts import PARTS
 
-    brief, which = open_brief(options["brief"])
+    brief, which = open_brief(options["brief"], options["only"])
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
     resolved = ResolvedBrief.of(brief)
     typed = {kind: options[kind] for kind in TRAIN_OPTIONS if kind in PARTS and options[kind] is not None}

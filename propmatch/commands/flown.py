@@ -119,7 +119,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:  # fmt: skip
         faults.append(Fault("flown", rule=rule, hint="such as --minutes 11.5 --mah 640"))
     if faults:
         raise InputFaults(faults)
-    brief, which = open_brief(options["brief"])
+    brief, which = open_brief(options["brief"], options["only"])
     resolved = ResolvedBrief.of(brief)
     setting = wanted_settings(resolved, options["variant"])[0]
     tables = [read_flight_table(each) for each in options["logs"]]
@@ -161,7 +161,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:  # fmt: skip
             ),
             faults=(*power_doubts(power), *(doubt for each in logged for doubt in each.doubts), *chosen.doubts,
                     *stock.broken),
-            remarks=_remarks(brief.flying.factor, options["output"]),
+            notes=_notes(brief.flying.factor, options["output"]),
             extra={
                 "interval": INTERVAL,
                 "level_power": {**numbers_of(power), "told_apart": power.told_apart},
@@ -180,7 +180,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:  # fmt: skip
     )  # fmt: skip
 
 
-def _remarks(stated: float | None, output: str | None) -> list[str]:
+def _notes(stated: float | None, output: str | None) -> list[str]:
     """What the reader must know besides."""
     said = [
         "The factor holds for these parts, this variant and this way of flying; it stands in place of [flying] style."

@@ -28,10 +28,10 @@ def save_options(function: F) -> F:
 
 @attrs.frozen(kw_only=True)
 class Kept:
-    """Where a fit was kept: sentences, remarks, and what the JSON says; empty where it was not asked for."""
+    """Where a fit was kept: sentences, notes, and what the JSON says; empty where it was not asked for."""
 
     said: tuple[str, ...] = ()
-    remarks: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
     data: Mapping[str, Any] | None = None
 
 
@@ -75,14 +75,14 @@ def keep(fit: "LogFit", options: Mapping[str, Any]) -> Kept:
     if wrong := _wrong_name(name):
         raise InputFaults([wrong])
     again = f"'{fit.known.name}' is of an earlier fit; better fit all rows in one log, as rows of both count twice."
-    remarks = (again,) if is_fitted(fit.known) else ()
+    notes = (again,) if is_fitted(fit.known) else ()
     if not fit.usable:
         said = "Not saved: the rows say too little for a motor, or contradict each other."
-        return Kept(said=(said,), remarks=remarks)
+        return Kept(said=(said,), notes=notes)
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
     packs = [substitutes(stock, {"pack": text})[0]["pack"] for text in options["pack"]]
     parts = saved_parts(fit, name, packs)
     file = keep_parts(parts, name, options["parts_folder"], force=options["force"])
     ids = [f"{FOLDER_PLUGIN}/{part.name}" for some in parts.values() for part in some]
     said = f"Kept as {' and '.join(ids)} in {file}; every command knows it by that id."
-    return Kept(said=(said,), remarks=remarks, data={"file": str(file), "ids": ids})
+    return Kept(said=(said,), notes=notes, data={"file": str(file), "ids": ids})

@@ -1,17 +1,20 @@
 """``propmatch match``: which combinations of parts meet a brief, and which is best."""
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from propmatch.commands.options import Command, answer_options, assumptions_option, catalogue_options, form_of
 from propmatch.commands.trains import LazyCatalogue
 
+if TYPE_CHECKING:
+    from propmatch.search.matching import Shortlist
+
 __all__ = ["command"]
 
-_TOP_TEXT, _TOP_ROWS = 6, 20
+_TOP = 5
 _CONTROLLERS = 10
-"""Combinations looked for behind each line of the text, because those that differ in the controller share one."""
+"""Combinations looked for behind each row on paper, because those that differ in the controller share one."""
 
 
 @click.command("match", cls=Command)
@@ -20,16 +23,24 @@ _CONTROLLERS = 10
     "--top",
     type=click.IntRange(min=1, max=10000),
     metavar="N",
-    help="How many, for each cell count.  [default: 6; JSON and CSV 20]",
+    help="How many rows for each cell count.  [default: 5]",
 )
 @click.option("--cells", metavar="LIST", help="Cell counts instead of the brief's, such as 2,3.")
 @click.option("--variant", metavar="NAME", help="Rank for this variant of the brief.  [default: as designed]")
-@click.option("--why", metavar="ID", help="Every check of one combination: its parts' ids joined by ' + '.")
+@click.option("--why", metavar="ROW", help="Every check of one row, by its number or its parts' ids joined by ' + '.")
+@click.option("--all", is_flag=True, help="All numbers of each row, what is odd or unsure, and what the others miss.")
 @click.option("--count", is_flag=True, help="Count exactly how many meet the brief, however many there are.")
 @click.option("--front", is_flag=True, help="Also those that nothing beats in time, thrust and mass at once.")
 @click.option("--on-paper", is_flag=True, help="Rank with every number as it stands, and say no chances.")
 @click.option("--exhaustive", is_flag=True, help="Judge every combination one by one: slow, and proves the quick way.")
 @assumptions_option
+@click.option(
+    "--shopping",
+    metavar="FILE",
+    type=click.Path(dir_okay=False),
+    help="With --only: write what you have and what to buy, FILE.csv or FILE.txt.",
+)
+@click.option("--force", is_flag=True, help="Replace a shopping list that exists.")
 @catalogue_options
 @answer_options
 @click.pass_context
@@ -39,24 +50,38 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     BRIEF is a file, or the name of a bundled brief; without one the bundled wetland logger is matched. Hard limits (the
     brief's and the parts' ratings) come first, then what the brief prefers.
 
+    With --only BOX the parts of your own box alone are matched: what works with each cell count, how near the rest
+    comes, and the fewest parts to buy.
+
     Exit code 1 when no combination meets the brief.
     """
+    from propmatch.commands.boxwords import box_reply
     from propmatch.commands.briefs import open_brief
     from propmatch.commands.matching import find_shortlist, with_cells
-    from propmatch.commands.matchwords import match_reply, why_reply
-    from propmatch.commands.output import show
+    from propmatch.commands.matchwords import match_reply
+    from propmatch.commands.output import Reply, show
+    from propmatch.commands.shoppinglist import list_faults
+    from propmatch.faults import InputFaults
 
-    brief, which = open_brief(options["brief"])
+    brief, which = open_brief(options["brief"], options["only"])
     brief = with_cells(brief, options["cells"])
-    form = form_of(options)
+    if faults := list_faults(options["shopping"], options["force"], brief.parts.only):
+        raise InputFaults(faults)
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
-    if options["why"] is not None:
-        reply, met = why_reply(stock, brief, options, which)
+    top, why = options["top"] or _TOP, options["why"]
+
+    def found() -> "Shortlist":
+        return find_shortlist(stock, brief, options, top * (_CONTROLLERS if options["on_paper"] else 1))
+
+    def matched() -> tuple[Reply, bool]:
+        return match_reply(stock, found(), which, top, options)
+
+    if why is not None:
+        from propmatch.commands.whywords import row_id, why_reply
+
+        id = row_id(found(), top, int(why)) if why.isdigit() else why
+        reply, met = why_reply(stock, brief, options, id, which)
     else:
-        lines = options["top"] or _TOP_TEXT
-        wanted = lines if form == "text" else options["top"] or _TOP_ROWS
-        top = lines * _CONTROLLERS if form == "text" and options["on_paper"] else wanted
-        shortlist = find_shortlist(stock, brief, options, top)
-        reply, met = match_reply(stock, shortlist, which, lines, options)
-    show(reply, form=form)
+        reply, met = box_reply(stock, brief, options, which, matched) if brief.parts.only else matched()
+    show(reply, form=form_of(options))
     ctx.exit(0 if met else 1)

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from propmatch.columns import numbers_of
-from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
+from propmatch.commands.options import Command, answer_options, catalogue_options, cautions_option, form_of, shown_units
 from propmatch.commands.trains import LazyCatalogue, train_data, train_options
 
 if TYPE_CHECKING:
@@ -25,6 +25,7 @@ __all__ = ["command"]
 @click.option("--train", metavar="ID", help='The ids of its parts joined by " + ", as match prints them.')
 @train_options
 @catalogue_options
+@cautions_option
 @answer_options
 @click.pass_context
 def command(ctx: click.Context, /, **options: Any) -> None:
@@ -42,7 +43,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     from propmatch.words import measurewords as words
     from propmatch.words.checkwords import parts_text
 
-    brief, which = open_brief(options["brief"])
+    brief, which = open_brief(options["brief"], options["only"])
     shown = shown_units(options["units"], brief)
     units = {name: shown.unit(each.kind) for name, each in MEASUREMENTS.items()}
     readings = read_readings(options["readings"], units)
@@ -74,7 +75,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
             rows=[_row(each) for each in found.rows],
             assumptions=chosen.assumptions,
             faults=(*chosen.doubts, *doubts, *stock.broken),
-            remarks=[words.LEGEND] if found.rows else [],
+            notes=[words.LEGEND] if found.rows else [],
             extra={
                 "train": train_data(chosen.train), "variant": setting.variant.name, **_judged(found),
                 "readings": readings, "chance_all_limits_before": chances[0], "chance_all_limits": chances[1],

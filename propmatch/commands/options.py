@@ -5,19 +5,37 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from propmatch.commands.completion import COMPLETED
+
 if TYPE_CHECKING:
     from propmatch.catalogue.catalogue import Catalogue
     from propmatch.words.shown import Shown
 
 __all__ = [
-    "Command", "answer_options", "assumptions_option", "catalogue_options", "form_of", "open_catalogue", "shown_units",
+    "Command", "answer_options", "assumptions_option", "catalogue_options", "cautions_option", "form_of",
+    "full_option", "open_catalogue", "shown_units",
 ]  # fmt: skip
 
+ALIASES = {"--controller": "--esc", "--propeller": "--prop", "--pack": "--battery"}
+"""Options by the trade's other word for the part."""
 F = TypeVar("F", bound=Callable[..., Any])
 
 
 class Command(click.Command):
-    """A command whose bad input ends with every fault on a line of its own and exit code 2."""
+    """Bad input ends with every fault on a line of its own and exit code 2; the shell completes what is known.
+
+    A command that takes a brief and looks into the catalogue takes ``--only`` as well.
+    """
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        names = [param.name for param in self.params]
+        if "parts_folder" in names and {"brief", "briefs"} & {*names}:
+            self.params.insert(names.index("parts_folder"), _only_option())
+        for param in self.params:
+            if isinstance(param.type, click.types.StringParamType):
+                param.type = COMPLETED.get(param.name, param.type)
+            param.opts += [ALIASES[name] for name in param.opts if name in ALIASES]
 
     def invoke(self, ctx: click.Context) -> Any:
         from propmatch.faults import Fault, InputFaults
@@ -36,6 +54,11 @@ class Command(click.Command):
         ctx.exit(2)
 
 
+def _only_option() -> click.Option:
+    text = "Parts of this box alone, such as mine; repeatable.  [default: the brief's parts.only, else all parts]"
+    return click.Option(["--only"], multiple=True, metavar="BOX", help=text)
+
+
 def form_of(params: dict[str, Any]) -> str:
     """``text``, ``json`` or ``csv``, as the options say."""
     return "json" if params.get("as_json") else "csv" if params.get("as_csv") else "text"
@@ -48,9 +71,19 @@ def _one_form(ctx: click.Context, param: click.Parameter, value: bool) -> bool:
 
 
 def assumptions_option(function: F) -> F:
-    """--all-assumptions."""
-    text = "Name every assumption in the text, not only those that the answer hangs on."
-    return click.option("--all-assumptions", is_flag=True, help=text)(function)
+    """--assumptions, --cautions."""
+    text = "List every assumption, not only those that move the answer most."
+    return cautions_option(click.option("--assumptions", is_flag=True, help=text)(function))
+
+
+def cautions_option(function: F) -> F:
+    """--cautions."""
+    return click.option("--cautions", is_flag=True, help="The cautions in full, not only one line.")(function)
+
+
+def full_option(function: F) -> F:
+    """--full."""
+    return click.option("--full", is_flag=True, help="Every table, not only the short answer.")(function)
 
 
 def answer_options(function: F) -> F:
@@ -78,7 +111,7 @@ def catalogue_options(function: F) -> F:
             "parts_folder",
             metavar="DIR",
             type=click.Path(),
-            help="Folder with parts of your own.",
+            help="Folder with parts of your own, sub-folders are boxes.  [default: PROPMATCH_PARTS, else your own]",
         ),
     ):
         function = option(function)

@@ -18,9 +18,11 @@ if TYPE_CHECKING:
     from propmatch.commands.assumed import Mattering
     from propmatch.records.estimates import Assumption
 
-__all__ = ["CAUTION", "Reply", "as_rows", "show", "show_faults"]
+__all__ = ["CAUTION", "CAUTIONS", "Reply", "as_rows", "show", "show_faults"]
 
-CAUTION = (
+CAUTION = "Estimates: before flight measure the current, model tied down (--cautions)."
+"""The line under every answer that somebody may fly by."""
+CAUTIONS = (
     "Estimates: before flight measure on the bench with a wattmeter, model tied down, everybody behind the propeller's "
     "disc. Never exceed the lowest rating of motor, controller, pack and propeller; charge packs under watch; local "
     "rules and the makers' limits come first."
@@ -41,6 +43,8 @@ class Reply:
         The answer in sentences.
     blocks : sequence of sequences of str
         Finished lines, one block below the other.
+    details : mapping of str to sequence of str
+        Further blocks by what they are called; the text has them with ``--full``, else their names.
     rows : sequence of mappings
         The numbers: attribute name to value, in the units of the attribute.
     assumptions : sequence of Assumption
@@ -49,7 +53,7 @@ class Reply:
         Those of them that the text names; default all.
     faults : sequence of Fault
         What is wrong, or hard to believe, and yet did not stop the answer.
-    remarks : sequence of str
+    notes : sequence of str
         What the reader must know besides.
     all_faults : bool
         Whether the text lists every fault, however many.
@@ -62,11 +66,12 @@ class Reply:
     command: str
     headline: Sequence[str] = ()
     blocks: Sequence[Sequence[str]] = ()
+    details: Mapping[str, Sequence[str]] = attrs.field(factory=dict)
     rows: Sequence[Mapping[str, Any]] = ()
     assumptions: "Sequence[Assumption]" = ()
     matter: "Mattering | None" = None
     faults: Sequence[Fault] = ()
-    remarks: Sequence[str] = ()
+    notes: Sequence[str] = ()
     all_faults: bool = False
     extra: Mapping[str, Any] = attrs.field(factory=dict)
     caution: bool = False
@@ -112,13 +117,15 @@ def _document(reply: Reply) -> str:
         "assumptions": reply.assumptions,
         "faults": reply.faults,
         "rows": reply.rows,
-        "remarks": reply.remarks,
+        "notes": reply.notes,
         **reply.extra,
     }
     return json.dumps(_data(content), indent=1, ensure_ascii=False, allow_nan=False)
 
 
 def _comma_separated(rows: Sequence[Mapping[str, Any]]) -> str:
+    if not rows:
+        return ""
     out = io.StringIO()
     heads = list(dict.fromkeys(key for row in rows for key in row))
     writer = csv.writer(out, lineterminator="\n")
@@ -137,21 +144,28 @@ def _one_cell(value: Any) -> Any:
 
 
 def _notes(reply: Reply) -> list[list[str]]:
-    """Remarks, doubts and assumptions, a block each."""
+    """Notes, doubts and assumptions, a block each."""
     blocks = []
     most = len(reply.faults) if reply.all_faults else _MOST_FAULTS
-    if reply.remarks:
-        blocks.append([line for text in reply.remarks for line in wrapped(text, first="Note: ")])
+    if reply.notes:
+        blocks.append([line for text in reply.notes for line in wrapped(text, first="Note: ")])
     doubts = [line for fault in reply.faults[:most] for line in wrapped(str(fault), rest="  ")]
     if len(reply.faults) > most:
         doubts.append(f"... and {len(reply.faults) - most} more: 'propmatch parts --faults' lists them all.")
     if doubts:
         blocks.append(doubts)
     if reply.assumptions:
-        named, more = (reply.assumptions, "") if reply.matter is None else (reply.matter.named, reply.matter.more)
-        last = wrapped(more, first="  ") if more else []
-        blocks.append(["Assumed, because nobody stated it:", *_assumed(named), *last])
+        blocks.append(_assumed(reply.assumptions) if reply.matter is None else _mattering(reply.matter))
     return blocks
+
+
+def _mattering(matter: "Mattering") -> list[str]:
+    """A line for each assumption that moves the answer, and how many more there are."""
+    if not matter.named:
+        return wrapped(matter.more) if matter.more else []
+    head = wrapped("Assumed (not given), and how far it moves the answer:")
+    lines = [line for text in matter.lines for line in wrapped(text, first="  - ")]
+    return [*head, *lines, *(wrapped(matter.more, first="  ") if matter.more else [])]
 
 
 def _assumed(assumptions: "Sequence[Assumption]") -> list[str]:
@@ -159,11 +173,28 @@ def _assumed(assumptions: "Sequence[Assumption]") -> list[str]:
     subjects: dict[str, list[str]] = {}
     for each in assumptions:
         subjects.setdefault(each.subject, []).append(each.text)
-    lines = []
+    lines = ["Assumed (not given):"]
     for subject, texts in subjects.items():
         lines += wrapped(subject, first="  ")
         lines += [line for text in texts for line in wrapped(text, first="    - ")]
     return lines
+
+
+def _asked(name: str) -> bool:
+    """Whether an option of the running command is set."""
+    context = click.get_current_context(silent=True)
+    return bool(context and context.params.get(name))
+
+
+def _caution() -> list[str]:
+    """One line, or with ``--cautions`` the whole."""
+    return wrapped(CAUTIONS if _asked("cautions") else CAUTION)
+
+
+def _details(details: Mapping[str, Sequence[str]]) -> list[str]:
+    """What ``--full`` adds, where it is not asked for."""
+    names = ", ".join(name for name, lines in details.items() if lines)
+    return wrapped(f"--full adds: {names}.") if names and not _asked("full") else []
 
 
 def _page(blocks: Sequence[Sequence[str]]) -> str:
@@ -183,8 +214,9 @@ def show(reply: Reply, *, form: str = "text") -> None:
             click.echo(notes, err=True)
     else:
         head = [line for sentence in reply.headline for line in wrapped(sentence)]
-        last = wrapped(CAUTION) if reply.caution else []
-        click.echo(_page([head, *reply.blocks, *_notes(reply), last]))
+        last = [*_details(reply.details), *(_caution() if reply.caution else [])]
+        full = reply.details.values() if _asked("full") else ()
+        click.echo(_page([head, *reply.blocks, *full, *_notes(reply), last]))
 
 
 def show_faults(command: str, faults: Sequence[Fault], *, form: str = "text") -> None:

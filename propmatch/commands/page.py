@@ -32,9 +32,9 @@ def command(**options: Any) -> None:
 
     for module in ("starlette", "uvicorn"):
         need(module, "page")
-    brief, which = open_brief(options["brief"])
+    brief, which = open_brief(options["brief"], options["only"])
     given = Path(options["brief"] or "")
-    own = not which
+    own = not which and not options["only"]
     text = given.read_text(encoding="utf-8-sig") if own else dump_brief(brief)
     file = given.name if own and given.suffix == ".toml" else f"{file_name(brief.aircraft.name, 'sheet')}.toml"
     serve(
@@ -54,17 +54,21 @@ def serve(
 
     import uvicorn
 
+    from propmatch.page.maps import EVERY
     from propmatch.page.server import create_app, in_background, new_token
 
-    token = new_token()
+    token, processes = new_token(), get_context("spawn")
+    signal = processes.Value("q", 0, lock=False)
     with (
         socket.socket(socket.AF_INET, socket.SOCK_STREAM) as listening,
-        ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=in_background) as workers,
+        ProcessPoolExecutor(1, mp_context=processes, initializer=in_background, initargs=(signal,)) as workers,
     ):
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listening.bind(("127.0.0.1", port))
         port = listening.getsockname()[1]
-        app = create_app(text, catalogue, token=token, port=port, folder=folder, file=file, workers=workers)
+        app = create_app(
+            text, catalogue, token=token, port=port, folder=folder, file=file, workers=workers, signal=signal
+        )
         server = uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False, lifespan="off"))
         address = f"http://127.0.0.1:{port}/{token}/"
         listening.listen(64)
@@ -75,3 +79,4 @@ def serve(
             webbrowser.open(address)
         with suppress(KeyboardInterrupt):
             server.run(sockets=[listening])
+        signal.value = EVERY

@@ -11,10 +11,24 @@ from propmatch.records.trainid import PART_KINDS
 __all__ = ["command"]
 
 _LIST_LENGTH = 40
+_TOGETHER = (("table", "mapping"), ("predict", "blades"), ("predict", "family"), ("add", "save"), ("add", "box"),
+             ("save", "force"))  # fmt: skip
+"""Options, and those that go with them alone."""
+_ALIASES = {"esc": "controllers", "prop": "propellers", "battery": "packs", "batterie": "packs"}
+"""The trade's other words for a kind, without the s of several."""
+
+
+class _Kind(click.Choice[str]):
+    """A kind of parts by any of its names, one or several."""
+
+    def convert(self, value: str, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        one = value.lower().removesuffix("s")
+        kind = _ALIASES.get(one, f"{one}s")
+        return super().convert(kind if kind in self.choices else value, param, ctx)
 
 
 @click.command("parts", cls=Command)
-@click.argument("kind", required=False, type=click.Choice([f"{kind}s" for kind in PART_KINDS]))
+@click.argument("kind", required=False, type=_Kind([f"{kind}s" for kind in PART_KINDS]))
 @click.argument("patterns", nargs=-1, metavar="[PATTERN]...")
 @click.option(
     "--where", multiple=True, metavar="COND", help='Only parts with "mass<25g", "kv>=1400", "family=thin"; repeatable.'
@@ -45,33 +59,54 @@ _LIST_LENGTH = 40
     type=click.Path(path_type=Path),
     help="With --dry-run: which column is which.  [default: NAME.mapping.toml beside it]",
 )
+@click.option(
+    "--add", is_flag=True, help="Read a table or typed lines from standard input and show what they would be."
+)
+@click.option("--save", is_flag=True, help="With --add: keep them in a box of your folder.")
+@click.option("--box", metavar="NAME", help="With --add: the box, a sub-folder of your parts.  [default: mine]")
+@click.option("--force", is_flag=True, help="With --save: replace parts added before that have the same name.")
 @catalogue_options
 @answer_options
 @click.pass_context
 def command(ctx: click.Context, /, **options: Any) -> None:
     """List and check parts, predict a propeller, write an empty table.
 
-    KIND is motors, controllers, packs or propellers; PATTERN is a piece of an id or name, or has * for anything.
+    KIND is motors, controllers (esc), packs (batteries) or propellers (props); PATTERN is a piece of an id or name, or
+    has * for anything.
 
     A folder given by --parts, or by the variable PROPMATCH_PARTS, adds parts of your own: CSV, TOML, JSON, workbooks
     and measured propeller tables.
+
+    Without either it is parts/ in your data folder. Each sub-folder is a box, such as mine, club or shop, and its parts
+    are mine/NAME; what lies in the folder itself is parts/NAME. 'match --only mine' takes those of a box alone.
+
+    Headings may be a shop's or your own ("KV", "Weight (oz)", "Cells"), cells too ("2-3S", "30C", "48,5", "0.34 oz");
+    what was guessed is said. --add takes a table copied from a spreadsheet or a web page, or a part a line
+    ("2212 920KV 52g").
 
     \b
       propmatch parts motors "*2504*" --where "kv>=1500" --where "mass<30g"
       propmatch parts --show bundled/ID
       propmatch parts propellers --predict 7x4 --blades 2 --family thin --csv
+      propmatch parts --add --save --box mine < table.csv
     """
     from propmatch.commands import partsmodes
 
-    modes = [name for name in ("show_id", "only_faults", "template", "predict", "table") if options[name]]
+    modes = [name for name in ("show_id", "only_faults", "template", "predict", "table", "add") if options[name]]
     if len(modes) > 1:
         raise click.UsageError(f"{_option(modes[0])} and {_option(modes[1])} exclude each other", ctx)
-    for needed, name in (("table", "mapping"), ("predict", "blades"), ("predict", "family")):
+    for needed, name in _TOGETHER:
         if options[name] and not options[needed]:
             raise click.UsageError(f"{_option(name)} goes with {_option(needed)}", ctx)
     form = form_of(options)
     if options["template"]:
         partsmodes.write_empty(options["template"], form)
+        return
+    if options["add"]:
+        from propmatch.commands.partsadd import add
+
+        box = options["box"] or "mine"
+        add(options["kind"], box, options["parts_folder"], options["save"], options["force"], form)
         return
     if options["table"]:
         partsmodes.show_first_rows(options["table"], options["mapping"], form)

@@ -51,8 +51,9 @@ def show_overview(catalogue: "Catalogue", form: str) -> None:
             by_plugin[plugin] = by_plugin.get(plugin, 0) + 1
         rows.append({"kind": kind, "count": len(catalogue.listed(kind)), "set_aside": catalogue.set_aside(kind),
                      "plugins": by_plugin})  # fmt: skip
-    faults = [fault for fault in catalogue.faults if fault.kind == "fault"]
-    warnings = [*(fault for fault in catalogue.faults if fault.kind != "fault"), *catalogue.warnings]
+    faults = [*(fault for fault in catalogue.faults if fault.kind == "fault"), *_troubles(catalogue)]
+    warnings = [*(fault for fault in catalogue.faults if fault.kind == "warning"), *catalogue.warnings]
+    notes = [fault for fault in catalogue.faults if fault.kind == "note"]
     lines = [
         {"kind": f"  {row['kind']}", "parts": row["count"], "set aside": row["set_aside"],
          "from plugins": ", ".join(f"{name} {count}" for name, count in row["plugins"].items()) or "-"}
@@ -62,7 +63,9 @@ def show_overview(catalogue: "Catalogue", form: str) -> None:
     sentence = (
         f"{_counted(total, 'parts')}, {_counted(len(faults), 'faults')} and {_counted(len(warnings), 'warnings')}."
     )
-    if faults or warnings or catalogue.broken:
+    if notes:
+        sentence = f"{sentence.removesuffix('.')}, {_counted(len(notes), 'notes')} on how tables were read."
+    if faults or warnings or notes:
         sentence += " 'propmatch parts --faults' lists what is wrong or hard to believe."
     show(
         Reply(
@@ -160,11 +163,14 @@ def show_all_faults(catalogue: "Catalogue", form: str) -> None:
     doubts = catalogue.warnings
     aside = sum(catalogue.set_aside(kind) for kind in KINDS)
     real = [fault for fault in wrong if fault.kind == "fault"]
-    soft = [*(fault for fault in wrong if fault.kind != "fault"), *doubts]
+    notes = [fault for fault in wrong if fault.kind == "note"]
+    soft = [*(fault for fault in wrong if fault.kind == "warning"), *doubts]
     sentence = (
         f"{_counted(len(real), 'faults')}, {_counted(aside, 'rows')} set aside; "
         f"{_counted(len(soft), 'warnings')} of what is allowed but hard to believe."
     )
+    sentence += f" {_counted(len(notes), 'notes')} on how tables were read." if notes else ""
+    soft += notes
     show(
         Reply(
             command="parts",
@@ -245,7 +251,8 @@ def show_first_rows(table_path: Path, mapping: Path | None, form: str) -> None:
             text = ", ".join(f"{name} = {value}" for name, value in row.items())
             blocks.append(wrapped(text, first=f"  row {number}: ", rest="    "))
     faults = [fault for preview in previews for fault in preview.faults]
+    wrong = [fault for fault in faults if fault.kind == "fault"]
     good = sum(len(preview.rows) for preview in previews)
-    sentence = f"Dry run: {_counted(good, 'rows')} of the beginning read well, {_counted(len(faults), 'faults')}."
+    sentence = f"Dry run: {_counted(good, 'rows')} of the beginning read well, {_counted(len(wrong), 'faults')}."
     rows = [dict(row) for preview in previews for row in preview.rows]
     show(Reply(command="parts", headline=[sentence], blocks=blocks, rows=rows, faults=faults), form=form)

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from propmatch.records.fields import declared
+from propmatch.records.parts import ESTIMATED, is_estimated
 from propmatch.tolerances.numbers import part_correlations, part_tolerances
 from propmatch.words.checkwords import kv_word
 from propmatch.words.shown import plain, signed, table, wrapped
@@ -14,13 +15,15 @@ _COLUMNS: dict[str, dict[str, str]] = {
     "motors": {"kv_rpm_per_v": "rpm/V", "kv_kind": "kV is", "mass_g": "g", "resistance_ohm": "ohm",
                "no_load_current_a": "no-load A", "max_current_a": "max A"},
     "controllers": {"max_current_a": "max A", "burst_current_a": "burst A", "mass_g": "g", "resistance_mohm": "mohm",
-                    "servo_supply": "servo supply"},
+                    "servo_supply": "BEC"},
     "packs": {"cells_series": "S", "cells_parallel": "P", "capacity_mah": "mAh", "c_rating": "C", "mass_g": "g",
               "cell_resistance_mohm": "mohm a cell", "chemistry": "cells"},
     "propellers": {"diameter_in": "in", "pitch_in": "pitch in", "blades": "blades", "family": "family", "mass_g": "g",
                    "max_rpm": "max rpm"},
 }  # fmt: skip
 """Attributes that the list of a kind shows, with their heads."""
+_OWNED = {"count": "you have", "price": "price"}
+"""Those that it shows where any part says them."""
 
 
 def part_row(part: Any) -> dict[str, Any]:
@@ -35,10 +38,15 @@ def list_block(kind: str, parts: Mapping[str, Any]) -> list[str]:
         row = {"id": name}
         for attribute, head in _COLUMNS[kind].items():
             row[head] = kv_word(part) if attribute == "kv_kind" else _text(getattr(part, attribute))
+            row[head] = f"~{row[head]}" if is_estimated(part, attribute) else row[head]
         row["source"] = part.source.kind
+        row |= {head: str(value) for name, head in _OWNED.items() if (value := getattr(part, name)) is not None}
         rows.append(row)
-    words = [head for head in ("servo supply", "cells", "family", "kV is") if rows and head in rows[0]]
-    return table(rows, left=("id", "source", *words)) if rows else []
+    words = [head for head in ("BEC", "cells", "family", "kV is") if rows and head in rows[0]]
+    heads = [*dict.fromkeys(head for row in rows for head in row)]
+    guessed = any(is_estimated(part, attribute) for part in parts.values() for attribute in _COLUMNS[kind])
+    said = wrapped("~ is an estimate: no label says it.") if guessed else []
+    return [*table(rows, columns=heads, left=("id", "source", "price", *words)), *said] if rows else []
 
 
 def _text(value: Any) -> str:
@@ -57,15 +65,18 @@ def part_blocks(kind: str, part: Any, warnings: Sequence[Any]) -> list[list[str]
     sure = "uncertainty not stated" if source.uncertainty is None else f"about {100 * source.uncertainty:.0f} %"
     head = wrapped(f"{kind.removesuffix('s').capitalize()} {part.id}: {part.name}")
     head += wrapped(f"Source: {source.text} ({source.kind}; {sure}).")
+    head += wrapped(f"Notes: {part.notes.rstrip('.')}.") if part.notes else []
     rows = []
     for rule in declared(type(part)):
-        if rule.name in ("id", "name", "source") or rule.kind == "instance":
+        if rule.name in ("id", "name", "source", "notes", *ESTIMATED.values()) or rule.kind == "instance":
             continue
         value, origin = getattr(part, rule.name), "stated" if kind == "propellers" else source.kind
         if rule.name in estimated or value != getattr(full, rule.name):
             value, origin = getattr(full, rule.name), "estimated, see below"
         elif value is None:
             origin = "not known"
+        elif is_estimated(part, rule.name):
+            origin = "estimated, see notes" if part.notes else "estimated"
         elif value == rule.default:
             origin = "stated, or the usual value"
         rows.append(

@@ -15,6 +15,7 @@ from propmatch.commands.options import (
     assumptions_option,
     catalogue_options,
     form_of,
+    full_option,
     shown_units,
 )
 from propmatch.commands.plotting import check_plot, plot_option, point_picture, save_plot
@@ -27,15 +28,15 @@ from propmatch.commands.trains import (
     train_options,
 )
 from propmatch.status import Status
-from propmatch.words.chancewords import chance_words, range_words, ranged
-from propmatch.words.checkwords import over_text, several_words, speed_question
-from propmatch.words.shown import WIDTH, Shown, signed, table, wrapped
+from propmatch.words.chancewords import chance_words, ranged
+from propmatch.words.checkwords import over_text, percent, several_words, speed_question
+from propmatch.words.shown import Shown, page_width, signed, table, wrapped
 
 if TYPE_CHECKING:
     from propmatch.commands.pointdraws import PointDraws, Question
     from propmatch.records.parts import PowerTrain, TrainNumbers
 
-__all__ = ["POINT", "blocks_of", "command", "headline_of"]
+__all__ = ["POINT", "blocks_of", "command", "details_of", "headline_of"]
 
 Row = Mapping[str, Any]
 
@@ -53,9 +54,9 @@ def _where(row: Row, question: "Question", shown: Shown) -> str:
     if question.swept != "throttle" and question.throttle is not None:
         words.append("full throttle" if row["throttle"] == 1 else f"throttle {100 * question.throttle[0]:.0f} %")
     if question.swept != "airspeed_m_s":
-        words.append(shown.speed_text(row["airspeed_m_s"]) if row["airspeed_m_s"] else "standing still")
+        words.append(shown.speed_text(row["airspeed_m_s"]) if row["airspeed_m_s"] else "static")
     if question.swept != "charge":
-        words.append("pack full" if row["charge"] == 1 else f"{100 * row['charge']:.0f} % charge")
+        words.append("full battery" if row["charge"] == 1 else f"{100 * row['charge']:.0f} % charge")
     return ", ".join(words)
 
 
@@ -86,16 +87,33 @@ def headline_of(train: "PowerTrain", question: "Question", rows: Sequence[Row], 
     return [f"{first} {answer}."]
 
 
-def sure_sentences(question: "Question", draws: "PointDraws") -> list[str]:
-    """What the ranges are, and what that of the first point hangs on."""
-    from propmatch.words.chancewords import RANGES, hangs_words, of_hundred
+def sure_sentences(
+    train: "PowerTrain", question: "Question", rows: Sequence[Row], draws: "PointDraws"
+) -> list[str]:  # fmt: skip
+    """What works hardest, what the ranges are, and how many builds hold a thrust."""
+    from propmatch.words.chancewords import RANGES, of_hundred
+
+    said = []
+    if not question.swept and rows[0]["status"] == Status.OK:
+        loads = [load for load in _ratings(train, rows[0]) if math.isfinite(load.share)]
+        if loads and rows[0]["motor_current_a"] >= 0:
+            most = max(loads, key=lambda load: load.share)
+            chance = draws.chance(most.name, most.limit)
+            sure = f", {chance_words(chance)}" if chance < _SURE else ""
+            said.append(f"Hottest: {most.label}, {percent(most.share)} of its rating{sure}.")
+    if question.thrust_n is not None:
+        which = "All of these thrusts" if question.swept == "thrust_n" else "That thrust"
+        said.append(f"{which} can be held in {of_hundred(float(draws.answered.min()))} of 100 builds.")
+    return [*said, RANGES]
+
+
+def _hangs_block(question: "Question", draws: "PointDraws") -> list[str]:
+    """What the range of the first point hangs on."""
+    from propmatch.words.chancewords import hangs_words
 
     name, word = ("pack_current_a", "current") if question.thrust_n is not None else ("thrust_n", "thrust")
     why = hangs_words(draws.sure.shares(draws.of_each(name)[-1]), draws.sure)
-    which = "All of these thrusts" if question.swept == "thrust_n" else "That thrust"
-    can = f" {which} can be held in {of_hundred(float(draws.answered.min()))} of 100 builds."
-    holds = can if question.thrust_n is not None else ""
-    return [f"{RANGES}{f' The range of the {word}: {why}.' if why else ''}{holds}"]
+    return wrapped(f"The range of the {word}: {why}.") if why else []
 
 
 def speed_first(train: "PowerTrain", rows: Sequence[Row]) -> list[str]:
@@ -159,7 +177,20 @@ def blocks_of(
         return []
     if rows[0]["motor_current_a"] < 0:
         return []
-    return [_power_way(train, rows[0], shown), _loads(train, rows[0], shown, draws)]
+    return [_loads(train, rows[0], shown, draws)]
+
+
+def details_of(
+    train: "PowerTrain", question: "Question", rows: Sequence[Row], shown: Shown, draws: "PointDraws"
+) -> dict[str, list[str]]:
+    """Further blocks by what they are called: where the power of one point goes, and where numbers are from."""
+    solved = any(row["status"] == Status.OK for row in rows)
+    works = not question.swept and rows[0]["status"] == Status.OK and rows[0]["motor_current_a"] >= 0
+    return {
+        "losses": _power_way(train, rows[0], shown) if works else [],
+        "what the range hangs on": _hangs_block(question, draws) if solved else [],
+        "sources": sources_block(train),
+    }
 
 
 def _power_way(train: "PowerTrain", row: Row, shown: Shown) -> list[str]:
@@ -179,30 +210,31 @@ def _power_way(train: "PowerTrain", row: Row, shown: Shown) -> list[str]:
     pack_heat = cells - volts * current
     between = row["heat_w"] - pack_heat - motor_heat
     inside = completed(train.motor)[0].controller_included  # what is in the motor's resistance cannot be told apart
-    motor = ("motors" if train.count > 1 else "motor") + (", controller and leads" if inside else "")
+    motor = ("motors" if train.count > 1 else "motor") + (", ESC and leads" if inside else "")
     open_v = cells / current
     pieces = [
         ("heat in cells and leads", pack_heat,
          f"sags {open_v - volts:.2f} V to {volts:.2f} V, {row['cell_voltage_v']:.2f} V a cell"),
-        ("receiver, servos, payload", radio_w - supply_w, f"{train.radio_current_a:.2f} A"),
-        *([("heat in the linear servo supply", supply_w, f"{volts:.2f} V down to {supply_v:g} V")] if supply_w else []),
-        (("part-throttle loss" if inside else "heat in the controller")
+        ("radio and payload", radio_w - supply_w, f"{train.radio_current_a:.2f} A"),
+        *([("heat in the linear BEC", supply_w, f"{volts:.2f} V down to {supply_v:g} V")] if supply_w else []),
+        (("part-throttle loss" if inside else "heat in the ESC")
          + (" and gear" if train.motor.gear_ratio != 1 else ""), between, ""),
         (f"heat in {motor}", motor_heat,
-         f"{'with the controller, ' if inside else ''}motor efficiency {100 * row['motor_efficiency']:.0f} %"),
+         f"{'with the ESC, ' if inside else ''}motor efficiency {100 * row['motor_efficiency']:.0f} %"),
         ("to the propeller" + ("s" if train.count > 1 else ""), row["shaft_power_w"],
          f"{1e3 * row['torque_nm']:.1f} mN m" + (" each" if train.count > 1 else "")),
     ]  # fmt: skip
-    lines = [f"Where the {cells:.1f} W of the cells go:"]
-    for label, watts, remark in pieces:
-        lines.append(f"  {label:<36}{signed(watts):>7} W {signed(100 * watts / cells, 0):>4} %   {remark}".rstrip())
+    rows = [
+        {"way": f"  {label}", "watts": f"{signed(watts)} W", "share": percent(watts / cells), "note": note}
+        for label, watts, note in pieces
+    ]
     if row["airspeed_m_s"] > 0:
-        lines.append(
-            f"  {'  of which pulls the aircraft':<36}{signed(row['thrust_n'] * row['airspeed_m_s']):>7} W "
-            f"{signed(100 * row['thrust_n'] * row['airspeed_m_s'] / cells, 0):>4} %   "
-            f"propeller efficiency {100 * row['propeller_efficiency']:.0f} %"
-        )
-    return lines
+        pulls = row["thrust_n"] * row["airspeed_m_s"]
+        note = f"propeller efficiency {percent(row['propeller_efficiency'])}"
+        rows.append({"way": "    of which pulls the aircraft", "watts": f"{signed(pulls)} W",
+                     "share": percent(pulls / cells), "note": note})  # fmt: skip
+    speed = f"  Pitch speed {shown.speed_text(row['pitch_speed_m_s'])}, blade tips at Mach {row['tip_mach']:.2f}."
+    return [f"Where the {cells:.1f} W of the cells go:", *table(rows, left=("way", "note"), headed=False), speed]
 
 
 _SURE = 0.995
@@ -235,14 +267,13 @@ def _ratings(train: "PowerTrain", row: Row) -> list[_Load]:
     power, rpm, usable = float(r.motor_w[0]), float(r.max_rpm[0]), float(r.usable_a[0])
     ampere_hours = train.pack.capacity_mah / 1000
     of_motor, of_controller, of_power, of_pack = (
-        ("motor current", "same, for the controller", "motor power", "pack current") if train.count == 1
-        else (f"current of each of {train.count} motors", "same, for each controller", "power of each motor",
-              "pack current, all together")
+        ("motor current", "same, for the ESC", "motor power", "pack current") if train.count == 1
+        else (f"each of {train.count} motors", "same, for each ESC", "power of each motor", "pack current, all")
     )  # fmt: skip
 
     def current(label: str, rating: Any) -> _Load:
         limit = float(rating.continuous[0])
-        note = "estimated rating" if rating.estimated[0] else ""
+        note = "estimated" if rating.estimated[0] else ""
         return _Load(label=label, name="motor_current_a", value=amps, limit=limit, says=f"{amps:.1f} A",
                      limit_says=f"{limit:.1f} A", note=note)  # fmt: skip
 
@@ -252,17 +283,17 @@ def _ratings(train: "PowerTrain", row: Row) -> list[_Load]:
         _Load(
             label=of_power, name="motor_power_w", value=watts, limit=power, says=f"{watts:.0f} W",
             limit_says="not known" if math.isnan(power) else f"{power:.0f} W",
-            note="estimated rating" if r.motor_power.estimated[0] else "",
+            note="estimated" if r.motor_power.estimated[0] else "",
         ),
         _Load(
             label=of_pack, name="pack_current_a", value=drawn, limit=usable,
             says=f"{drawn:.1f} A, {drawn / ampere_hours:.0f} C",
             limit_says=f"{usable:.1f} A, {usable / ampere_hours:.0f} C",
-            note=f"{'estimated rating' if r.pack.estimated[0] else 'label'} {train.pack.c_rating:.0f} C",
+            note=f"{'estimated' if r.pack.estimated[0] else 'label'} {train.pack.c_rating:.0f}C",
         ),
     ]  # fmt: skip
     speed = _Load(
-        label="propeller speed", name="rpm", value=row["rpm"], limit=rpm, says=f"{row['rpm']:.0f} rpm",
+        label="propeller", name="rpm", value=row["rpm"], limit=rpm, says=f"{row['rpm']:.0f} rpm",
         limit_says="not known" if math.isnan(rpm) else f"{rpm:.0f} rpm",
         note="by family" if r.propeller_rpm.estimated[0] else "",
     )  # fmt: skip
@@ -274,29 +305,24 @@ def _loads(train: "PowerTrain", row: Row, shown: Shown, draws: "PointDraws") -> 
     from propmatch.checks.chances import interval
 
     drawn, cells, chances = draws.loads(), [], []
-    for load in _ratings(train, row):
-        ends, chance = interval(drawn[load.name]), float((drawn[load.name] <= load.limit).mean())
+    loads = _ratings(train, row)
+    most = max((load.share for load in loads if math.isfinite(load.share)), default=math.nan)
+    for load in loads:
+        ends, chance = interval(drawn[load.name]), draws.chance(load.name, load.limit)
         cells.append({
-            "load": f"  {load.label}", "value": load.says, "ends": range_words(ends.low, ends.high),
-            "limit": load.limit_says, "share": "-" if math.isnan(load.share) else f"{100 * load.share:.0f} %",
+            "load": f"  {load.label}", "value": ranged(load.says, ends.low, ends.high), "limit": load.limit_says,
+            "share": percent(load.share),
             "note": ", ".join(["FAILS"] * (load.share > 1) + [load.note] * bool(load.note)),
         })  # fmt: skip
-        if math.isfinite(load.share) and chance < _SURE:
+        if math.isfinite(load.share) and load.share < most and chance < _SURE:
             chances.append(f"{load.label} {chance_words(chance)}")
-    text = table(cells, left=("load", "value", "ends", "limit", "note"))[1:]
-    speed = f"Pitch speed {shown.speed_text(row['pitch_speed_m_s'])}, blade tips at Mach {row['tip_mach']:.2f}."
-    throttle = []
+    said = [f"Ratings: {'; '.join(chances)}."] if chances else []
     if row["throttle"] < 1:
-        throttle = wrapped(
-            "At part throttle a motor carries more than it draws from the pack, where a wattmeter sits.", first="  "
-        )
-    sure = wrapped(f"Ratings: {'; '.join(chances)}.", first="  ") if chances else []
+        said.append("At part throttle a motor carries more current than it draws from the pack.")
     return [
-        "Loads beside their ratings (continuous; of the pack what is usable):",
-        *text,
-        *sure,
-        *throttle,
-        f"  {speed}",
+        *wrapped("Loads beside their ratings (continuous; of the pack what is usable):"),
+        *table(cells, left=("load", "value", "limit", "note"), headed=False),
+        *(wrapped(" ".join(said), first="  ") if said else ()),
     ]
 
 
@@ -382,7 +408,7 @@ def _sweep(question: "Question", rows: Sequence[Row], shown: Shown) -> list[list
                 lines.append((head, [shown.number(row[name], column.kind, column.digits) for row in rows]))
     label = max(len(head) for head, _ in lines)
     wide = max(len(text) for _, texts in lines for text in texts) + 2
-    per_strip = max(1, (WIDTH - label) // wide)
+    per_strip = max(1, (page_width() - label) // wide)
     return [
         [head.ljust(label) + "".join(text.rjust(wide) for text in texts[start : start + per_strip])
          for head, texts in lines]
@@ -467,6 +493,7 @@ def _trend(question: "Question", rows: Sequence[Row], shown: Shown) -> str:
 @click.option("--temperature", metavar="DEGC", help="Air temperature.  [default: standard for the height]")
 @plot_option
 @catalogue_options
+@full_option
 @assumptions_option
 @answer_options
 @click.pass_context
@@ -498,7 +525,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     if faults or question is None:
         raise InputFaults(faults)
 
-    from propmatch.commands.point import blocks_of, headline_of, speed_first
+    from propmatch.commands.point import blocks_of, details_of, headline_of, speed_first
     from propmatch.commands.pointdraws import PointDraws
     from propmatch.status import Status
     from propmatch.train.coupling import POINT_FIELDS
@@ -512,23 +539,25 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     flags = [flag for row in rows for flag in row["flags"]]
     assumptions = [each for each in (*chosen.assumptions, *_assumed(chosen.train)) if "mass_g" not in each.field]
     wrong = misfits(chosen.train)
+    solved = any(row["status"] == Status.OK for row in rows)
+    sure = sure_sentences(chosen.train, question, rows, draws) if solved else []
     show(
         Reply(
             command="point",
             headline=[
                 *speed_first(chosen.train, rows),
-                *headline_of(chosen.train, question, rows, shown),
-                *(sure_sentences(question, draws) if any(row["status"] == Status.OK for row in rows) else ()),
+                " ".join([*headline_of(chosen.train, question, rows, shown), *sure]),
                 *(f"Mind: {over_text(check, shown)}." for check in wrong),
                 *speed_question(chosen.train),
                 *drawn,
             ],
-            blocks=[*blocks_of(chosen.train, question, rows, shown, draws), sources_block(chosen.train)],
+            blocks=blocks_of(chosen.train, question, rows, shown, draws),
+            details=details_of(chosen.train, question, rows, shown, draws),
             rows=rows,
             assumptions=assumptions,
             matter=mattering(assumptions, [draws.sure], options, draws.said()),
             faults=(*chosen.doubts, *stock.broken),
-            remarks=[text for flag in dict.fromkeys(flags) for text in flag.remarks],
+            notes=[text for flag in dict.fromkeys(flags) for text in flag.remarks],
             extra={"train": train_data(chosen.train), "misfits": wrong},
             caution=True,
         ),

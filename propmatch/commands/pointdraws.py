@@ -111,6 +111,10 @@ class PointDraws:
         """What the text says first, at the last point (draws,)."""
         return {"thrust": self.of_each("thrust_n")[-1], "current": self.of_each("pack_current_a")[-1]}
 
+    def chance(self, name: str, limit: float) -> float:
+        """Share of builds in which a load of :meth:`loads` at the first point is within a limit."""
+        return float((self.loads()[name] <= limit).mean())
+
     def loads(self) -> Mapping[str, Floats]:
         """What the ratings of the parts are held against, at the first point (draws,)."""
         first: dict[str, Any] = {name: self.of_each(name)[0] for name in ("motor_current_a", "pack_current_a", "rpm")}

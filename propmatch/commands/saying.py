@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from propmatch.words.checkwords import check_name, joined, limit_text, over_text, value_text
-from propmatch.words.shown import WIDTH, Shown, signed, table, wrapped
+from propmatch.words.shown import Shown, signed, table, wrapped
 
 if TYPE_CHECKING:
     from propmatch.checks.limits import Check
@@ -66,7 +66,6 @@ _GROUPS = {
     "common practice": "common practice",
 }  # fmt: skip
 _MARKS = {"fails": " fails", "close": " close", "unknown": " ?"}
-_MOST_COLUMNS = 5
 CHECKS_LEGEND = "'in 62': within the limit on paper, but in 62 of 100 builds only"
 """Stands above a table of checks."""
 
@@ -80,11 +79,6 @@ def _mark(check: "Check") -> str:
 
 def checks_table(heads: Sequence[str], designs: Sequence[Sequence[Any]], shown: Shown) -> list[str]:
     """Every check with its value in each design, grouped by where limits are from; verdicts stand beside the value."""
-    if len(heads) > _MOST_COLUMNS:
-        half = -(-len(heads) // 2)
-        parts = (slice(half), slice(half, None))
-        first, second = (checks_table(heads[part], designs[part], shown) for part in parts)
-        return [*first, "", *second]
     groups: dict[str, list[dict[str, str]]] = {source: [] for source in _GROUPS}
     named = [{check.name: check for check in checks} for checks in designs]
     for name in named[0]:
@@ -107,7 +101,7 @@ def checks_table(heads: Sequence[str], designs: Sequence[Sequence[Any]], shown: 
     for basis, word in _GROUPS.items():
         if groups[basis]:
             rows += [{"": f"  {word}"}, *groups[basis]]
-    return table(rows, columns=["", *heads, "limit"], left=("", "limit"))
+    return table(rows, columns=["", "limit", *heads], left=("", "limit"))
 
 
 def mass_block(settings: Sequence["Setting"], train: "PowerTrain", shown: Shown) -> list[str]:
@@ -138,16 +132,12 @@ def mass_block(settings: Sequence["Setting"], train: "PowerTrain", shown: Shown)
         ("pack at, mm aft", [_or_nan(whole.lines[-1].position_mm) for whole in wholes], 0),
         ("trim change with throttle, deg", [trim_change_deg(setting, train) for setting in settings], 1),
     ]
-    label = min(2 + max(len(name) for name, *_ in rows), WIDTH // 2)
-    heads = [_cut(setting.variant.name, WIDTH - 2 - label) for setting in settings]
-    blocks = []
-    for columns in _beside(heads, WIDTH - label):
-        said = [
-            {shown.mass_unit: f"  {name}", **{heads[at]: signed(values[at], places) for at in columns}}
-            for name, values, places in rows if any(math.isfinite(values[at]) for at in columns)
-        ]  # fmt: skip
-        blocks.append("\n".join(table(said, left=(shown.mass_unit,))))
-    return ["Mass build-up:", *"\n\n".join(blocks).splitlines(), *_misses(settings, train)]
+    said = [
+        {shown.mass_unit: f"  {name}", **{of.variant.name: signed(each, digits)
+                                          for of, each in zip(settings, values, strict=True)}}
+        for name, values, digits in rows if any(map(math.isfinite, values))
+    ]  # fmt: skip
+    return ["Mass build-up:", *table(said, left=(shown.mass_unit,)), *_misses(settings, train)]
 
 
 def _or_nan(value: float | None) -> float:
@@ -166,22 +156,6 @@ def _misses(settings: Sequence["Setting"], train: "PowerTrain") -> list[str]:
                 (said,) = places.readings([f"{setting.variant.name}, {train.pack.name}"])
                 out += wrapped(said, first="  - ", rest="    ")
     return out
-
-
-def _cut(text: str, width: int) -> str:
-    return text if len(text) <= width else f"{text[: width - 3]}..."
-
-
-def _beside(heads: Sequence[str], width: int) -> list[range]:
-    """Columns that stand beside each other within a width, in turn; their heads are never narrower than a number."""
-    parts, start, used = [], 0, 0
-    for at, head in enumerate(heads):
-        need = 2 + max(len(head), len("1234.5"))
-        if at > start and used + need > width:
-            parts.append(range(start, at))
-            start, used = at, 0
-        used += need
-    return [*parts, range(start, len(heads))]
 
 
 def masses_data(settings: Sequence["Setting"], train: "PowerTrain") -> list[dict[str, Any]]:

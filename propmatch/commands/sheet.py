@@ -5,7 +5,7 @@ from typing import Any
 
 import click
 
-from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
+from propmatch.commands.options import Command, answer_options, catalogue_options, cautions_option, form_of, shown_units
 from propmatch.commands.plotting import check_plot, save_plot
 from propmatch.commands.trains import LazyCatalogue
 
@@ -26,6 +26,7 @@ __all__ = ["command"]
 @click.option("--log", metavar="LOG", help="Bench readings of the motor, as for fit: drawn on the sheet.")
 @click.option("--force", is_flag=True, help="Replace files that exist.")
 @catalogue_options
+@cautions_option
 @answer_options
 @click.pass_context
 def command(ctx: click.Context, /, **options: Any) -> None:
@@ -53,7 +54,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     for module in ("matplotlib", "jinja2"):
         need(module)
     check_plot(options["plot"])
-    brief, which = open_brief(options["brief"])
+    brief, which = open_brief(options["brief"], options["only"])
     if options["plot"] is not None and brief.balance is None:
         raise InputFaults([Fault("--plot", value=options["plot"], rule="cannot be drawn", hint=NO_VIEWS)])
     html = Path(options["output"] or f"{file_name(brief.aircraft.name, 'sheet')}.html")

@@ -23,7 +23,18 @@ if TYPE_CHECKING:
     from propmatch.questions.speedranges import SpeedRanges
     from propmatch.records.sections import Site
 
-__all__ = ["speed_blocks", "speeds_data", "wind_rows"]
+__all__ = ["pilot_sentences", "speed_blocks", "speeds_data", "wind_rows"]
+
+
+def pilot_sentences(
+    speeds: "AircraftSpeeds", trips: "tuple[WindTrip, ...]", site: "Site", shown: Shown
+) -> list[str]:  # fmt: skip
+    """What a pilot asks first: airspeeds, and the way out and back where the brief asks for it."""
+    sentences = speed_sentences(speeds, shown)
+    if trips:
+        sentences.append(f"Straight out and back in {wind_words(site, shown)}:")
+        sentences += wind_sentences(trips, site, speeds, shown)
+    return sentences
 
 
 def speed_blocks(
@@ -33,25 +44,17 @@ def speed_blocks(
     trips: "tuple[WindTrip, ...]",
     site: "Site",
     shown: Shown,
-) -> list[list[str]]:
-    """The airspeeds of one variant, and its trips in the wind where the brief asks."""
+) -> dict[str, list[str]]:
+    """The tables of one variant by what they are called: airspeeds, turns, trips where the brief asks for them."""
     rows = [{**row, "": f"  {row['']}"} for row in speed_rows(speeds, shown, ranges.own if ranges else None)]
-    blocks = [
-        [
-            *wrapped(f"{variant}, {SPEEDS_HEAD}:"),
-            *(line for text in speed_sentences(speeds, shown) for line in wrapped(text)),
-            *table(rows, left=("", "what it gives")),
-        ],
-        [f"{TURNS_HEAD}:", *table(turn_rows(speeds.turns, shown))],
-    ]
+    turns = table(turn_rows(speeds.turns, shown))
+    blocks = {
+        "airspeeds": [*wrapped(f"{variant}, {SPEEDS_HEAD}:"), *table(rows, left=("", "what it gives"))],
+        "turns": [*wrapped(f"{TURNS_HEAD}:"), *turns],
+    }
     if trips:
-        blocks.append(
-            [
-                *wrapped(f"{variant}, straight out and back in {wind_words(site, shown)}:"),
-                *(line for text in wind_sentences(trips, site, speeds, shown) for line in wrapped(text)),
-                *table(trip_rows(trips, shown), left=("airspeed of",)),
-            ]
-        )
+        head = wrapped(f"{variant}, straight out and back in {wind_words(site, shown)}:")
+        blocks["out and back"] = [*head, *table(trip_rows(trips, shown), left=("airspeed of",))]
     return blocks
 
 

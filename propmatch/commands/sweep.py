@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 import attrs
 import click
 
-from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
+from propmatch.commands.options import Command, answer_options, catalogue_options, cautions_option, form_of, shown_units
 from propmatch.commands.trains import LazyCatalogue
 from propmatch.faults import Fault, InputFaults
 from propmatch.words.shown import wrapped
@@ -34,6 +34,7 @@ __all__ = ["command"]
 @click.option("--processes", type=click.IntRange(min=1, max=256), help="Processes of this machine to share the work.")
 @click.option("--cluster", metavar="ADDRESS", help="Scheduler of a running dask cluster to share the work.")
 @catalogue_options
+@cautions_option
 @answer_options
 @click.pass_context
 def command(ctx: click.Context, /, **options: Any) -> None:
@@ -63,7 +64,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     if faults:
         raise InputFaults(faults)
     named = options["briefs"] or tuple(sorted(bundled()))
-    opened = [open_brief(name)[0] for name in named]
+    opened = [open_brief(name, options["only"])[0] for name in named]
     coldest = min((each for each in temperatures if each is not None), default=COLDEST_C)
     if coldest < COLDEST_C and any(brief.site.pack_temperature_c is None for brief in opened):
         raise InputFaults([Fault("--temperature", value=coldest, rule=TOO_COLD)])
@@ -75,7 +76,8 @@ def command(ctx: click.Context, /, **options: Any) -> None:
         for name, brief in cases
     ]
     where: Where = {"processes": options["processes"], "cluster": options["cluster"]}
-    with progress_line("matching"):
+    with progress_line("matching") as tell:
+        where["progress"] = tell
         sampled = () if samples is None else sample(tasks, samples, seed=options["seed"], **where)
         answers = sweep(tasks, **where) if samples is None else tuple(each.answer for each in sampled)
     shown = shown_units(options["units"], opened[0])
@@ -95,7 +97,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
             ],
             assumptions=list(dict.fromkeys(each for _, brief in cases for each in completed(brief)[1])),
             faults=(*stock.broken, *stock.catalogue.faults),
-            remarks=[_DRAWN] if sampled else [],
+            notes=[_DRAWN] if sampled else [],
             extra={"cases": [_case(answer, each) for answer, each in zip_longest(answers, sampled)]},
             caution=True,
         ),
@@ -123,14 +125,16 @@ def _sample_rows(sampled: Any) -> list[dict[str, Any]]:
 
 
 def _answer_lines(answer: Any, shown: "Shown") -> list[str]:
-    many = "some" if answer.passing is None else f"{answer.passing}"
-    lines = [f"{answer.name}: {many} of {answer.combinations} combinations meet it."]
+    from propmatch.words.answerwords import count_text, minutes_text
+
+    many = "some" if answer.passing is None else count_text(answer.passing)
+    lines = wrapped(f"{answer.name}: {many} of {count_text(answer.combinations)} combinations meet it.")
     for row in answer.rows:
         lines.append(
-            f"  {row.cells}S  {row.flight_minutes:.1f} min  T/W {row.thrust_to_weight:.2f}  "
+            f"  {row.cells}S  {minutes_text(row.flight_minutes)}  T/W {row.thrust_to_weight:.2f}  "
             f"{shown.mass_text(row.all_up_mass_g)}"
         )
-        lines.append(f"    {row.id}")
+        lines += wrapped(row.id, first="    ", rest="      ")
     return lines
 
 
@@ -145,7 +149,7 @@ def _sample_lines(sampled: Any) -> list[str]:
     lines += ["  meets  first  on paper  holds  power train"] if sampled.rows else []
     for row in sampled.rows:
         ranks = ("-" if rank is None else f"{rank}." for rank in (row.rank_on_paper, row.rank))
-        lines.append("  {:5d}  {:5d}  {:>8}  {:>5}  ".format(row.meets, row.first, *ranks) + row.id)
+        lines += wrapped(row.id, first="  {:5d}  {:5d}  {:>8}  {:>5}  ".format(row.meets, row.first, *ranks))
     others = sampled.firsts - sum(row.first > 0 for row in sampled.rows)
     if others:
         left = sampled.samples - sampled.nothing - sum(row.first for row in sampled.rows)

@@ -8,18 +8,29 @@ from typing import TYPE_CHECKING, Any
 import attrs
 import click
 
-from propmatch.columns import Column, Range, columns_of, drawn_of, numbers_of, ranges_of, with_ranges
+from propmatch.columns import (
+    CUBIC_LOADING,
+    POWER_LOADING,
+    Column,
+    Range,
+    columns_of,
+    drawn_of,
+    numbers_of,
+    ranges_of,
+    with_ranges,
+)
 from propmatch.commands.options import (
     Command,
     answer_options,
     assumptions_option,
     catalogue_options,
     form_of,
+    full_option,
     shown_units,
 )
 from propmatch.commands.plotting import check_plot, plot_option, save_plot
 from propmatch.commands.trains import LazyCatalogue, sources_block, train_data, train_options
-from propmatch.words.chancewords import end_words, ranged, together_words
+from propmatch.words.chancewords import end_words, of_hundred
 from propmatch.words.checkwords import parts_text, several_words
 from propmatch.words.flightwords import end_text, height_words, why_not
 from propmatch.words.motorheatwords import heat_head, heat_rows, heat_sentences
@@ -33,6 +44,7 @@ if TYPE_CHECKING:
     from propmatch.checks.chances import Sureness
     from propmatch.checks.launching import LaunchFlown
     from propmatch.checks.limits import Check
+    from propmatch.checks.measures import TrainMeasures
     from propmatch.checks.setting import Setting
     from propmatch.questions.asflown import AsFlown
     from propmatch.questions.settings import Settings
@@ -63,7 +75,8 @@ class Flight:
     heat : MotorHeat
     launch : LaunchFlown or None
     sure : Sureness
-    checks : list of Check, of what is least certain
+    judged : TrainMeasures
+    checks : list of Check, of the ratings by heat and of what is least certain
     ranges : mapping of str to Range, of the flight as a whole
     phase_ranges : list of mappings of str to Range
     speed_ranges : SpeedRanges
@@ -80,6 +93,7 @@ class Flight:
     heat: "MotorHeat"
     launch: "LaunchFlown | None"
     sure: "Sureness"
+    judged: "TrainMeasures"
     checks: "list[Check]"
     ranges: Mapping[str, Range]
     phase_ranges: Sequence[Mapping[str, Range]]
@@ -120,7 +134,7 @@ class Flight:
         """What to set, and why, for the JSON."""
         if self.settings is None:
             return None
-        return {**with_ranges(numbers_of(self.settings), self.settings.ranges), "basis": dict(self.settings.basis)}
+        return {**with_ranges(numbers_of(self.settings), self.settings.ranges), "source": dict(self.settings.basis)}
 
     @property
     def _launch_data(self) -> dict[str, Any] | None:
@@ -136,6 +150,11 @@ class Flight:
 FLIGHT = (
     Column(name="all_up_mass_g", kind="mass", label="all-up mass", getter=lambda flight: flight.mass_g,
            drawn=lambda m: 1e3 * m.frames.mass_kg),
+    Column(name="pack_power_per_mass_w_kg", kind="W/kg", digits=0, label=POWER_LOADING,
+           getter=lambda flight: flight.judged.pack_power_per_mass_w_kg[0],
+           drawn=attrgetter("pack_power_per_mass_w_kg")),
+    Column(name="cubic_loading_kg_m3", kind="kg/m3", label=CUBIC_LOADING,
+           getter=lambda flight: flight.judged.cubic_loading_kg_m3[0], drawn=attrgetter("cubic_loading_kg_m3")),
     Column(name="flight_minutes", kind="min", label="flight time", getter=lambda flight: flight.time.minutes,
            drawn=attrgetter("flight.minutes")),
     Column(name="recharge_mah", kind="mAh", label="charge to put back", getter=lambda flight: flight.time.recharge_mah,
@@ -166,6 +185,7 @@ def fly(train: "PowerTrain", setting: "Setting", *, beside: bool = False) -> Fli
     from propmatch.questions.asflown import as_flown
     from propmatch.questions.settings import settings_of
     from propmatch.questions.speedranges import speed_ranges
+    from propmatch.words.answerwords import RATED
 
     time = setting.flight_time(train)
     sure = sureness(setting, train)
@@ -184,7 +204,8 @@ def fly(train: "PowerTrain", setting: "Setting", *, beside: bool = False) -> Fli
         heat=setting.motor_heat(train, time),
         launch=launch_flown(judged),
         sure=sure,
-        checks=checks_of(judged, [name for name in (sure.least_certain,) if name], sure=[sure])[0],
+        judged=judged,
+        checks=checks_of(judged, [*RATED, *(name for name in (sure.least_certain,) if name)], sure=[sure])[0],
         ranges=ranges,
         phase_ranges=ranges_of(drawn_of(columns_of(PhaseTime), sure.measured.flight), intervals),
         speed_ranges=None if beside else speed_ranges(sure),
@@ -197,53 +218,86 @@ def met(brief: "Brief", flight: Flight) -> bool:
     return math.isfinite(minutes) and minutes > 0 and minutes >= (brief.limits.min_flight_minutes or 0.0)
 
 
-def _all_up(flight: Flight, shown: Shown) -> str:
-    """The all-up mass, and how far it is above the target if it is."""
-    text = f"{shown.mass_text(flight.mass_g)} all-up"
-    target = flight.setting.variant.target_mass_g
-    if target is not None and flight.mass_g > target:
-        text += f", {shown.mass_text(flight.mass_g - target)} above the target mass"
-    return text
+def headline_of(
+    train: "PowerTrain", brief: "Brief", flights: Sequence[Flight], shown: Shown, said: Sequence[str] = ()
+) -> list[str]:
+    """The flight in paragraphs: how long and what to set, what works hardest and how sure, airspeeds, what flies.
 
-
-def headline_of(train: "PowerTrain", brief: "Brief", flights: Sequence[Flight], shown: Shown) -> list[str]:
-    """The flight in sentences; other variants in one more."""
-    from propmatch.words.chancewords import RANGES, chance_words, least_words
-    from propmatch.words.flownwords import flown_sentences, timer_sentence
+    ``said`` is how brief and parts were found.
+    """
+    from propmatch.commands.speeds import pilot_sentences
+    from propmatch.words.answerwords import hardest_words
+    from propmatch.words.chancewords import RANGES, chance_words
+    from propmatch.words.flownwords import flown_sentences, landing_words, timer_sentence
 
     first = flights[0]
-    where = f"{brief.aircraft.name}, {first.variant}, with {parts_text(train)}"
-    sentences = [f"{where}: {_length(first, shown)}."]
-    assert first.flown is not None
-    sentences += flown_sentences(first.flown, first.time.minutes, first.time.cutoff_cell_v, shown)
+    time, flown, sure = first.time, first.flown, list[str]()
+    assert flown is not None
+    long = [f"{brief.aircraft.name}: {_length(first)}."]
+    long += flown_sentences(flown, time.minutes, time.cutoff_cell_v, shown, why=False)
     if first.settings is not None:
-        sentences += [timer_sentence(first.flown, first.settings), *height_words(first.time)]
-    sentences += [first.launch.sentence(shown.speed_text)] if first.launch else []
+        long += [timer_sentence(flown, first.settings), landing_words(first.settings)]
     wanted = brief.limits.min_flight_minutes
-    if wanted is not None and first.time.minutes > 0:
-        short = wanted - first.time.minutes
-        falls = f"it falls short by {short:.1f}; " if short > 0 else ""
-        chance = chance_words(first.sure.chance("flight_time"))
-        sentences.append(f"The brief wants {wanted:g} minutes: {falls}{chance}.")
-    if first.time.minutes > 0:
-        least = least_words(first.sure, first.checks, shown)
-        sentences += [f"Limits and ratings: {together_words(first.sure)}.", *([least] if least else []), RANGES]
-    for other in flights[1:]:
-        launch = "" if other.launch is None else f"; {other.launch.words(shown.speed_text)}"
-        together = f"; limits and ratings: {together_words(other.sure)}"
-        sentences.append(f"{other.variant}: {_length(other, shown)}{launch}{together}.")
-    return sentences
+    if wanted is not None and time.minutes > 0:
+        falls = f"short by {wanted - time.minutes:.1f}; " if wanted > time.minutes else ""
+        sure.append(
+            f"{'Wanted ' if falls else ''}{wanted:g} min: {falls}{chance_words(first.sure.chance('flight_time'))}."
+        )
+    if time.minutes > 0:
+        hottest = hardest_words(first.checks)
+        sure += [f"{hottest[0].upper()}{hottest[1:]}."] if hottest else []
+        sure += [f"All limits hold in {of_hundred(first.sure.chance_all_limits)} of 100.", RANGES]
+    flies = [*([first.launch.sentence(shown.speed_text)] if first.launch else []), *height_words(time)]
+    flies += pilot_sentences(first.speeds, first.trips, first.setting.brief.site, shown)
+    loadings = [shown.text(float(column(first)), column.kind, column.digits) for column in FLIGHT[1:3]]
+    mass = f"{shown.mass_text(first.mass_g)} all-up mass, {loadings[0]}, {loadings[1]} over area^1.5"
+    parts = f"{first.variant}, {mass}: {parts_text(train)}."
+    return [" ".join(each) for each in (long, sure, flies, (parts, *said)) if each]
 
 
-def _length(flight: Flight, shown: Shown) -> str:
+def _sure_block(flight: Flight, shown: Shown) -> list[str]:
+    """What is least certain, and what that hangs on."""
+    from propmatch.words.chancewords import hangs_words, least_words
+
+    if flight.flown is None or not flight.time.minutes > 0:
+        return []
+    why = hangs_words(flight.flown.draws.shares(), flight.flown.draws.sure)
+    said = [least_words(flight.sure, flight.checks, shown), f"The minutes as really flown: {why}." if why else ""]
+    return [line for text in said if text for line in wrapped(text)]
+
+
+def _length(flight: Flight) -> str:
     """How long it flies and what ends it, or why it does not."""
+    from propmatch.words.answerwords import minutes_text
+
     if not math.isfinite(flight.time.minutes):
-        return f"no answer, at {_all_up(flight, shown)}: {flight.time.status.meaning}"
+        return f"no answer, {flight.time.status.meaning}"
     if flight.time.minutes == 0:
-        return f"cannot be flown, at {_all_up(flight, shown)}: {why_not(flight.time)}"
+        return f"cannot be flown, {why_not(flight.time)}"
     ends = flight.ranges["flight_minutes"]
-    minutes = ranged(f"{flight.time.minutes:.1f} minutes", ends.low, ends.high)
-    return f"{minutes} {end_text(flight.time)}, at {_all_up(flight, shown)}"
+    shared = " + " in (flight.time.ended_in or "")
+    where = "" if shared or flight.time.ended_by != "reserve" else f", in {flight.time.ended_in}"
+    return f"{minutes_text(flight.time.minutes, ends.low, ends.high)} {end_text(flight.time)}{where}"
+
+
+def variants_block(flights: Sequence[Flight], shown: Shown) -> list[str]:
+    """A sentence for each variant but the first; what ends the flight where that is not what ends the first."""
+    first = _length(flights[0]).partition(" min ")[2]
+    lines = []
+    for flight in flights[1:]:
+        launch = f"; {flight.launch.words(shown.speed_text)}" if flight.launch else ""
+        length = _length(flight).removesuffix(f" {first}")
+        kept = f"all limits hold in {of_hundred(flight.sure.chance_all_limits)} of 100"
+        lines += wrapped(f"{flight.variant}, {_all_up(flight, shown)}: {length}{launch}; {kept}.", rest="  ")
+    return lines
+
+
+def _all_up(flight: Flight, shown: Shown) -> str:
+    """The all-up mass, and how far it is above the target if it is."""
+    target = flight.setting.variant.target_mass_g
+    text = f"{shown.mass_text(flight.mass_g)} all-up"
+    over = 0.0 if target is None else flight.mass_g - target
+    return f"{text}, {shown.mass_text(over)} above the target" if over > 0 else text
 
 
 def phase_rows(flight: Flight) -> list[dict[str, Any]]:
@@ -281,7 +335,6 @@ def phase_block(flight: Flight, shown: Shown, named: bool, *, ends: bool = False
                 "m gained": signed(phase.gained_m, 0),
                 "mAh": signed(phase.used_mah, 0),
                 "V a cell": signed(phase.cell_voltage_lowest_v, 2),
-                "": "ends here" if phase.ended else "",
             }
         )
         if ends and phase.minutes > 0:
@@ -292,7 +345,7 @@ def phase_block(flight: Flight, shown: Shown, named: bool, *, ends: bool = False
                 rows.append({"phase": f"    {word}", **said})
     head = f"{flight.variant if named else 'Phase by phase'} (motor A at most, V a cell at least):"
     several = [line for text in several_words(flight.heat.motors) for line in wrapped(text, first="  ", rest="  ")]
-    return [*wrapped(head), *table(rows, left=("phase", "")), *several]
+    return [*wrapped(head), *table(rows, left=("phase",)), *several]
 
 
 def heat_block(flight: Flight, named: bool) -> list[str]:
@@ -330,6 +383,7 @@ def settings_block(flight: Flight, shown: Shown) -> list[str]:
 @click.option("--variant", metavar="NAME", help="One variant of the brief.  [default: all]")
 @plot_option
 @catalogue_options
+@full_option
 @assumptions_option
 @answer_options
 @click.pass_context
@@ -346,12 +400,11 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     from propmatch.commands.briefs import open_brief
     from propmatch.commands.choose import choose_for_brief, wanted_settings
     from propmatch.commands.output import Reply, show
-    from propmatch.commands.speeds import speed_blocks, speeds_data, wind_rows
-    from propmatch.commands.time import fly, headline_of, met, phase_block, phase_rows
+    from propmatch.commands.speeds import speeds_data, wind_rows
     from propmatch.records.estimates import supply_assumed
 
     check_plot(options["plot"])
-    brief, which = open_brief(options["brief"])
+    brief, which = open_brief(options["brief"], options["only"])
     resolved = ResolvedBrief.of(brief)
     wanted = wanted_settings(resolved, options["variant"])
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
@@ -367,19 +420,14 @@ def command(ctx: click.Context, /, **options: Any) -> None:
         Reply(
             command="time",
             headline=[
-                *headline_of(chosen.train, brief, flights, shown),
-                *(text for text in (which, chosen.how) if text),
+                *headline_of(chosen.train, brief, flights, shown, [text for text in (which, chosen.how) if text]),
                 *drawn,
             ],
             blocks=[
-                *(phase_block(each, shown, len(flights) > 1, ends=each is flights[0]) for each in flights),
-                *speed_blocks(
-                    flights[0].variant, flights[0].speeds, flights[0].speed_ranges, flights[0].trips, site, shown
-                ),
-                settings_block(flights[0], shown),
-                heat_block(flights[0], len(flights) > 1),
-                sources_block(chosen.train),
+                variants_block(flights, shown),
+                *([] if options["full"] else [phase_block(flights[0], shown, len(flights) > 1)]),
             ],
+            details=_details(chosen.train, flights, shown),
             rows=[row for flight in flights for row in phase_rows(flight)],
             assumptions=assumptions,
             matter=mattering(assumptions, [flight.sure for flight in flights], options),
@@ -398,6 +446,22 @@ def command(ctx: click.Context, /, **options: Any) -> None:
         form=form,
     )
     ctx.exit(0 if met(brief, flights[0]) else 1)
+
+
+def _details(train: "PowerTrain", flights: Sequence[Flight], shown: "Shown") -> dict[str, list[str]]:
+    """The tables that the short answer leaves out."""
+    from propmatch.commands.speeds import speed_blocks
+
+    first, several = flights[0], len(flights) > 1
+    phases = [line for each in flights for line in ("", *phase_block(each, shown, several, ends=each is first))]
+    return {
+        "chances": _sure_block(first, shown),
+        "phases": phases[1:],
+        **speed_blocks(first.variant, first.speeds, first.speed_ranges, first.trips, first.setting.brief.site, shown),
+        "settings": settings_block(first, shown),
+        "heat": heat_block(first, several),
+        "sources": sources_block(train),
+    }
 
 
 def _picture(train: "PowerTrain", flight: Any, shown: "Shown") -> Any:

@@ -1,6 +1,6 @@
 """The power train of a command: every part named by id, or typed in full."""
 
-import re
+import shlex
 from collections.abc import Callable, Iterable, Mapping
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -134,7 +134,6 @@ def choose_train(
     return ChosenTrain(train=PowerTrain(**found, **numbers), assumptions=tuple(assumptions), doubts=tuple(doubts))
 
 
-_SIZED = re.compile(r"[\d.]+[x×][\d.]+(?:[x×]\d+)?", re.IGNORECASE)
 _NUMBERS = {
     "motors": "count", "radio_current": "radio_current_a", "pack_temperature": "pack_temperature_c",
     "pack_cycles": "pack_cycles", "pack_rest": "pack_rest_h",
@@ -153,11 +152,16 @@ def _listed_parts(
     from propmatch.records.fields import declared
     from propmatch.records.listing import ListingRow, motor_from_listing
     from propmatch.records.parts import Propeller
-    from propmatch.records.typed import read_part
+    from propmatch.records.typed import read_part, typed_words
+    from propmatch.records.written import short_form
 
-    words = text.split()
-    sizes = [word for word in words if _SIZED.fullmatch(word)]
-    row = read_part(ListingRow, " ".join(word for word in words if word not in sizes), "--listing")
+    try:
+        words = typed_words(ListingRow, text)
+    except ValueError:
+        words = []
+    sizes = [word for word in words if short_form(Propeller, "size", word)]
+    rest = shlex.join(word for word in words if word not in sizes) if words else text
+    row = read_part(ListingRow, rest, "--listing")
     faults += row.faults
     if len(sizes) != 1:
         rule = "needs the propeller of the row, once" if sizes else "needs the propeller of the row"

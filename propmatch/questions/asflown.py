@@ -135,7 +135,7 @@ class AsFlown:
     warmed_minutes : float
         The ideal flight with cells that warm all the way from the start, the other bound of the ideal minutes.
     first_minute_cell_v, first_minute_thrust_n, warm_thrust_n : float
-        Full throttle at rest with a full pack at the starting temperature; and the thrust with cells near 25 degC.
+        Full throttle, static, with a full pack at the starting temperature; and the thrust with cells near 25 degC.
     held : bool
         Whether a phase flown holds an airspeed; on others the factor does not act.
     ranges : mapping of str to Range
@@ -153,14 +153,14 @@ class AsFlown:
     pack_rise_k: float = number(kind="K", label="how far the cells warm themselves at most")
     warmed_minutes: float = number(kind="min", label="flight time with cells warmed from the start")
     first_minute_cell_v: float = number(
-        kind="V", label="cell voltage, full throttle at rest, full pack at its start",
+        kind="V", label="cell voltage, full throttle, static, full battery at its start",
         drawn=lambda draws: draws.measured.full(1.0).cell_voltage_v,
     )  # fmt: skip
     first_minute_thrust_n: float = number(
-        kind="thrust", label="thrust, full throttle at rest, full pack at its start",
+        kind="thrust", label="thrust, full throttle, static, full battery at its start",
         drawn=lambda draws: draws.measured.full(1.0).thrust_n,
     )  # fmt: skip
-    warm_thrust_n: float = number(kind="thrust", label="thrust, full throttle at rest, full pack near 25 degC")
+    warm_thrust_n: float = number(kind="thrust", label="thrust, full throttle, static, full battery near 25 degC")
     held: bool = True
     ranges: Mapping[str, Range]
     draws: FlownDraws

@@ -21,7 +21,17 @@ from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.placing import Placing, balance_assumptions, placing
 from propmatch.checks.setting import ResolvedBrief, Setting
 from propmatch.checks.throttlelimit import THROTTLE_LIMIT, ThrottleLimit, throttle_limits
-from propmatch.columns import STATIC, STATIC_HALF, Column, beside, columns_of, lanes_of, number
+from propmatch.columns import (
+    CUBIC_LOADING,
+    POWER_LOADING,
+    STATIC,
+    STATIC_HALF,
+    Column,
+    beside,
+    columns_of,
+    lanes_of,
+    number,
+)
 from propmatch.faults import Fault, InputFaults
 from propmatch.models.arrays import Floats
 from propmatch.questions.remedies import Remedies, remedies
@@ -215,21 +225,26 @@ class CellCase:
     sure: Sureness
     all_up_mass_g: float = number(
         "all-up {unit}", lambda w: w.measured.frames.mass_kg / GRAM_KG, kind="mass", digits=0, place=1,
-        label="all-up mass",
+        label="all-up mass", check="all_up_mass",
     )  # fmt: skip
     thrust_to_weight: float = number(
         "thrust to weight, half charge", lambda w: w.measured["thrust_to_weight"].value, digits=2, place=3,
-        label="thrust to weight, half charge",
+        label="thrust to weight, half charge", check="thrust_to_weight",
     )  # fmt: skip
     flight_minutes: float = number(
-        "minutes, brief's flying", lambda w: w.measured["flight_time"].value, kind="min", place=14, label="flight time"
+        "minutes, brief's flying",
+        lambda w: w.measured["flight_time"].value,
+        kind="min",
+        place=14,
+        label="flight time",
+        check="flight_time",
     )
     climb_m_s: float = number(
-        "climb m/s, half charge", lambda w: w.measured.top.climb_m_s, kind="m/s", place=16,
-        label="best climb, half charge",
+        "climb {unit}, half charge", lambda w: w.measured.climb.climb_m_s, kind="m/s", place=16,
+        label="best climb, half charge", check="climb",
     )  # fmt: skip
     top_speed_m_s: float = number(
-        "top {unit}, half charge", lambda w: w.measured.top.top_speed_m_s, kind="speed", digits=0, place=17,
+        "top {unit}, half charge", lambda w: w.measured.top_speed_m_s, kind="speed", digits=0, place=17,
         label="top level speed, half charge",
     )  # fmt: skip
     thrust_static_n: float = number(
@@ -241,13 +256,18 @@ class CellCase:
     )
     motor_rpm_static: float = _further("", lambda w: w.fresh.motor_rpm, kind="rpm", label=f"motor speed, {STATIC}")
     motor_current_static_a: float = number(
-        "motor A", lambda w: w.fresh.motor_current_a, kind="A", place=5, label=f"current of one motor, {STATIC}"
+        "motor A",
+        lambda w: w.fresh.motor_current_a,
+        kind="A",
+        place=5,
+        label=f"current of one motor, {STATIC}",
+        check="motor_current_static",
     )
     pack_current_static_a: float = number(
-        "pack A (wattmeter)", lambda w: w.fresh.pack_current_a, kind="A", place=6, label=f"pack current, {STATIC}"
+        "battery lead A", lambda w: w.fresh.pack_current_a, kind="A", place=6, label=f"pack current, {STATIC}"
     )
     pack_power_static_w: float = _further(
-        "pack W (wattmeter)", lambda w: w.fresh.pack_power_w, kind="W", digits=0, place=7,
+        "battery lead W", lambda w: w.fresh.pack_power_w, kind="W", digits=0, place=7,
         label=f"power from the pack, {STATIC}",
     )  # fmt: skip
     motor_heat_static_w: float = _further(
@@ -276,9 +296,15 @@ class CellCase:
         label="flight time at full throttle all the way",
     )  # fmt: skip
     servo_supply_heat_w: float = _further(
-        "heat in servo supply W", lambda w: w.measured["servo_supply_heat"].value, kind="W", digits=2, place=10,
-        label="heat in the servo supply, full pack",
+        "heat in the BEC W", lambda w: w.measured["servo_supply_heat"].value, kind="W", digits=2, place=10,
+        label="heat in the BEC, full battery", check="servo_supply_heat",
     )  # fmt: skip
+    pack_power_per_mass_w_kg: float = _further(
+        "{unit}", lambda w: w.measured.pack_power_per_mass_w_kg, kind="W/kg", digits=0, place=7, label=POWER_LOADING
+    )
+    cubic_loading_kg_m3: float = _further(
+        "", lambda w: w.measured.cubic_loading_kg_m3, kind="kg/m3", place=1, label=CUBIC_LOADING
+    )
     throttle_limit: float = number(
         "throttle limit %", lambda w: np.array([each.throttle for each in w.limits]), kind="%", digits=1, place=18,
         label=THROTTLE_LIMIT,
@@ -293,7 +319,8 @@ class CellCase:
     def row(self) -> dict[str, str | int | float | list[str] | dict[str, float]]:
         """As JSON and CSV have it."""
         return {
-            **{name: getattr(self, name) for name in ("variant", "compared_by", "cells", "origin")},
+            **{name: getattr(self, name) for name in ("variant", "compared_by", "cells")},
+            "pack_source": self.origin,
             **beside({column.name: getattr(self, column.name) for column in columns_of(CellCase)}, self.ends),
             "chance_all_limits": self.sure.chance_all_limits,
             "chance_by_check": self.sure.chance_by_check,
@@ -301,7 +328,7 @@ class CellCase:
             "pack_name": self.pack.name,
             "pack_mass_g": self.pack.mass_g,
             "capacity_mah": self.pack.capacity_mah,
-            "failing": [check.name for check in self.failing],
+            "failed": [check.name for check in self.failing],
             "outside_practice": [check.name for check in self.outside_practice],
         }
 
@@ -430,8 +457,7 @@ def compare_cells(
     design = resolved.as_designed
     if train is None:
         train = best_train(resolved, catalogue)
-    wanted = design.brief.parts.pack
-    stock = catalogue.restricted(packs=wanted) if wanted else catalogue
+    stock = catalogue.let_in(design.brief.parts, design.variant.motor_count)
     fit = PackFit.of(catalogue.packs, train.pack.chemistry)
     packs = compared_packs(train.pack, counts, list(stock.packs.values()), fit)
     trains = [replace(train, pack=each.pack) for each in packs.values()]

@@ -31,7 +31,7 @@ from propmatch.records.parts import PowerTrain
 from propmatch.search.matching import best_train
 from propmatch.tolerances.draws import DRAWS
 from propmatch.train.scaling import SAME_TABLE, PitchFit
-from propmatch.units import GRAM_KG
+from propmatch.units import GRAM_KG, percent
 
 __all__ = ["CellEnvelope", "Envelope", "Fit", "VariantMass", "may_fit", "parts_envelope"]
 
@@ -74,7 +74,7 @@ class CellEnvelope:
     limited : ThrottleLimit
         The throttle limit of ``train``, and every check made again with it.
     servo_supply_w : float
-        Heat in a linear servo supply, 0 without one.
+        Heat in a linear BEC, 0 without one.
     """
 
     cells: int
@@ -104,7 +104,7 @@ class CellEnvelope:
     timer_worst_minutes: float = number(kind="min", label="timer setting, as really flown, worst allowed parts")
     recharge_mah: tuple[float, float] = number(kind="mAh", label="charge to put back")
     limited: ThrottleLimit
-    servo_supply_w: float = number(kind="W", label="most heat in the servo supply of any allowed parts")
+    servo_supply_w: float = number(kind="W", label="most heat in the BEC of any allowed parts")
 
 
 @attrs.frozen(kw_only=True)
@@ -215,7 +215,7 @@ def parts_envelope(
 
 _HEADROOM = Assumption(
     "parts envelope", "max_current_a", HEADROOM, "",
-    f"ratings asked for have {HEADROOM - 1:.0%} in hand over the largest current of any corner, but never "
+    f"ratings asked for have {percent(HEADROOM - 1)} in hand over the largest current of any corner, but never "
     "more than the design's own part bears; common practice, no published source",
 )  # fmt: skip
 

@@ -7,16 +7,17 @@ import attrs
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.chances import Sureness, drawn
 from propmatch.checks.judged import judged_trains
-from propmatch.checks.limits import Check, checks_of, missed, warnings_of
+from propmatch.checks.limits import Check, checks_html, checks_of, missed, warnings_of
 from propmatch.checks.placing import Placing, placing
 from propmatch.checks.setting import ResolvedBrief
 from propmatch.checks.throttlelimit import ThrottleLimit, throttle_limits
-from propmatch.columns import STATIC, Column, beside, lanes_of
+from propmatch.columns import CUBIC_LOADING, POWER_LOADING, STATIC, Column, beside, lanes_of
 from propmatch.faults import Fault, InputFaults
 from propmatch.records.brief import Brief
 from propmatch.records.estimates import Assumption
 from propmatch.records.fields import replace
 from propmatch.records.parts import PARTS, PowerTrain
+from propmatch.tablehtml import table_html
 from propmatch.units import GRAM_KG
 
 __all__ = ["NUMBERS", "Fit", "FitInVariant", "may_fit"]
@@ -24,14 +25,16 @@ __all__ = ["NUMBERS", "Fit", "FitInVariant", "may_fit"]
 NUMBERS = (
     Column(name="all_up_mass_g", heading="all-up {unit}", kind="mass", digits=0, label="all-up mass",
            getter=lambda measured: measured.frames.mass_kg / GRAM_KG),
-    Column(name="thrust_static_n", heading="static thrust {unit}, fresh", kind="thrust", digits=0,
+    Column(name="thrust_static_n", heading="static thrust {unit}", kind="thrust", digits=0,
            label=f"thrust, {STATIC}", getter=lambda measured: measured.full(1.0).thrust_n),
     Column(name="thrust_to_weight", heading="thrust to weight, half charge", digits=2,
            label="thrust to weight, half charge", getter=lambda measured: measured["thrust_to_weight"].value),
-    Column(name="motor_current_static_a", heading="motor A, fresh at rest", kind="A",
+    Column(name="motor_current_static_a", heading="static motor A", kind="A",
            label=f"current of one motor, {STATIC}", getter=lambda measured: measured.full(1.0).motor_current_a),
-    Column(name="pack_current_static_a", heading="pack A on a wattmeter", kind="A", label=f"pack current, {STATIC}",
+    Column(name="pack_current_static_a", heading="battery lead A", kind="A", label=f"pack current, {STATIC}",
            getter=lambda measured: measured.full(1.0).pack_current_a),
+    Column(name="pack_power_per_mass_w_kg", heading="{unit}", kind="W/kg", digits=0, label=POWER_LOADING),
+    Column(name="cubic_loading_kg_m3", heading="mass/area^1.5 {unit}", kind="kg/m3", label=CUBIC_LOADING),
     Column(name="flight_minutes", heading="minutes, brief's flying", kind="min", label="flight time",
            getter=lambda measured: measured["flight_time"].value),
 )  # fmt: skip
@@ -76,7 +79,7 @@ class FitInVariant:
         """As JSON and CSV have it."""
         before = beside(self.numbers_before, self.ends_before)
         return {
-            "variant": self.variant, "fits": self.fits, "failing": [check.name for check in self.failing],
+            "variant": self.variant, "fits": self.fits, "failed": [check.name for check in self.failing],
             "outside_practice": [check.name for check in self.outside_practice], **beside(self.numbers, self.ends),
             **{f"{name}_before": value for name, value in before.items()},
             "chance_all_limits": self.sure.chance_all_limits,
@@ -131,6 +134,24 @@ class Fit:
     def fits(self) -> bool:
         """Whether it may be fitted to the aircraft as designed."""
         return self.variants[0].fits
+
+    def __repr__(self) -> str:
+        """A line for each variant."""
+        parts = ", ".join(f"{kind} {part.name}" for kind, part in self.changes.items())
+        lines = [
+            f"{each.variant}: {'fits' if each.fits else 'does not fit: ' + ', '.join(c.name for c in each.failing)}"
+            for each in self.variants
+        ]
+        return "\n".join([f"{parts} in {self.brief.aircraft.name}", *lines])
+
+    def _repr_html_(self) -> str:
+        heads = ("variant", "fits", "limits missed", *(column.name for column in NUMBERS))
+        rows = [
+            [each.variant, "yes" if each.fits else "no", ", ".join(check.name for check in each.failing) or "none",
+             *(each.numbers[column.name] for column in NUMBERS)]
+            for each in self.variants
+        ]  # fmt: skip
+        return table_html(heads, rows) + checks_html(self.variants[0].checks)
 
 
 def may_fit(brief: Brief | ResolvedBrief, catalogue: Catalogue, train: PowerTrain, **substitutes: Any) -> Fit:

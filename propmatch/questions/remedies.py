@@ -120,10 +120,7 @@ def remedies(
     beside : collection of int
         Cell counts that the reader sees beside this one: a change to one of them is no remedy.
     """
-    wanted = setting.brief.parts
-    stock = catalogue.restricted(
-        motors=wanted.motor, controllers=wanted.controller, packs=wanted.pack, propellers=wanted.propeller
-    )
+    stock = catalogue.let_in(setting.brief.parts, setting.variant.motor_count)
     shelf = _shelf(stock, train, beside)
     measured, _ = judged_trains(setting, [train])
     mass, cells = float(measured.frames.mass_kg[0] * 1e3), train.pack.cells_series

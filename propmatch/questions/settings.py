@@ -1,4 +1,4 @@
-"""What a builder sets before a flight: alarm, cut-off, timer, charger; every value from one discharge of one flight."""
+"""What a builder sets before a flight: alarm, cutoff, timer, charger; every value from one discharge of one flight."""
 
 from collections.abc import Mapping, Sequence
 
@@ -15,7 +15,7 @@ from propmatch.questions.asflown import AsFlown
 from propmatch.records.estimates import PRACTICE
 from propmatch.records.parts import PowerTrain
 from propmatch.records.sections import Phase
-from propmatch.units import MAH_AH
+from propmatch.units import MAH_AH, percent
 
 __all__ = ["CHARGE_LEAST_C", "Settings", "settings_of"]
 
@@ -54,7 +54,7 @@ class Settings:
     land_pack_v: float = number(kind="V", digits=1, label="land when the pack reads, in steady flight")
     alarm_load_cell_v: float = number(kind="V", digits=2, label="low-voltage alarm of a cell, in steady flight")
     alarm_rest_cell_v: float = number(kind="V", digits=2, label="the same cell, motor off")
-    cutoff_cell_v: float = number(kind="V", digits=2, label="controller cut-off of a cell")
+    cutoff_cell_v: float = number(kind="V", digits=2, label="controller cutoff of a cell")
     timer_recharge_mah: float = number(
         kind="mAh", digits=0, label="charge to put back, flown to the timer",
         drawn=lambda draws: draws.timer_recharge_mah,
@@ -136,7 +136,7 @@ def settings_of(train: PowerTrain, setting: Setting, flight: FlightTime, flown: 
         storage_cell_v=cells.put_away_v,
         ranges=ranges,
         basis={
-            "flown_timer_minutes": f"90 of 100 builds fly as long, and {TIMER_MARGIN:.0%} longer by what is stated",
+            "flown_timer_minutes": f"90 of 100 builds fly as long; by what is stated {percent(TIMER_MARGIN)} longer",
             "land_pack_v": f"{100 * land.charge:.0f} % charge, a tenth of the flight left, {land.words}",
             "alarm_load_cell_v": f"{100 * alarm.charge:.0f} % charge, {alarm.words}; bursts of throttle read less",
             "alarm_rest_cell_v": f"open-circuit voltage at {100 * alarm.charge:.0f} % charge",

@@ -45,7 +45,7 @@ def brief_sentences(setting: Setting, shown: Shown) -> list[str]:
         wants += f", on {' or '.join(f'{c}S' for c in limits.cells)}"
     flown = "; ".join(_phase_words(phase, shown) for phase in brief.phase)
     warm = "" if site.temperature_c is None else f" at {site.temperature_c:g} °C"
-    cutoff = "the usual cut-off of its cells"
+    cutoff = "the usual cutoff of its cells"
     if limits.cutoff_cell_v is not None:
         cutoff = f"{limits.cutoff_cell_v:g} V a cell"
     where = (

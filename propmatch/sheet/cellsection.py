@@ -43,7 +43,7 @@ def cells_table(cases: list[CellCase], shown: Shown) -> Table:
          lambda c: ends(c, "motor_current_static_a", f"{signed(c.motor_current_static_a)} A")),
         ("pack power, full pack", lambda c: f"{signed(c.pack_power_static_w, 0)} W"),
         ("heat in one motor, full pack", lambda c: f"{signed(c.motor_heat_static_w)} W"),
-        *([("heat in the linear servo supply, full pack", lambda c: f"{signed(c.servo_supply_heat_w)} W")]
+        *([("heat in the linear BEC, full pack", lambda c: f"{signed(c.servo_supply_heat_w)} W")]
           if any(c.servo_supply_heat_w > 0 for c in cases) else []),
         ("throttle in level flight", lambda c: f"{signed(100 * c.level_throttle, 0)} %"),
         ("limits missed on paper", lambda c: ", ".join(check_name(check.name) for check in c.failing) or "none"),

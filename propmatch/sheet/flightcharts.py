@@ -132,7 +132,7 @@ def flight_chart(
             below.set_xlim(0, parts[-1].minutes[-1] if band is None else band.x[-1])
         low, high = above.get_ylim()
         above.set_ylim(low - 0.08 * (high - low), high)
-        end_labels(above, [*ends.values(), (flown.minutes, cutoff, "cut-off", GREY)])
+        end_labels(above, [*ends.values(), (flown.minutes, cutoff, "cutoff", GREY)])
         end_labels(below, [(flown.minutes, 100 * plan.reserve_charge, "reserve", GREY)])
 
     def ends(name: str, phase: int, value: float) -> str:

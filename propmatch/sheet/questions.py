@@ -95,7 +95,7 @@ def _recommended(case: Case) -> Table:
         ("motor", lambda c: c.train.motor.name),
         ("propeller", lambda c: c.train.propeller.name),
         ("controller", lambda c: c.train.controller.name),
-        ("receiver and servos", lambda c: supply_text(c.train)),
+        ("radio and payload", lambda c: supply_text(c.train)),
         ("pack", lambda c: c.train.pack.name),
     ]
     rows = [{"": label, **{key: say(c) for key, c in best.items()}} for label, say in lines]

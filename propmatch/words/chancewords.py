@@ -1,7 +1,7 @@
 """How sure things are, in words: chances as builds of a hundred, ranges behind numbers, and what an answer hangs on."""
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from propmatch.words.checkwords import check_name, limit_text, value_text
@@ -44,7 +44,7 @@ _KNOWN_BY = {
 }  # fmt: skip
 _AIRCRAFT = {
     "bare mass": "which nobody weighed", "drag": "which nobody measured", "highest lift": "which nobody measured",
-    "thrust lost to the airframe": "which nobody measured", "receiver and servos": "whose current nobody measured",
+    "thrust lost to the airframe": "which nobody measured", "radio and payload": "whose current nobody measured",
 }  # fmt: skip
 
 
@@ -87,12 +87,7 @@ def range_words(low: float, high: float, kind: str = "", shown: Shown | None = N
     ``kind`` is a kind of column (``mass``, ``thrust``, ``speed``, ``%``) or the unit itself.
     """
     units = shown or Shown()
-    changes: dict[str, Callable[[float], float]] = {
-        "mass": units.mass_of, "g": units.mass_of, "thrust": units.thrust_of, "speed": units.speed_of,
-        "g/dm2": units.loading_of, "%": lambda share: 100.0 * share,
-    }  # fmt: skip
-    change = changes.get(kind)
-    ends = [change(end) if change and math.isfinite(end) else end for end in (low, high)]
+    ends = [units.of(end, kind) if math.isfinite(end) else end for end in (low, high)]
     largest = max((abs(end) for end in ends if math.isfinite(end)), default=math.nan)
     if math.isnan(largest):
         return NO_ANSWER

@@ -34,6 +34,7 @@ __all__ = [
     "warned_words",
 ]
 
+_TENTHS = ("g/dm2", "oz/ft2")
 NO_CHANGE = "No change of one or two parts fixes it."
 """Said where every part of the catalogue that the brief lets in was tried, alone and in pairs."""
 
@@ -43,7 +44,10 @@ def check_name(name: str) -> str:
     return (
         name.replace("_", " ")
         .replace("all up", "all-up")
-        .replace("rpm", "speed")
+        .replace("propeller rpm", "propeller max rpm")
+        .replace("controller", "ESC")
+        .replace("servo supply", "BEC")
+        .replace("receiver supply", "receiver voltage")
         .replace("mach", "Mach")
         .replace("takeoff", "take-off")
     )
@@ -55,14 +59,14 @@ def check_names(names: Sequence[str]) -> str:
 
 
 def value_text(value: float, unit: str, shown: Shown | None = None, *, missing: str = "-") -> str:
-    """A number of a check with its unit, mass and wing loading in the reader's units where ``shown`` is given."""
+    """A number of a check with its unit, in the reader's units where ``shown`` is given."""
     if not math.isfinite(value):
         return missing
     if shown is not None and unit == "g":
         return shown.mass_text(value)
-    if shown is not None and unit == "g/dm2":
-        return shown.loading_text(value)
-    digits = 0 if unit in ("g", "rpm", "S") else 2 if abs(value) < 10 else 1
+    if shown is not None:
+        value, unit = shown.of(value, unit), shown.unit(unit)
+    digits = 0 if unit in ("g", "rpm", "S") else 1 if abs(value) >= 10 or unit in _TENTHS else 2
     return f"{signed(value, digits)} {unit}".strip()
 
 
@@ -85,10 +89,9 @@ def speed_question(train: "PowerTrain") -> list[str]:
         return []
     from propmatch.records.parts import FAMILIES
 
-    families = ", ".join(f"{name} ({look})" for name, look in FAMILIES.items())
     return [
-        f"The highest speed of {train.propeller.name} is not known. Which family is it: {families}? "
-        "Or give its max_rpm."
+        f"The max rpm of {train.propeller.name} is not known. Which family is it: {', '.join(FAMILIES)} "
+        "('propmatch words family' tells them apart)? Or give its max_rpm."
     ]
 
 
@@ -135,8 +138,8 @@ def parts_text(train: "PowerTrain", *, pack: bool = True) -> str:
 def supply_text(train: "PowerTrain") -> str:
     """What feeds receiver and servos, as a line of a parts list."""
     if not train.separate_supply:
-        return "supply in the controller" if train.controller.servo_supply != "none" else "no supply needed"
-    return f"separate supply (BEC) of {signed(train.supply_g)} g" if train.supply_g else "supply aboard already"
+        return "BEC in the ESC" if train.controller.servo_supply != "none" else "no BEC needed"
+    return f"separate BEC of {signed(train.supply_g)} g" if train.supply_g else "BEC aboard already"
 
 
 def several_words(motors: int) -> list[str]:
@@ -144,8 +147,8 @@ def several_words(motors: int) -> list[str]:
     if motors == 1:
         return []
     return [
-        f"Motor amps are those of each of {motors} motors, each on its own controller; pack amps are of all together, "
-        "receiver and servos with them."
+        f"Motor amps are those of each of {motors} motors, each on its own ESC; pack amps are of all together, radio "
+        "and payload with them."
     ]
 
 
@@ -168,8 +171,8 @@ def limit_sentences(limit: "ThrottleLimit", shown: Shown) -> tuple[str, ...]:
         "propeller speed below what the parts are rated for. Static on a full battery the pack then gives "
         f"{signed(limit.pack_current_a)} A, {signed(limit.pack_power_w, 0)} W, and thrust is "
         f"{shown.thrust_text(limit.thrust_n)}; at half charge thrust to weight is {signed(limit.thrust_to_weight, 2)} "
-        f"and the best climb {signed(limit.climb_m_s)} m/s; the brief's flying lasts {signed(limit.flight_minutes)} "
-        "minutes."
+        f"and the best climb {shown.text(limit.climb_m_s, 'm/s')}; the brief's flying lasts "
+        f"{signed(limit.flight_minutes, 0)} minutes."
     )
     said = (("it meets", limit.cures), ("it still misses", limit.leaves), ("it misses for that", limit.costs))
     effects = "; ".join(f"{words} {check_names(names)}" for words, names in said if names)

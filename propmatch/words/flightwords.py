@@ -16,7 +16,7 @@ def end_text(flight: "FlightTime") -> str:
     """What ends a flight, as the end of a sentence."""
     words = {
         "reserve": f"to the reserve of {100 * flight.reserve_charge:.0f} % charge",
-        "cut-off": f"until a cell falls to {flight.cutoff_cell_v:g} V",
+        "cutoff": f"until a cell falls to {flight.cutoff_cell_v:g} V",
         "lost thrust": f"until {flight.ended_in} can no longer be held{_with_climb(flight)}",
         "lost climb": f"until {flight.ended_in} no longer reaches its height",
         "ground": "until its height is used up and it is back on the field",
@@ -28,7 +28,7 @@ def why_not(flight: "FlightTime") -> str:
     """What a flight of no length at all came to grief on."""
     where = flight.ended_in
     words = {
-        "cut-off": f"in {where} a cell falls below the cut-off of {flight.cutoff_cell_v:g} V even with a full pack",
+        "cutoff": f"in {where} a cell falls below the cutoff of {flight.cutoff_cell_v:g} V even with a full pack",
         "lost climb": f"{where} does not climb to its height, even with a full pack",
         "ground": f"{where} loses height on the field, and no phase before it gains any",
     }
@@ -64,10 +64,12 @@ def height_words(flight: "FlightTime") -> list[str]:
             )
     if math.isfinite(flight.rounds):
         out.append(f"The list is flown {math.ceil(flight.rounds)} times.")
-    if flight.greatest_height_m > _HIGH_M:
-        out.append(f"It climbs to {flight.greatest_height_m:.0f} m above the field: local rules may end below that.")
+    top, last = f"{flight.greatest_height_m:.0f} m above the field", f"{flight.height_left_m:.0f} m above the field"
+    high = flight.greatest_height_m > _HIGH_M
+    if high:
+        out.append(f"It climbs to {top}: local rules may end below that.")
     if flight.minutes > 0 and flight.height_left_m >= 1.0:
-        out.append(f"It ends {flight.height_left_m:.0f} m above the field: the glide down comes on top.")
+        out.append(f"It ends {'there' if high and last == top else last}: the glide down comes on top.")
     return out
 
 

@@ -6,10 +6,11 @@ from propmatch.columns import columns_of
 from propmatch.questions.asflown import AsFlown
 from propmatch.questions.settings import Settings
 from propmatch.records.estimates import PRACTICE
+from propmatch.words.answerwords import minutes_text
 from propmatch.words.chancewords import hangs_words, range_words, ranged
 from propmatch.words.shown import Shown, clock, signed
 
-__all__ = ["USUAL", "flown_sentences", "settings_rows", "timer_sentence"]
+__all__ = ["USUAL", "flown_sentences", "landing_words", "settings_rows", "timer_sentence"]
 
 USUAL = f"'usual' means {PRACTICE}."
 _NOTICED_K, _NOTICED_MINUTES = 1.0, 0.05
@@ -17,9 +18,14 @@ _WARM_C = 15.0
 """Cells warmer than this start a flight without more ado: common practice, no published source."""
 
 
-def flown_sentences(flown: AsFlown, minutes: float, cutoff_cell_v: float, shown: Shown) -> list[str]:
-    """What becomes of an ideal flight of so many minutes, if there is one, and the first minute with cold cells."""
-    said = _real(flown) if minutes > 0 else []
+def flown_sentences(
+    flown: AsFlown, minutes: float, cutoff_cell_v: float, shown: Shown, *, why: bool = True
+) -> list[str]:
+    """What becomes of an ideal flight of so many minutes, if there is one, and the first minute with cold cells.
+
+    ``why`` says what the minutes hang on.
+    """
+    said = _real(flown, why) if minutes > 0 else []
     if flown.pack_start_c >= _WARM_C:
         return said
     if abs(flown.warmed_minutes - minutes) >= _NOTICED_MINUTES and flown.pack_rise_k >= _NOTICED_K:
@@ -29,27 +35,27 @@ def flown_sentences(flown: AsFlown, minutes: float, cutoff_cell_v: float, shown:
         )
     if math.isfinite(flown.first_minute_cell_v):
         volts = flown.ranges["first_minute_cell_v"]
-        low = ", below the cut-off: warm the pack first" if flown.first_minute_cell_v < cutoff_cell_v else ""
+        low = ", below the cutoff: warm the pack first" if flown.first_minute_cell_v < cutoff_cell_v else ""
         said.append(
-            f"In the first minute full throttle at rest gives {shown.thrust_text(flown.first_minute_thrust_n)} "
+            f"In the first minute full throttle, static, gives {shown.thrust_text(flown.first_minute_thrust_n)} "
             f"({signed(100 * (flown.first_minute_thrust_n / flown.warm_thrust_n - 1), 0)} % against warm cells) and "
             f"pulls a cell to {ranged(f'{flown.first_minute_cell_v:.2f}', volts.low, volts.high)} V{low}."
         )
     return said
 
 
-def _real(flown: AsFlown) -> list[str]:
+def _real(flown: AsFlown, why: bool) -> list[str]:
     """What manoeuvres and gusts cost."""
     if not flown.held:
         return ["No phase holds an airspeed: real flying costs height, and the minutes stay as they are."]
     if not flown.acts:
         return []
     ends = flown.ranges["flown_minutes"]
-    minutes = ranged(f"{flown.flown_minutes:.1f} minutes", ends.low, ends.high)
-    why = hangs_words(flown.draws.shares(), flown.draws.sure)
+    minutes = minutes_text(flown.flown_minutes, ends.low, ends.high)
+    hangs = hangs_words(flown.draws.shares(), flown.draws.sure) if why else ""
     return [
-        f"That is steady flight; as really flown, at {flown.factor:g} times the current, expect about {minutes}"
-        f"{f'; {why}' if why else ''}."
+        f"That is steady flight; as really flown, at {flown.factor:g} times the current, about {minutes}"
+        f"{f'; {hangs}' if hangs else ''}."
     ]
 
 
@@ -57,14 +63,17 @@ def timer_sentence(flown: AsFlown, settings: Settings) -> str:
     """What to set the timer to, and what charging then puts back."""
     if not flown.flown_timer_minutes > 0:
         return "No timer: at least 10 of 100 builds do not fly at all. Measure before you fly."
-    back, whole = (
-        ranged(f"{getattr(settings, name):.0f}", settings.ranges[name].low, settings.ranges[name].high)
-        for name in ("timer_recharge_mah", "recharge_mah")
-    )
+    ends = settings.ranges["timer_recharge_mah"]
+    back = ranged(f"{settings.timer_recharge_mah:.0f}", ends.low, ends.high)
     return (
-        f"Set the timer to {clock(flown.flown_timer_minutes)} (minutes:seconds), which 90 of 100 builds reach as "
-        f"really flown; recharging should then put back about {back} mAh, after a flight to the end {whole} mAh."
+        f"Set the timer to {clock(flown.flown_timer_minutes)} (min:s), which 90 of 100 builds reach so flown; "
+        f"recharging should put back about {back} mAh."
     )
+
+
+def landing_words(settings: Settings) -> str:
+    """What the pack and a cell read when it is time to land."""
+    return f"Land when the pack reads {settings.land_pack_v:.1f} V; alarm at {settings.alarm_load_cell_v:.2f} V a cell."
 
 
 def settings_rows(settings: Settings, shown: Shown) -> list[dict[str, str]]:

@@ -1,19 +1,21 @@
 """SI results in the trade units a reader chose, and text that fits a page of plain characters."""
 
 import math
+import shutil
+import sys
 import textwrap
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import Any
 
 import attrs
 
-from propmatch.columns import Column
+from propmatch.columns import UNIT_OF, Column
 from propmatch.units import conversion
 
-__all__ = ["SYSTEMS", "WIDTH", "Shown", "clock", "plain", "signed", "table", "wrapped"]
+__all__ = ["SYSTEMS", "Shown", "clock", "page_width", "plain", "signed", "table", "wrapped"]
 
-WIDTH = 100
-"""Columns a line may have."""
+_LEAST_TEXT = 28
+"""Columns that a text keeps in a table which has no room for it."""
 
 
 @attrs.frozen(kw_only=True)
@@ -50,6 +52,11 @@ class Shown:
     def mass_unit(self) -> str:
         return "oz" if self.thrust == "oz" else "g"
 
+    @property
+    def lengths(self) -> dict[str, tuple[str, int]]:
+        """Units of height, run, place and climb that are shown in others beside mph, and how many digits more."""
+        return {"m": ("ft", 0), "mm": ("in", 1), "m/s": ("ft/s", 0)} if self.speed == "mph" else {}
+
     def thrust_of(self, thrust_n: float) -> float:
         """Newtons in the shown unit."""
         return _in_unit(thrust_n, self.thrust_unit, "N")
@@ -80,23 +87,27 @@ class Shown:
         return f"{signed(self.loading_of(loading_g_dm2), 1)} {self.loading_unit}"
 
     def unit(self, kind: str) -> str:
-        """The shown unit of a kind of number, as :mod:`propmatch.columns` names them."""
-        return {"mass": self.mass_unit, "thrust": self.thrust_unit, "speed": self.speed_unit}.get(kind, kind)
+        """The shown unit of a kind of number, as :mod:`propmatch.columns` names them, or of a check's unit."""
+        own = {"mass": self.mass_unit, "thrust": self.thrust_unit, "speed": self.speed_unit}
+        own |= {"g": self.mass_unit, "g/dm2": self.loading_unit}
+        return own.get(kind) or self.lengths.get(kind, (kind, 0))[0]
+
+    def of(self, value: float, kind: str) -> float:
+        """A number of a kind, or of a check's unit, in the shown unit."""
+        held = UNIT_OF.get(kind, kind)
+        shown = self.unit(kind)
+        return float(100 * value if kind == "%" else value if shown == held else _in_unit(value, shown, held))
 
     def number(self, value: float, kind: str, digits: int = 1) -> str:
         """A number of a kind in the shown unit, without it; coarse units have digits enough."""
-        if kind == "mass":
-            return signed(self.mass_of(value), max(digits, 0 if self.mass_unit == "g" else 1))
-        if kind == "thrust":
-            return signed(self.thrust_of(value), max(digits, 0 if self.thrust == "gf" else 2))
-        if kind == "speed":
-            return signed(self.speed_of(value), max(digits, 1 if self.speed == "m_s" else 0))
-        return signed(100 * value if kind == "%" else value, digits)
+        least = {"mass": 0 if self.mass_unit == "g" else 1, "thrust": 0 if self.thrust == "gf" else 2,
+                 "speed": 1 if self.speed == "m_s" else 0}.get(kind, 0)  # fmt: skip
+        return signed(self.of(value, kind), max(digits + self.lengths.get(kind, ("", 0))[1], least))
 
     def text(self, value: float, kind: str, digits: int = 1) -> str:
         """A number of a kind with its unit."""
         known = {"mass": self.mass_text, "thrust": self.thrust_text, "speed": self.speed_text}
-        return known[kind](value) if kind in known else f"{self.number(value, kind, digits)} {kind}".strip()
+        return known[kind](value) if kind in known else f"{self.number(value, kind, digits)} {self.unit(kind)}".strip()
 
     def cells(self, columns: Sequence[Column], row: object, **said: str) -> dict[str, str]:
         """A row of a text table: heading to number, or to what is ``said`` in place of it, by name of the column.
@@ -142,14 +153,43 @@ def clock(minutes: float) -> str:
 
 
 def plain(text: object) -> str:
-    """Text in one line without control characters, so that a name from a file cannot steer the terminal."""
-    return "".join(sign if sign.isprintable() else " " for sign in str(text))
+    """Text in one line without control characters, so that a name from a file cannot steer the terminal; degC as °C."""
+    line = "".join(sign if sign.isprintable() else " " for sign in str(text))
+    return line.replace("degC", "°C") if "degC" in line and _shows("°") else line
 
 
-def wrapped(text: str, *, first: str = "", rest: str | None = None, width: int = WIDTH) -> list[str]:
-    """Lines of at most ``width`` columns; ``first`` begins the first line, ``rest`` the others."""
-    follow = " " * len(first) if rest is None else rest
-    lines = textwrap.wrap(plain(text), width, initial_indent=first, subsequent_indent=follow, break_on_hyphens=False)
+def _shows(sign: str) -> bool:
+    """Whether the terminal's encoding has a sign."""
+    try:
+        sign.encode(getattr(sys.stdout, "encoding", None) or "ascii")
+    except (UnicodeEncodeError, LookupError):
+        return False
+    return True
+
+
+def page_width() -> int:
+    """Columns a line may have: the terminal's, 80 where nobody watches; no more than 100, which eyes can follow."""
+    return min(max(shutil.get_terminal_size((80, 24)).columns, 40), 100)
+
+
+def wrapped(text: str, *, first: str = "", rest: str | None = None, width: int | None = None) -> list[str]:
+    """Lines of at most ``width`` columns, default the page's; ``first`` begins the first line, ``rest`` the others.
+
+    Beside a beginning that leaves no room for a text the text goes on below it. A word longer than a
+    line, such as the path of a file, stays whole, so that it can be found and copied.
+    """
+    follow, wide = " " * len(first) if rest is None else rest, width or page_width()
+    if len(first) > wide - _LEAST_TEXT // 2 or len(follow) > wide - _LEAST_TEXT // 2:
+        indent = first[: len(first) - len(first.lstrip())]
+        first, follow, text = indent, f"{indent}  ", f"{first.lstrip()}{text}"
+    lines = textwrap.wrap(
+        plain(text),
+        wide,
+        initial_indent=first,
+        subsequent_indent=follow,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
     return lines or [first.rstrip()]
 
 
@@ -158,9 +198,14 @@ def table(
     *,
     columns: Sequence[str] | None = None,
     left: Iterable[str] = (),
-    width: int = WIDTH,
+    spare: Iterable[str] = (),
+    width: int | None = None,
+    headed: bool = True,
 ) -> list[str]:
-    """Columns of plain text: a head, then a line for each row.
+    """Columns of plain text: a head, then a line for each row, none longer than the page.
+
+    Where a line would be longer, the ``spare`` columns go, then heads stand in several lines, then what is set flush
+    left, then the columns stand in several tables, each beginning with the first column.
 
     Parameters
     ----------
@@ -170,28 +215,77 @@ def table(
         Heads in order; default: the keys of the first row.
     left : iterable of str
         Columns set flush left; the others are flush right.
-    width : int
-        The widest column set flush left is cut with ``...`` until a line fits.
+    spare : iterable of str
+        Columns to leave out where there is no room, the first one first.
+    width : int, optional
+        Of a line; default the page's.
+    headed : bool
+        Whether the heads are printed.
     """
     body = [{key: plain(value) for key, value in row.items()} for row in rows]
     heads = list(columns) if columns is not None else list(body[0]) if body else []
-    flush = set(left)
-    wide = {head: max([len(head), *(len(row.get(head, "")) for row in body)]) for head in heads}
-    spare = width - sum(wide.values()) - 2 * (len(heads) - 1)
-    while spare < 0 and (cut := max((head for head in heads if head in flush), key=wide.__getitem__, default="")):
-        less = min(-spare, wide[cut] - 8)
-        if less <= 0:
-            break
-        wide[cut] -= less
-        spare += less
+    page, flush = width or page_width(), frozenset(left)
+    wide = {head: max([len(head) if headed else 0, *(len(row.get(head, "")) for row in body)]) for head in heads}
+    for head in spare:
+        if _across(wide) > page:
+            wide.pop(head, None)
+    _narrow(wide, body, flush, page)
+    lines: list[str] = []
+    for part in _strips(wide, page):
+        lines += [""] if lines else []
+        lines += _row_lines({head: head for head in part}, part, flush, heading=True) if headed else []
+        lines += [line for row in body for line in _row_lines(row, part, flush)]
+    return lines
 
-    def line(cells: Mapping[str, str]) -> str:
-        texts = []
-        for head in heads:
-            text = cells.get(head, "")
-            if len(text) > wide[head]:
-                text = text[: wide[head] - 3] + "..."
-            texts.append(text.ljust(wide[head]) if head in flush else text.rjust(wide[head]))
-        return "  ".join(texts).rstrip()
 
-    return [line({head: head for head in heads}), *map(line, body)]
+def _across(wide: Mapping[str, int]) -> int:
+    return sum(wide.values()) + 2 * (len(wide) - 1)
+
+
+def _narrow(wide: dict[str, int], body: Sequence[Mapping[str, str]], flush: Collection[str], page: int) -> None:
+    """Make columns narrower until a line fits, as far as their words allow: heads first, then what is flush left."""
+
+    def longest(texts: Iterable[str]) -> int:
+        return max((len(word) for text in texts for word in text.split()), default=0)
+
+    cells = {head: [row.get(head, "") for row in body] for head in wide}
+    least = {head: max([longest([head]), *map(len, cells[head])]) for head in wide}
+    words = {head: max(longest([head]), min(wide[head], _LEAST_TEXT)) for head in wide if head in flush}
+    for floor in (least, words):
+        for head in sorted(floor, key=lambda head: floor[head] - wide[head]):
+            over = _across(wide) - page
+            if over > 0:
+                wide[head] = max(wide[head] - over, min(wide[head], floor[head]))
+
+
+def _strips(wide: Mapping[str, int], page: int) -> list[dict[str, int]]:
+    """Columns that fit beside each other, the first of all at the left of each."""
+    first, *others = wide.items() or [("", 0)]
+    strips = [dict([first])]
+    for head, columns in others:
+        if len(strips[-1]) > 1 and _across({**strips[-1], head: columns}) > page:
+            strips.append(dict([first]))
+        strips[-1][head] = columns
+    return strips
+
+
+def _row_lines(
+    row: Mapping[str, str], wide: Mapping[str, int], flush: Collection[str], *, heading: bool = False
+) -> list[str]:
+    """One row in as many lines as its fullest cell needs; a heading stands at the bottom of its lines."""
+    cells = {head: _folded(row.get(head, ""), columns) for head, columns in wide.items()}
+    tall = max(map(len, cells.values()))
+    if heading:
+        cells = {head: [""] * (tall - len(texts)) + texts for head, texts in cells.items()}
+    lines = []
+    for at in range(tall):
+        texts = ((head, cells[head][at] if at < len(cells[head]) else "") for head in wide)
+        lines.append("  ".join(t.ljust(wide[h]) if h in flush else t.rjust(wide[h]) for h, t in texts).rstrip())
+    return lines
+
+
+def _folded(text: str, columns: int) -> list[str]:
+    if len(text) <= columns:
+        return [text]
+    indent = text[: len(text) - len(text.lstrip())]
+    return textwrap.wrap(text, columns, subsequent_indent=indent, break_on_hyphens=False)

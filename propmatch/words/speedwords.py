@@ -106,17 +106,12 @@ def speed_sentences(speeds: AircraftSpeeds, shown: Shown) -> list[str]:
             f"The brief flies {phase.name} at {say(phase.airspeed_m_s)}, {_near(phase)}."
             for phase in s.phases if phase.airspeed_m_s < phase.phase_least_speed_m_s * (1 - 1e-9)
         ]  # fmt: skip
-    slow, far = say(s.least_sink_speed_m_s), say(s.best_glide_speed_m_s)
-    where = "there too" if slow == far else f"at {slow}"
-    out.append(
-        f"Motor off, propeller {s.motor_off}: best glide {far}, {signed(s.glide_ratio)} to 1; it sinks least {where}, "
-        f"{signed(s.sink_m_s, 2)} m/s."
-    )
+    glide = f"glides best at {say(s.best_glide_speed_m_s)}, {signed(s.glide_ratio)} to 1"
+    off = f"motor off, propeller {s.motor_off}, it {glide}"
     if math.isfinite(s.least_power_speed_m_s):
-        out.append(
-            f"Level, {say(s.least_power_speed_m_s)} keeps it up longest and {say(s.best_range_speed_m_s)} takes it "
-            f"farthest."
-        )
+        long, far = say(s.least_power_speed_m_s), say(s.best_range_speed_m_s)
+        off = f"level, {long} keeps it up longest and {far} takes it farthest; {off}"
+    out.append(f"{off[0].upper()}{off[1:]}.")
     return out
 
 

@@ -66,8 +66,8 @@ def run(monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.TempPathFactor
         monkeypatch.delenv(name, raising=False)
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path_factory.mktemp("home")))
 
-    def call(*words: str) -> Ran:
-        result = CliRunner().invoke(propmatch, list(words), prog_name="propmatch")
+    def call(*words: str, typed: str | bytes | None = None) -> Ran:
+        result = CliRunner().invoke(propmatch, list(words), prog_name="propmatch", input=typed)
         if result.exception is not None and not isinstance(result.exception, SystemExit):
             raise result.exception
         return Ran(result.exit_code, result.stdout, result.stderr)

@@ -183,7 +183,7 @@ def test_an_earlier_fit_named_as_the_motor_is_remarked(own, rows):
     _, fit = own
     fit([rows["none"], rows["6x4"], rows["7x4"]], "--save")
     ran = fit([rows["none"], rows["5x4"], rows["2S"]], "--save", "second", "--motor", "parts/falke", "--json")
-    assert any("earlier fit" in remark for remark in ran.document["remarks"])
+    assert any("earlier fit" in remark for remark in ran.document["notes"])
 
 
 def test_from_the_protocol_over_its_filled_log_to_a_part(run, tmp_path):

@@ -171,7 +171,7 @@ def test_a_log_is_held_against_the_prediction_by_phase(run: Run, brief: str, log
         (("--minutes", "long", "--mah", "640"), "--minutes: 'long': must be a number above 0 and at most 600 min"),
         (("--minutes", "-3", "--mah", "640"), "--minutes: -3.0: must be a number above 0"),
         (("--minutes", "nan", "--mah", "640"), "--minutes: "),
-        (("--minutes", "11,5", "--mah", "640"), "write a decimal point"),
+        (("--minutes", "11,500", "--mah", "640"), "nothing settles what ',' marks; write 11.5 or 11500"),
         (("--minutes", "11", "--mah", "640g"), "the unit must be"),
         (("--minutes", "11", "--mah", "950"), "is more than the 850 mAh that the pack holds"),
         (("--minutes", "120", "--mah", "640"), "this charge cannot last longer than"),

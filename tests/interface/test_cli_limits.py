@@ -15,10 +15,10 @@ def plain(text: str) -> str:
 
 def test_point_says_a_propeller_over_its_speed_first(run) -> None:
     text = plain(run("point", *FAST).out)
-    assert text.startswith("Danger: propeller speed ")
+    assert text.startswith("Danger: propeller ")
     assert "limit 8571 rpm (by family, unverified)" in text
     swept = plain(run("point", *FAST, "--throttle", "0.3..1").out)
-    assert swept.startswith("Danger: propeller speed ")
+    assert swept.startswith("Danger: propeller ")
     assert not plain(run("point", *FAST, "--throttle", "0.3").out).startswith("Danger")
 
 
@@ -26,17 +26,17 @@ def test_point_says_a_propeller_over_its_speed_first(run) -> None:
 def test_an_unknown_family_is_asked_for_and_nothing_is_over(run, words) -> None:
     done = run(*words, *UNKNOWN)
     text = plain(done.out)
-    assert "The highest speed of 6x4 is not known. Which family is it: thin (stiff and narrow)" in text
-    assert "Or give its max_rpm." in text
+    assert "The max rpm of 6x4 is not known. Which family is it: thin, thick, broad" in text
+    assert "'propmatch words family' tells them apart)? Or give its max_rpm." in text
     assert "Danger" not in text
 
 
 def test_cells_and_ask_name_it_first_and_count_it(run) -> None:
     done = run("cells", "club_racer", *FAST)
-    assert "It exceeds: propeller speed" in plain(done.out)
+    assert ") misses propeller max rpm" in plain(done.out)
     rows = json.loads(run("cells", "club_racer", *FAST, "--json").out)["rows"]
-    assert {row["failing"][0] for row in rows} == {"propeller_rpm"}
-    assert plain(run("ask", "throttle", *FAST).out).startswith("Danger: propeller speed")
+    assert {row["failed"][0] for row in rows} == {"propeller_rpm"}
+    assert plain(run("ask", "throttle", *FAST).out).startswith("Danger: propeller max rpm")
     cap = json.loads(run("ask", "throttle", *FAST, "--limit", "30", "--json").out)["rows"][0]
     assert cap["by_speed"] is True
     assert cap["throttle_at_limit"] < 1
@@ -44,7 +44,7 @@ def test_cells_and_ask_name_it_first_and_count_it(run) -> None:
 
 def test_fits_refuses_a_propeller_over_its_speed_before_all_else(run) -> None:
     text = plain(run("fits", "club_racer", "--propeller", "7x6 broad", "--motor", "2600kV 40g max=40A").out)
-    assert "Why: propeller speed" in text
+    assert "Why: propeller max rpm" in text
 
 
 def test_an_estimated_rating_only_warns_where_the_brief_says_so(run, tmp_path) -> None:
@@ -58,8 +58,8 @@ def test_an_estimated_rating_only_warns_where_the_brief_says_so(run, tmp_path) -
         path.write_text(brief.format(json.dumps(word)), encoding="utf-8")
         done = run("cells", str(path), "--cells", "2", *FAST, "--json")
         found[word] = next(row for row in json.loads(done.out)["rows"] if row["compared_by"] == "same energy")
-    assert "motor_current_static" in found["exclude"]["failing"]
-    assert "motor_current_static" not in found["warn"]["failing"]
+    assert "motor_current_static" in found["exclude"]["failed"]
+    assert "motor_current_static" not in found["warn"]["failed"]
     assert found["warn"]["outside_practice"][0] == "propeller_rpm"
 
 
@@ -76,7 +76,7 @@ def test_bursts_serve_only_where_the_brief_says_so_and_that_is_said(run, tmp_pat
         path.write_text(text.format(word), encoding="utf-8")
         done = run("cells", str(path), "--cells", "2", *train, "--json")
         failing[word] = next(
-            row["failing"] for row in json.loads(done.out)["rows"] if row["compared_by"] == "same energy"
+            row["failed"] for row in json.loads(done.out)["rows"] if row["compared_by"] == "same energy"
         )
     assert {"motor_current_static", "motor_current_phase"} <= set(failing["false"])
     assert not {"motor_current_static", "motor_current_phase"} & set(failing["true"])
@@ -109,7 +109,7 @@ def test_a_danger_that_only_warns_stands_before_the_picks(run, tmp_path) -> None
     (folder / "propellers.csv").write_text("name,diameter_in,pitch_in,family,mass_g\nslow flyer,7,5.5,broad,4\n")
     (tmp_path / "brief.toml").write_text(text + '[parts]\npropeller = ["parts/*"]\n', encoding="utf-8")
     out = plain(run("match", str(tmp_path / "brief.toml"), "--parts", str(folder), "--top", "1").out)
-    assert "Danger: propeller speed" in out.partition("combinations meet the brief")[0]
+    assert "Danger: propeller max rpm" in out.partition("combinations meet the brief")[0]
 
 
 @pytest.mark.parametrize(("question", "option"), [("kv", "--current"), ("propeller", "--limit")])
@@ -117,6 +117,6 @@ def test_what_ask_recommends_is_judged_for_speed(run, question, option) -> None:
     slow = ("--motor", "1000kV 40g", "--propeller", "9x4.5 broad", "--pack", "3S 1300mAh 45C", "--controller", "40A")
     text = plain(run("ask", question, *slow, option, "25A" if question == "kv" else "4A").out)
     assert (
-        "Danger: propeller speed"
+        "Danger: propeller max rpm"
         in text.partition("Reckoned")[0].partition("draws" if question == "kv" else "largest")[2]
     )

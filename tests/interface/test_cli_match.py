@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import re
 
 import pytest
 from support.bundled import PROPELLER, SMALL_PARTS
@@ -12,8 +13,10 @@ from support.commands import MOTOR, TRAIN
 from propmatch.aircraft.endurance import flight_time
 from propmatch.brief import load_brief
 from propmatch.catalogue.catalogue import load_catalogue
+from propmatch.checks.checkrules import CHECKS
 from propmatch.checks.measures import settings
 from propmatch.search.matching import match
+from propmatch.words.answerwords import count_text
 from propmatch.words.chancewords import of_hundred
 
 BRIEF = (
@@ -75,7 +78,12 @@ def edited(tmp_path):
 def shortlist(tmp_path_factory):
     path = tmp_path_factory.mktemp("brief") / "bird.toml"
     path.write_text(BRIEF, encoding="utf-8")
-    return match(load_brief(path), load_catalogue(plugins=["bundled"]), top=20)
+    return match(load_brief(path), load_catalogue(plugins=["bundled"]), top=5)
+
+
+def listed(shortlist):
+    """The candidates of each cell count, one count after the other."""
+    return [each for group in shortlist.by_cells.values() for each in group]
 
 
 # ---------------------------------------------------------------- match
@@ -87,38 +95,68 @@ def test_json_is_the_shortlist(run, brief_file, shortlist):
     document = done.document
     assert document["combinations"] == shortlist.combinations
     assert document["passing"] in (shortlist.passing, None)
-    assert [row["id"] for row in document["rows"]] == [row.id for row in shortlist.rows]
-    for row, candidate in zip(document["rows"], shortlist.rows, strict=True):
+    assert [row["id"] for row in document["rows"]] == [row.id for row in listed(shortlist)]
+    for row, candidate in zip(document["rows"], listed(shortlist), strict=True):
         assert row["flight_minutes"] == pytest.approx(candidate.flight_minutes)
         assert {check["name"] for check in row["checks"]} == {check.name for check in candidate.checks}
-    assert set(document["by_cells"]) == {"2", "3"}
+    ids = {str(cells): [each.id for each in group] for cells, group in shortlist.by_cells.items()}
+    assert document["by_cells"] == ids
+    assert set(ids) == {"2", "3"}
+
+
+def test_a_number_that_a_check_judges_bears_the_name_of_the_check(run, brief_file):
+    document = run("match", brief_file, "--json").document
+    assert set(document["checked_by"].values()) <= CHECKS.keys()
+    for row in document["rows"]:
+        values = {check["name"]: check["value"] for check in row["checks"]}
+        for number, check in document["checked_by"].items():
+            assert row[number] == pytest.approx(values[check])
+
+
+def test_text_json_and_csv_have_the_same_rows(run, brief_file):
+    for more in ((), ("--on-paper", "--top", "3")):
+        rows = run("match", brief_file, *more, "--json").document["rows"]
+        lines = list(csv.DictReader(io.StringIO(run("match", brief_file, *more, "--csv").out)))
+        text = re.findall(r"^ *(\d+)  (\S+)  +(\S+)  +(\S+)  +(\S+)", run("match", brief_file, *more).out, re.MULTILINE)
+        kinds = ("motor", "controller", "pack", "propeller")
+        ids = [tuple(row[f"{kind}_id"].removeprefix("bundled/") for kind in kinds) for row in rows]
+        assert [[part.removesuffix("+BEC") for part in parts] for _, *parts in text] == [list(each) for each in ids]
+        assert [line["id"] for line in lines] == [row["id"] for row in rows]
+        assert [int(number) for number, *_ in text] == [row["number"] for row in rows] == list(range(1, len(rows) + 1))
+        assert {row["cells"] for row in rows} == {2, 3}
+        assert len({(row["motor_id"], row["pack_id"], row["propeller_id"]) for row in rows}) == len(rows)
 
 
 def test_the_first_lines_answer_for_each_cell_count(run, brief_file, shortlist):
     head = " ".join(run("match", brief_file).out.split("\n\n")[0].split())
-    assert f"of {shortlist.combinations} combinations meet the brief" in head
     for cells in (2, 3):
         best = shortlist.by_cells[cells][0]
-        of_all = " and of all" if best is shortlist.best else ""
-        what = "Best that holds" if shortlist.holds[cells] else "Surest"
-        assert f"{what} with {cells}S{of_all if shortlist.holds[cells] else ''}" in head
-        assert f": {best.train.motor.name}, {best.train.propeller.name}" in head
-        assert f"{best.flight_minutes:.1f} (" in head
-        assert f"every rating in {of_hundred(best.pick.chance_ratings)} of 100 builds" in head
+        of_all = " (best of all)" if best is shortlist.best else ""
+        surest = "" if shortlist.holds[cells] else "nothing is sure to meet the brief; surest is "
+        assert f"test bird with {cells}S{of_all}: {surest}{best.train.motor.name}, {best.train.propeller.name}" in head
+        pick = best.pick
+        assert f"{best.flight_minutes:.0f} ({pick.minutes_low:.0f} to {pick.minutes_high:.0f}) min of flight" in head
+        assert f"{of_hundred(pick.chance_all)} of 100 builds keep every limit" in head
+    assert head.count("hottest: the ") == 2
 
 
-def test_text_shows_why_what_binds_and_what_was_left_out(run, brief_file):
-    out = run("match", brief_file).out
-    text = " ".join(out.split())
+def test_text_shows_what_the_others_miss_and_all_on_request(run, brief_file, shortlist):
+    out, whole = (run("match", brief_file, *more).out for more in ((), ("--all",)))
+    text, every = (" ".join(each.split()) for each in (out, whole))
+    assert (
+        f"of {count_text(shortlist.combinations)} combinations meet the brief on paper. The others miss first " in text
+    )
     for words in (
-        "With 2S, ",
-        "With 3S, ",
         "east certain: ",
-        "Left out",
-        "heavier filament",
+        "Rejected, by the first limit missed:",
+        "Variant 'heavier filament'",
+        "m/s",
+        "ratings",
     ):
-        assert words in text
-    assert max(map(len, out.splitlines())) <= 100
+        assert words in every
+        assert words not in text.partition("--all")[0]
+    assert all(row.id in every for row in listed(shortlist))
+    assert max(map(len, (out + whole).splitlines())) <= 80
 
 
 def test_top_and_cells(run, brief_file):
@@ -130,7 +168,7 @@ def test_top_and_cells(run, brief_file):
 
 def test_csv_rows(run, brief_file, shortlist):
     rows = list(csv.DictReader(io.StringIO(run("match", brief_file, "--csv").out)))
-    assert [row["id"] for row in rows] == [row.id for row in shortlist.rows]
+    assert [row["id"] for row in rows] == [row.id for row in listed(shortlist)]
 
 
 def test_exhaustive_gives_the_same_rows(run, brief_file):
@@ -153,20 +191,23 @@ def test_a_new_check_is_told_everywhere(run, brief_file, shortlist):
 
 def test_why_of_the_best_and_of_one_left_out(run, brief_file, edited):
     document = run("match", brief_file, "--on-paper", "--json").document
-    best = document["by_cells"]["2"][0]["id"]
+    best, second = document["by_cells"]["2"][:2]
     done = run("match", brief_file, "--why", best)
     assert done.exit_code == 0
+    assert run("match", brief_file, "--on-paper", "--why", "1").out == done.out
     every = run("match", brief_file, "--cells", "2", "--exhaustive", "--json").document["passing"]
     assert f"is number 1 of the {every} with 2S that meet the brief" in " ".join(done.out.split())
-    second = run("match", brief_file, "--why", document["by_cells"]["2"][1]["id"], "--json").document
-    assert (second["place"], second["passing_of_cells"]) == (2, every)
+    found = match(load_brief(brief_file), load_catalogue(plugins=["bundled"]), top=50, on_paper=True, variant=None)
+    place = [each.id for each in found.by_cells[2]].index(second) + 1
+    second = run("match", brief_file, "--why", second, "--json").document
+    assert (second["place"], second["passing_of_cells"]) == (place, every)
     assert second["score"] <= second["score_bound"]
     strict = edited("min_flight_minutes = 15", "min_flight_minutes = 600")
     done = run("match", strict, "--why", best)
     assert done.exit_code == 1
     assert "is left out" in " ".join(done.out.split())
     document = run("match", strict, "--why", best, "--json").document
-    assert document["failing"] == ["flight_time"]
+    assert document["failed"] == ["flight_time"]
 
 
 def test_the_front_is_what_nothing_beats(run, brief_file):
@@ -202,6 +243,7 @@ def test_a_brief_that_cannot_be_met_ends_with_one(run, edited):
         (("--cells", "2,2"), "twice"),
         (("--variant", "lighter"), "heavier filament"),
         (("--why", "bundled/nothing"), "no part with this id"),
+        (("--why", "99"), "must be a row, 1 to 10, or the ids of its parts"),
         (("--top", "0"), "--top"),
         (("--json", "--csv"), "exclude each other"),
     ],
@@ -289,7 +331,7 @@ def test_time_is_flight_time(run, brief_file, shortlist):
     rows = [row for row in done.document["rows"] if row["variant"] == "as designed"]
     assert [row["minutes"] for row in rows] == pytest.approx([phase.minutes for phase in flown.phases])
     head = " ".join(run("time", brief_file, "--train", best.id).out.split("\n\n")[0].split())
-    assert f"{flown.minutes:.1f} minutes" in head
+    assert head.startswith(f"test bird: {flown.minutes:.0f} (")
     assert "Set the timer to" in head
 
 
@@ -318,14 +360,14 @@ def test_time_with_typed_parts(run, brief_file):
 def test_a_flight_that_is_too_short_ends_with_one(run, edited, shortlist):
     done = run("time", edited("min_flight_minutes = 15", "min_flight_minutes = 600"), "--train", shortlist.best.id)
     assert done.exit_code == 1
-    assert "falls short by" in done.out
+    assert "Wanted 600 min: short by" in " ".join(done.out.split())
 
 
 @pytest.mark.parametrize(
     ("speed", "cell", "said"),
     [
-        # 2 ohm a cell under full throttle sags below any cut-off
-        (11, "2000mohm", "in climb out a cell falls below the cut-off of 3.3 V even with a full pack."),
+        # 2 ohm a cell under full throttle sags below any cutoff
+        (11, "2000mohm", "in climb out a cell falls below the cutoff of 3.3 V even with a full pack."),
         (90, "10mohm", "transect needs more thrust than there is, even with a full pack."),
     ],
 )
@@ -344,9 +386,8 @@ def test_a_flight_of_no_length_says_what_it_came_to_grief_on(run, tmp_path, spee
     done = run("time", str(path), *words, "--motors", "2")
     head = " ".join(done.out.split("\n\n")[0].split())
     assert done.exit_code == 1
-    assert "with 2 sets of 1500kV" in head
-    assert "cannot be flown" in head
-    assert f": {said}" in head
+    assert ": 2 sets of 1500kV" in head
+    assert head.startswith(f"test bird: cannot be flown, {said}")
 
 
 @pytest.mark.parametrize(

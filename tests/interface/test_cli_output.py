@@ -43,7 +43,7 @@ def test_json_has_null_for_what_is_not_a_number(capsys):
 
 
 def test_csv_reads_back(capsys):
-    show(Reply(command="point", rows=[ROW, {"rpm": 1.0, "more": "x"}], remarks=["mind"]), form="csv")
+    show(Reply(command="point", rows=[ROW, {"rpm": 1.0, "more": "x"}], notes=["mind"]), form="csv")
     printed = capsys.readouterr()
     first, second = csv.DictReader(io.StringIO(printed.out))
     assert first["name"] == ROW["name"]

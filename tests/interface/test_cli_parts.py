@@ -159,7 +159,7 @@ def test_a_prediction_says_what_lies_outside_the_measured_and_what_nobody_stated
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (("--predict", "178x102"), "millimetres"),
+        (("--predict", "178x102"), "in mm? then it is 7.008 in"),
         (("--predict", "7"), "--predict"),
         (("--predict", "7x4", "--family", "fat"), "one of thin, thick"),
         (("--predict", "7x4", "--blades", "0"), "blades"),
@@ -211,6 +211,13 @@ def test_a_dry_run_shows_columns_and_rows_by_a_mapping(run, tmp_path):
     assert row["mass_g"] == pytest.approx(28.349523125)
 
 
+def test_notes_on_how_tables_were_read_are_counted(run, folder, tmp_path):
+    (tmp_path / "drawer.csv").write_text("Name,KV,Weight\nfalke,1500,28 g\n", encoding="utf-8")
+    said = " ".join(run("parts", "--parts", folder).out.split())
+    assert "2 faults and 0 warnings, 1 note on how tables were read." in said
+    assert "KV read as kv_rpm_per_v, label" in " ".join(run("parts", "--faults", "--parts", folder).out.split())
+
+
 def test_a_dry_run_of_nothing(run, tmp_path):
     done = run("parts", "--dry-run", str(tmp_path / "none.csv"))
     assert done.exit_code == 2
@@ -218,8 +225,8 @@ def test_a_dry_run_of_nothing(run, tmp_path):
 
 
 def test_a_warning_of_a_file_is_counted_as_a_warning(run, folder, tmp_path):
-    (tmp_path / "below").mkdir()
-    (tmp_path / "below" / "motors.csv").write_text("name,kv_rpm_per_v,mass_g\nmine,1500,28\n", encoding="utf-8")
+    (tmp_path / "bundled").mkdir()  # a box may not bear the name of a plugin
+    (tmp_path / "bundled" / "motors.csv").write_text("name,kv_rpm_per_v,mass_g\nmine,1500,28\n", encoding="utf-8")
     assert "2 faults and 1 warning." in " ".join(run("parts", "--parts", folder).out.split())
 
 

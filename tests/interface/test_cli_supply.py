@@ -19,7 +19,7 @@ IDS, OWN = (
 # practice, no published source
 RADIO_A = 0.05 + 4 * 0.05 + 0.3
 SUPPLY_G = 3 + 4 * RADIO_A
-LISTED = f"separate supply (BEC) of {SUPPLY_G:.1f} g"
+LISTED = f"separate BEC of {SUPPLY_G:.1f} g"
 COMMANDS = {
     "cells": ("cells",), "time": ("time",), "envelope": ("envelope",), "mass": ("ask", "mass"), "pack": ("ask", "pack"),
     "fits": ("fits",),
@@ -34,6 +34,7 @@ def flat(text: str) -> str:
 def test_every_command_lists_it(run, name):
     words = (*COMMANDS[name], "wetland_logger", "--train")
     more = ("--motor", MOTOR) if name == "fits" else ()
+    more += ("--assumptions", "--all" if name == "cells" else "--full")
     out = flat(run(*words, IDS, *more).out)
     assert LISTED in out
     assert "3 g and 4 g per ampere" in out, "and says that it is assumed"
@@ -51,8 +52,9 @@ def test_match_lists_it_and_the_rows_have_its_mass(run, tmp_path):
     text = path("briefs/wetland_logger.toml").read_text(encoding="utf-8")
     file = tmp_path / "none.toml"
     file.write_text(text + '[parts]\ncontroller = ["bundled/*-none"]\npack = ["bundled/2s-820*"]\n', encoding="utf-8")
-    ran = run("match", str(file), "--cells", "2", "--on-paper")
+    ran = run("match", str(file), "--cells", "2", "--on-paper", "--all")
     assert f"and a {LISTED}" in flat(ran.out)
+    assert "-none+BEC " in ran.out
     rows = run("match", str(file), "--cells", "2", "--on-paper", "--json").document["rows"]
     assert [row["receiver_supply_mass_g"] for row in rows] == pytest.approx([SUPPLY_G] * len(rows))
     stated = tmp_path / "stated.toml"
@@ -69,7 +71,7 @@ def test_page_and_sheet_list_it():
     catalogue = load_catalogue()
     answer = train_answer(brief, catalogue, IDS)
     assert answer["supply"] == LISTED
-    assert train_answer(brief, catalogue, OWN)["supply"] == "supply in the controller"
+    assert train_answer(brief, catalogue, OWN)["supply"] == "BEC in the ESC"
     parts = {part["kind"]: catalogue.find(f"{part['kind']}s", part["id"]) for part in answer["parts"]}
     text = flat(sheet_html(build_sheet(brief, catalogue, train=settings(brief)[0].train(**parts))))
     assert LISTED in text

@@ -37,6 +37,7 @@ from propmatch.sheet.case import Sheet
 from propmatch.sheet.picture import need
 from propmatch.units import GRAM_FORCE_N, GRAM_KG, KMH_M_S
 from propmatch.words.chancewords import of_hundred, range_words
+from propmatch.words.checkwords import check_name
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -159,7 +160,7 @@ def test_recommended_trains_are_those_of_match(sheet: Sheet, shortlist: Shortlis
     assert stated(row(table, "flight time")[1:]) == [f"{c.flight_minutes:.1f} min" for c in best]
     assert stated(row(table, "all-up mass")[1:]) == [f"{c.all_up_mass_g:.0f} g" for c in best]
     currents = [f"{c.motor_current_worst_a:.1f} A" for c in best]
-    assert stated(row(table, "motor current, full throttle at rest or in flight, full pack")[1:]) == currents
+    assert stated(row(table, "motor current, full throttle, static or in flight, full battery")[1:]) == currents
     sure = [sureness(settings(brief())[0], c.train) for c in best]
     assert row(table, "every limit kept in, of 100 builds")[1:] == tuple(of_hundred(s.chance_all_limits) for s in sure)
     ends = [s.value("flight_time") for s in sure]
@@ -212,8 +213,7 @@ def test_margins_are_those_of_run_checks(sheet: Sheet) -> None:
     shown = {r[0]: r for r in table.rows}
     assert len(table.rows) == len(checks)
     for check in checks:
-        line = shown[check.name.replace("_", " ").replace("all up", "all-up").replace("rpm", "speed")
-                     .replace("mach", "Mach").replace("takeoff", "take-off")]  # fmt: skip
+        line = shown[check_name(check.name)]
         assert line[5] == check.verdict
         assert line[3] == (f"{100 * check.margin:.0f} %".replace("-0 %", "0 %") if np.isfinite(check.margin) else "-")
 

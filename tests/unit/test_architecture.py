@@ -20,7 +20,7 @@ MODULES = {
 PLUGINS = Path(propmatch_plugins.__file__).parent
 
 FLOORS = (
-    "_version units columns status faults files tablehtml",
+    "_version units columns status faults files cache tablehtml",
     "models",
     "records",
     "train",
@@ -166,6 +166,36 @@ def test_importing_is_light(module: str) -> None:
     code = f"import sys, {module}; print(sorted({{'numpy', 'scipy', 'pandas'}} & set(sys.modules)))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+NEVER = {"scipy", "pandas", "matplotlib", "jinja2", "numpy.ma", "decimal", "dask"}
+"""What an answer in text needs nothing of."""
+SEARCH = {"propmatch.search.matching", "propmatch.search.bounds.pruned", "propmatch.search.picks"}
+NAMED = ("--motor", "1500kV 28g", "--propeller", "6x4", "--pack", "2S 450mAh 35C", "--controller", "20A")
+
+
+@pytest.mark.parametrize(
+    ("words", "forbidden"),
+    [
+        (("--help",), NEVER | SEARCH | {"numpy", "propmatch.records"}),
+        (("point", *NAMED), NEVER | SEARCH),
+        (("time", "schoolyard_trainer", *NAMED), NEVER | SEARCH),
+        (("match", "schoolyard_trainer", "--on-paper"), NEVER),
+    ],
+    ids=lambda each: each[0] if isinstance(each, tuple) else "",
+)
+def test_a_command_imports_nothing_that_it_does_not_need(words: tuple[str, ...], forbidden: set[str]) -> None:
+    code = f"""
+import sys
+from propmatch.cli import propmatch
+try:
+    propmatch({words!r}, standalone_mode=False)
+except SystemExit:
+    pass
+sys.stderr.write("loaded: " + " ".join(sorted({forbidden!r} & set(sys.modules))))
+"""
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stderr.split("loaded:")[-1].split() == []
 
 
 def test_every_public_name_of_the_package_exists() -> None:

@@ -110,7 +110,7 @@ def test_without_a_style_club_flying_is_assumed_and_said():
     assert real.factor == FLYING["club"].factor
     assert "no style being stated" in real.assumptions[0].text
     text = " ".join(flown_sentences(real, flight.minutes, flight.cutoff_cell_v, Shown()))
-    assert f"{real.flown_minutes:.1f} minutes" in text
+    assert f"about {real.flown_minutes:.0f} (" in text
 
 
 def test_a_style_changes_no_verdict():
@@ -314,7 +314,7 @@ def vars_of(found):
 def test_an_alarm_comes_before_the_cut_off_that_ends_the_flight():
     setting = here(CRUISE, ("[limits]", "[limits]\nreserve_charge = 0\ncutoff_cell_v = 3.6"))
     train, flight, real = flown(setting)
-    assert flight.ended_by == "cut-off"
+    assert flight.ended_by == "cutoff"
     found = settings_of(train, setting, flight, real)
     assert found.alarm_load_cell_v > found.cutoff_cell_v == 3.6
 

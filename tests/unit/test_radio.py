@@ -121,7 +121,7 @@ def test_a_controller_without_supply_gets_one(controller, stated, mass, words) -
 def test_a_linear_supply_gives_no_more_than_the_pack_has() -> None:
     one_cell = attrs.evolve(small_train().pack, cells_series=1)
     linear, _ = checked(small_train(controller=LINEAR, pack=one_cell))
-    assert linear["receiver_supply"].value == pytest.approx(3.3), "the cut-off of one cell"
+    assert linear["receiver_supply"].value == pytest.approx(3.3), "the cutoff of one cell"
     assert linear["receiver_supply"].margin < 0
     assert linear["servo_supply_heat"].value == 0
     two, _ = checked(small_train(controller=LINEAR))

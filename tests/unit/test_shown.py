@@ -1,12 +1,13 @@
 """Trade units and plain tables."""
 
+import io
 import math
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from propmatch.words.shown import SYSTEMS, Shown, plain, signed, table, wrapped
+from propmatch.words.shown import SYSTEMS, Shown, page_width, plain, signed, table, wrapped
 
 
 def test_trade_units_of_known_quantities():
@@ -50,7 +51,7 @@ def test_a_table_aligns_its_columns():
 @given(st.lists(st.fixed_dictionaries({"a": st.text(max_size=150), "b": st.floats()}), max_size=4))
 def test_a_table_with_a_text_column_fits_the_page(rows):
     lines = table(rows, left=["a"])
-    assert all(len(line) <= 100 for line in lines)
+    assert all(len(line) <= 80 for line in lines)
     assert all("\n" not in line for line in lines)
 
 
@@ -58,4 +59,34 @@ def test_a_table_with_a_text_column_fits_the_page(rows):
 def test_wrapped_text_fits_and_loses_no_word(text):
     lines = wrapped(text, first="  - ")
     assert " ".join(lines).replace("  - ", "", 1).split() == text.split() or not text.split()
-    assert all(len(line) <= 100 or " " not in line.strip() for line in lines)
+    assert all(len(line) <= 80 or " " not in line.strip() for line in lines)
+
+
+@given(
+    st.lists(st.fixed_dictionaries({f"number {at} of many": st.integers(0, 10**6) for at in range(12)}), max_size=3),
+    st.integers(40, 100),
+)
+def test_a_table_of_many_numbers_stands_in_strips_and_loses_none(rows, width):
+    lines = table([{"which": "row", **row} for row in rows], width=width)
+    assert all(len(line) <= width for line in lines)
+    words = " ".join(lines).split()
+    assert all(words.count(str(value)) >= list(row.values()).count(value) for row in rows for value in row.values())
+
+
+def test_spare_columns_go_before_anything_is_folded():
+    row = {"part": "propeller of wood", "A": "12.5", "notes": "x" * 30}
+    assert table([row], left=["part"], spare=["notes"], width=40) == [
+        "part                  A", "propeller of wood  12.5",
+    ]  # fmt: skip
+    assert table([row], left=["part"], width=30, columns=["part", "A"], headed=False) == ["propeller of wood  12.5"]
+
+
+def test_a_line_is_as_wide_as_the_terminal_says(monkeypatch):
+    """COLUMNS stands for a terminal's width, as POSIX has it (The Open Group, XBD, Environment Variables)."""
+    for said, wide in (("60", 60), ("5", 40), ("300", 100)):
+        monkeypatch.setenv("COLUMNS", said)
+        assert page_width() == wide
+        assert max(map(len, wrapped("word " * 100))) <= wide
+    monkeypatch.delenv("COLUMNS")
+    monkeypatch.setattr("sys.__stdout__", io.StringIO())  # nobody watches
+    assert page_width() == 80
