@@ -15,7 +15,7 @@ from tempfile import TemporaryDirectory
 from propmatch.files import write_file
 
 README = Path(__file__).resolve().parent.parent / "README.md"
-NOTES = ("No brief was named", "No power train was named", "This is the bundled brief", "You named no parts")
+NOTES = ("No brief was named", "No power train was named", "A bundled brief", "You named no parts")
 
 
 def head(line: str, folder: str) -> list[str]:
