@@ -36,7 +36,7 @@ def parts_folder(given: str | Path | None = None) -> Path:
         return Path(platformdirs.user_data_dir("propmatch", appauthor=False)) / "parts"
     if not Path(named).is_dir():
         by = "--parts" if given is not None else FOLDER_VARIABLE
-        raise InputFaults([Fault(str(named), rule="no such folder", hint=f"named by {by}")])
+        raise InputFaults([Fault(str(named), rule="no such folder", hint=f"named by {by}; make it first")])
     return Path(named)
 
 
