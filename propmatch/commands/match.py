@@ -55,7 +55,6 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
     Exit code 1 when no combination meets the brief.
     """
-    from propmatch.commands.boxwords import box_reply
     from propmatch.commands.briefs import open_brief
     from propmatch.commands.matching import find_shortlist, with_cells
     from propmatch.commands.matchwords import match_reply
@@ -81,7 +80,11 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
         id = row_id(found(), top, int(why)) if why.isdigit() else why
         reply, met = why_reply(stock, brief, options, id, which)
+    elif brief.parts.only:
+        from propmatch.commands.boxwords import box_reply
+
+        reply, met = box_reply(stock, brief, options, which, matched)
     else:
-        reply, met = box_reply(stock, brief, options, which, matched) if brief.parts.only else matched()
+        reply, met = matched()
     show(reply, form=form_of(options))
     ctx.exit(0 if met else 1)
