@@ -187,3 +187,11 @@ def test_a_guessed_number_is_told_from_one_of_the_label(add, run, tmp_path, text
     shown = run("parts", "packs", "--show", "mine/11.1V 2200mAh", "--parts", str(tmp_path)).out
     line = [line for line in shown.splitlines() if line.strip().startswith("c_rating ")][-1]
     assert "estimated, see notes" in line
+
+
+def test_rows_of_other_parts_below_a_column_of_motors_are_told_by_their_names(add):
+    """A drawer in one list: what fills the motors' column is a motor, the rest what its name says, else a motor."""
+    text = "Part\tKV\tWeight\nfalke\t1450\t28\n3S 2200 30C\t\t180\n7x4\t\t\nhabicht\t\t48\n"
+    done = add(text)
+    assert "Read 1 motor, 1 pack, 1 propeller; 1 fault" in done.out
+    assert "pasted:5: kv_rpm_per_v: missing" in " ".join(done.out.split())

@@ -358,8 +358,11 @@ class _Planner:
             return []
         given = {kind: self._given(kind) for kind in KINDS}
         strong = [kind for kind, names in SIGNATURE.items() if all(name in given[kind] for name in names)]
+        at = self._name_at()
+        headed = None if at is None else kind_in(self.heads[at])
+        named = {headed} if headed else {kind_of_name(name, self.grid.mark) for name in self._names(at)}
         if len(strong) == 1:
-            return strong
+            return [kind for kind in KINDS if kind in strong or (kind in named and not headed)]
         if strong:
             also = [kind for kind in ("controllers", "propellers") if kind not in strong]
             return [kind for kind in KINDS if kind in strong or (kind in also and self._could_be(kind, given[kind]))]
@@ -367,9 +370,6 @@ class _Planner:
             return ["propellers"]
         if "max_current_a" in given["controllers"]:
             return ["controllers"]
-        at = self._name_at()
-        headed = None if at is None else kind_in(self.heads[at])
-        named = {headed} if headed else {kind_of_name(name, self.grid.mark) for name in self._names(at)}
         return [kind for kind in KINDS if kind in named]
 
     def _headed(self, kind: str, field: str) -> bool:

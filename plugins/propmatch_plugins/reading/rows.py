@@ -143,7 +143,10 @@ class _Reader:
                 if kind in kinds and name in filled[kind]]  # fmt: skip
         names = [str(cells[fields.columns["name"].at]) for fields in kinds.values() if "name" in fields.columns]
         named = [kind for kind in (kind_of_name(name, self.plan.mark) for name in names[:1]) if kind in kinds]
-        return next(iter(found or named or weak), "")
+        headed = [
+            kind for kind, names in SIGNATURE.items() if kind in kinds and set(names) <= kinds[kind].columns.keys()
+        ]
+        return next(iter(found or named or weak or headed[:1] * (len(headed) == 1)), "")
 
     def _kindless(self, line: int, cells: Sequence[Any], kinds: str) -> Fault:
         column = self.plan.kind_at
