@@ -8,10 +8,9 @@ import click
 from propmatch.commands.options import (
     Command,
     answer_options,
-    assumptions_option,
     catalogue_options,
     form_of,
-    full_option,
+    short_answer_options,
     shown_units,
 )
 from propmatch.commands.trains import LazyCatalogue, train_options
@@ -53,8 +52,7 @@ def _question(name: str) -> Callable[[F], click.Command]:
         made = click.pass_context(function)
         for option in (
             answer_options,
-            full_option,
-            assumptions_option,
+            short_answer_options,
             catalogue_options,
             train_options,
             click.option("--on-paper", is_flag=True, help="With the numbers as stated, however sure they are."),

@@ -8,10 +8,9 @@ from propmatch.columns import numbers_of
 from propmatch.commands.options import (
     Command,
     answer_options,
-    assumptions_option,
     catalogue_options,
     form_of,
-    full_option,
+    short_answer_options,
     shown_units,
 )
 from propmatch.commands.trains import LazyCatalogue, train_options
@@ -26,8 +25,7 @@ __all__ = ["command"]
 @click.option("--train", metavar="ID", help='The ids of its parts joined by " + ", as match prints them.')
 @train_options
 @catalogue_options
-@full_option
-@assumptions_option
+@short_answer_options
 @answer_options
 @click.pass_context
 def command(ctx: click.Context, /, **options: Any) -> None:

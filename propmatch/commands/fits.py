@@ -9,10 +9,9 @@ import click
 from propmatch.commands.options import (
     Command,
     answer_options,
-    assumptions_option,
     catalogue_options,
     form_of,
-    full_option,
+    short_answer_options,
     shown_units,
 )
 from propmatch.commands.output import Reply
@@ -212,8 +211,7 @@ def _placing(fit: Any, shown: Shown) -> list[str]:
 @click.option("--pack", metavar="PART", help='Substitute, by id or typed: "3S 850mAh 45C".')
 @click.option("--controller", metavar="PART", help='Substitute, by id or typed: "20A 18g".')
 @catalogue_options
-@full_option
-@assumptions_option
+@short_answer_options
 @answer_options
 @click.pass_context
 def command(ctx: click.Context, /, **options: Any) -> None:

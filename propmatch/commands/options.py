@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Command", "answer_options", "assumptions_option", "catalogue_options", "cautions_option", "form_of",
-    "full_option", "open_catalogue", "shown_units",
+    "open_catalogue", "short_answer_options", "shown_units",
 ]  # fmt: skip
 
 ALIASES = {"--controller": "--esc", "--propeller": "--prop", "--pack": "--battery"}
@@ -81,9 +81,10 @@ def cautions_option(function: F) -> F:
     return click.option("--cautions", is_flag=True, help="The cautions in full, not only one line.")(function)
 
 
-def full_option(function: F) -> F:
-    """--full."""
-    return click.option("--full", is_flag=True, help="Every table, not only the short answer.")(function)
+def short_answer_options(function: F) -> F:
+    """--full, and what else a short answer leaves out: --assumptions, --cautions."""
+    text = "Every table, not only the short answer."
+    return click.option("--full", is_flag=True, help=text)(assumptions_option(function))
 
 
 def answer_options(function: F) -> F:

@@ -12,10 +12,9 @@ from propmatch.columns import Column, with_ranges
 from propmatch.commands.options import (
     Command,
     answer_options,
-    assumptions_option,
     catalogue_options,
     form_of,
-    full_option,
+    short_answer_options,
     shown_units,
 )
 from propmatch.commands.plotting import check_plot, plot_option, point_picture, save_plot
@@ -493,8 +492,7 @@ def _trend(question: "Question", rows: Sequence[Row], shown: Shown) -> str:
 @click.option("--temperature", metavar="DEGC", help="Air temperature.  [default: standard for the height]")
 @plot_option
 @catalogue_options
-@full_option
-@assumptions_option
+@short_answer_options
 @answer_options
 @click.pass_context
 def command(ctx: click.Context, /, **options: Any) -> None:

@@ -22,10 +22,9 @@ from propmatch.columns import (
 from propmatch.commands.options import (
     Command,
     answer_options,
-    assumptions_option,
     catalogue_options,
     form_of,
-    full_option,
+    short_answer_options,
     shown_units,
 )
 from propmatch.commands.plotting import check_plot, plot_option, save_plot
@@ -383,8 +382,7 @@ def settings_block(flight: Flight, shown: Shown) -> list[str]:
 @click.option("--variant", metavar="NAME", help="One variant of the brief.  [default: all]")
 @plot_option
 @catalogue_options
-@full_option
-@assumptions_option
+@short_answer_options
 @answer_options
 @click.pass_context
 def command(ctx: click.Context, /, **options: Any) -> None:
