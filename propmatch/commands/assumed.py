@@ -57,7 +57,7 @@ def mattering(
     None that moves it by less than 1 % is named.
 
     A number moves an answer by sqrt(s) h, with s its share of the answer's variance and h half of the answer's 80 %
-    interval over its median.
+    interval over the middle of that.
 
     Parameters
     ----------
