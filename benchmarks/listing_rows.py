@@ -23,6 +23,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from prediction_training.five_inch import BENCH_SIZE
 from propmatch.coupling import solve
 from propmatch.faults import InputFaults
 from propmatch.models.air import Air
@@ -35,7 +36,6 @@ from propmatch_plugins.prediction import propmatch_coefficient_table
 
 SUPPLY_LIMIT_A, LEAST_VOLTS = 10.8, 0.93
 MASS_G, OTHER_MASS_G = {"d": 20.0, "f": 20.0, "h": 20.0}, 28.0
-BENCH_SIZE = {"1": "5x4x3", "2": "5x4.5x3", "3": "5x4.5x3", "4": "5x4", "6": "5x4.5", "7": "5x4x3", "8": "5x5.3x3"}
 STAND_SIZE = {"9450": "9.4x5", "8045": "8x4.5", "1147": "11x4.7", "1155": "11x5.5", "1150": "11x5", "1045": "10x4.5"}
 KINDS = {"rpm and thrust": ("rpm", "gf"), "thrust": ("gf",), "rpm": ("rpm",), "neither": ()}
 NUMBERS = ("rpm", "amps", "gf")
@@ -83,10 +83,11 @@ def smoke() -> pd.DataFrame:
     return rows.astype(dict.fromkeys(numbers, float))
 
 
-def predicted(size: str) -> Propeller:
-    """The propeller of a label, such as 5x4.5x3."""
+def predicted(size: str, family: str | None = None) -> Propeller:
+    """The propeller of a label, such as 5x4.5x3; the family where it is known."""
     diameter, pitch, *blades = (float(number) for number in size.split("x"))
-    bare = Propeller(name=size, diameter_in=diameter, pitch_in=pitch, blades=int(*blades or [2]), mass_g=1.0)
+    bare = Propeller(name=size, diameter_in=diameter, pitch_in=pitch, blades=int(*blades or [2]), mass_g=1.0,
+                     family=family)  # fmt: skip
     answer = propmatch_coefficient_table(bare, ())
     return Propeller(name=size, diameter_in=diameter, pitch_in=pitch, blades=bare.blades, mass_g=1.0,
                      table=answer.table, source=answer.source)  # fmt: skip

@@ -4,18 +4,28 @@ import hashlib
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from prediction_training.measured import MeasuredPropeller, Sweep
 from propmatch.models.tables import CoefficientTable
+from propmatch.units import INCH_M
 from propmatch_plugins.prediction.evidence import Sibling
-from propmatch_plugins.prediction.knowledge import QUANTITIES
-from propmatch_plugins.prediction.predicted import Prediction
+from propmatch_plugins.prediction.families import reynolds_number
+from propmatch_plugins.prediction.knowledge import (
+    JOINT,
+    QUANTITIES,
+    WINDMILLING,
+    WINDMILLING_AT,
+    curve_spread,
+    growing,
+)
 
 __all__ = [
     "ERRORS",
+    "JUDGED",
     "Comparison",
     "by_line",
     "by_model",
@@ -65,20 +75,50 @@ def by_line(propellers: Sequence[MeasuredPropeller], groups: int | None = None) 
     return [{p.model for p in propellers if p.line in lines[k::count]} for k in range(count)]
 
 
+JUDGED = (*QUANTITIES, *WINDMILLING, *JOINT)
+"""Everything with an interval."""
+
+
+class Curves(Protocol):
+    """What is held against measurements: a prediction, or a baseline without intervals."""
+
+    @property
+    def table(self) -> CoefficientTable: ...
+    @property
+    def zero_thrust_j(self) -> FloatArray: ...
+    @property
+    def peak_efficiency(self) -> FloatArray: ...
+
+
 @dataclass(frozen=True)
 class Comparison:
-    """One propeller: relative errors (predicted/measured - 1) by name, and ln(measured/predicted) by quantity."""
+    """One propeller beside its prediction.
+
+    ``errors``: predicted/measured - 1 by name. ``logs``: by quantity what its interval must hold,
+    ln(measured/predicted) of QUANTITIES, (measured - predicted)/static of WINDMILLING, the largest miss of a sweep in
+    standard deviations of JOINT; ``speeds``: the rpm of each.
+    """
 
     propeller: MeasuredPropeller
-    prediction: Prediction
+    prediction: Any
     errors: dict[str, FloatArray]
     logs: dict[str, FloatArray]
+    speeds: dict[str, FloatArray]
+
+    def half_widths(self, quantity: str) -> FloatArray:
+        """Half-width of the interval at each measured value."""
+        widths = self.prediction.widths[:, JUDGED.index(quantity)]
+        return np.asarray(np.interp(np.log(self.speeds[quantity]), np.log(self.prediction.table.rpm), widths))
 
     def covered(self, quantity: str) -> FloatArray:
         """1 where the 80 % interval holds the measured value."""
-        low, high = self.prediction.intervals[quantity]
-        value = np.expm1(self.logs[quantity])
-        return ((value >= low) & (value <= high)).astype(np.float64)
+        return (np.abs(self.logs[quantity]) <= self.half_widths(quantity)).astype(np.float64)
+
+    def growing(self, quantity: str) -> FloatArray:
+        """What an interval grows with at each measured value, (N, G)."""
+        p = self.propeller
+        reynolds = reynolds_number(p.diameter_in * INCH_M, self.speeds[quantity])
+        return growing(p.printed, self.prediction.family_chances, reynolds)
 
 
 def _chosen(size: int, most: int) -> NDArray[np.intp]:
@@ -87,84 +127,79 @@ def _chosen(size: int, most: int) -> NDArray[np.intp]:
     return np.unique(np.linspace(0, size - 1, min(size, most)).round().astype(np.intp))
 
 
-def compare(propeller: MeasuredPropeller, prediction: Prediction) -> Comparison:
-    """Up to 7 static speeds; up to 5 sweeps with up to 6 points each.
+class _Notes:
+    """Errors by name and what the intervals must hold by quantity, gathered point by point."""
+
+    def __init__(self) -> None:
+        self.errors: dict[str, list[float]] = {name: [] for name in ERRORS}
+        self.logs: dict[str, list[tuple[float, float]]] = {name: [] for name in JUDGED}
+
+    def ratio(self, name: str, quantity: str | None, predicted: float, measured: float, rpm: float) -> None:
+        """One predicted value beside the measured one."""
+        self.errors[name].append(predicted / measured - 1.0)
+        if quantity is not None:
+            sound = predicted > 0 and measured > 0
+            self.logs[quantity].append((math.log(measured / predicted) if sound else 1e3, rpm))
+
+
+def compare(propeller: MeasuredPropeller, prediction: Curves) -> Comparison:
+    """Up to 7 static speeds; up to 5 sweeps with up to 6 points each, and those past zero thrust.
 
     Values are looked up in the predicted table as any user would.
     """
-    p, table = propeller, prediction.table
-    pairs: dict[str, list[tuple[float, float]]] = {name: [] for name in ERRORS}
-    bands: dict[str, list[float]] = {name: [] for name in QUANTITIES}
+    p, table, notes = propeller, prediction.table, _Notes()
     for k in _chosen(p.static_rpm.size, 7):
-        at = table.lookup(p.static_rpm[k], 0.0)
-        ct, cp = float(at.ct), float(at.cp)
-        pairs["CT0"].append((ct, p.static_ct[k]))
-        pairs["CP0"].append((cp, p.static_cp[k]))
-        pairs["static thrust at given power"].append((ct / cp ** (2 / 3), p.static_ct[k] / p.static_cp[k] ** (2 / 3)))
-    fractions: dict[str, list[float]] = {"CT error/CT0": [], "CP error/CP0": []}
+        rpm, ct, cp = p.static_rpm[k], p.static_ct[k], p.static_cp[k]
+        at = table.lookup(rpm, 0.0)
+        merit = float(at.ct) / float(at.cp) ** (2 / 3)
+        notes.ratio("CT0", "ct0", float(at.ct), ct, rpm)
+        notes.ratio("CP0", "cp0", float(at.cp), cp, rpm)
+        notes.ratio("static thrust at given power", "thrust_at_power", merit, ct / cp ** (2 / 3), rpm)
     usable = [s for s in p.sweeps if math.isfinite(s.zero_thrust_j)]
     for index in _chosen(len(usable), 5):
-        sweep = usable[index]
-        zero = sweep.zero_thrust_j
-        pairs["J0"].append((_zero_thrust(prediction, sweep.rpm), zero))
-        if math.isfinite(sweep.peak_efficiency):
-            pairs["peak efficiency"].append((_peak(prediction, sweep.rpm), sweep.peak_efficiency))
-        for most, relative in ((0.8, True), (1.0, False)):
-            inside = np.flatnonzero(sweep.j <= most * zero)
-            inside = inside[_chosen(inside.size, 6)]
-            at = table.lookup(np.full(inside.size, sweep.rpm), sweep.j[inside])
-            x = sweep.j[inside] / zero
-            if relative:
-                _add_points(pairs, bands, sweep, inside, x, at.ct, at.cp)
-            else:
-                ct0 = np.interp(sweep.rpm, p.static_rpm, p.static_ct) if p.static_rpm.size else sweep.ct[0]
-                cp0 = np.interp(sweep.rpm, p.static_rpm, p.static_cp) if p.static_rpm.size else sweep.cp[0]
-                fractions["CT error/CT0"] += list((at.ct - sweep.ct[inside]) / ct0)
-                fractions["CP error/CP0"] += list((at.cp - sweep.cp[inside]) / cp0)
-    errors = {
-        name: np.array([predicted / measured - 1.0 for predicted, measured in values]) for name, values in pairs.items()
-    }
-    errors |= {name: np.array(values) for name, values in fractions.items()}
-    names = {
-        "ct0": "CT0",
-        "cp0": "CP0",
-        "zero_thrust_j": "J0",
-        "peak_efficiency": "peak efficiency",
-        "thrust_at_power": "static thrust at given power",
-    }
-    logs = {key: np.array(values) for key, values in bands.items()}
-    logs |= {key: -np.log1p(errors[name]) for key, name in names.items()}
-    return Comparison(p, prediction, errors, logs)
+        _compare_sweep(notes, p, prediction, usable[index])
+    return Comparison(
+        p,
+        prediction,
+        {name: np.array(values) for name, values in notes.errors.items()},
+        {name: np.array([value for value, _ in values]) for name, values in notes.logs.items()},
+        {name: np.array([rpm for _, rpm in values]) for name, values in notes.logs.items()},
+    )
 
 
-def _add_points(
-    pairs: dict[str, list[tuple[float, float]]],
-    bands: dict[str, list[float]],
-    sweep: Sweep,
-    inside: NDArray[np.intp],
-    x: FloatArray,
-    ct: FloatArray,
-    cp: FloatArray,
-) -> None:
-    for k, place, thrust, power in zip(inside, x, ct, cp, strict=True):
-        pairs["CT, 0..0.8 J0"].append((thrust, sweep.ct[k]))
-        pairs["CP, 0..0.8 J0"].append((power, sweep.cp[k]))
-        band = "to_0.4" if place < 0.4 else "0.4_to_0.8"
-        for name, value, measured in (("ct", thrust, sweep.ct[k]), ("cp", power, sweep.cp[k])):
-            ratio = measured / value if value > 0 and measured > 0 else 1e3
-            bands[f"{name}_{band}"].append(math.log(ratio))
-
-
-def _row(prediction: Prediction, values: FloatArray, rpm: float) -> float:
-    return float(np.interp(rpm, prediction.table.rpm, values))
-
-
-def _zero_thrust(prediction: Prediction, rpm: float) -> float:
-    return _row(prediction, prediction.zero_thrust_j, rpm)
-
-
-def _peak(prediction: Prediction, rpm: float) -> float:
-    return _row(prediction, prediction.peak_efficiency, rpm)
+def _compare_sweep(notes: _Notes, p: MeasuredPropeller, prediction: Curves, sweep: Sweep) -> None:
+    zero, rpm = sweep.zero_thrust_j, sweep.rpm
+    own_zero = float(np.interp(rpm, prediction.table.rpm, prediction.zero_thrust_j))
+    notes.ratio("J0", "zero_thrust_j", own_zero, zero, rpm)
+    if math.isfinite(sweep.peak_efficiency):
+        peak = float(np.interp(rpm, prediction.table.rpm, prediction.peak_efficiency))
+        notes.ratio("peak efficiency", "peak_efficiency", peak, sweep.peak_efficiency, rpm)
+    at = prediction.table.lookup(np.full(sweep.j.size, rpm), sweep.j)
+    inside = np.flatnonzero(sweep.j <= 0.8 * zero)
+    for k in inside[_chosen(inside.size, 6)]:
+        band = "to_0.4" if sweep.j[k] < 0.4 * zero else "0.4_to_0.8"
+        notes.ratio("CT, 0..0.8 J0", f"ct_{band}", float(at.ct[k]), float(sweep.ct[k]), rpm)
+        notes.ratio("CP, 0..0.8 J0", f"cp_{band}", float(at.cp[k]), float(sweep.cp[k]), rpm)
+    inside = np.flatnonzero(sweep.j <= zero)
+    inside = inside[_chosen(inside.size, 6)]
+    first = prediction.table.lookup(rpm, 0.0)
+    static = (p.static_ct, p.static_cp) if p.static_rpm.size else (sweep.ct[:1], sweep.cp[:1])
+    speeds = p.static_rpm if p.static_rpm.size else np.array([rpm])
+    covariance = getattr(prediction, "covariance", None)
+    for k, (name, value, measured, level) in enumerate(
+        (("CT", at.ct, sweep.ct, first.ct), ("CP", at.cp, sweep.cp, first.cp))
+    ):
+        notes.errors[f"{name} error/{name}0"] += list(
+            (value[inside] - measured[inside]) / np.interp(rpm, speeds, static[k])
+        )
+        if covariance is None:
+            continue
+        miss = (measured - value) / float(level)
+        past = (sweep.j > zero) & (sweep.j < (2 * WINDMILLING_AT - 1) * zero)
+        notes.logs[WINDMILLING[k]] += [(float(each), rpm) for each in miss[past]]
+        near = sweep.j <= WINDMILLING_AT * zero
+        spread = curve_spread(covariance, sweep.j / own_zero)[:, k]
+        notes.logs[JOINT[k]].append((float(np.max(np.abs(miss[near]) / spread[near])), rpm))
 
 
 def measured_sibling(propeller: MeasuredPropeller) -> Sibling | None:

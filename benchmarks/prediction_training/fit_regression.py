@@ -14,8 +14,8 @@ __all__ = ["fit_regression"]
 FloatArray = NDArray[np.float64]
 
 _TERMS = (*FAMILIES, "u", "uu", "l", "ul", "ll", "d", "b")
-_PENALTY = np.array([0.02] * 5 + [0.2, 1.0, 1.0, 4.0, 4.0, 4.0, 1.0])
-_SHAPE_PENALTY = np.array([0.5] * 5 + [1.0, 1.0, 1.0, 1.0, 1e6, 1e6, 1e6])
+_PENALTY = np.array([0.02] * len(FAMILIES) + [0.2, 1.0, 1.0, 4.0, 4.0, 4.0, 1.0])
+_SHAPE_PENALTY = np.array([0.5] * len(FAMILIES) + [1.0, 1.0, 1.0, 1.0, 1e6, 1e6, 1e6])
 
 
 def _terms(p: MeasuredPropeller, rpm: FloatArray) -> FloatArray:

@@ -8,8 +8,9 @@ Labels are LINE_SIZE with optional suffixes for blade count (_3b) and specimen (
 import csv
 import math
 import re
+import zlib
 from collections import defaultdict
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from importlib.resources import files
 from pathlib import Path
 
@@ -17,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from propmatch.units import INCH_M
+from propmatch_plugins.prediction.evidence import Anchor
 from propmatch_plugins.prediction.families import Label
 
 __all__ = ["MeasuredPropeller", "Sweep", "family_of_line", "read_measured"]
@@ -84,6 +86,24 @@ class MeasuredPropeller:
     def diameter_m(self) -> float:
         """True diameter where known, else nominal [m]."""
         return self.true_diameter_in * INCH_M
+
+    def static_point(self, *, thrust: bool = False) -> Anchor:
+        """The middle static speed as read on a bench: shaft power, and thrust, with 3 % error of a seed of its own."""
+        k = self.static_rpm.size // 2
+        n, d = self.static_rpm[k] / 60.0, self.diameter_in * INCH_M
+        noise = np.random.default_rng(zlib.crc32(f"{self.volume} {self.label}".encode())).normal(0.0, 0.03, 2)
+        return Anchor(
+            rpm=float(self.static_rpm[k]),
+            shaft_power_w=float(self.static_cp[k] * math.exp(noise[0]) * 1.225 * n**3 * d**5),
+            thrust_n=float(self.static_ct[k] * math.exp(noise[1]) * 1.225 * n**2 * d**4) if thrust else None,
+        )
+
+    @property
+    def without_static_point(self) -> "MeasuredPropeller":
+        """The same without the middle static speed."""
+        k = self.static_rpm.size // 2
+        rpm, ct, cp = (np.delete(each, k) for each in (self.static_rpm, self.static_ct, self.static_cp))
+        return replace(self, static_rpm=rpm, static_ct=ct, static_cp=cp)
 
 
 def read_measured(folder: str | Path) -> list[MeasuredPropeller]:

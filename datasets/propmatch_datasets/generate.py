@@ -56,7 +56,9 @@ from propmatch.records.estimates import (
 )
 from propmatch.records.parts import propeller_mass_g
 from propmatch.units import KV_TO_K
-from propmatch_plugins.prediction.predicted import Prediction, predict
+from propmatch_plugins.prediction.arguments import checked
+from propmatch_plugins.prediction.knowledge import kept_knowledge
+from propmatch_plugins.prediction.predicted import Prediction, predict_from
 
 __all__ = ["files", "main", "prediction"]
 
@@ -160,10 +162,11 @@ def significant(value: float, digits: int) -> float:
 
 @cache
 def prediction(diameter_in: float, pitch_in: float, blades: int, family: str) -> Prediction:
-    """CT and CP of a label up to the family's speed limit and past the advance ratio of zero thrust."""
+    """CT and CP of a label up to the family's speed limit and past zero thrust, from the tables kept in ``recipe``."""
     step = 50.0 * round(RPM_IN[family] / diameter_in / RPM_ROWS / 50)
     rpm = step * np.arange(1, RPM_ROWS + 1)
-    return predict(diameter_in, pitch_in, blades=blades, family=family, rpm=rpm)
+    asked = checked(diameter_in, pitch_in, blades=blades, family=family, rpm=rpm)
+    return predict_from(kept_knowledge("propmatch_datasets.recipe"), asked)
 
 
 def windings(stator: str, diameter: int, height: int, mass: float) -> list[tuple[int, float, int]]:

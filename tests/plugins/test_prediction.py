@@ -1,21 +1,25 @@
 """The prediction plugin: solver, kinds of knowledge, remarks, faults, hook."""
 
+import dataclasses
 import math
 
 import numpy as np
 import pytest
 
+from propmatch.catalogue.catalogue import load_catalogue
+from propmatch.catalogue.partsets import table_of
 from propmatch.faults import InputFaults
 from propmatch.models.tables import CoefficientTable
-from propmatch.records.parts import FAMILIES as PART_FAMILIES
+from propmatch.records.blades import family_chances_after
 from propmatch.records.parts import Motor, Propeller, Source
 from propmatch.units import INCH_M
-from propmatch_plugins import prediction
 from propmatch_plugins.prediction import Anchor, Geometry, Sibling, describe, predict
-from propmatch_plugins.prediction.arguments import default_rpm
+from propmatch_plugins.prediction.arguments import checked, default_rpm
 from propmatch_plugins.prediction.bemt import SectionPolar, blade_stations, solve_blade
-from propmatch_plugins.prediction.families import FAMILIES, MEASURING_GUIDE
-from propmatch_plugins.prediction.knowledge import QUANTITIES, bundled_knowledge
+from propmatch_plugins.prediction.families import FAMILIES, Label, family_chances
+from propmatch_plugins.prediction.knowledge import QUANTITIES, bundled_knowledge, curve_spread
+from propmatch_plugins.prediction.lines import known_lines
+from propmatch_plugins.prediction.predicted import predict_from
 from propmatch_plugins.prediction.regression import regression_curves
 
 
@@ -164,13 +168,6 @@ def test_power_below_the_ideal_is_raised_above_it():
 # ------------------------------------------------------------------ knowledge
 
 
-def test_families_are_those_of_the_parts():
-    assert list(FAMILIES) == list(PART_FAMILIES)
-    assert all(len(text) > 40 for text in FAMILIES.values())
-    assert "callipers" in MEASURING_GUIDE
-    assert "protractor" in MEASURING_GUIDE
-
-
 def test_default_speeds_rise_to_tip_mach_0_7():
     rpm = default_rpm(9)
     assert rpm.size == 8
@@ -277,6 +274,191 @@ def test_a_contradicting_point_is_used_and_said():
     assert np.all(answer.cp0 > 1.6 * label.cp0)
 
 
+def test_a_point_far_off_the_label_narrows_nothing():
+    """Twice the power is 4 standard deviations; 1.2 times is within them."""
+    label = predict(9, 6, family="thin")
+    near, far = (
+        predict(9, 6, family="thin", anchors=[Anchor(rpm=5000, shaft_power_w=power(label, times))])
+        for times in (1.2, 2.0)
+    )
+    assert near.intervals["cp0"][1] < 0.7 * label.intervals["cp0"][1]
+    assert any("too far off" in remark for remark in far.remarks)
+    middle = label.table.rpm.size // 2
+    assert np.all(far.widths[:, :9] >= label.widths[:, :9])
+    assert far.cp0[middle] * (1 + far.intervals["cp0"][0]) == pytest.approx(label.cp0[middle], rel=0.02)
+
+
+@pytest.mark.parametrize(("size", "family"), [((18, 30), None), ((10, 10), "thin"), ((9, 6), "thick")])
+def test_no_interval_of_efficiency_passes_an_ideal_disk(size, family):
+    """J CT/CP of an ideal disk, 2/(1 + sqrt(1 + 8 CT/(pi J^2))) (Glauert 1926, ch. XV)."""
+    answer = predict(*size, family=family)
+    rpm, j = answer.table.rpm, answer.table.advance_ratio
+    for k in range(rpm.size):
+        ct, cp = answer.table.ct[k], answer.table.cp[k]
+        best = 1 + np.argmax(j[1:] * ct[1:] / cp[1:])
+        ideal = 2 / (1 + math.sqrt(1 + 8 * ct[best] / (math.pi * j[best] ** 2)))
+        assert answer.peak_efficiency[k] * (1 + answer.interval("peak_efficiency", rpm[k])[1]) <= ideal * (1 + 1e-6)
+    high = answer.intervals["peak_efficiency"][1]
+    assert high == pytest.approx(answer.interval("peak_efficiency", rpm[rpm.size // 2])[1])
+
+
+def test_intervals_reach_a_regression_that_disagrees():
+    answer = predict(18, 30)
+    middle = answer.table.rpm.size // 2
+    other = regression_curves(18, 30, rpm=answer.table.rpm[[middle]], advance_ratio=[0.0])
+    assert any("widened to reach" in remark for remark in answer.remarks)
+    for key, own, theirs in (
+        ("ct0", answer.ct0, other.ct0),
+        ("zero_thrust_j", answer.zero_thrust_j, other.zero_thrust_j),
+    ):
+        low, high = answer.intervals[key]
+        assert low - 1e-9 <= theirs[0] / own[middle] - 1 <= high + 1e-9
+
+
+def test_a_chord_alone_tells_the_family_as_the_key_does():
+    before = predict(7, 4).family_chances
+    wide = predict(7, 4, geometry=0.25)
+    expected = family_chances_after(before, chord=0.125)
+    assert wide.family_chances == pytest.approx({name: expected[name] for name in wide.family_chances}, abs=0.02)
+    assert wide.family_chances["broad"] + wide.family_chances["wide"] > 0.9
+    assert np.all(wide.cp0 > 1.05 * predict(7, 4).cp0)
+    stated = predict(7, 4, family="thin", geometry=0.25)
+    assert any("Chord not used" in remark for remark in stated.remarks)
+    assert np.array_equal(stated.cp0, predict(7, 4, family="thin").cp0)
+
+
+def test_chances_of_the_families_sum_to_one_and_follow_size_and_blades():
+    families = bundled_knowledge().base.families
+    for size in ((5, 4.3, 3), (9, 6, 2), (10, 4.7, 2), (3, 2, 2), (14, 8, 2)):
+        chances = family_chances(families, *size)
+        assert math.fsum(chances.values()) == pytest.approx(1.0)
+        assert all(chance >= 0 for chance in chances.values())
+    assert family_chances(families, 5, 4.3, 3)["racing"] > 0.5
+    assert family_chances(families, 9, 6, 2)["racing"] < 0.01
+    assert family_chances(families, 14, 8, 2)["folding"] > family_chances(families, 7, 4, 2)["folding"]
+
+
+def test_the_unknown_family_is_a_word_too_and_its_spread_holds_that_between_families():
+    """Law of total variance: the mixture is at least as wide as the mean of its families, and lies between them."""
+    asked, none = predict(6, 4, family="unknown"), predict(6, 4)
+    np.testing.assert_array_equal(asked.table.ct, none.table.ct)
+    each = {name: predict(6, 4, family=name) for name in asked.family_chances}
+    within = sum(chance * each[name].spread[0] ** 2 for name, chance in asked.family_chances.items())
+    assert asked.spread[0] ** 2 > within
+    levels = [answer.ct0 for answer in each.values()]
+    assert np.all((asked.ct0 > np.min(levels, axis=0)) & (asked.ct0 < np.max(levels, axis=0)))
+
+
+def test_racing_blades_narrow_as_their_number_grows():
+    """Common practice, no published source: total blade area with the root of the blade count."""
+    base = bundled_knowledge().base
+    two, four = (base.blade(Label(5, 4.5, blades, "racing")) for blades in (2, 4))
+    np.testing.assert_allclose(two.chord / four.chord, math.sqrt(2))
+    thin = predict(5, 4.5, blades=3, family="thin")
+    assert predict(5, 4.5, blades=3, family="racing").intervals["ct0"][1] > thin.intervals["ct0"][1]
+
+
+def test_the_number_of_blades_has_a_spread_of_its_own():
+    two, three, four = (predict(8, 5, family="thin", blades=blades).spread for blades in (2, 3, 4))
+    assert np.all(two[:3] < three[:3])
+    assert np.all(three[:3] < four[:3])
+
+
+def test_intervals_grow_as_a_propeller_slows_and_steepens():
+    answer = predict(5, 4, family="thick", rpm=[1200, 2500, 15000, 25000])
+    assert answer.interval("cp0", 1200)[1] > answer.interval("cp0", 2500)[1] > answer.interval("cp0", 15000)[1]
+    assert answer.interval("cp0", 15000) == pytest.approx(answer.interval("cp0", 25000))
+    gentle, steep = (predict(9, ratio * 9, family="thin") for ratio in (0.8, 1.05))
+    assert steep.intervals["ct0"][1] > gentle.intervals["ct0"][1]
+
+
+def test_beyond_the_measured_speeds_efficiency_grows_more_slowly():
+    """Peak efficiency beyond the data rises by 0.075 for each of ln rpm (measured), 0.15 with the whole exponent."""
+    most = bundled_knowledge().base.polar.most_reynolds
+    diameter_m = 9 * INCH_M
+    inside = most / (1.225 * math.pi / 30 * (diameter_m / 2) ** 2 / 1.789e-5)
+    rpm = inside * np.array([0.6, 1.0, 1.6])
+    eta = predict(9, 6, family="thin", rpm=rpm).peak_efficiency
+    below, beyond = np.diff(eta) / np.diff(np.log(rpm))
+    assert 0.0 < beyond < 0.8 * below
+    assert beyond == pytest.approx(0.075, abs=0.01)
+
+
+def test_the_joint_band_is_wider_than_the_interval_and_holds_the_curve():
+    answer = predict(9, 6, family="thick")
+    rpm = float(answer.table.rpm[3])
+    band = answer.band(rpm)
+    assert band.advance_ratio[-1] == pytest.approx(1.1 * answer.zero_thrust_j[3])
+    assert band.ct[-1] < 0
+    assert np.all(band.ct_half > 0)
+    assert band.ct_half[0] / band.ct[0] > math.log1p(answer.interval("ct0", rpm)[1])
+    assert band.cp_half[0] / band.cp[0] > math.log1p(answer.interval("cp0", rpm)[1])
+    low, high = answer.interval("windmilling_ct", rpm)
+    assert low == -high
+    assert band.ct_half[-1] / band.ct[0] > high
+
+
+def test_the_band_follows_the_curve_by_differences():
+    """``curve_spread`` of one output alone is what moving it by 1e-6 does to the mean curve (finite differences)."""
+    x = np.array([0.0, 0.3, 0.7, 0.95])
+    thrust = lambda place: (1 - place) * (1 + 0.75 * place - 0.31 * place**2)  # noqa: E731
+    only = np.zeros((7, 7))
+    only[2, 2] = 1.0
+    moved = np.abs(thrust(x * math.exp(-1e-6)) - thrust(x)) / 1e-6
+    np.testing.assert_allclose(curve_spread(only, x)[:, 0], moved, rtol=1e-4, atol=1e-6)
+
+
+def test_a_line_of_the_open_data_is_asked_for_by_its_key():
+    lines = known_lines()
+    assert {line.family for line in lines.values()} <= set(FAMILIES)
+    key = max(lines, key=lambda name: lines[name].ct0 if lines[name].propellers > 4 else 0.0)
+    line = lines[key]
+    alone, taught = predict(10, 6, family=line.family), predict(10, 6, family=key)
+    assert (taught.tier, taught.family) == ("line", line.family)
+    np.testing.assert_allclose(taught.ct0 / alone.ct0, line.ct0, rtol=0.03)
+    assert taught.spread[0] < alone.spread[0]
+    assert not any(letter.isupper() for letter in line.description)
+    assert f"{line.propellers} propellers" in line.description
+
+
+def test_a_reading_of_a_sibling_teaches_power_and_some_of_the_thrust():
+    alone = predict(9, 6, family="thick")
+    other = predict(8, 5, family="thick")
+    at = float(other.table.lookup(6000.0, 0.0).cp)
+    watts = 1.25 * at * 1.225 * 100.0**3 * (8 * INCH_M) ** 5
+    read = Sibling(8, 5, 2, anchors=(Anchor(rpm=6000, shaft_power_w=watts),))
+    taught = predict(9, 6, family="thick", siblings=[read])
+    assert taught.tier == "sibling reading"
+    assert np.all((taught.cp0 / alone.cp0 > 1.08) & (taught.cp0 / alone.cp0 < 1.25))
+    assert np.all((taught.ct0 / alone.ct0 > 1.02) & (taught.ct0 / alone.ct0 < taught.cp0 / alone.cp0))
+    assert taught.spread[1] < alone.spread[1]
+    assert taught.spread[0] < alone.spread[0]
+
+
+def test_the_label_keeps_a_share_beside_a_blade_shape():
+    """The mixture of logarithms lies between the shape's own answer and the label's."""
+    knowledge = bundled_knowledge()
+    asked = checked(9, 6, family="thin", geometry=Geometry.at_75(0.19, 22.0))
+    blended, shape = predict_from(knowledge, asked), predict_from(dataclasses.replace(knowledge, blend=None), asked)
+    label = predict(9, 6, family="thin")
+    assert np.all((label.ct0 < blended.ct0) & (blended.ct0 < shape.ct0))
+
+
+def test_a_static_point_says_less_of_far_speeds():
+    label = predict(9, 6, family="thin")
+    answer = predict(9, 6, family="thin", anchors=[Anchor(rpm=5000, shaft_power_w=power(label, 1.1))])
+    near, far = answer.interval("cp0", 5000)[1], answer.interval("cp0", 15000)[1]
+    assert near < far < label.interval("cp0", 15000)[1]
+
+
+def test_the_kept_tables_make_the_invented_propellers():
+    from propmatch_datasets.generate import prediction as invented
+
+    answer = invented(5.0, 2.8, 2, "thin")
+    assert answer.source.kind == "predicted"
+    assert answer.family_chances == {"thin": 1.0}
+
+
 # ------------------------------------------------------------------ remarks and faults
 
 
@@ -325,7 +507,14 @@ def test_every_fault_of_a_call_at_once():
     with pytest.raises(InputFaults) as error:
         predict(math.nan, -1, blades=0, family="thinn", siblings=[object()], rpm=[3000, 2000])
     said = " ".join(messages(error))
-    for word in ("diameter_in", "pitch_in", "blades", "thin, thick, broad, folding, wide", "siblings[0]", "rpm"):
+    for word in (
+        "diameter_in",
+        "pitch_in",
+        "blades",
+        "thin, thick, broad, folding, wide, racing",
+        "siblings[0]",
+        "rpm",
+    ):
         assert word in said
     assert "did you mean thin" in said
 
@@ -440,18 +629,11 @@ def test_the_hook_answers_and_measured_propellers_of_the_line_teach_it():
     ]
     asked = Propeller(name="Marsh Hawk 9x6", diameter_in=9, pitch_in=6, family="thick")
     other = Propeller(name="Reed 9x6", diameter_in=9, pitch_in=6, family="thick")
-    taught = prediction.propmatch_coefficient_table(asked, line)
-    alone = prediction.propmatch_coefficient_table(other, line)
+    plugins = load_catalogue(plugins=["prediction"]).plugins
+    taught, alone = table_of(asked, line, plugins), table_of(other, line, plugins)
     assert "same line" in taught.source.text
     assert "same line" not in alone.source.text
     assert taught.table.ct[0, 0] > 1.1 * alone.table.ct[0, 0]
-
-
-@pytest.mark.parametrize(
-    ("name", "line"), [("Marsh Hawk 9x6", "marsh hawk"), ("reed_7x4_3b", "reed"), ("9x6", ""), ("Plain", "plain")]
-)
-def test_line_names(name, line):
-    assert prediction.line_name(name) == line
 
 
 def test_the_tables_that_ship_say_where_they_come_from():

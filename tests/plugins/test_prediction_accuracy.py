@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 
 from prediction_training.accuracy import by_line, by_model, compare, measured_sibling, weighted_quantile
+from prediction_training.baselines import nearest_propeller, textbook_blade_element
 from prediction_training.invented import write_invented
-from prediction_training.measured import Sweep, read_measured
+from prediction_training.measured import MeasuredPropeller, Sweep, read_measured
 from propmatch_plugins.prediction import predict
 
 BENCHMARK = Path(__file__).parents[2] / "benchmarks" / "propeller_accuracy.py"
@@ -90,4 +91,44 @@ def test_the_benchmark_runs_on_any_such_folder(folder, tmp_path, capsys):
     figures = json.loads((tmp_path / "out.json").read_text(encoding="utf-8"))
     assert figures["label"]["errors"]["CT0"][0] == pytest.approx(100 * (1 - 1 / FACTOR), rel=0.15)
     assert figures["siblings"]["errors"]["CT0"][0] < 0.6 * figures["label"]["errors"]["CT0"][0]
-    assert "80 % interval covers" in capsys.readouterr().out
+    assert "80 % intervals hold" in capsys.readouterr().out
+
+
+def test_misses_are_judged_at_their_own_speed(folder):
+    """Half-widths are read off in ln rpm: at a speed of the table they are the table's."""
+    p = next(p for p in read_measured(folder) if p.label == "da4002_9x6")
+    answer = predict(9, 6, family="thick", rpm=[3000, 4500, 6000])
+    found = compare(p, answer)
+    np.testing.assert_allclose(found.half_widths("ct0"), answer.widths[:, 0])
+    assert np.all(found.covered("band_cp") == 1)
+
+
+def test_a_static_point_is_left_out_of_what_it_is_judged_by(folder):
+    """3 % error: 0.8 to 1.2 of the shaft power CP rho n^3 D^5 of the middle speed."""
+    p = next(p for p in read_measured(folder) if p.label == "da4002_8x4")
+    point = p.static_point()
+    assert point.rpm == 4500
+    exact = p.static_cp[1] * 1.225 * (4500 / 60) ** 3 * (8 * 0.0254) ** 5
+    assert 0.8 < point.shaft_power_w / exact < 1.2
+    assert p.without_static_point.static_rpm.tolist() == [3000, 6000]
+
+
+def test_the_textbook_baseline_thrusts_like_a_propeller():
+    """Zero thrust of a cambered true screw lies beyond its pitch: J0 above p/D (Glauert 1926), below 1.6 of it."""
+    p = MeasuredPropeller("x_9x6", "9", "x", "thin", "x_9x6", 9.0, 6.0, 2, 9.0)
+    found = textbook_blade_element(p)
+    assert np.all((found.zero_thrust_j > 6 / 9) & (found.zero_thrust_j < 1.6 * 6 / 9))
+    assert np.all((found.peak_efficiency > 0.5) & (found.peak_efficiency < 0.95))
+
+
+def test_the_nearest_propeller_is_the_one_most_alike(folder):
+    read = read_measured(folder)
+    p = next(p for p in read if p.label == "da4002_10x5")
+    same = nearest_propeller(p, read)
+    sibling = measured_sibling(p)
+    np.testing.assert_array_equal(same.table.ct, sibling.table.ct)
+    others = [q for q in read if q is not p]
+    near = min(
+        others, key=lambda q: abs(q.pitch_in / q.diameter_in - 0.5) / 0.15 + abs(math.log(q.diameter_in / 10)) / 0.3
+    )
+    np.testing.assert_array_equal(nearest_propeller(p, others).table.ct, measured_sibling(near).table.ct)

@@ -20,7 +20,7 @@ def test_the_planted_aircraft_is_the_one_that_the_engine_knows(speed_m_s: float)
     limits = replace(setting.brief.limits, reserve_charge=0.4)
     flown = attrs.evolve(setting, brief=replace(setting.brief, limits=limits)).flight_time(flight_log.planted_train())
     assert flown.minutes == pytest.approx(same.flight(speed_m_s, 600.0), rel=1e-4)
-    assert flown.recharge_mah == pytest.approx(600.0)
+    assert flown.used_mah == pytest.approx(600.0)
 
 
 def test_a_flight_at_another_speed_after_one_calibrating_flight() -> None:

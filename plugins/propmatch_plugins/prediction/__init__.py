@@ -4,12 +4,14 @@ As a plugin it gives any propeller row without a table a predicted one; ``predic
 modules load on first use.
 """
 
+import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from propmatch.hookspecs import TableAnswer, hookimpl
 
 if TYPE_CHECKING:
+    from propmatch.faults import Fault, InputFaults
     from propmatch.records.parts import Propeller
     from propmatch_plugins.prediction.evidence import Anchor, Sibling
     from propmatch_plugins.prediction.predicted import Prediction, predict
@@ -22,7 +24,6 @@ __all__ = [
     "Prediction",
     "Sibling",
     "describe",
-    "line_name",
     "predict",
     "propmatch_coefficient_table",
 ]
@@ -45,37 +46,89 @@ def __getattr__(name: str) -> Any:
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
 
 
-def line_name(name: str) -> str:
-    """Name of a propeller's line: the words before its size, lower case; empty when there are none."""
-    words = []
-    for word in name.lower().replace("_", " ").replace("-", " ").split():
-        if any(letter.isdigit() for letter in word):
-            break
-        words.append(word)
-    return " ".join(words)
-
-
 @hookimpl
-def propmatch_coefficient_table(propeller: "Propeller", siblings: "Sequence[Propeller]") -> TableAnswer:
-    """Predict from the label; measured propellers of the same plugin whose names begin alike teach the line."""
+def propmatch_coefficient_table(propeller: "Propeller", siblings: "Sequence[Propeller]") -> "TableAnswer | InputFaults":
+    """Predict from the label, what was read on the propeller, and what was measured or read of its make."""
+    from propmatch.faults import InputFaults
     from propmatch_plugins.prediction.predicted import predict
     from propmatch_plugins.prediction.wording import describe
 
-    line = line_name(propeller.name)
-    known = [
-        each
-        for each in siblings
-        if line
-        and each.table is not None
-        and each.source.kind == "measured"
-        and line_name(each.name) == line
-        and (propeller.family is None or each.family in (None, propeller.family))
-    ]
+    wrong = _line_fault(propeller)
+    if wrong is not None:
+        return InputFaults([wrong])
     answer = predict(
         propeller.diameter_in,
         propeller.pitch_in,
         blades=propeller.blades,
-        family=propeller.family,
-        siblings=known,
+        family=propeller.reads_like or propeller.family,
+        geometry=_geometry(propeller),
+        siblings=[_sibling(each) for each in siblings],
+        anchors=_anchors(propeller),
     )
     return TableAnswer(table=answer.table, source=answer.source, notes=tuple(describe(answer)))
+
+
+def _line_fault(propeller: "Propeller") -> "Fault | None":
+    """What is wrong with the line that the propeller is said to read like."""
+    from propmatch.faults import Fault, did_you_mean
+    from propmatch_plugins.prediction.lines import known_lines
+
+    name, lines = propeller.reads_like, known_lines()
+    if name is None:
+        return None
+    if name not in lines:
+        hint = did_you_mean(name, lines) or "'propmatch parts --lines' lists them"
+        return Fault("", "reads_like", name, "no line of the open data has this name", hint)
+    family = lines[name].family
+    if family != propeller.family:
+        return Fault("", "reads_like", name, f"is a line of {family} blades, so the family must be {family}")
+    return None
+
+
+_READING_SD = 0.05
+"""Of a power or thrust at rest, its speed and the air's density in it: common practice, no published source."""
+
+
+def _geometry(propeller: "Propeller") -> "Geometry | float | None":
+    """Chord and angle at 75 % radius, or chord over radius alone, as read."""
+    from propmatch.units import INCH_M, MM_M
+    from propmatch_plugins.prediction.shapes import Geometry
+
+    if propeller.chord_75_mm is None:
+        return None
+    chord = propeller.chord_75_mm * MM_M / (0.5 * propeller.diameter_in * INCH_M)
+    return chord if propeller.angle_75_deg is None else Geometry.at_75(chord, propeller.angle_75_deg)
+
+
+def _anchors(propeller: "Propeller") -> "list[Anchor]":
+    """What was read at rest: shaft power and thrust, each as sure as the source says (``sd_ln``), else as usual."""
+    from propmatch.records.estimates import completed
+    from propmatch.records.packuse import Z80
+    from propmatch.units import GRAM_FORCE_N
+    from propmatch_plugins.prediction.evidence import Anchor
+
+    if propeller.read_rpm is None:
+        return []
+    full, made = completed(propeller)
+    sure, out = propeller.source.sd_ln, []
+    if full.read_shaft_w is not None:
+        guessed = next((each for each in made if each.field == "read_shaft_w"), None)
+        sd = sure.get("cp", _READING_SD)
+        if guessed is not None and guessed.low and guessed.high:
+            sd = math.hypot(sd, math.log(guessed.high / guessed.low) / (2 * Z80))
+        out.append(Anchor(rpm=full.read_rpm, shaft_power_w=full.read_shaft_w, uncertainty=sd))
+    if full.read_thrust_gf is not None:
+        thrust_n = full.read_thrust_gf * GRAM_FORCE_N
+        out.append(Anchor(rpm=full.read_rpm, thrust_n=thrust_n, uncertainty=sure.get("ct", _READING_SD)))
+    return out
+
+
+def _sibling(propeller: "Propeller") -> "Sibling":
+    """A measured propeller of the make, or one of which something was read at rest."""
+    from propmatch_plugins.prediction.evidence import Sibling
+
+    measured = propeller.table is not None and propeller.source.kind == "measured" and propeller.read_rpm is None
+    return Sibling(
+        propeller.diameter_in, propeller.pitch_in, propeller.blades,
+        table=propeller.table if measured else None, anchors=() if measured else tuple(_anchors(propeller)),
+    )  # fmt: skip

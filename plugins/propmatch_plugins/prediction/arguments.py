@@ -12,7 +12,8 @@ from propmatch.faults import Fault, InputFaults, did_you_mean
 from propmatch.models.air import Air
 from propmatch.units import INCH_M
 from propmatch_plugins.prediction.evidence import Anchor
-from propmatch_plugins.prediction.families import FAMILIES, Label
+from propmatch_plugins.prediction.families import FAMILIES, UNKNOWN, Label
+from propmatch_plugins.prediction.lines import known_lines
 from propmatch_plugins.prediction.shapes import Geometry
 
 __all__ = ["Asked", "checked", "default_rpm"]
@@ -27,7 +28,10 @@ _LARGEST_PITCH_RATIO = 3.0
 
 @attrs.frozen(kw_only=True)
 class Asked:
-    """What is left after checking: label, speeds of the table, siblings, bench points, shape, and what to say."""
+    """What is left after checking: label, speeds of the table, siblings, bench points, shape, and what to say.
+
+    ``chord_75``: chord over radius at 75 % radius where the angle is not known.
+    """
 
     label: Label
     rpm: FloatArray
@@ -35,6 +39,8 @@ class Asked:
     anchors: tuple[Anchor, ...]
     geometry: Geometry | None
     remarks: tuple[str, ...]
+    line: str | None = None
+    chord_75: float | None = None
 
 
 def default_rpm(diameter_in: float) -> FloatArray:
@@ -69,11 +75,11 @@ def checked(
             sound = False
     if isinstance(blades, bool) or not isinstance(blades, int | np.integer) or not 1 <= blades <= 8:
         add("blades", blades, "must be a whole number from 1 to 8")
-    if family is not None and family not in FAMILIES:
-        add("family", family, f"must be one of {', '.join(FAMILIES)}", did_you_mean(str(family), FAMILIES))
+    family, line = _family(family, faults)
     if sound and pitch_in > _LARGEST_PITCH_RATIO * diameter_in:
         remarks.append(f"Pitch {pitch_in:g} in is hard to believe: {pitch_in:g} mm would be {pitch_in / 25.4:.1f} in.")
-    shape = _shape(geometry, faults)
+    chord = float(geometry) if _positive(geometry) and geometry <= 1 else None
+    shape = None if chord is not None else _shape(geometry, faults)
     known = _siblings(siblings, faults, remarks)
     points = _points(anchors, faults)
     speeds = np.empty(0)
@@ -90,7 +96,24 @@ def checked(
     if faults:
         raise InputFaults(faults)
     label = Label(diameter_in, pitch_in, blades, family)
-    return Asked(label=label, rpm=speeds, siblings=known, anchors=points, geometry=shape, remarks=tuple(remarks))
+    return Asked(label=label, rpm=speeds, siblings=known, anchors=points, geometry=shape, remarks=tuple(remarks),
+                 line=line, chord_75=chord)  # fmt: skip
+
+
+def _family(asked: Any, faults: list[Fault]) -> tuple[str | None, str | None]:
+    """Family and line of the open data that a word stands for: None, ``unknown``, a family, or a line's key."""
+    if asked is None or asked == UNKNOWN:
+        return None, None
+    lines = known_lines()
+    if asked in lines:
+        return lines[asked].family, asked
+    if asked not in FAMILIES:
+        rule = (
+            f"must be one of {', '.join((*FAMILIES, UNKNOWN))}, or a line of the open data such as {next(iter(lines))}"
+        )
+        faults.append(Fault("predict", "family", asked, rule, did_you_mean(str(asked), (*FAMILIES, *lines))))
+        return None, None
+    return asked, None
 
 
 def _positive(number: object) -> bool:
@@ -104,7 +127,7 @@ def _shape(geometry: Any, faults: list[Fault]) -> Geometry | None:
     try:
         columns = [geometry[name] for name in _COLUMNS]
     except (TypeError, KeyError, IndexError, ValueError):
-        rule = f"must be a Geometry, or have the columns {', '.join(_COLUMNS)}"
+        rule = f"must be a Geometry, or have the columns {', '.join(_COLUMNS)}, or be a chord over radius up to 1"
         faults.append(Fault("predict", "geometry", repr(geometry), rule))
         return None
     try:
@@ -125,13 +148,14 @@ def _many(values: Any, key: str, rule: str, faults: list[Fault]) -> tuple[Any, .
 
 def _siblings(siblings: Any, faults: list[Fault], remarks: list[str]) -> tuple[Any, ...]:
     """Measured propellers; one whose table was itself predicted teaches nothing and is left out."""
-    rule = "each must have diameter_in, pitch_in, blades and a table"
+    rule = "each must have diameter_in, pitch_in, blades, and a table or anchors"
     known = []
     for index, sibling in enumerate(_many(siblings, "siblings", rule, faults)):
-        if any(getattr(sibling, name, None) is None for name in ("diameter_in", "pitch_in", "blades", "table")):
+        lacks = any(getattr(sibling, name, None) is None for name in ("diameter_in", "pitch_in", "blades"))
+        if lacks or (getattr(sibling, "table", None) is None and not getattr(sibling, "anchors", ())):
             faults.append(Fault("predict", f"siblings[{index}]", repr(sibling), rule.removeprefix("each ")))
         elif getattr(getattr(sibling, "source", None), "kind", "measured") == "predicted":
-            size = f"{sibling.diameter_in:g}x{sibling.pitch_in:g}"
+            size = f"{sibling.diameter_in:.3g}x{sibling.pitch_in:.3g}"
             remarks.append(f"Sibling {size} not used: its table is a prediction, which teaches nothing new.")
         else:
             known.append(sibling)

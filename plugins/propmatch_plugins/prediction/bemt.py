@@ -13,6 +13,7 @@ Sources: H. Glauert, The Elements of Aerofoil and Airscrew Theory, 1926 (momentu
 after S. A. Ning, Wind Energy 17 (2014) 1327-1345; section data are a fitted analytic polar, see ``SectionPolar``.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -33,6 +34,7 @@ _BISECTIONS, _MOST_STEPS = 4, 60
 class SectionPolar:
     """Analytic lift and drag of a small cambered section, q = Re/5e4 held in 0.1 to 6.
 
+    Beyond the disk Reynolds number ``most_reynolds`` of the measurements its logarithm counts ``beyond`` times.
     cl = slope q^slope_exponent (alpha - zero_lift), limited smoothly at cl_max q^0.08 [1 + 0.84 (1 - r/R)^2] (the
     bracket is the stall delay of a rotating blade; downwards 0.7 of it); cd = drag q^-drag_exponent + induced
     (cl - 0.45)^2; blended to a flat plate (2 sin a cos a, 2 sin^2 a) between 1 and 1.45 times the stall angle.
@@ -46,6 +48,13 @@ class SectionPolar:
     drag_exponent: float
     induced: float
     slope_exponent: float
+    most_reynolds: float = math.inf
+    beyond: float = 1.0
+
+    def limited(self, disk_reynolds: FloatArray) -> FloatArray:
+        """Re_D as it counts, of the shape of ``disk_reynolds``."""
+        over = np.maximum(disk_reynolds / self.most_reynolds, 1.0)
+        return np.asarray(disk_reynolds * over ** (self.beyond - 1.0))
 
 
 @dataclass(frozen=True)
@@ -82,7 +91,7 @@ class _Elements:
         self.solidity = blades * chord / (2.0 * np.pi * radius)
         self.sin_beta, self.cos_beta = np.sin(angle_rad), np.cos(angle_rad)
         self.beta = angle_rad
-        section_reynolds = disk_reynolds * radius * chord * np.sqrt(1.0 + self.lam**2)
+        section_reynolds = polar.limited(disk_reynolds) * radius * chord * np.sqrt(1.0 + self.lam**2)
         q = np.clip(section_reynolds / REFERENCE_SECTION_REYNOLDS, 0.1, 6.0)
         log_q = np.log(q)
         self.slope = polar.slope * np.exp(polar.slope_exponent * log_q)

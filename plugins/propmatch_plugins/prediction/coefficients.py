@@ -54,7 +54,7 @@ class FittedTable:
 
 
 @cache
-def read_table(name: str) -> FittedTable:
-    """The bundled table ``name`` (no extension), read once."""
-    path = files("propmatch_datasets.prediction").joinpath(f"{name}.csv")
+def read_table(name: str, package: str = "propmatch_datasets.prediction") -> FittedTable:
+    """The table ``name`` (no extension) that ships in ``package``, read once."""
+    path = files(package).joinpath(f"{name}.csv")
     return FittedTable.parse(path.read_text(encoding="utf-8"))

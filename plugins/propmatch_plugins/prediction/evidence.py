@@ -18,16 +18,6 @@ __all__ = ["Anchor", "AnchorPoint", "Sibling", "anchor_point"]
 FloatArray = NDArray[np.float64]
 
 
-@attrs.frozen(eq=False)
-class Sibling:
-    """A measured propeller of the same line: label and its ``CoefficientTable``."""
-
-    diameter_in: float
-    pitch_in: float
-    blades: int
-    table: CoefficientTable
-
-
 @attrs.frozen(kw_only=True)
 class Anchor:
     """One static point from the bench.
@@ -70,6 +60,17 @@ class Anchor:
             faults.append(Fault("Anchor", "motor", repr(self.motor), "must be a Motor"))
         if faults:
             raise InputFaults(faults)
+
+
+@attrs.frozen(eq=False)
+class Sibling:
+    """Another propeller of the same line: its label, and its ``CoefficientTable`` or what was read of it at rest."""
+
+    diameter_in: float
+    pitch_in: float
+    blades: int
+    table: CoefficientTable | None = None
+    anchors: tuple[Anchor, ...] = ()
 
 
 @attrs.frozen(kw_only=True)

@@ -6,34 +6,23 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["FAMILIES", "MEASURING_GUIDE", "Label", "family_weights", "label_terms", "reynolds_number"]
+from propmatch.records.blades import FAMILIES
+from propmatch_plugins.prediction.coefficients import FittedTable
+
+__all__ = [
+    "FAMILIES",
+    "UNKNOWN",
+    "Label",
+    "family_chances",
+    "family_weights",
+    "label_terms",
+    "reynolds_number",
+]
 
 FloatArray = NDArray[np.float64]
 
-FAMILIES: dict[str, str] = {
-    "thin": "Stiff and slender: hold it edge on and the blade is a thin, sharp-edged sheet; widest near the "
-    "middle of the blade, then tapering almost straight to a narrow tip. Twist follows a true screw.",
-    "thick": "Rounded and general purpose: a visibly thick section with a blunt nose, nearly the same width "
-    "from a quarter to three quarters of the radius, rounded tip. Hard to bend by hand.",
-    "broad": "Wide and flexible, for slow flight: the blade is broadest near the middle (about a fifth of "
-    "the radius wide), thin enough to bend between two fingers, and little twisted near the hub.",
-    "folding": "Blades hinged on a separate hub so that they fold back along the body when the motor stops.",
-    "wide": "Small and very wide: paddle-like blades, more than a fifth of the radius wide from root to "
-    "beyond the middle, usually below 6 inches and driven without a gear.",
-}
-"""Family name to a description a builder can check by looking at the propeller."""
-
-MEASURING_GUIDE = (
-    "Mark three quarters of the radius on one blade: measure from the centre of the hole, 0.75 x half the "
-    "diameter (for a 9 in propeller 85.7 mm). Chord: close the callipers on the leading and trailing edge "
-    "at the mark, square to the blade's length, and divide the reading by the radius in the same unit "
-    "(typical 0.10 to 0.25). Angle: lay the propeller flat, hub face down on a table, so that the shaft "
-    "stands upright; hold a straight strip (a steel rule) against the flat back of the blade at the "
-    "mark, in line with the chord; read the angle between the strip and the table with a protractor "
-    "(typical 8 to 25 degrees). Measure both blades and take the mean; two degrees of error cost about "
-    "ten percent of the power."
-)
-"""How to measure chord and angle at 75 % radius with callipers and a protractor."""
+UNKNOWN = "unknown"
+"""A family that nobody named, as a user writes it."""
 
 REFERENCE_PITCH_RATIO = 0.65
 REFERENCE_REYNOLDS = 0.35e6
@@ -62,6 +51,21 @@ def family_weights(family: str | None) -> FloatArray:
     return np.array([float(name == family) for name in FAMILIES])
 
 
+def family_chances(families: FittedTable, diameter_in: float, pitch_in: float, blades: int) -> dict[str, float]:
+    """Probability of each family given size, pitch and blades; they sum to 1.
+
+    Number of lines times normal densities of d = ln(D/9 in) and u = ln((p/D)/0.65) over a family's lines, times the
+    share of its lines with two, three or more blades. ``racing`` is in no open data: its numbers are common practice.
+    """
+    u, d = Label(diameter_in, pitch_in, blades, None).size
+    number = {name: families.column(name) for name in families.columns}
+    log = -0.5 * ((d - number["d_mean"]) / number["d_sd"]) ** 2 - np.log(number["d_sd"])
+    log = log - 0.5 * ((u - number["u_mean"]) / number["u_sd"]) ** 2 - np.log(number["u_sd"])
+    share = number["two_blades" if blades <= 2 else "three_blades" if blades == 3 else "more_blades"]
+    chance = number["lines"] * share * np.exp(log - np.max(log))
+    return dict(zip(families.rows, (chance / np.sum(chance)).tolist(), strict=True))
+
+
 _RANGE = {"u": (-0.85, 0.65), "l": (-2.3, 1.3), "d": (-1.3, 0.85), "b": (0.0, 0.7)}
 """Where the measured propellers are: outside, a correction holds its value at the edge."""
 
@@ -81,6 +85,11 @@ class Label:
         ratio = self.pitch_in / self.diameter_in / REFERENCE_PITCH_RATIO
         return float(np.log(ratio)), float(np.log(self.diameter_in / REFERENCE_DIAMETER_IN))
 
+    @property
+    def more_blades(self) -> float:
+        """b = ln(B/2)."""
+        return float(np.log(self.blades / 2.0))
+
 
 def label_terms(terms: Sequence[str], label: Label, reynolds: FloatArray, *, held: bool = True) -> FloatArray:
     """Columns of a regression on the label, shape ``reynolds.shape + (len(terms),)``.
@@ -95,7 +104,7 @@ def label_terms(terms: Sequence[str], label: Label, reynolds: FloatArray, *, hel
         "u": u,
         "l": np.log(reynolds / REFERENCE_REYNOLDS),
         "d": d,
-        "b": float(np.log(label.blades / 2.0)),
+        "b": label.more_blades,
     }
     if held:
         symbols = {name: np.clip(value, *_RANGE[name]) for name, value in symbols.items()}

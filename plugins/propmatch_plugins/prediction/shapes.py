@@ -117,9 +117,10 @@ def _geometry_faults(geometry: Geometry) -> list[Fault]:
 
 
 def family_shape(shapes: FittedTable, families: FittedTable, label: Label) -> BladeShape:
-    """Mean blade of the label's family: c/R = C(x) (D/9 in)^-0.045 k, beta = atan(h(x) (p/D)/(pi x)) + offset.
+    """Mean blade of the label's family: c/R = C(x) (D/9 in)^-0.045 (B/2)^e k, beta = atan(h(x) (p/D)/(pi x)) + offset.
 
-    h also has a slope in u = ln((p/D)/0.65); ``folding`` uses the shape of ``thin`` (none was measured).
+    h also has a slope in u = ln((p/D)/0.65); ``folding`` uses the shape of ``thin`` (none was measured). e is 0 but for
+    ``racing``, whose blades are the narrower the more there are.
     """
     assert label.family is not None
     numbers = families.row(label.family)
@@ -129,6 +130,7 @@ def family_shape(shapes: FittedTable, families: FittedTable, label: Label) -> Bl
     u = np.clip(math.log(pitch_ratio / REFERENCE_PITCH_RATIO), -0.8, 0.65)
     chord = np.interp(RADIUS, x, shapes.column(f"{source}_chord"))
     chord = chord * numbers["chord_factor"] * (label.diameter_in / REFERENCE_DIAMETER_IN) ** _DIAMETER_EXPONENT
+    chord = chord * (label.blades / 2.0) ** numbers.get("blades_exponent", 0.0)
     helix = shapes.column(f"{source}_helix") + u * shapes.column(f"{source}_helix_slope")
     angle = np.arctan(np.interp(RADIUS, x, helix) * pitch_ratio / (math.pi * RADIUS))
     angle = angle + math.radians(numbers["angle_offset_deg"])
