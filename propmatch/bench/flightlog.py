@@ -21,7 +21,6 @@ from collections.abc import Sequence
 import attrs
 import numpy as np
 
-from propmatch.aircraft.endurance import TIMER_MARGIN
 from propmatch.aircraft.flight import level_lanes
 from propmatch.aircraft.polar import PHASE_SPEED_OVER_STALL, stall_speed_m_s
 from propmatch.bench.flightworld import (
@@ -39,6 +38,7 @@ from propmatch.checks.setting import Setting
 from propmatch.columns import number
 from propmatch.faults import Fault, InputFaults
 from propmatch.models.arrays import Flags, Floats
+from propmatch.questions.asflown import timer_within
 from propmatch.records.estimates import PRACTICE, Assumption
 from propmatch.records.fields import number as noted
 from propmatch.records.fields import record, replace
@@ -244,7 +244,7 @@ class Minutes:
     measured_minutes: float = number(kind="min", label="flight time with the level-power factor")
     measured_minutes_short: float = number(kind="min", label="flight time with the level-power factor, low end of 90 %")
     measured_minutes_long: float = number(kind="min", label="flight time with the level-power factor, high end of 90 %")
-    measured_timer_minutes: float = number(kind="min", label="timer setting, 10 % early, with the level-power factor")
+    measured_timer_minutes: float = number(kind="min", label="timer setting, with the level-power factor")
 
     @classmethod
     def of(cls, power: LevelPower, setting: Setting, train: PowerTrain) -> "Minutes":
@@ -262,7 +262,7 @@ class Minutes:
         return cls(
             flight_minutes=steady, usual_minutes=usually, usual_minutes_short=shortest, usual_minutes_long=longest,
             measured_minutes=middle, measured_minutes_short=short, measured_minutes_long=long,
-            measured_timer_minutes=(1.0 - TIMER_MARGIN) * middle,
+            measured_timer_minutes=timer_within(middle, short),
         )  # fmt: skip
 
 

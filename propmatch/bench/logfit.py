@@ -4,17 +4,20 @@ import math
 from collections.abc import Callable, Mapping
 from functools import cached_property
 from itertools import combinations
+from typing import Any
 
 import attrs
 import numpy as np
 
 from propmatch.faults import Fault, InputFaults
+from propmatch.models import propeller as blades
 from propmatch.models.arrays import Floats
 from propmatch.records.estimates import Assumption
 from propmatch.records.fields import replace
-from propmatch.records.motorfit import CONSTANTS, scaled_table, with_constants
+from propmatch.records.motorfit import AIR_DENSITY_KG_M3, CONSTANTS, scaled_table, with_constants
 from propmatch.records.parts import Motor, Propeller, Source
 from propmatch.tolerances.numbers import MEASURED_TABLE_SD
+from propmatch.units import GRAM_FORCE_N, INCH_M, RPM_RAD_S
 
 __all__ = ["FITTED", "INTERVAL", "Z90", "Constant", "FittedRow", "LogFit", "Undetermined"]
 
@@ -200,7 +203,7 @@ class LogFit:
         """The propellers of the log whose coefficients it determines, as measured parts.
 
         A propeller is its table times the factors found at rest; its deviations are no smaller than those of a measured
-        table, as rest says less about flight.
+        table, as rest says less about flight. One whose table was predicted has the fastest row as its reading at rest.
         """
         made = []
         for at, propeller in enumerate(self.tables):
@@ -216,5 +219,21 @@ class LogFit:
                 scaled.source, kind="measured", uncertainty=float(f"{max(sure.values()):.4g}"), sd_ln=sure,
                 correlations=[("ct", "cp", float(spread[0, 1] / (sd[0] * sd[1])))],
             )  # fmt: skip
-            made.append(replace(scaled, source=source))
+            predicted = propeller.source.kind == "predicted" or propeller.read_rpm is not None
+            made.append(replace(scaled, source=source, **(self._read_at_rest(propeller) if predicted else {})))
         return tuple(made)
+
+    def _read_at_rest(self, propeller: Propeller) -> dict[str, float]:
+        """Speed, shaft power and thrust of a propeller's fastest row as fitted, those that the log determines."""
+        name = propeller.id or propeller.name
+        rpm = max((row.fit_rpm for row in self.rows if row.propeller == name and row.fit_rpm), default=0.0)
+        found, rev_s, size = self.propellers[name], rpm / 60.0, propeller.diameter_in * INCH_M
+        if not rpm or not found:
+            return {}
+        read: dict[str, Any] = {"read_rpm": rpm}
+        if "cp0" in found:
+            torque_nm = blades.torque_nm(found["cp0"].value, AIR_DENSITY_KG_M3, rev_s, size)
+            read["read_shaft_w"] = torque_nm * rpm * RPM_RAD_S
+        if "ct0" in found:
+            read["read_thrust_gf"] = blades.thrust_n(found["ct0"].value, AIR_DENSITY_KG_M3, rev_s, size) / GRAM_FORCE_N
+        return {key: float(value) for key, value in read.items()}

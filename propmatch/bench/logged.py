@@ -293,7 +293,10 @@ def _propeller(found: _Found, name: str, stated: Propeller | None) -> tuple[Prop
     if part.table is None:
         own = found.catalogue is None
         plugins = _plugins(os.environ.get(LIMIT_VARIABLE)) if own else found.open_catalogue().plugins
-        part = _tabled(part, plugins)
+        try:
+            part = _tabled(part, plugins)
+        except InputFaults as error:
+            return None, error.faults
         if part is None:
             return None, [Fault("", "", name, "has no coefficient table and no plugin answers one")]
     return part, ()

@@ -51,7 +51,7 @@ OFF_THROTTLE, FULL_THROTTLE = 0.03, 0.95
 STRETCH_S, STEADY_SPEED, STEADY_CLIMB_M_S, BAND_LN = 10.0, 0.15, 1.0, 0.1
 _LEAST_BAND_S, _LEAST_SPEED_M_S = 20.0, 2.0
 _FULL_OVER = 1.03
-_ROWS, _MOST_FAULTS = 50_000, 5
+_ROWS, _MOST_FAULTS, _LONGEST_LINE = 50_000, 5, 100_000
 _KINDS = ("motor off", "held", "full throttle", "other")
 AMPS_SD, AIRSPEED_SENSOR_SD, GROUND_SPEED_SD = 0.03, 0.03, 0.08
 """sd of ln of a logger's amps, of an airspeed sensor, and of the speed over ground where it stands for the airspeed:
@@ -103,6 +103,7 @@ def read_flight_table(path: str) -> FlightTable:
         than six hours.
     """
     name = Path(path).name
+    _of_lines(path)
     with Path(path).open(encoding="utf-8-sig", errors="replace") as file:
         head = file.readline()
     if not head.strip():
@@ -123,6 +124,14 @@ def read_flight_table(path: str) -> FlightTable:
         if sums.faults:
             raise InputFaults(sums.faults[:_MOST_FAULTS])
     return sums.table("airspeed" if "airspeed_m_s" in given else "ground speed" if "ground_speed_m_s" in given else "")
+
+
+def _of_lines(path: str) -> None:
+    """A fault where so much of a file is one line that it is none of a table."""
+    with Path(path).open("rb") as file:
+        while piece := file.read(_LONGEST_LINE):
+            if len(piece) == _LONGEST_LINE and b"\n" not in piece and b"\r" not in piece:
+                raise InputFaults([Fault(Path(path).name, rule=f"has a line of more than {_LONGEST_LINE:,} bytes")])
 
 
 def _pieces(

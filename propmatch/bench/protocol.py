@@ -7,8 +7,6 @@ high end of what it may read, the middle 80 % of draws of all that is unsure (:m
 full. A row that might is run at less throttle, or with a smaller propeller, and says why.
 """
 
-import csv
-import io
 import math
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any
@@ -21,6 +19,7 @@ from propmatch.checks.chances import Drawn, drawn, interval
 from propmatch.checks.ratings import Rating, RatingLanes, rating_lanes
 from propmatch.checks.setting import Setting
 from propmatch.columns import number, numbers_of
+from propmatch.files import csv_text
 from propmatch.models.arrays import Floats
 from propmatch.models.motor import resistance_at_speed
 from propmatch.records.fields import replace
@@ -418,18 +417,19 @@ def log_text(plan: Protocol) -> str:
     """An empty log as CSV: its rows named, notes above them; what was not read stays empty."""
     motor = plan.train.motor
     label = motor.kv_rpm_per_v if motor.kv_kind == "label" else None
-    out = io.StringIO()
-    out.write("# Fill in what you read; leave empty what you did not. volts and amps at the controller's input.\n")
-    out.write("# Write the throttle and the propeller that you really ran; repeat a row for a second reading.\n")
+    notes = [
+        "Fill in what you read; leave empty what you did not. volts and amps at the controller's input.",
+        "Write the throttle and the propeller that you really ran; repeat a row for a second reading.",
+    ]
     for row in plan.rows:
         stop = "" if math.isnan(row.stop_amps) else f"; stop at {row.stop_amps:.3g} A"
         stop += "" if math.isnan(row.stop_rpm) else f" or {row.stop_rpm:.0f} rpm"
-        out.write(f"# {row.row}: {row.what}, {row.run_s:.0f} s{stop}\n")
-    writer = csv.DictWriter(out, [column.name for column in COLUMNS], lineterminator="\n")
-    writer.writeheader()
+        notes.append(f"{row.row}: {row.what}, {row.run_s:.0f} s{stop}")
+    heads, lines = [column.name for column in COLUMNS], []
     for row in plan.rows:
-        writer.writerow({
+        lines.append({
             "motor": motor.name, "label_kv": "" if label is None else f"{label:g}", "mass_g": f"{motor.mass_g:g}",
             "cells": row.pack.cells_series, "propeller": row.propeller_name, "throttle": f"{row.throttle:g}",
         })  # fmt: skip
-    return out.getvalue()
+    table = csv_text([heads, *([line.get(head, "") for head in heads] for line in lines)])
+    return "".join(f"# {note}\n" for note in notes) + table

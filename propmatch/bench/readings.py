@@ -6,11 +6,9 @@ megabytes, steady stretches are averaged while it is read, each becomes a row, a
 
 import csv
 import heapq
-import json
 import math
 import re
-import tomllib
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import chain, islice
 from pathlib import Path
 from typing import Any
@@ -18,8 +16,13 @@ from typing import Any
 import attrs
 
 from propmatch.faults import Fault, InputFaults, did_you_mean
+from propmatch.files import cell_meant
 from propmatch.records.fields import Declared, check, declared, integer, number, record, text
+from propmatch.records.jsontext import parse_json
+from propmatch.records.tomltext import read_keys, read_toml
 from propmatch.records.typed import read_value
+from propmatch.records.workbook import WORKBOOKS, read_sheets
+from propmatch.records.written import no_value
 from propmatch.units import conversion, units_for
 
 __all__ = ["BARE", "COLUMNS", "MOST_ROWS", "Log", "Reading", "read_log"]
@@ -30,9 +33,8 @@ MOST_ROWS = 60
 STEADY = {"volts": 0.02, "amps": 0.06, "rpm": 0.02, "thrust_gf": 0.06, "torque_nm": 0.06}
 """How far readings may stray from the mean of a steady stretch; common practice, no published source."""
 STEADY_THROTTLE, STEADY_AMPS, LEAST_SAMPLES = 0.02, 0.2, 5
-_MOST_FAULTS = 50
+_MOST_FAULTS, _MOST_FAULTY = 50, 2000
 _LONGEST_LINE = 100_000
-_WORKBOOKS = (".xlsx", ".xlsm", ".xls", ".ods")
 _EXAMPLE = "{volts = 11.1, amps = 8.2}"
 _EMPTY = ("", "-", "n/a", "nan")
 _WORDS = {
@@ -122,7 +124,7 @@ def read_log(log: Any, where: str | None = None) -> Log:
         few = tuple(islice(readings, MOST_ROWS + 1))
         long = len(few) > MOST_ROWS
         kept = keeper.steady(chain(few, readings)) if long else tuple(Reading(**each) for each in few)
-    except (UnicodeDecodeError, csv.Error, json.JSONDecodeError, tomllib.TOMLDecodeError) as error:
+    except (UnicodeDecodeError, csv.Error) as error:
         raise InputFaults([Fault(named, rule=f"cannot be read as a table: {error}")]) from None
     if not kept:
         faults = keeper.all_faults()
@@ -198,10 +200,8 @@ def _mappings(rows: Sequence[Mapping[str, Any]]) -> tuple[list[str], Rows]:
 def _file(path: Path, where: str) -> tuple[list[str], Rows]:
     kind = path.suffix.lower()
     if kind in (".json", ".toml"):
-        read: Callable[[str], Any] = json.loads if kind == ".json" else tomllib.loads
-        found = read(path.read_text(encoding="utf-8"))
-        return _mappings(_rows_of(found, where))
-    if kind in _WORKBOOKS:
+        return _mappings(_rows_of(_keys(path, where), where))
+    if kind in WORKBOOKS:
         return _workbook(path, where)
     lines = _lines(path, where)
     first = next(((at, line) for at, line in lines if line.strip() and not line.startswith("#")), None)
@@ -220,6 +220,20 @@ def _file(path: Path, where: str) -> tuple[list[str], Rows]:
     return heads, rows()
 
 
+def _keys(path: Path, where: str) -> Any:
+    """What a JSON or TOML file holds."""
+    if path.suffix.lower() == ".json":
+        raw, wrong = read_keys(path)
+        found, faults = (None, wrong) if wrong else parse_json(raw.decode("utf-8-sig"), where)
+    else:
+        path.open("rb").close()
+        read = read_toml(path)
+        found, faults = read.data, read.faults
+    if faults:
+        raise InputFaults(faults)
+    return found
+
+
 def _lines(path: Path, where: str) -> Iterator[tuple[int, str]]:
     """Numbered lines, never one of more than ``_LONGEST_LINE`` characters."""
     with path.open(encoding="utf-8-sig", newline="") as file:
@@ -232,22 +246,11 @@ def _lines(path: Path, where: str) -> Iterator[tuple[int, str]]:
 
 
 def _workbook(path: Path, where: str) -> tuple[list[str], Rows]:
-    path.open("rb").close()
-    try:
-        from python_calamine import CalamineError, CalamineWorkbook
-    except ImportError:
-        rule = "reading workbooks needs the extra 'spreadsheets', which is not installed"
-        raise InputFaults([Fault(where, rule=rule, hint="pip install 'propmatch[spreadsheets]'")]) from None
-    try:
-        sheet = CalamineWorkbook.from_path(str(path)).get_sheet_by_index(0)
-    except CalamineError as error:
-        rule = "is no workbook that can be read"
-        raise InputFaults([Fault(where, rule=rule, hint="save it again as .xlsx or .ods")]) from error
-    rows = ((at, row) for at, row in enumerate(sheet.iter_rows(), start=1) if any(cell != "" for cell in row))
-    head = next(rows, None)
-    if head is None:
+    sheets = read_sheets(path)
+    if not sheets or not sheets[0][1]:
         raise InputFaults([Fault(where, rule="is empty", hint=_heads_hint())])
-    return [str(each) for each in head[1]], rows
+    (_, head), *rows = sheets[0][1]
+    return [str(each) for each in head], iter(rows)
 
 
 # ---------------------------------------------------------------- from cells to readings
@@ -265,8 +268,10 @@ class _Column:
 
     def value(self, cell: Any) -> Any:
         """The number or text; a ``Fault`` without a place where it is wrong."""
+        if isinstance(cell, str) and (wrong := no_value(cell)):
+            return Fault("", self.rule.name, cell, *wrong)
         if self.rule.kind == "text":
-            return str(cell).strip()
+            return cell_meant(str(cell).strip())
         try:
             found = float(cell)
         except (TypeError, ValueError):
@@ -307,7 +312,7 @@ class _Keeper:
     """Turns rows into readings and keeps what is wrong with them, within bounds."""
 
     def __init__(self, where: str) -> None:
-        self.where, self.count, self._more, self._last = where, 0, 0, -math.inf
+        self.where, self.count, self._more, self._bad, self._last = where, 0, 0, 0, -math.inf
         self._faults: list[Fault] = []
         self.aside: list[Reading] = []
         self.notes: list[Fault] = []
@@ -331,6 +336,12 @@ class _Keeper:
             raise InputFaults([*self._faults, *self.notes, Fault(self.where, rule=rule, hint=_heads_hint())])
         for at, cells in rows:
             self.count += 1
+            if self._bad > max(_MOST_FAULTY, self.count // 2):
+                rule = (
+                    f"{self._bad:,} of {self.count:,} rows above have faults; this one and all below it were not read"
+                )
+                self.notes.append(Fault(f"{self.where}:{at}", rule=rule, hint="mend the first of them"))
+                return
             values = self._values(columns, at, cells)
             if values is not None and not values.keys().isdisjoint(_READ):
                 values["line"] = at
@@ -349,6 +360,7 @@ class _Keeper:
             else:
                 values[column.rule.name] = found
         if wrong:
+            self._bad += 1
             unread = [each for each in wrong if each.value == 0]
             if len(unread) < len(wrong) or values.get("throttle") != 0:
                 for each in wrong:

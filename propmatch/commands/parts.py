@@ -1,5 +1,6 @@
 """``propmatch parts``: list and check parts, show their origin, predict a propeller, write empty tables."""
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +12,8 @@ from propmatch.records.trainid import PART_KINDS
 __all__ = ["command"]
 
 _LIST_LENGTH = 40
-_TOGETHER = (("table", "mapping"), ("predict", "blades"), ("predict", "family"), ("add", "save"), ("add", "box"),
+_TOGETHER = (("table", "mapping"), ("predict", "blades"), ("predict", "family"), ("predict", "sibling"),
+             ("predict", "reads_like"), ("which_family", "drawing"), ("add", "save"), ("add", "box"),
              ("save", "force"))  # fmt: skip
 """Options, and those that go with them alone."""
 _ALIASES = {"esc": "controllers", "prop": "propellers", "battery": "packs", "batterie": "packs"}
@@ -42,9 +44,29 @@ class _Kind(click.Choice[str]):
     type=click.Path(path_type=Path),
     help="Write empty tables to fill in: NAME.xlsx, NAME.toml, motors.csv, or a folder.",
 )
-@click.option("--predict", metavar="SIZE", help="Coefficients of a propeller without a table, such as 7x4.")
+@click.option(
+    "--predict",
+    metavar="SIZE",
+    help='Coefficients of a propeller without a table: 7x4, "5x4.5 wide 3-blade", and what you read: "7x4 9800rpm 62W" '
+    'or "9800rpm 310gf" at rest, "chord=14mm angle=17deg" at 75 % of the radius.',
+)
 @click.option("--blades", metavar="N", help="Blades of the predicted propeller.  [default: 2]")
-@click.option("--family", metavar="WORD", help="Its blades: thin, thick, broad, folding, wide.")
+@click.option("--family", metavar="WORD", help="Its blades: thin, thick, broad, folding, wide, racing or unknown.")
+@click.option(
+    "--sibling", metavar="PART", help='Another of its make: id, or typed with what it reads: "8x5 9000rpm 60W".'
+)
+@click.option("--reads-like", metavar="LINE", help="A line of --lines that it reads like, such as thin-1.")
+@click.option(
+    "--lines", is_flag=True, help="Lines of measured propellers by what they read beside others of their family."
+)
+@click.option(
+    "--which-family",
+    metavar="SIZE",
+    help='Which family it is, by three questions; answers stand behind the size: "5x4.5x3 fixed 11mm springy".',
+)
+@click.option(
+    "--drawing", metavar="FILE", type=click.Path(path_type=Path), help="Draw the blades of the families: FILE.svg."
+)
 @click.option(
     "--dry-run",
     "table",
@@ -88,11 +110,14 @@ def command(ctx: click.Context, /, **options: Any) -> None:
       propmatch parts motors "*2504*" --where "kv>=1500" --where "mass<30g"
       propmatch parts --show bundled/ID
       propmatch parts propellers --predict 7x4 --blades 2 --family thin --csv
+      propmatch parts --which-family 5x4.5x3
       propmatch parts --add --save --box mine < table.csv
     """
     from propmatch.commands import partsmodes
 
-    modes = [name for name in ("show_id", "only_faults", "template", "predict", "table", "add") if options[name]]
+    modes = [name for name in ("show_id", "only_faults", "template", "predict", "lines", "which_family", "table",
+                         "add")
+             if options[name]]  # fmt: skip
     if len(modes) > 1:
         raise click.UsageError(f"{_option(modes[0])} and {_option(modes[1])} exclude each other", ctx)
     for needed, name in _TOGETHER:
@@ -108,12 +133,27 @@ def command(ctx: click.Context, /, **options: Any) -> None:
         box = options["box"] or "mine"
         add(options["kind"], box, options["parts_folder"], options["save"], options["force"], form)
         return
+    if options["lines"]:
+        partsmodes.show_lines(form)
+        return
     if options["table"]:
         partsmodes.show_first_rows(options["table"], options["mapping"], form)
         return
+    _show(options, form)
+
+
+def _show(options: Mapping[str, Any], form: str) -> None:
+    """What needs the catalogue."""
+    from propmatch.commands import partsmodes
+
     catalogue = open_catalogue(options["parts_folder"], options["strict"])
     if options["predict"]:
-        partsmodes.show_prediction(catalogue, options["predict"], options["blades"], options["family"], form)
+        own = {name: options[name] for name in ("blades", "family", "reads_like", "sibling")}
+        partsmodes.show_prediction(catalogue, options["predict"], own, form)
+    elif options["which_family"]:
+        from propmatch.commands.familykey import show_key
+
+        show_key(catalogue, options["which_family"], options["drawing"], form)
     elif options["show_id"]:
         partsmodes.show_part(catalogue, options["kind"], options["show_id"], form)
     elif options["only_faults"]:
@@ -127,4 +167,4 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
 def _option(name: str) -> str:
     words = {"show_id": "--show", "only_faults": "--faults", "mapping": "--map", "table": "--dry-run"}
-    return words.get(name, f"--{name}")
+    return words.get(name, f"--{name.replace('_', '-')}")

@@ -9,12 +9,15 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any, TypedDict, TypeVar
 
+import attrs
 import numpy as np
 from numpy.typing import NDArray
 
 from propmatch.faults import did_you_mean
+from propmatch.models.air import Air
 from propmatch.models.pack import COLDEST_C, CellState, Chemistry
 from propmatch.models.tables import CoefficientTable
+from propmatch.records.blades import FAMILIES
 from propmatch.records.fields import (
     Numbers,
     Problem,
@@ -36,7 +39,7 @@ from propmatch.records.fields import (
 from propmatch.records.packuse import LONGEST_REST_H, MOST_CYCLES, WARMEST_C
 from propmatch.records.price import read_price
 from propmatch.records.radio import separate_supply_g, usual_radio_a
-from propmatch.units import MM_M
+from propmatch.units import GRAM_FORCE_N, INCH_M, MM_M
 
 __all__ = [
     "CD0_WORDS",
@@ -60,15 +63,6 @@ __all__ = [
 ]
 
 Mass = TypeVar("Mass", float, NDArray[np.float64])
-
-FAMILIES = {
-    "thin": "stiff and narrow",
-    "thick": "rounded, general purpose",
-    "broad": "wide and flexible, for slow flight",
-    "folding": "blades fold back when the motor stops",
-    "wide": "small with very wide blades",
-}
-"""Propeller families by what anyone can see."""
 
 MOTOR_OFF = {
     "folded": "the blades fold back",
@@ -135,6 +129,25 @@ _LEAST_EIGENVALUE = 1e-9
 _PAIR = row(text(), text(), number(gt=-1, lt=1))
 
 
+@attrs.frozen(kw_only=True)
+class Predicted:
+    """How sure a predicted coefficient table is.
+
+    Attributes
+    ----------
+    rests_on : str
+        What was known: the label, a reading at rest, ...
+    interval_80 : mapping of str to mapping
+        ``low`` and ``high`` of each quantity as shares of the prediction, such as -0.2 and 0.25: 8 of 10 lie between.
+    family_chances : mapping of str to float
+        Chance of each family, the likeliest first; 1 for the one that is known.
+    """
+
+    rests_on: str
+    interval_80: Mapping[str, Mapping[str, float]]
+    family_chances: Mapping[str, float]
+
+
 @record(rules=(Rule(("sd_ln", "correlations"), _correlated),))
 class Source:
     """Where a record comes from, and how sure its numbers are."""
@@ -152,6 +165,12 @@ class Source:
         default=(),
         doc="of ln of two of these numbers; a pair that is not listed has none",
     )
+    prediction: Predicted | None = instance(Predicted, default=None, eq=False, doc="how sure a predicted table is")
+
+    @property
+    def columns(self) -> dict[str, str | float | None]:
+        """What a row of a table says of it, by the names of the columns."""
+        return {"source": self.text, "source_kind": self.kind, "uncertainty": self.uncertainty}
 
 
 def _sure(*names: str, others: tuple[str, ...] = ()) -> tuple[Rule, Rule]:
@@ -183,6 +202,38 @@ _SPELT_IN_SOURCE = {
 
 
 NOT_STATED = Source(text="not stated", kind="assumed")
+
+
+_MEASURED_AT_REST = {"read_thrust_gf": (0.048, 0.254), "read_shaft_w": (0.0173, 0.193), "read_input_w": (0.0173, 0.64)}
+"""Least and greatest CT0 or CP0 of 2884 static readings, 2 to 4 blades (J. B. Brandt, R. W. Deters, G. K. Ananda, O. D.
+Dantsker, M. S. Selig, UIUC Propeller Database, vols 1 to 4); electrical power with at least 30 % of it on the shaft,
+common practice, no published source."""
+
+
+def _measured_at_rest(key: str) -> Rule:
+    """A reading at rest lies between half the least coefficient measured and twice the greatest, by blades above 4."""
+    least, most = _MEASURED_AT_REST[key]
+    thrust = key == "read_thrust_gf"
+
+    def ends(rpm: float, diameter_in: float, blades: int) -> tuple[float, float]:
+        rev_s, size = rpm / 60.0, diameter_in * INCH_M
+        one = float(Air.standard().density_kg_m3) * rev_s**2 * size**4 * (1 / GRAM_FORCE_N if thrust else rev_s * size)
+        return 0.5 * least * one, 2.0 * most * max(blades / 4.0, 1.0) * one
+
+    def beyond(value: float | None, rpm: float | None, diameter_in: float, blades: int) -> bool:
+        if value is None or rpm is None:
+            return False
+        low, high = ends(rpm, diameter_in, blades)
+        return not low <= value <= high
+
+    def said(_: float, rpm: float, diameter_in: float, blades: int) -> str:
+        low, high = (float(f"{each:.2g}") for each in ends(rpm, diameter_in, blades))
+        return (
+            f"must be {low:g} to {high:g} {'gf' if thrust else 'W'} at {rpm:g} rpm and {diameter_in:.3g} in, half the "
+            "least to twice the most measured of any propeller at rest (UIUC Propeller Database): unit, speed, size?"
+        )
+
+    return Rule((key, "read_rpm", "diameter_in", "blades"), beyond, said)
 
 
 def _count() -> Any:
@@ -344,13 +395,47 @@ class Pack:
             lambda pitch, diameter: pitch > 2.5 * diameter,
             "must be at most 2.5 times diameter_in",
         ),
+        Rule(
+            ("read_rpm", "read_shaft_w", "read_input_w", "read_thrust_gf"),
+            lambda rpm, *read: rpm is None and any(each is not None for each in read),
+            "missing; a reading at rest needs the speed it was read at",
+        ),
+        Rule(
+            ("read_rpm", "read_shaft_w", "read_input_w", "read_thrust_gf"),
+            lambda rpm, *read: rpm is not None and all(each is None for each in read),
+            "needs what was read at this speed: read_input_w (wattmeter), read_shaft_w or read_thrust_gf (scale)",
+        ),
+        Rule(
+            ("read_input_w", "read_shaft_w"),
+            lambda *read: None not in read and read[0] <= read[1],
+            "must be above read_shaft_w",
+        ),
+        Rule(
+            ("read_thrust_gf", "read_shaft_w", "read_input_w", "diameter_in"),
+            lambda *read: _beyond_momentum(*read),
+            "takes more power of any propeller of this diameter than was read",
+        ),
+        *map(_measured_at_rest, _MEASURED_AT_REST),
+        Rule(
+            ("angle_75_deg", "chord_75_mm"),
+            lambda angle, chord: angle is not None and chord is None,
+            "needs chord_75_mm, read at the same place",
+        ),
+        Rule(
+            ("chord_75_mm", "diameter_in"),
+            lambda chord, diameter: chord is not None and not 0.02 <= chord * MM_M / (diameter * INCH_M) <= 0.3,
+            "must be 2 to 30 % of the diameter",
+        ),
         _PRICED,
         *_sure("mass_g", others=("ct", "cp")),
     ),
     hints=_SPELT_IN_SOURCE,
 )
 class Propeller:
-    """Diameter, pitch, blades and, when known, a coefficient table (left out of ``==``)."""
+    """Diameter, pitch, blades and, when known, a coefficient table (left out of ``==``).
+
+    Where there is no table one is predicted; what was read on this propeller, and another of the same make, narrow it.
+    """
 
     name: str = text(doc="name as the maker or shop writes it")
     diameter_in: float = number("in", ge=1, le=40, doc="diameter")
@@ -358,7 +443,21 @@ class Propeller:
     blades: int = integer(ge=1, le=8, default=2, doc="number of blades")
     mass_g: float | None = number("g", ge=0.05, le=1000, default=None, doc="mass")
     max_rpm: float | None = number("rpm", ge=300, le=300000, default=None, doc="speed limit")
-    family: str | None = choice(tuple(FAMILIES), default=None, doc="shape of the blades")
+    family: str | None = choice(tuple(FAMILIES), default=None, nothing="unknown", doc="shape of the blades")
+    chord_75_mm: float | None = number("mm", gt=0, le=200, default=None, doc="width of a blade at 75 % of the radius")
+    angle_75_deg: float | None = number("deg", ge=1, le=80, default=None, doc="blade angle at 75 % of the radius")
+    read_rpm: float | None = number(
+        "rpm", ge=300, le=300000, default=None, doc="speed of a reading at rest, of your own"
+    )
+    read_shaft_w: float | None = number("W", gt=0, le=50000, default=None, doc="shaft power at read_rpm")
+    read_input_w: float | None = number(
+        "W", gt=0, le=50000, default=None, doc="electrical power at read_rpm, wattmeter"
+    )
+    read_thrust_gf: float | None = number("gf", gt=0, le=500000, default=None, doc="thrust at read_rpm")
+    reads_like: str | None = text(
+        default=None, doc="line of the open data that it reads like, such as thin-1: 'propmatch parts --lines'"
+    )
+    sibling: str | None = text(default=None, doc="another of the same make, id or typed: '8x5 9000rpm 60W'")
     table: CoefficientTable | None = instance(
         CoefficientTable, default=None, eq=False, doc="CT and CP over advance ratio and rpm"
     )
@@ -415,6 +514,16 @@ def aspect_ratio(span_mm: float, area_dm2: float) -> float:
 def propeller_mass_g(diameter_in: float, blades: int) -> float:
     """Plastic propeller, 0.025 g per blade times diameter_in^2.5: common practice, no published source."""
     return 0.025 * blades * math.pow(diameter_in, 2.5)
+
+
+def _beyond_momentum(thrust_gf: float | None, shaft_w: float | None, input_w: float | None, diameter_in: float) -> bool:
+    """Whether a thrust needs more than 1.1 times the power: T^1.5/sqrt(2 rho A) is the least of any propeller at rest
+    (W. J. M. Rankine, 1865)."""
+    power = shaft_w if shaft_w is not None else input_w
+    if thrust_gf is None or power is None:
+        return False
+    disc, density = 0.25 * math.pi * (diameter_in * INCH_M) ** 2, float(Air.standard().density_kg_m3)
+    return math.pow(thrust_gf * GRAM_FORCE_N, 1.5) / math.sqrt(2.0 * density * disc) > 1.1 * power
 
 
 ESTIMATED = {"mass_g": "mass_estimated", "c_rating": "c_rating_estimated", "max_current_a": "max_current_estimated"}

@@ -15,6 +15,7 @@ import attrs
 
 from propmatch.faults import Fault, did_you_mean
 from propmatch.models.pack import CHEMISTRIES, chemistry_named
+from propmatch.records.blades import FAMILIES
 from propmatch.records.estimates import (
     MEMORY,
     PRACTICE,
@@ -29,6 +30,7 @@ from propmatch.records.listing import ListingRow
 from propmatch.records.parts import ESTIMATED, KINDS, LISTED, Controller, Motor, Pack, Propeller, Source
 from propmatch.records.written import (
     BEC,
+    BLADE_WORDS,
     LABEL_V,
     amount,
     cells_of_label,
@@ -69,7 +71,7 @@ _EXAMPLE: dict[type, str] = {
     Motor: '"1500kV 28g", "2212 920KV 52g 2-3S" or "kv=1500 measured mass=28g r=80mohm i0=0.9A"',
     Controller: '"20A", "30A ESC 2-4S SBEC" or "20A 18g r=5mohm"',
     Pack: '"2S 450mAh 35C", "11.1V 2200 30C LiPo" or "3S2P 5000mAh 28g cell=18mohm"',
-    Propeller: '"6x4", "6x4x3" for three blades, or "6x4 thin 3.5g"',
+    Propeller: '"6x4", "6x4x3" or "6x4 3-blade", "6x4 thin 3.5g", or "6x4 thin 9800rpm 62W" as you read it at rest',
     ListingRow: '"1500kV 28g 7.4V 6.5A 7x4 300gf"',
 }
 
@@ -83,10 +85,16 @@ _IDLE_WORDS: Mapping[type, tuple[str, ...]] = {
     Motor: ("motor", "brushless", "outrunner", "bldc"),
     Controller: ("esc", "brushless", "controller", "speed", "motor"),
     Pack: ("battery", "pack", "brushless", "burst", "peak"),
-    Propeller: ("prop", "propeller"),
+    Propeller: ("prop", "propeller", "e", "f", "sf", "r", "l", "p"),
     ListingRow: ("motor", "brushless", "outrunner", "bldc"),
 }
-"""Words of a label that say what the part is and no more; a motor's stator size, four digits, is one too."""
+"""Words of a label that say what the part is and no more, as letters behind a propeller's size do; a motor's stator
+size, four digits, is one too."""
+_SIZES_AND_BLADES = {
+    r"(?<=\d)\s+(mm|cm|inch(?:es)?|in)\b": r"\1",
+    r"(?<=\d)(mm|cm|inch|in)\s*[x×*]\s*(\d[\d.,]*)\1\b": r"x\2\1",
+    rf"\b(\d|{'|'.join(BLADE_WORDS)})[\s-]*(blade[sd]?|blatt|pales?|palas?)\b": r"\1-\2",
+}
 _AS_ONE_WORD: Mapping[type, Mapping[str, str]] = {
     Controller: {
         r"\b(?:no|without|w/o|ohne|sans|sin|senza)\s+[lsu]?bec\b": "opto",
@@ -95,11 +103,9 @@ _AS_ONE_WORD: Mapping[type, Mapping[str, str]] = {
         r"(?<=\d)\s*V\s*[/,@]?\s*(\d[\d.,]*)\s*A\b": r"V/\1A",
         r"(?<![\d.,/V])(\d[\d.,]*)\s*A\s+([lsu]?bec)\b": r"\2\1A",
     },
+    Propeller: _SIZES_AND_BLADES,
+    ListingRow: _SIZES_AND_BLADES,
     Pack: {r"(?<=\d)\s*C\s*(?:cont\w*\.?)?\s*/\s*(?=\d)": "C/"},
-    Propeller: {
-        r"(?<=\d)\s+(mm|cm|inch(?:es)?|in)\b": r"\1",
-        r"\b(\d)[\s-]+(blade[sd]?|blatt|pales?|palas?)\b": r"\1-\2",
-    },
 }
 """Wordings with blanks in them that are one word of a label, and that word; the current of a BEC is passed over."""
 _PLUG = re.compile(r"(?:XT|EC|JST|MPX|PH)-?[\d.]*|plug|connector", re.IGNORECASE)
@@ -198,7 +204,7 @@ def read_part(cls: type, text: str, where: str) -> TypedPart:
     except ValueError:
         words, faults = [], [Fault(where, value=text, rule="a quotation mark is not closed")]
     rules = {rule.name: rule for rule in declared(cls) if rule.name not in ("id", "source", "table")}
-    for word in words:
+    for word in _reading_at(cls, rules, words):
         found = _read_word(cls, rules, word.rstrip(",;"))
         if isinstance(found, Fault):
             faults.append(attrs.evolve(found, where=where))
@@ -238,7 +244,8 @@ def from_name(cls: type, name: str, mark: str = "") -> dict[str, Any]:
     """What the name of a part says for sure: words with a unit of one meaning, and a bare capacity beside cells and C.
 
     Unlike a typed line, words that are not understood are passed over; numbers said twice in different ways are left
-    out. ``mark`` is the settled decimal mark, as :func:`propmatch.records.written.readings` takes it.
+    out. A family of blades counts behind a size. ``mark`` is the settled decimal mark, as
+    :func:`propmatch.records.written.readings` takes it.
     """
     rules = {rule.name: rule for rule in declared(cls) if rule.name not in ("id", "source", "table")}
     found: dict[str, Any] = {}
@@ -247,9 +254,10 @@ def from_name(cls: type, name: str, mark: str = "") -> dict[str, Any]:
         words = typed_words(cls, name)
     except ValueError:
         return {}
-    for word in words:
+    for word in _reading_at(cls, rules, words):
         bare = word.strip(",;()")
-        if not re.match(r"\.?\d", bare) and not chemistry_of(bare):
+        family = "diameter_in" in found and bare.lower() in FAMILIES
+        if not re.match(r"(?:read_rpm=)?\.?\d", bare) and not chemistry_of(bare) and not family:
             continue
         read = _read_word(cls, rules, bare, mark)
         for key, value in ({} if isinstance(read, Fault) else read).items():
@@ -279,6 +287,8 @@ _TOLD_BY = {kind: {*names} for kind, names in SIGNATURE.items()} | {
 def _with_example(fault: Fault, cls: type) -> Fault:
     if fault.rule.startswith("missing"):
         return attrs.evolve(fault, hint=f"type it like {_EXAMPLE[cls]}")
+    if fault.key == "family" and not fault.hint:
+        return attrs.evolve(fault, hint=_WHICH)
     if not fault.hint and isinstance(fault.value, float):
         rule = next((rule for rule in declared(cls) if rule.name == fault.key), None)
         return attrs.evolve(fault, hint=other_unit(rule, fault.value) if rule is not None else "")
@@ -302,12 +312,31 @@ def _read_word(cls: type, rules: Mapping[str, Declared], word: str, mark: str = 
         return {"chemistry": chemistry}
     if word.lower() in _IDLE_WORDS[cls]:
         return {}
-    options = {option: name for name, rule in rules.items() for option in rule.options if rule.kind == "choice"}
+    options = {
+        option: name
+        for name, rule in rules.items()
+        for option in (*rule.options, *([rule.nothing] if rule.nothing else []))
+        if rule.kind == "choice"
+    }
     if word.lower() in options:
         return {options[word.lower()]: word.lower()}
     known = [*options, *_CHEMISTRY_WORDS] if cls is Pack else options
     hint = did_you_mean(word, known) or f"type it like {_EXAMPLE[cls]}"
+    if cls is Propeller and word.isalpha() and not did_you_mean(word, known):
+        hint = f"the families are {', '.join(known)}; {_WHICH}"
     return Fault("", value=word, rule="not understood", hint=hint)
+
+
+_WHICH = "three questions tell: 'propmatch parts --which-family SIZE'"
+
+
+def _in_tenths(word: str) -> str:
+    """Diameter and pitch of four digits as shops run them together; empty where they make no usual propeller."""
+    found = re.fullmatch(r"(\d\d)(\d\d)", word)
+    if not found:
+        return ""
+    diameter, pitch = int(found[1]) / (1 if int(found[1]) < 25 else 10), int(found[2]) / 10
+    return f"in tenths? then it is {diameter:g}x{pitch:g}" if 0.2 <= pitch / diameter <= 1.5 else ""
 
 
 _SPAN = r"\d+S?(?:-\d+)?S"
@@ -333,6 +362,26 @@ def _short_form(cls: type, word: str) -> dict[str, Any] | None:
             if found is not None:
                 return found
     return None
+
+
+def _reading_at(cls: type, rules: Mapping[str, Declared], words: list[str]) -> list[str]:
+    """Words of a propeller; a bare speed beside a power or a thrust is the one that they were read at, not a limit."""
+
+    def field(word: str) -> object:
+        keyed = _KEY.fullmatch(word)
+        return _named(cls, rules, keyed[1]) if keyed else _unit_of(cls, word)
+
+    if cls is not Propeller or not {"read_shaft_w", "read_input_w", "read_thrust_gf"} & {
+        name for word in words if isinstance(name := field(word), str)
+    }:
+        return words
+    return [f"read_rpm={word}" if _unit_of(cls, word) == "max_rpm" else word for word in words]
+
+
+def _unit_of(cls: type, word: str) -> str | None:
+    """The field that a bare number with a unit means."""
+    unit = (amount(word.rstrip(",;")) or ("", ""))[1]
+    return next((each for ours, each in _BARE[cls].items() if unit and conversion(unit, ours) is not None), None)
 
 
 def _named(cls: type, rules: Mapping[str, Declared], key: str) -> str | Fault:
@@ -392,8 +441,8 @@ def _read_quantity(cls: type, rules: Mapping[str, Declared], word: str, mark: st
         return {LABEL_V: found[0]} if len(found) == 1 else Fault("", value=word, rule="no voltage")
     if cls is Pack and not unit and max(readings(number, mark), default=0.0) >= _LEAST_BARE_MAH:
         unit = "mAh"
-    name = next((each for ours, each in _BARE[cls].items() if conversion(unit, ours) is not None), None)
-    if name is not None and unit:
+    name = _unit_of(cls, f"{number}{unit}")
+    if name is not None:
         value = quantity(rules[name], f"{number} {unit}", mark)
         return value if isinstance(value, Fault) else {name: value}
     keys = [each for each, rule in rules.items() if unit and rule.unit and conversion(unit, rule.unit) is not None]
@@ -402,7 +451,8 @@ def _read_quantity(cls: type, rules: Mapping[str, Declared], word: str, mark: st
         return value if isinstance(value, Fault) else {keys[0]: value}
     if keys:
         return Fault("", value=word, rule="say which number this is: " + " or ".join(f"{key}={word}" for key in keys))
-    return Fault("", value=word, rule="not understood", hint=f"type it like {_EXAMPLE[cls]}")
+    run_together = _in_tenths(word) if cls is Propeller else ""
+    return Fault("", value=word, rule="not understood", hint=run_together or f"type it like {_EXAMPLE[cls]}")
 
 
 def chemistry_of(word: str) -> str | None:

@@ -70,6 +70,52 @@ def test_a_propeller():
     assert values_of(Propeller, "d=127mm pitch=76.2mm").diameter_in == pytest.approx(5)
 
 
+@pytest.mark.parametrize(
+    "text",
+    ["5x4.5 wide 3-blade", "5x4.5x3 wide", "wide 5 x 4.5 three-blade", "5x4,5 Wide tri-blade", "5x4.5 triblade wide",
+     "127x114.3mm 3 blades wide", "127 mm x 114.3 mm 3-blade wide", "5x4.5 E wide 3-blade",
+     "5x4.5 family=wide blades=3"],
+)  # fmt: skip
+def test_one_propeller_of_three_blades_typed_in_many_ways(text):
+    propeller = values_of(Propeller, text)
+    assert (propeller.diameter_in, propeller.pitch_in) == (pytest.approx(5), pytest.approx(4.5))
+    assert (propeller.blades, propeller.family) == (3, "wide")
+
+
+@pytest.mark.parametrize("text", ["6x4", "6x4 unknown", "6x4 family=unknown"])
+def test_an_unknown_family_is_none(text):
+    assert values_of(Propeller, text).family is None
+
+
+def test_a_speed_beside_power_or_thrust_is_a_reading_at_rest():
+    assert values_of(Propeller, "6x4 9000rpm").max_rpm == 9000
+    read = values_of(Propeller, "6x4 thin 9800rpm 62W 310gf")
+    assert (read.read_rpm, read.read_input_w, read.read_thrust_gf) == (9800, 62, pytest.approx(310))
+    assert read.max_rpm is None
+    both = values_of(Propeller, "6x4 max_rpm=15000 9800rpm shaft=0.045kW")
+    assert (both.max_rpm, both.read_rpm, both.read_shaft_w) == (15000, 9800, pytest.approx(45))
+    held = values_of(Propeller, "6x4 chord=10mm angle=18deg sibling='7x5 9000rpm 60W'")
+    assert (held.chord_75_mm, held.angle_75_deg, held.sibling) == (10, 18, "7x5 9000rpm 60W")
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("6x4 310gf", "needs the speed it was read at"),
+        ("6x4 read_rpm=9000", "needs what was read at this speed"),
+        ("6x4 angle=18", "needs chord_75_mm"),
+        ("6x4 chord=80mm", "2 to 30 % of the diameter"),
+        ("6x4 9000rpm 40W shaft=50W", "must be above read_shaft_w"),
+        ("6x4 slim", "the families are thin, thick, broad, folding, wide, racing, unknown; three questions tell"),
+        ("6x4 family=fat", "three questions tell"),
+        ("5145 3-blade", "then it is 5.1x4.5"),
+        ("1047", "then it is 10x4.7"),
+    ],
+)
+def test_half_a_reading_is_a_fault(text, said):
+    assert any(said in each for each in rules_of(Propeller, text))
+
+
 def test_a_listing_row():
     row = values_of(ListingRow, "1500kV 28g 7.4V 8.5A 320gf")
     assert (row.volts, row.amps, row.thrust_gf, row.kv_kind) == (7.4, 8.5, 320, "label")
