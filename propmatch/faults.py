@@ -6,17 +6,31 @@ from typing import Literal
 
 import attrs
 
-__all__ = ["Fault", "InputFaults", "did_you_mean", "near_words"]
+__all__ = ["Fault", "InputFaults", "Unmet", "cause_of", "did_you_mean", "near_words"]
 
-_LONGEST_VALUE = 60
+_LONGEST_VALUE, _LONGEST_KEY, _LONGEST_WORDS = 60, 120, 2000
 
 
 def _plain(value: object) -> object:
     """Keep None, numbers, true and false; keep text, and the text form of anything else, short."""
-    if value is None or isinstance(value, bool | int | float):
+    if value is None or isinstance(value, bool | float) or (isinstance(value, int) and abs(value) < _LONG_NUMBER):
         return value
-    text = value if isinstance(value, str) else repr(value)
-    return text if len(text) <= _LONGEST_VALUE else text[: _LONGEST_VALUE - 3] + "..."
+    return _short(value if isinstance(value, str) else repr(value))
+
+
+_LONG_NUMBER = 10**_LONGEST_VALUE
+
+
+def _short(text: str, longest: int = _LONGEST_VALUE) -> str:
+    return text if len(text) <= longest else text[: longest - 3] + "..."
+
+
+def _short_key(key: str) -> str:
+    return _short(key, _LONGEST_KEY)
+
+
+def _short_words(words: str) -> str:
+    return _short(words, _LONGEST_WORDS)
 
 
 @attrs.frozen
@@ -40,10 +54,10 @@ class Fault:
     """
 
     where: str
-    key: str = ""
+    key: str = attrs.field(default="", converter=_short_key)
     value: object = attrs.field(default=None, converter=_plain)
-    rule: str = ""
-    hint: str = ""
+    rule: str = attrs.field(default="", converter=_short_words)
+    hint: str = attrs.field(default="", converter=_short_words)
     kind: Literal["fault", "warning", "note"] = "fault"
 
     def __str__(self) -> str:
@@ -58,6 +72,15 @@ class Fault:
         return f"{line}; {self.hint}" if self.hint else line
 
 
+def cause_of(error: BaseException) -> str:
+    """Kind and words of an exception on one line; its words are those of whoever wrote it, and may fail."""
+    try:
+        said = " ".join(str(error).split())
+    except Exception:
+        said = "(no words)"
+    return f"{type(error).__name__}: {said}".removesuffix(": ")
+
+
 class InputFaults(Exception):
     """Raised once for a whole input; ``faults`` holds every one."""
 
@@ -69,6 +92,13 @@ class InputFaults(Exception):
         return (InputFaults, (self.faults,))
 
 
+class Unmet(Exception):
+    """Raised where what was asked cannot be met, though the input is sound; its arguments are sentences that say so."""
+
+    def __str__(self) -> str:
+        return " ".join(self.args)
+
+
 def near_words(word: str, known: Iterable[str]) -> list[str]:
     """Known words that ``word`` may stand for, best first, at most three.
 
@@ -76,7 +106,7 @@ def near_words(word: str, known: Iterable[str]) -> list[str]:
     """
     asked = word.strip().lower()
     options = {option.lower(): option for option in known}
-    if not asked:
+    if not asked or len(asked) > _LONGEST_KEY:
         return []
     if asked in options:
         return [options[asked]]

@@ -1,12 +1,19 @@
-"""The one way a file is written: whole or not at all."""
+"""The one way a file is written, whole or not at all, and a table as text with commas."""
 
+import csv
 import errno
+import io
 import os
+import re
 import secrets
 import stat
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-__all__ = ["file_name", "write_file"]
+__all__ = ["cell_meant", "csv_text", "file_name", "name_fault", "write_file"]
+
+_DEVICES = {"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in "123456789¹²³")}
+_LONGEST = 200
 
 
 def write_file(path: str | Path, content: str | bytes, *, force: bool = True, follow: bool = True) -> Path:
@@ -23,7 +30,7 @@ def write_file(path: str | Path, content: str | bytes, *, force: bool = True, fo
     force : bool
         Whether a file that is there may be replaced.
     follow : bool
-        Off: whatever has the name gives way to a new file, a link or a device too.
+        Off: a link or a device that has the name gives way to a new file.
 
     Returns
     -------
@@ -43,14 +50,55 @@ def write_file(path: str | Path, content: str | bytes, *, force: bool = True, fo
     return Path(path)
 
 
+def csv_text(rows: Iterable[Sequence[object]]) -> str:
+    """Rows as CSV that no spreadsheet takes for more than values.
+
+    A text that would begin a formula gets ``'`` in front, and signs that do not print become blanks (common practice
+    against formulas in cells, OWASP "CSV Injection"); :func:`cell_meant` takes the mark away again.
+    """
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerows([_harmless(cell) if isinstance(cell, str) else cell for cell in row] for row in rows)
+    return out.getvalue()
+
+
+def _harmless(text: str) -> str:
+    line = text if text.isprintable() else "".join(sign if sign.isprintable() else " " for sign in text)
+    return f"'{line}" if line.lstrip(" '")[:1] in _FORMULA and not _NUMBER.fullmatch(line) else line
+
+
+_FORMULA = ("=", "+", "-", "@")
+_NUMBER = re.compile(r"[-+]?[\d.]+(?:e[-+]?\d+)?")
+
+
+def cell_meant(text: str) -> str:
+    """A cell without the mark that :func:`csv_text` put in front of it."""
+    return text[1:] if text[:1] == "'" and text.lstrip(" '")[:1] in _FORMULA else text
+
+
 def file_name(name: str, nameless: str = "part") -> str:
     """A name without its ending that any system takes; ``nameless`` where nothing of it is left."""
     kept = "".join(sign if sign.isalnum() else "-" for sign in name.lower())
     return "-".join(filter(None, kept.split("-"))) or nameless
 
 
+def name_fault(name: str, ending: str) -> str:
+    """What keeps a name that came from elsewhere from being a file of that ending on every system; empty if nothing.
+
+    It names a file in the folder at hand and nothing else: no way to another folder, no hidden file, no device, no
+    sign that a system forbids or that does not print.
+    """
+    if not name.endswith(ending) or name.startswith((".", " ")) or set(name) & set('/\\:*?"<>|'):
+        return f"must be a plain file name that ends in {ending}"
+    if not name.isprintable():
+        return "must hold no control characters"
+    if name.split(".")[0].rstrip().lower() in _DEVICES:
+        return "must not be the name of a device"
+    return f"must be at most {_LONGEST} bytes long" if len(name.encode()) > _LONGEST else ""
+
+
 def _write(target: Path, data: bytes, force: bool, follow: bool) -> None:
-    there = follow and target.exists()
+    there = target.exists() if follow else target.is_file() and not target.is_symlink()
     if there and not force:
         raise FileExistsError(errno.EEXIST, "exists already")
     if there and not os.access(target, os.W_OK):

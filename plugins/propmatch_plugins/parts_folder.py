@@ -10,12 +10,13 @@ that holds files of these kinds is not looked into, and that is said.
 """
 
 from collections.abc import Iterator
+from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
 import attrs
 
-from propmatch.faults import Fault, InputFaults
+from propmatch.faults import Fault, InputFaults, cause_of
 from propmatch.hookspecs import PartRow, PartSet, hookimpl
 from propmatch.records.fields import replace
 from propmatch.records.parts import KINDS
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
 __all__ = ["PartsFolder"]
 
 TABLES_FOLDER = "tables"
+_END: Any = object()
 _PASSED_OVER = {"", ".md", ".rst", ".pdf", ".png", ".jpg", ".jpeg", ".svg", ".part", ".bak"}
 
 
@@ -34,6 +36,9 @@ class Plugins(Protocol):
 
     def first(self, hook: str, **arguments: Any) -> Any:
         """The first answer to a hook."""
+
+    def watched(self, plugin: str, hook: str) -> AbstractContextManager[None]:
+        """Around what a plugin does: it is named where it takes long, and prints nothing into an answer."""
 
 
 def _no_row(item: Any) -> str:
@@ -132,16 +137,23 @@ class PartsFolder:
 
         Whatever a reader raises or answers wrongly costs this file alone, and is said with the plugin it came from.
         """
-        try:
-            for item in self._items(path):
-                wrong = _no_row(item)
-                yield Fault(str(path), rule=f"{self._reader_of(path)} {wrong}") if wrong else item
-        except OSError as error:
-            yield Fault(str(path), rule=f"cannot be read: {error.strerror or error}")
-        except Exception as error:
-            cause = f"{type(error).__name__}: {' '.join(str(error).split())}".removesuffix(": ")
-            rule = f"{self._reader_of(path)} failed to read it: {cause}"
-            yield Fault(str(path), rule=rule, hint="this file was not used to its end, all others are")
+        items = self._items(path)
+        while True:
+            try:
+                item = next(items, _END)
+            except OSError as error:
+                yield Fault(str(path), rule=f"cannot be read: {error.strerror or error}")
+                return
+            except KeyboardInterrupt:
+                raise
+            except BaseException as error:
+                rule = f"{self._reader_of(path)} failed to read it: {cause_of(error)}"
+                yield Fault(str(path), rule=rule, hint="this file was not used to its end, all others are")
+                return
+            if item is _END:
+                return
+            wrong = _no_row(item)
+            yield Fault(str(path), rule=f"{self._reader_of(path)} {wrong}") if wrong else item
 
     def _reader_of(self, path: Path) -> str:
         """The plugin whose reader a file goes to, in words."""
@@ -195,8 +207,9 @@ class PartsFolder:
             rule = "no plugin reads this kind of file; it was not used"
             yield Fault(str(path), rule=rule, kind="warning")
             return
-        for item in answer.value(path):
-            yield item if not isinstance(item, PartRow) or item.part is None else self._of_this_folder(item)
+        with self.report.watched(answer.plugin, f"the file {path.name}"):
+            for item in answer.value(path):
+                yield item if not isinstance(item, PartRow) or item.part is None else self._of_this_folder(item)
 
     def _of_this_folder(self, row: PartRow) -> PartRow:
         """A part that a reader of any folder has made, under the name of this one."""

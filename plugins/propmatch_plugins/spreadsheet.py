@@ -6,7 +6,7 @@ The first row that is not blank names the columns. A sheet of another name may h
 
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from propmatch.faults import Fault, InputFaults
 from propmatch.hookspecs import PartRow, hookimpl
@@ -19,7 +19,6 @@ __all__ = ["SUFFIXES", "propmatch_file_reader", "read_workbook", "sheets_of"]
 SUFFIXES = (".xlsx", ".xlsm", ".xls", ".ods")
 
 NOTES_SHEET = "notes"
-_INSTALL = "pip install 'propmatch[spreadsheets]'"
 
 
 @hookimpl
@@ -69,42 +68,17 @@ def sheets_of(path: Path) -> list[tuple[str | None, "Grid"]]:
     OSError
         The file cannot be read.
     InputFaults
-        It is no workbook, or the extra is not installed.
+        It is no workbook, is too large, or the extra is not installed.
     """
+    from propmatch.records.workbook import read_sheets
+    from propmatch_plugins.reading.grid import Grid
     from propmatch_plugins.reading.heading import kind_of, kind_of_file
 
-    where = str(path)
-    path.open("rb").close()
-    try:
-        from python_calamine import CalamineError, CalamineWorkbook
-    except ImportError:
-        rule = "reading workbooks needs the extra 'spreadsheets', which is not installed"
-        raise InputFaults([Fault(where, rule=rule, hint=f"install it: {_INSTALL}")]) from None
-    try:
-        book = CalamineWorkbook.from_path(where)
-        sheets = [(name, book.get_sheet_by_name(name)) for name in book.sheet_names]
-    except CalamineError as error:
-        rule = "is no workbook that can be read"
-        raise InputFaults([Fault(where, rule=rule, hint="save it again as .xlsx or .ods")]) from error
     found = []
-    for name, sheet in sheets:
-        grid = None if name.lower() == NOTES_SHEET else _grid(path, name, sheet)
-        if grid is not None:
+    for name, rows in read_sheets(path):
+        if name.lower() != NOTES_SHEET and rows:
+            (line, head), *below = rows
+            header = tuple(str(cell) for cell in head)
+            grid = Grid(f"{path}:{name}", path.parent, header=header, header_line=line, rows=iter(below)).look()
             found.append((kind_of(name) or kind_of_file(Path(name)) or kind_of_file(path), grid))
     return found
-
-
-def _grid(path: Path, name: str, sheet: Any) -> "Grid | None":
-    """The sheet as a grid, None when it is empty; rows keep their numbers."""
-    from propmatch_plugins.reading.grid import Grid
-
-    rows = (
-        (number, tuple([cell.strip() if isinstance(cell, str) else cell for cell in row]))
-        for number, row in enumerate(sheet.iter_rows(), start=1)
-        if any(cell != "" for cell in row)
-    )
-    head = next(rows, None)
-    if head is None:
-        return None
-    header = tuple(str(cell) for cell in head[1])
-    return Grid(f"{path}:{name}", path.parent, header=header, header_line=head[0], rows=rows).look()

@@ -34,6 +34,7 @@ from propmatch.records.sections import (
     PartsFilter,
     Phase,
     Prefer,
+    Publish,
     Radio,
     Site,
     Units,
@@ -53,12 +54,14 @@ __all__ = [
     "PartsFilter",
     "Phase",
     "Prefer",
+    "Publish",
     "Radio",
     "ResolvedVariant",
     "Site",
     "Units",
     "Variant",
     "Wing",
+    "brief_of",
     "dump_brief",
     "laid_out",
     "load_brief",
@@ -105,6 +108,11 @@ def loads_brief(text: str, where: str = "brief") -> Brief:
 def dump_brief(brief: Brief) -> str:
     """TOML text that reads back as an equal brief; fields at their default are left out."""
     return dump_record(brief)
+
+
+def brief_of(data: Mapping[str, Any], where: str = "brief") -> Brief:
+    """The same from tables of keys, as a TOML or JSON text holds them."""
+    return _brief(TomlText(where, dict(data), {}))
 
 
 def _brief(source: TomlText) -> Brief:

@@ -92,8 +92,13 @@ BURST_SECONDS = 10.0
 _NO_LOAD_MOST_V = 60.0
 _STANDS = "on thrust stands"
 SUPPORTED_SAG_V = 0.25
-RPM_IN = {"thin": 140_000.0, "thick": 150_000.0, "broad": 60_000.0, "folding": 110_000.0, "wide": 150_000.0}
+RPM_IN = {"thin": 140_000.0, "thick": 150_000.0, "broad": 60_000.0, "folding": 110_000.0, "wide": 150_000.0,
+          "racing": 170_000.0}  # fmt: skip
 """Highest rpm times diameter in inches by family: values from memory, conservative, unverified."""
+
+EFFICIENCY_AT_REST = (0.75, 0.64, 0.86)
+"""Shaft power over electrical power of motor and controller on a bench, with its range: common practice, no published
+source."""
 
 PRACTICE = "common practice, no published source"
 MEMORY = "value from memory"
@@ -400,6 +405,13 @@ def _propeller(part: Propeller) -> tuple[Propeller, tuple[Assumption, ...]]:
             "unverified: the maker's limit comes first"
         )
         notes.note("max_rpm", rpm, text)
+    if part.read_shaft_w is None and part.read_input_w is not None:
+        usual, low, high = (share * part.read_input_w for share in EFFICIENCY_AT_REST)
+        text = (
+            f"shaft power {usual:.3g} W, {100 * EFFICIENCY_AT_REST[0]:.0f} % of the {part.read_input_w:g} W read, as "
+            f"nobody names motor and controller; {PRACTICE}; 'propmatch fit' knows better"
+        )
+        notes.note("read_shaft_w", usual, text, low, high)
     propeller: tuple[Propeller, tuple[Assumption, ...]] = notes.filled()
     return propeller
 

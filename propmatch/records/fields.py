@@ -43,6 +43,7 @@ __all__ = [
     "replace",
     "row",
     "text",
+    "text_rule",
     "walk",
     "words_or_number",
 ]
@@ -97,6 +98,8 @@ class Declared:
         that a text may stand for.
     default : object
         ``REQUIRED`` when there is none. A default of None makes the field optional.
+    nothing : str
+        A word that says as much as leaving an optional choice out.
     """
 
     kind: str
@@ -110,6 +113,7 @@ class Declared:
     options: tuple[str, ...] = ()
     item: Any = None
     default: Any = attrs.field(factory=lambda: REQUIRED)
+    nothing: str = ""
 
     @property
     def required(self) -> bool:
@@ -129,7 +133,7 @@ class Declared:
         if self.kind in ("number", "integer"):
             return f"{kinds[self.kind]} {self.bounds}".strip()
         if self.kind == "choice":
-            return "one of " + ", ".join(self.options)
+            return "one of " + ", ".join([*self.options, *([f"or {self.nothing}"] if self.nothing else [])])
         if self.kind == "words or number":
             return f"a number {self.bounds}, or one of: ".replace(" ,", ",") + ", ".join(self.options)
         if self.kind == "many":
@@ -255,7 +259,19 @@ def _check_text(rule: Declared, value: object, key: str) -> tuple[Any, list[Prob
         return None, [_wrong_type(key, value, "must be " + rule.rule)]
     if not value.strip():
         return None, [Problem(key, value, "must not be empty")]
-    return value, []
+    wrong = text_rule(value)
+    return (None, [Problem(key, value, wrong)]) if wrong else (value, [])
+
+
+_TURNS = re.compile("[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
+
+
+def text_rule(value: str) -> str:
+    """What is wrong with a text that holds controls of the writing direction, which let a name look like another.
+
+    Empty where there is none. Source: Unicode Standard Annex 9, section 2.
+    """
+    return "must hold no bidirectional control characters" if _TURNS.search(value) else ""
 
 
 def _check_many(rule: Declared, value: object, key: str, reading: bool) -> tuple[Any, list[Problem]]:
@@ -295,7 +311,7 @@ def _check_one(rule: Declared, value: object, key: str, reading: bool) -> tuple[
 
 def check(rule: Declared, value: object, key: str, reading: bool) -> tuple[Any, list[Problem]]:
     """Return the value in its kept form, and what is wrong with it."""
-    if value is None and rule.default is None:
+    if rule.default is None and (value is None or (rule.nothing and value == rule.nothing)):
         return None, []
     if rule.kind in ("number", "integer"):
         return _check_number(rule, value, key)
@@ -418,9 +434,9 @@ def flag(*, default: Any = REQUIRED, doc: str = "") -> Any:
     return _field(Declared(kind="flag", default=default, doc=doc))
 
 
-def choice(options: Sequence[str], *, default: Any = REQUIRED, doc: str = "") -> Any:
-    """One of a few words."""
-    return _field(Declared(kind="choice", options=tuple(options), default=default, doc=doc))
+def choice(options: Sequence[str], *, default: Any = REQUIRED, nothing: str = "", doc: str = "") -> Any:
+    """One of a few words; ``nothing`` stands for None."""
+    return _field(Declared(kind="choice", options=tuple(options), default=default, nothing=nothing, doc=doc))
 
 
 def words_or_number(

@@ -127,6 +127,14 @@ WORDS: Mapping[type, Mapping[str, str]] = {
         "palas; pale; lopaty; bladen; n blades",
         "max_rpm": "max rpm; rpm limit; rpm max; max speed; maximaldrehzahl; max drehzahl; regime max",
         "family": "family; familie; famille; familia; famiglia; shape; blade shape; type; typ; tipo",
+        "chord_75_mm": "chord; chord 75; chord at 75; blade width; blattbreite; blatttiefe; corde; cuerda; corda",
+        "angle_75_deg": "angle; angle 75; angle at 75; blade angle; blattwinkel; angle de pale; angulo; angolo",
+        "read_rpm": "read rpm; test rpm; tested rpm; bench rpm; static rpm; rpm at rest; standdrehzahl",
+        "read_shaft_w": "shaft; shaft power; shaft watts; wellenleistung",
+        "read_input_w": "input; input power; power in; watts in; watts; wattmeter; eingangsleistung",
+        "read_thrust_gf": "thrust; static thrust; thrust at rest; schub; standschub; poussee; empuje; spinta; ciag",
+        "reads_like": "reads like; line; reads like line",
+        "sibling": "like; same make as; make of; wie; comme; como; come",
         "size": "size; dimensions; diameter x pitch; diameter pitch; dia x pitch; prop size; prop; propeller; props; "
         "grosse; abmessung; luftschraube; latte; taille; helice; medida; misura; elica; rozmiar; smiglo; maat",
     },
@@ -158,7 +166,7 @@ BARE_UNIT: Mapping[type, Mapping[str, str]] = {
     Motor: {"rpm/V": "kv_rpm_per_v", "g": "mass_g", "ohm": "resistance_ohm", "W": "max_power_w"},
     Controller: {"A": "max_current_a", "g": "mass_g", "mohm": "resistance_mohm"},
     Pack: {"mAh": "capacity_mah", "1/h": "c_rating", "g": "mass_g"},
-    Propeller: {"g": "mass_g", "rpm": "max_rpm"},
+    Propeller: {"g": "mass_g", "rpm": "max_rpm", "W": "read_input_w", "gf": "read_thrust_gf"},
 }
 """What a number with this unit means where no key or heading is given, by unit of ours."""
 KIND_WORDS = {

@@ -37,12 +37,13 @@ BLADE_AREA = {
     "broad": (0.151, 0.13, 0.16),
     "folding": (0.115, 0.09, 0.14),
     "wide": (0.21, 0.16, 0.28),
+    "racing": (0.115, 0.09, 0.15),
 }
 """Area of one blade over the radius squared by family, with its range.
 
 From the chords, 0.15 of the radius to the tip, of J. B. Brandt, R. W. Deters, G. K. Ananda, O. D. Dantsker, M. S.
 Selig, UIUC Propeller Database, vols 1 and 2; which propellers belong to a family is our own reading, and folding blades
-are taken as the narrow ones among them.
+are taken as the narrow ones among them; racing blades are not among them: common practice, no published source.
 """
 _ANY_AREA = (0.13, 0.09, 0.28)
 _CHARACTERISTIC = 0.7

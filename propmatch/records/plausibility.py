@@ -3,15 +3,18 @@
 The bands are wide: values from memory and common practice, no published source, unless a line says otherwise.
 """
 
+import math
 from collections.abc import Iterator
 from functools import singledispatch
 from typing import Any
 
 from propmatch.faults import Fault
+from propmatch.models import propeller as blades
 from propmatch.models.pack import chemistry_named
-from propmatch.records.estimates import KV_LABEL_FACTOR, motor_no_load_current_a, motor_resistance_ohm
+from propmatch.records.estimates import KV_LABEL_FACTOR, completed, motor_no_load_current_a, motor_resistance_ohm
+from propmatch.records.motorfit import AIR_DENSITY_KG_M3
 from propmatch.records.parts import Controller, Motor, Pack, Propeller, propeller_mass_g
-from propmatch.units import MAH_AH, MILLIOHM_OHM
+from propmatch.units import GRAM_FORCE_N, INCH_M, MAH_AH, MILLIOHM_OHM
 
 __all__ = ["warnings_of"]
 
@@ -23,6 +26,7 @@ PACK_G_PER_WH = (3.0, 20.0)
 CONTROLLER_G_PER_A = (0.12, 4.0)
 PITCH_RATIO = (0.25, 1.6)
 PROPELLER_MASS_BAND = 5.0
+READING_BAND = 2.2
 
 
 def warnings_of(part: Any) -> list[Fault]:
@@ -152,3 +156,29 @@ def _propeller(part: Propeller) -> Iterator[Doubt]:
                 f"propellers of {part.diameter_in:g} in and {part.blades} blades usually weigh about {usual:.2g} g",
                 "",
             )
+    if part.read_rpm is not None:
+        yield from _reading(part, part.read_rpm / 60.0)
+
+
+def _reading(part: Propeller, rev_s: float) -> Iterator[Doubt]:
+    """Thrust and power at rest against CT0 and CP0 by pitch over diameter and blades.
+
+    ln CT0 = -2.2 + 0.55 u + 0.53 b, ln CP0 = -2.9 + 1.23 u + 0.46 u^2 + 0.66 b, u = ln((p/D)/0.65), b = ln(B/2): a
+    regression on the UIUC Propeller Database (J. B. Brandt, R. W. Deters, G. K. Ananda, O. D. Dantsker, M. S. Selig).
+    """
+    full = completed(part)[0]
+    u = math.log(part.pitch_in / part.diameter_in / 0.65)
+    b, size = math.log(part.blades / 2.0), part.diameter_in * INCH_M
+    thrust = blades.thrust_n(math.exp(-2.2 + 0.55 * u + 0.53 * b), AIR_DENSITY_KG_M3, rev_s, size) / GRAM_FORCE_N
+    torque = blades.torque_nm(math.exp(-2.9 + 1.23 * u + 0.46 * u**2 + 0.66 * b), AIR_DENSITY_KG_M3, rev_s, size)
+    power = torque * 2.0 * math.pi * rev_s
+    key = "read_shaft_w" if part.read_shaft_w is not None else "read_input_w"
+    for name, value, usual, unit in (
+        ("read_thrust_gf", part.read_thrust_gf, thrust, "gf"),
+        (key, full.read_shaft_w, power, "W at the shaft"),
+    ):
+        if value is not None and not 1 / READING_BAND <= value / usual <= READING_BAND:
+            label = f"{part.diameter_in:.3g}x{part.pitch_in:.3g} with {part.blades} blades"
+            rule = f"{label} usually has about {usual:.3g} {unit}"
+            hint = "check size and units, and the blades that the tachometer is set to"
+            yield name, getattr(part, name), f"{rule} at {part.read_rpm:g} rpm, standing", hint

@@ -44,7 +44,7 @@ def _value_schema(rule: Declared) -> dict[str, Any]:
     elif rule.kind == "flag":
         schema = {"type": "boolean"}
     elif rule.kind == "choice":
-        schema = {"enum": list(rule.options)}
+        schema = {"enum": [*rule.options, *([rule.nothing] if rule.nothing else [])]}
     elif rule.kind == "words or number":
         schema = {"anyOf": [{"type": "number", **_range(rule)}, {"enum": list(rule.options)}]}
     else:

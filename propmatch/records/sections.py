@@ -41,6 +41,7 @@ __all__ = [
     "PartsFilter",
     "Phase",
     "Prefer",
+    "Publish",
     "Radio",
     "Site",
     "Units",
@@ -50,6 +51,15 @@ __all__ = [
 
 DEFAULT_SPEED_OVER_STALL = 1.3
 """Airspeed of a phase that names only a throttle, over the stall speed; common practice."""
+
+PUBLISHED_ALTITUDE_M, PUBLISHED_C = (0.0, 1000.0), (0.0, 35.0)
+"""Fields and air that an envelope holds over where nobody states them; common practice, no published source."""
+
+
+def _ends(stated: tuple[float | None, float | None], usual: tuple[float, float]) -> tuple[float, float]:
+    """From and to, an end left out as usual."""
+    low, high = (usual[at] if end is None else end for at, end in enumerate(stated))
+    return low, high
 
 
 def _receiver_supply() -> Any:
@@ -262,6 +272,39 @@ class Site:
     distance_m: float | None = number("m", gt=0, le=100000, default=None, doc="how far out and back again")
 
 
+@record(
+    rules=(
+        Rule(
+            ("altitude_to_m", "altitude_from_m"),
+            lambda high, low: _ends((low, high), PUBLISHED_ALTITUDE_M)[0] > _ends((low, high), PUBLISHED_ALTITUDE_M)[1],
+            f"must be at least altitude_from_m (left out: {PUBLISHED_ALTITUDE_M[0]:g} to {PUBLISHED_ALTITUDE_M[1]:g})",
+        ),
+        Rule(
+            ("temperature_to_c", "temperature_from_c"),
+            lambda high, low: _ends((low, high), PUBLISHED_C)[0] > _ends((low, high), PUBLISHED_C)[1],
+            f"must be at least temperature_from_c (left out: {PUBLISHED_C[0]:g} to {PUBLISHED_C[1]:g})",
+        ),
+    )
+)
+class Publish:
+    """What a publisher of plans fixes: the fields that other people fly from, over which the envelope must hold."""
+
+    altitude_from_m: float | None = number("m", ge=-500, le=6000, default=None, doc="lowest field")
+    altitude_to_m: float | None = number("m", ge=-500, le=6000, default=None, doc="highest field")
+    temperature_from_c: float | None = number("degC", ge=COLDEST_C, le=WARMEST_C, default=None, doc="coldest air")
+    temperature_to_c: float | None = number("degC", ge=COLDEST_C, le=WARMEST_C, default=None, doc="warmest air")
+
+    @property
+    def altitude_m(self) -> tuple[float, float]:
+        """Lowest and highest field, what is left out as usual."""
+        return _ends((self.altitude_from_m, self.altitude_to_m), PUBLISHED_ALTITUDE_M)
+
+    @property
+    def temperature_c(self) -> tuple[float, float]:
+        """Coldest and warmest air, what is left out as usual."""
+        return _ends((self.temperature_from_c, self.temperature_to_c), PUBLISHED_C)
+
+
 @record()
 class Prefer:
     """Weights of the ranking; only their ratios matter."""
@@ -404,6 +447,9 @@ class Brief:
     flying: Flying = one(Flying, default=Flying(), doc="manoeuvres and gusts beside the steady phases")
     launch: Launch | None = one(Launch, default=None, doc="how it gets into the air")
     prefer: Prefer = one(Prefer, default=Prefer(), doc="weights of the ranking")
+    publish: Publish = one(
+        Publish, default=Publish(), doc="the fields over which what others may fit must hold (envelope)"
+    )
     practice: Practice = one(Practice, default=Practice(), doc="what an odd choice costs in the ranking")
     uncertainty: Uncertainty = one(Uncertainty, default=Uncertainty(), doc="how sure the numbers of the brief are")
     parts: PartsFilter = one(PartsFilter, default=PartsFilter(), doc="parts to consider")

@@ -10,8 +10,13 @@ import attrs
 
 from propmatch.faults import Fault, did_you_mean
 from propmatch.records.fields import declared
+from propmatch.records.jsontext import LONGEST_NUMBER
 
-__all__ = ["TomlText", "dump_lists", "dump_record", "key_lines", "literal", "parse_toml", "read_toml"]
+__all__ = ["MOST_BYTES", "TomlText", "dump_lists", "dump_record", "key_lines", "literal", "parse_toml", "read_keys",
+           "read_toml"]  # fmt: skip
+
+MOST_BYTES = 4 << 20
+"""Of a file of keys: some 20,000 parts."""
 
 
 @attrs.frozen
@@ -41,7 +46,7 @@ def read_toml(path: str | Path) -> TomlText:
     path = Path(path)
     where = str(path)
     try:
-        raw = path.read_bytes()
+        raw, faults = read_keys(path)
     except FileNotFoundError:
         folder = path.parent
         near = [each.name for each in sorted(folder.glob("*.toml"))] if folder.is_dir() else []
@@ -49,6 +54,8 @@ def read_toml(path: str | Path) -> TomlText:
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         return TomlText(where, {}, {}, (Fault(where, rule=f"cannot be read: {reason}"),))
+    if faults:
+        return TomlText(where, {}, {}, faults)
     try:
         return parse_toml(raw.decode("utf-8-sig"), where)
     except UnicodeDecodeError as error:
@@ -57,8 +64,26 @@ def read_toml(path: str | Path) -> TomlText:
         return TomlText(where, {}, {}, (Fault(f"{where}:{line}", rule=rule, hint="save the file as UTF-8"),))
 
 
+def read_keys(path: Path) -> tuple[bytes, tuple[Fault, ...]]:
+    """A file of keys, TOML or JSON, as far as its size lets it be one; a table may be of any size.
+
+    Raises
+    ------
+    OSError
+        It cannot be read.
+    """
+    with path.open("rb") as file:
+        raw = file.read(MOST_BYTES + 1)
+    if len(raw) <= MOST_BYTES:
+        return raw, ()
+    rule = f"is larger than {MOST_BYTES >> 20} MB, more than a file of keys may be"
+    return b"", (Fault(str(path), rule=rule, hint="write many parts, or a long log, as a table: CSV"),)
+
+
 def parse_toml(text: str, where: str) -> TomlText:
     """Parse a text; a syntax error is one fault with line and column."""
+    if fault := _too_much(text, where):
+        return TomlText(where, {}, {}, (fault,))
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -72,6 +97,25 @@ def parse_toml(text: str, where: str) -> TomlText:
         return TomlText(where, {}, {}, (Fault(where, rule="not valid TOML: nested too deeply"),))
     return TomlText(where, data, key_lines(text))
 
+
+def _too_much(text: str, where: str) -> Fault | None:
+    """A dotted key that is too deep, of which the parser would keep every beginning, or a number that no double holds.
+
+    Looked for before parsing, so within texts of several lines too.
+    """
+    for number, line in enumerate(text.split("\n"), start=1):
+        if line.count(".") >= _DEEPEST and _DEEP.search(line):
+            return Fault(f"{where}:{number}", rule=f"a key goes deeper than {_DEEPEST} tables")
+        if len(line) > LONGEST_NUMBER and (found := _LONG.search(line)):
+            rule = f"a whole number of {len(found[0])} digits is beyond any that is meant here"
+            return Fault(f"{where}:{number}", value=found[0], rule=rule)
+    return None
+
+
+_DEEPEST = 8
+_WORD = r"""(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')"""
+_DEEP = re.compile(rf"(?<![\w-]){_WORD}(?:[ \t]*+\.[ \t]*+{_WORD}){{{_DEEPEST}}}")
+_LONG = re.compile(rf"(?<![\w.])\d[\d_]{{{LONGEST_NUMBER},}}+(?![\w.])")
 
 _TOKEN = re.compile(
     r"""(?P<long>\"\"\"(?:\\.|[^\\])*?\"{3,5}|'''.*?'{3,5})|(?P<short>"(?:\\.|[^"\\\n])*"|'[^'\n]*')"""

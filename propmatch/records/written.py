@@ -12,11 +12,12 @@ from typing import Any
 from propmatch.faults import Fault
 from propmatch.models.pack import chemistry_named
 from propmatch.records.fields import Declared, check, declared
-from propmatch.records.parts import Controller, Motor, Pack, Propeller
+from propmatch.records.parts import FAMILIES, Controller, Motor, Pack, Propeller
 from propmatch.units import INCH_M, MM_M, Conversion, conversion, units_for
 
 __all__ = [
     "BEC",
+    "BLADE_WORDS",
     "CELLS",
     "LABEL_V",
     "SHORT_FORMS",
@@ -25,6 +26,7 @@ __all__ = [
     "amount",
     "cells_of_label",
     "marks_shown",
+    "no_value",
     "number_in",
     "other_unit",
     "out_of_range",
@@ -51,6 +53,22 @@ _AMOUNT = re.compile(
 def plain(text: str) -> str:
     """The text with one form of dash, multiplication sign, blank and apostrophe."""
     return text.translate(_SIGNS).strip()
+
+
+_ERROR = re.compile(r"#(?:N/A|DIV/0!|REF!|VALUE!|NAME\?|NUM!|NULL!|SPILL!|CALC!)", re.IGNORECASE)
+"""What a cell of a workbook shows instead of a value: ISO/IEC 29500-1, 18.17.3."""
+
+
+def no_value(text: str) -> tuple[str, str] | None:
+    """Rule and hint for a cell that should show a value: an error, or a formula that was never calculated."""
+    if _ERROR.fullmatch(text):
+        return "is the error of a formula, no value", "mend the formula, or leave the cell empty"
+    if text[:1] == "=" and text[1:2].strip():
+        return (
+            "is a formula that was not calculated",
+            "save the file in the program that calculates it, or write the value",
+        )
+    return None
 
 
 def readings(text: str, mark: str = "") -> tuple[float, ...]:
@@ -211,7 +229,13 @@ _MOST = re.compile(rf"(?:max\.?|up to|bis|<=|≤)?\s*{_LIPO}(\d{{1,2}}){_CELL}\s
 _COUNT = re.compile(rf"{_LIPO}(\d{{1,2}}){_CELL}\s*{_LIPO}", re.IGNORECASE)
 _PAIR_C = re.compile(rf"({_N})\s*C?\s*(?:cont\w*\.?)?\s*[-/]\s*({_N})\s*C?\s*(?:burst|peak|max)?\.?", re.IGNORECASE)
 _PAIR_A = re.compile(rf"({_N})\s*A?\s*/\s*({_N})\s*A", re.IGNORECASE)
-_BLADES = re.compile(r"(\d)\s*-?\s*(?:blades?|bladed|blatt|pales?|palas?)", re.IGNORECASE)
+BLADE_WORDS = {
+    "single": 1, "one": 1, "two": 2, "twin": 2, "zwei": 2, "three": 3, "tri": 3, "drei": 3, "four": 4, "quad": 4,
+    "vier": 4, "five": 5, "six": 6,
+}  # fmt: skip
+_BLADES = re.compile(rf"(\d|{'|'.join(BLADE_WORDS)})\s*-?\s*(?:blades?|bladed|blatt|pales?|palas?)", re.IGNORECASE)
+_SHAPES = (*FAMILIES, "unknown")
+_SHAPE = re.compile(rf"(?P<size>.*\S)[\s,;]+(?P<word>{'|'.join(_SHAPES)}|{_BLADES.pattern})", re.IGNORECASE | re.DOTALL)
 _FOR = re.compile(rf"({_N})\s*A?\s*[\s/@(]+\s*(?:for\s+)?({_N})\s*(?:s|sec|seconds?)\.?\s*\)?", re.IGNORECASE)
 _VOLTS = re.compile(rf"({_N})\s*V?(?:\s*(?:-|/|~|to|bis)\s*({_N})\s*V?)?", re.IGNORECASE)
 _ONE_VOLTAGE = re.compile(rf"({_N})\s*V?", re.IGNORECASE)
@@ -308,13 +332,19 @@ def _series(text: str) -> dict[str, Any] | None:
 
 
 def _size(text: str) -> dict[str, Any] | None:
-    found = SIZE.fullmatch(text)
+    """Diameter and pitch, blades and family behind them: ``7x4``, ``5x4.5x3``, ``5x4.5 wide 3-blade``."""
+    shape: dict[str, Any] = {}
+    size = text
+    while (cut := _SHAPE.fullmatch(size)) and cut["size"]:
+        size, word = cut["size"], cut["word"].lower()
+        shape |= ({} if word == "unknown" else {"family": word}) if word in _SHAPES else _blades(word) or {}
+    found = SIZE.fullmatch(size)
     if found is None:
         return None
     unit = (found[4] or "in").lower()
     factor = {"mm": MM_M / INCH_M, "cm": 10.0 * MM_M / INCH_M}.get(unit, 1.0)
-    size: dict[str, Any] = {"diameter_in": factor * _decimal(found[1]), "pitch_in": factor * _decimal(found[2])}
-    return size | ({"blades": int(found[3])} if found[3] else {})
+    sizes: dict[str, Any] = {"diameter_in": factor * _decimal(found[1]), "pitch_in": factor * _decimal(found[2])}
+    return sizes | ({"blades": int(found[3])} if found[3] else {}) | shape
 
 
 def _supply(text: str) -> dict[str, Any] | None:
@@ -352,7 +382,7 @@ def _pieces(text: str) -> dict[str, Any] | None:
 
 def _blades(text: str) -> dict[str, Any] | None:
     found = _BLADES.fullmatch(text)
-    return {"blades": int(found[1])} if found else None
+    return {"blades": BLADE_WORDS.get(found[1].lower()) or int(found[1])} if found else None
 
 
 _BURST = _two(_FOR, "burst_current_a", "burst_seconds")

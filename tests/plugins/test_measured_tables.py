@@ -5,6 +5,7 @@ ance_8.5x6 at 4000 rpm, first rows. All other points are made by formula, so tha
 """
 
 import os
+import time
 from pathlib import Path
 
 import numpy as np
@@ -292,3 +293,18 @@ def test_the_whole_open_data_set_keeps_its_points():
     read = read_tables(Path(os.environ["PROPMATCH_MEASURED"]), cache=False)
     assert len(read.propellers) > 100
     assert max(each.changes.moved for each in read.propellers) <= MOST_MOVED
+
+
+def test_a_log_with_its_own_speed_in_every_row_is_one_sweep():
+    from propmatch_plugins.reading.coefficients import Points, sweeps_of
+
+    rows = 2000
+    j = np.linspace(0.1, 0.8, rows)
+    rpm = 6000.0 + np.random.default_rng(5).permutation(rows) / 40.0  # within 1 %
+    points = Points(rpm, j, 0.12 - 0.1 * j, 0.06 - 0.02 * j, np.arange(rows))
+    begun = time.process_time()
+    (sweep,) = sweeps_of(points)
+    assert time.process_time() - begun < 3.0
+    # Averages of points on a line lie on it.
+    assert sweep.rpm == pytest.approx(rpm.mean())
+    assert sweep.values == pytest.approx(np.stack([0.12 - 0.1 * sweep.j, 0.06 - 0.02 * sweep.j]))

@@ -128,3 +128,54 @@ def test_five_motors_filled_into_a_template_are_found(tmp_path, load):
     book.save(path)
     motors = load().motors
     assert [part.name for part in motors.values()][1:] == [f"own {n}" for n in range(5)]
+
+
+def test_errors_and_formulas_without_a_value_are_faults_at_their_cells(tmp_path, load):
+    rows = [HEADER, ["a", "a", "#N/A", 28, 3], ["b", "b", "=1+1", 28, 3], ["c", "#REF!", 1100, 28, 3]]
+    write(tmp_path / "mine.xlsx", motors=rows)
+    catalogue = load()
+    found = [(fault.where.rpartition(":")[2], fault.key, fault.value) for fault in catalogue.faults]
+    assert found == [("2", "kv_rpm_per_v", "#N/A"), ("3", "kv_rpm_per_v", "=1+1"), ("4", "name", "#REF!")]
+    assert not catalogue.motors
+
+
+def test_a_cell_in_the_far_corner_is_named_before_anything_is_read(tmp_path, load):
+    book = Workbook()
+    book.active.append(HEADER)
+    book.active["XFD1048576"] = 1  # the last cell of a sheet: ISO/IEC 29500-1
+    book.save(tmp_path / "mine.xlsx")
+    (fault,) = load().faults
+    assert "reaches to row 1,048,576, column 16,384" in fault.rule
+
+
+def test_a_row_of_an_ods_repeated_over_the_sheet_is_named(tmp_path, load):
+    from odf.opendocument import OpenDocumentSpreadsheet
+    from odf.table import Table, TableCell, TableRow
+    from odf.text import P
+
+    document = OpenDocumentSpreadsheet()
+    table = Table(name="motors")
+    for row, times in ((HEADER, 1), (["0042", "falke", "1450", "28.5", "3"], 1_000_000)):
+        line = TableRow(numberrowsrepeated=times)
+        for value in row:
+            cell = TableCell(valuetype="string")
+            cell.addElement(P(text=value))
+            line.addElement(cell)
+        table.addElement(line)
+    document.spreadsheet.addElement(table)
+    document.save(str(tmp_path / "mine.ods"))
+    (fault,) = load().faults
+    assert "reaches to row 1,000,001" in fault.rule
+
+
+def test_a_reader_that_breaks_off_costs_its_file_alone(tmp_path, load, monkeypatch):
+    from propmatch.records import workbookchild
+
+    write(tmp_path / "mine.xlsx", motors=[HEADER, ["a", "falke", 1450, 28, 3]])
+    (tmp_path / "motors.csv").write_text("name,kv_rpm_per_v,mass_g\nhabicht,1100,40\n")
+    dies = tmp_path / ".dies.py"
+    dies.write_text("import os; os.abort()")
+    monkeypatch.setattr(workbookchild, "__file__", str(dies))
+    catalogue = load()
+    assert ["broke off" in fault.rule for fault in catalogue.faults] == [True]
+    assert list(catalogue.motors) == ["parts/habicht"]

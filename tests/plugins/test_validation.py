@@ -265,3 +265,124 @@ def test_strict_raises_the_faults_but_not_the_warnings(read):
     assert [fault.key for fault in raised.value.faults] == ["mass_g"]
     latin = MOTORS + ROW.replace("falke", "Krähe")
     assert read(strict=True, motors__csv=latin.encode("latin-1")).motors
+
+
+# ---------------------------------------------------------------- numbers that are easily misread
+
+
+def test_a_line_break_inside_a_number_is_a_fault_and_moves_no_row(read):
+    rows = 'name;kv_rpm_per_v;mass_g\na;"1450,5\n1300,5";28,5\nb;1200,5;29,5\n'
+    catalogue = read(motors__csv=rows)
+    assert shown(catalogue) == [("motors.csv:2", "kv_rpm_per_v", "1450,5\n1300,5")]
+    assert one_motor(catalogue).kv_rpm_per_v == 1200.5
+
+
+def test_commas_in_numbers_of_a_comma_separated_table_settle_nothing(read):
+    catalogue = read(motors__csv='name,kv_rpm_per_v,mass_g,max_power_w\na,1400,"28,5","1,100"\nb,1400,"28,5",150\n')
+    (fault,) = catalogue.faults
+    assert (fault.key, fault.value, fault.hint) == ("max_power_w", "1,100", "write 1.1 or 1100")
+    assert one_motor(catalogue).mass_g == 28.5
+
+
+@pytest.mark.parametrize("cell", ["#N/A", "#DIV/0!", "#name?", "=A1*2"])
+def test_errors_and_formulas_are_no_values(read, cell):
+    catalogue = read(motors__csv=f"name,kv_rpm_per_v,mass_g\nfalke,1400,{cell}\n{cell},1400,28\n")
+    assert [each for each in shown(catalogue) if each[1]] == [
+        ("motors.csv:2", "mass_g", cell), ("motors.csv:3", "name", cell),
+    ]  # fmt: skip
+    assert not catalogue.motors
+
+
+def test_a_key_twice_in_json_is_named_and_nothing_of_it_is_read(read):
+    catalogue = read(motors__json='{"motors": [{"name": "a", "kv_rpm_per_v": 900,\n "mass_g": 2, "mass_g": 30}]}')
+    assert shown(catalogue) == [("motors.json:2:15", "mass_g", None)]
+    assert not catalogue.motors
+
+
+def test_numbers_of_thousands_of_digits_are_faults(read):
+    digits = "9" * 5000  # more than Python turns into an integer: 4300, sys.int_info
+    catalogue = read(
+        motors__json=f'{{"motors": [{{"name": "a", "kv_rpm_per_v": {digits}, "mass_g": 30}}]}}',
+        parts__toml=f'[[motors]]\nname = "b"\nkv_rpm_per_v = {digits}\nmass_g = 30\n',
+        motors__csv=f"name,kv_rpm_per_v,mass_g\nc,{digits},30\n",
+    )
+    assert sorted(place for place, _, _ in shown(catalogue)) == [
+        "motors.csv:2",
+        "motors.json:motors[1]",
+        "parts.toml:3",
+    ]
+    assert all(len(str(fault)) < 300 for fault in catalogue.faults)
+
+
+# ---------------------------------------------------------------- names
+
+
+def test_names_that_begin_with_a_number_sign_are_read_and_notes_are_not(read):
+    rows = '#1 racer,1100,20\n"# 2",1200,20\n# old,1300,20\n#\n# end\n'
+    catalogue = read(motors__csv=f"# begin\nname,kv_rpm_per_v,mass_g\n{rows}")
+    assert [motor.name for motor in catalogue.motors.values()] == ["#1 racer", "# 2"]
+    (note,) = catalogue.faults
+    assert (note.kind, note.value) == ("note", "#1 racer")
+
+
+@pytest.mark.parametrize("sign", ["\u202e", "\u2066", "\u200f"])  # Unicode Standard Annex 9
+def test_controls_of_the_writing_direction_are_refused_everywhere(read, sign):
+    catalogue = read(
+        motors__csv=f"name,kv_rpm_per_v,mass_g,source,shelf\na{sign}b,1100,20,s,\nc,1100,20,{sign},\nd,1100,20,s,{sign}\n",
+        parts__toml=f'[[motors]]\nname = "e{sign}"\nkv_rpm_per_v = 1100\nmass_g = 30\n',
+    )
+    found = [(place, key) for place, key, _ in shown(catalogue) if key not in ("", "id")]
+    assert found == [
+        ("motors.csv:2", "name"),
+        ("motors.csv:3", "source"),
+        ("motors.csv:4", "shelf"),
+        ("parts.toml:1", "name"),
+    ]
+
+
+# ---------------------------------------------------------------- sizes
+
+
+def test_a_table_that_is_mostly_faults_is_given_up(read):
+    from propmatch_plugins.reading.grid import BLOCK_ROWS
+
+    rows = 3 * BLOCK_ROWS
+    catalogue = read(motors__csv="name,kv_rpm_per_v,mass_g\n" + "a,nonsense,20\n" * rows + "b,1100,20\n")
+    assert BLOCK_ROWS <= len(catalogue.faults) < rows
+    assert "not read" in catalogue.faults[-1].rule
+
+
+def test_a_table_is_read_in_pieces(tmp_path):
+    import tracemalloc
+
+    from propmatch_plugins.reading.delimited import read_delimited
+
+    path = tmp_path / "motors.csv"
+    with path.open("w") as file:
+        file.write("name,kv_rpm_per_v,mass_g,notes\n")
+        file.writelines([f"a,1100,20,{'x' * 500}\n"] * 20_000)
+    tracemalloc.start()
+    rows = sum(1 for _ in read_delimited(path).rows)
+    _, most = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert rows == 20_000
+    assert most < path.stat().st_size
+
+
+def test_no_more_rows_than_the_most_are_read(monkeypatch, tmp_path):
+    from propmatch_plugins.reading import delimited, grid
+
+    monkeypatch.setattr(grid, "MOST_ROWS", 10)
+    found = delimited.grid_of(b"name,mass_g\n" + b"a,20\n" * 11, "motors.csv", tmp_path)
+    assert sum(map(len, grid.blocks(found))) == 10
+    assert found.faults[-1].where == "motors.csv:12"
+
+
+def test_a_file_of_keys_has_a_most_size(read, monkeypatch):
+    from propmatch.records import tomltext
+
+    monkeypatch.setattr(tomltext, "MOST_BYTES", 1 << 20)
+    catalogue = read(motors__json=" " * (1 << 20) + "[]", parts__toml="\n" * ((1 << 20) + 1), motors__csv=MOTORS + ROW)
+    assert [place for place, _, _ in shown(catalogue)] == ["motors.json", "parts.toml"]
+    assert all("larger than 1 MB" in fault.rule for fault in catalogue.faults)
+    assert one_motor(catalogue).name == "falke 2109"

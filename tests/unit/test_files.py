@@ -1,5 +1,7 @@
 """The writer: whole or not at all, on a full disk, beside other writers, and when it is killed."""
 
+import csv
+import io
 import os
 import resource
 import signal
@@ -13,7 +15,7 @@ from random import Random
 
 import pytest
 
-from propmatch.files import write_file
+from propmatch.files import cell_meant, csv_text, write_file
 
 
 def names(folder: Path) -> list[str]:
@@ -134,7 +136,7 @@ def test_a_device_that_is_full_says_so() -> None:
 
 WRITER = """
 import resource, signal, sys
-from propmatch.files import write_file
+from propmatch.files import cell_meant, csv_text, write_file
 resource.setrlimit(resource.RLIMIT_FSIZE, (10_000, 10_000))
 try:
     write_file(sys.argv[1], b"n" * 100_000)
@@ -156,7 +158,7 @@ def test_a_full_disk_leaves_the_old_content_and_no_rest(tmp_path: Path) -> None:
 
 WRITES = """
 import sys
-from propmatch.files import write_file
+from propmatch.files import cell_meant, csv_text, write_file
 for at in range(1, 10**9):
     write_file(sys.argv[1], str(at % 10) * 3_000_000)
     if at == 1:
@@ -180,3 +182,21 @@ def test_killed_at_any_moment_the_file_is_of_one_piece(tmp_path: Path) -> None:
         assert len(set(text)) == 1, "half of one content and half of another"
         assert "x" not in text
     assert all(name == "a.txt" or (name.startswith(".") and name.endswith(".part")) for name in names(tmp_path))
+
+
+@pytest.mark.parametrize("text", ["=1+1", "+cmd", "-2+3", "@sum", "\t=1", " =1", "'=1", "'-x"])
+def test_no_cell_begins_a_formula_and_each_reads_back(text: str) -> None:
+    # The signs and the mark: OWASP, "CSV Injection".
+    ((cell,),) = csv.reader(io.StringIO(csv_text([[text]])))
+    assert cell[0] == "'"
+    assert cell_meant(cell) == text.replace("\t", " ")
+
+
+@pytest.mark.parametrize("value", ["falke 2109", "-5.2", "it's", "a=b", "", -5.25, None])
+def test_other_cells_stay_as_they_are(value: object) -> None:
+    ((cell, _),) = csv.reader(io.StringIO(csv_text([[value, 1]])))
+    assert cell == ("" if value is None else str(value)) == cell_meant(cell)
+
+
+def test_control_signs_become_blanks() -> None:
+    assert csv_text([["a\x1b[2Jb\r\nc"]]) == "a [2Jb  c\n"

@@ -176,3 +176,19 @@ def test_a_long_log_without_a_steady_stretch_cannot_be_read(tmp_path):
     rows = "".join(f"{12 - 0.03 * at},{0.5 + 7 * (at % 3)}\n" for at in range(100))
     with pytest.raises(InputFaults, match="0 steady stretches"):
         log_of(tmp_path, "volts,amps\n" + rows)
+
+
+def test_a_log_that_is_mostly_faults_is_given_up(tmp_path):
+    with pytest.raises(InputFaults) as raised:
+        log_of(tmp_path, "volts,amps,rpm\n" + "x,y,z\n" * 100_000)
+    assert "not read" in raised.value.faults[-1].rule
+    assert int(raised.value.faults[-1].where.rpartition(":")[2]) < 5000
+
+
+def test_a_log_in_json_or_toml_is_read_as_strictly(tmp_path):
+    for text, name in (
+        ('{"rows": [{"volts": 11, "volts": 12}]}', "a.json"),
+        ("rows = [{volts = 1" + "0" * 5000, "a.toml"),
+    ):
+        with pytest.raises(InputFaults):
+            log_of(tmp_path, text, name)

@@ -12,12 +12,14 @@ from typing import Any
 import numpy as np
 
 from propmatch.faults import Fault
+from propmatch.files import cell_meant
 from propmatch.records.fields import Declared, check
 from propmatch.records.typed import chemistry_of
 from propmatch.records.written import (
     SHORT_FORMS,
     YES_NO,
     amount,
+    no_value,
     other_unit,
     out_of_range,
     quantity,
@@ -54,6 +56,9 @@ def read_fields(cls: type, column: Column, cells: Sequence[Any], mark: str) -> t
     rest: list[Any] = list(cells)
     outside: Bad = {}
     for at, cell in enumerate(cells):
+        if isinstance(cell, str) and (wrong_cell := no_value(cell)):
+            outside[at], rest[at] = (cell, *wrong_cell), None
+            continue
         text = _text(cell)
         read = short_form(cls, name, text) if isinstance(text, str) and text.lower() not in _UNKNOWN else None
         wrong = out_of_range(cls, read or {})
@@ -129,6 +134,8 @@ def _all_floats(cells: Sequence[Any], mark: str) -> list[float | None] | None:
         text = "\n".join(cells)
     except TypeError:
         return None
+    if text.count("\n") >= len(cells):  # a cell of several lines
+        return None
     if "_" in text or ("." in text if mark == "," else "," in text) or (not mark and _TWO_READINGS.search(text)):
         return None
     if mark == ",":
@@ -151,6 +158,8 @@ def _one_by_one(column: Column, cells: Sequence[Any], mark: str, bad: Bad) -> tu
         if isinstance(cell, int | float) and not isinstance(cell, bool):
             values[at] = column.convert(float(cell)) if column.convert else float(cell)
             bare.add(at)
+        elif isinstance(cell, str) and (wrong := no_value(cell)):
+            bad[at] = (cell, *wrong)
         elif isinstance(cell, str) and "_" not in cell:
             found = quantity(column.rule, cell, mark, theirs, column.stated)
             if isinstance(found, Fault):
@@ -211,14 +220,16 @@ def _words(rule: Declared, cells: Sequence[Any]) -> tuple[list[Any], Bad]:
     if rule.name == "chemistry":
         values = [chemistry_of(value) or value if isinstance(value, str) else value for value in values]
     elif rule.kind == "choice":
-        values = [
-            value.lower() if isinstance(value, str) and value.lower() in rule.options else value for value in values
-        ]
+        known = {**{option: option for option in rule.options}, rule.nothing: None}
+        values = [known.get(value.lower(), value) if isinstance(value, str) else value for value in values]
     if rule.kind == "flag":
         values = [_flag(value) for value in values]
+    for at, cell in enumerate(cells):
+        if isinstance(cell, str) and cell[:1] in ("#", "=") and (wrong := no_value(cell)):
+            bad[at], values[at] = (cell, *wrong), None
     good = frozenset(rule.options)
     for at, value in enumerate(values):
-        if value is None or value in good or (rule.kind == "text" and isinstance(value, str)):
+        if value is None or value in good or (rule.kind == "text" and isinstance(value, str) and value.isprintable()):
             continue
         if _is_date(value):
             hint = "a spreadsheet makes a date of what looks like one: format the column as text"
@@ -238,7 +249,7 @@ def _text(cell: Any) -> Any:
         return str(int(cell))
     if isinstance(cell, int | float) and not isinstance(cell, bool):
         return repr(cell)
-    return cell
+    return cell_meant(cell) if isinstance(cell, str) else cell
 
 
 def _flag(value: Any) -> Any:

@@ -15,8 +15,8 @@ The solver wants one rectangle. What is done, and counted in :class:`Changes`:
    coarsest grid that gets there is kept.
 """
 
-import itertools
-from collections.abc import Iterator, Sequence
+import heapq
+from collections.abc import Callable, Iterator, Sequence
 
 import attrs
 import numpy as np
@@ -164,54 +164,72 @@ def sweeps_of(points: Points, tally: _Tally | None = None) -> list[Sweep]:
 
 def _joined_speeds(rpm: Floats, moving: NDArray[np.bool_]) -> Floats:
     """Speed of each point after joining: runs nearest to each other first, then static points to a run or alone."""
-    runs = _clusters(np.unique(rpm[moving]))
-    centres = np.array([float(np.mean(run)) for run in runs])
+    running, still = np.unique(rpm[moving]), np.unique(rpm[~moving])
+    run_speed, still_speed = _centres(running), still.copy()
+    lonely = np.ones(still.size, dtype=bool)
+    if running.size:
+        runs = np.unique(run_speed)
+        above = np.clip(np.searchsorted(runs, still), 1, max(runs.size - 1, 1))
+        nearest = np.where(still - runs[above - 1] <= runs[above % runs.size] - still, above - 1, above % runs.size)
+        lonely = np.abs(runs[nearest] / still - 1) > SAME_SPEED
+        still_speed[~lonely] = runs[nearest[~lonely]]
+    still_speed[lonely] = _centres(still[lonely])
     speed = np.empty_like(rpm)
-    for run, centre in zip(runs, centres, strict=True):
-        speed[moving & np.isin(rpm, run)] = centre
-    still = np.unique(rpm[~moving])
-    lonely = []
-    for value in still:
-        near = np.abs(centres / value - 1) if centres.size else np.array([np.inf])
-        if near.min() <= SAME_SPEED:
-            speed[~moving & (rpm == value)] = centres[near.argmin()]
-        else:
-            lonely.append(value)
-    for cluster in _clusters(np.array(lonely)):
-        speed[~moving & np.isin(rpm, cluster)] = float(np.mean(cluster))
+    speed[moving] = run_speed[np.searchsorted(running, rpm[moving])]
+    speed[~moving] = still_speed[np.searchsorted(still, rpm[~moving])]
     return speed
 
 
-def _clusters(rising: Floats) -> list[Floats]:
-    """Speeds joined to their neighbours, closest first, as long as the ends of a group differ by at most 2 %."""
-    groups = [[value] for value in rising]
-    while len(groups) > 1:
-        spans = [1 - left[0] / right[-1] for left, right in itertools.pairwise(groups)]
-        at = int(np.argmin(spans))
-        if spans[at] > SAME_SPEED:
+def _centres(rising: Floats) -> Floats:
+    """The mean of each speed's group: joined to neighbours, closest first, while its ends differ by at most 2 %."""
+
+    def span(left: list[int], right: list[int]) -> float:
+        apart = float(1 - rising[left[0]] / rising[right[-1]])
+        return apart if apart <= SAME_SPEED else np.inf
+
+    centres = np.empty_like(rising)
+    for group in _joined(rising.size, span):
+        centres[group] = float(np.mean(rising[group]))
+    return centres
+
+
+def _joined(size: int, span: Callable[[list[int], list[int]], float]) -> list[list[int]]:
+    """Neighbours in a row joined, closest first, as long as the span of two groups is finite."""
+    groups: list[list[int]] = [[at] for at in range(size)]
+    left, right = list(range(-1, size - 1)), [*range(1, size), -1]
+    waiting = [(span([at], [at + 1]), at, at + 1, 1, 1) for at in range(size - 1)]
+    heapq.heapify(waiting)
+    while waiting:
+        apart, one, other, size_one, size_other = heapq.heappop(waiting)
+        if not np.isfinite(apart):
             break
-        groups[at : at + 2] = [groups[at] + groups[at + 1]]
-    return [np.array(group) for group in groups]
+        if (len(groups[one]), len(groups[other])) != (size_one, size_other):
+            continue  # either has been joined to another since
+        groups[one] += groups[other]
+        groups[other] = []
+        right[one] = after = right[other]
+        if after >= 0:
+            left[after] = one
+        for a, b in ((left[one], one), (one, after)):
+            if min(a, b) >= 0:
+                heapq.heappush(waiting, (span(groups[a], groups[b]), a, b, len(groups[a]), len(groups[b])))
+    return [group for group in groups if group]
 
 
 def _repeats(j: Floats, run: NDArray[np.intp]) -> list[list[int]]:
     """Places by rising J that are one point measured again: closer than 0.001, or 0.007 between two runs."""
-    groups = [[at] for at in range(j.size)]
 
     def span(left: list[int], right: list[int]) -> float:
+        between = float(j[right[-1]] - j[left[0]])
+        if between <= SAME_READING_J:
+            return between
+        if between > SAME_J or j[left[0]] <= 0:
+            return np.inf
         places = np.array(left + right)
-        between = np.ptp(j[places])
         of_one_run = max(np.ptp(j[places[run[places] == each]]) for each in set(run[places].tolist()))
-        near = between <= (SAME_J if j[left[0]] > 0 else SAME_READING_J) and of_one_run <= SAME_READING_J
-        return float(between) if near else np.inf
+        return between if of_one_run <= SAME_READING_J else np.inf
 
-    while len(groups) > 1:
-        spans = [span(left, right) for left, right in itertools.pairwise(groups)]
-        at = int(np.argmin(spans))
-        if not np.isfinite(spans[at]):
-            break
-        groups[at : at + 2] = [groups[at] + groups[at + 1]]
-    return groups
+    return _joined(j.size, span)
 
 
 # ---------------------------------------------------------------- the table

@@ -11,15 +11,15 @@ Beside the lists a document may have ``source``, ``source_kind`` and ``uncertain
 brings none. A JSON document may also be one list, whose kind the file name or a key ``kind`` of each member says.
 """
 
-import json
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
 from propmatch.faults import Fault, InputFaults, did_you_mean
 from propmatch.hookspecs import PartRow
+from propmatch.records.jsontext import parse_json
 from propmatch.records.parts import KINDS
-from propmatch.records.tomltext import read_toml
+from propmatch.records.tomltext import read_keys, read_toml
 from propmatch_plugins.reading.delimited import decode
 from propmatch_plugins.reading.heading import kind_of, kind_of_file
 from propmatch_plugins.reading.rows import TableReader
@@ -48,22 +48,16 @@ def read_document(path: Path, *, table_reader: TableReader | None = None) -> Ite
             return
         data, lines = found.data, found.lines
     else:
-        text, faults = decode(path.read_bytes(), where)
-        yield from faults
-        if text is None:
+        raw, too_large = read_keys(path)
+        text, doubts = decode(raw, where)
+        yield from (*too_large, *doubts)
+        if too_large or text is None:
             return
-        try:
-            data = json.loads(text, parse_constant=_no_constant)
-        except (ValueError, RecursionError) as error:
-            place = f"{where}:{error.lineno}:{error.colno}" if isinstance(error, json.JSONDecodeError) else where
-            reason = error.msg if isinstance(error, json.JSONDecodeError) else str(error)
-            yield Fault(place, rule=f"not valid JSON: {reason[:1].lower()}{reason[1:]}")
+        data, faults = parse_json(text, where)
+        yield from faults
+        if faults:
             return
     yield from _parts(data, path, lines, table_reader)
-
-
-def _no_constant(word: str) -> float:
-    raise ValueError(f"the word {word} is no number; leave the key out where the value is not known")
 
 
 def _parts(

@@ -12,8 +12,11 @@ from propmatch.records.written import marks_shown
 
 __all__ = ["BLOCK_ROWS", "Grid", "Row", "blocks"]
 
-BLOCK_ROWS = 4096
-"""Rows that are held at a time; memory does not grow with the file."""
+BLOCK_ROWS, MOST_ROWS = 4096, 300_000
+"""Rows that are held at a time, and that are read of one table; memory does not grow with the file."""
+
+MOST_FAULTY = 2000
+"""Faulty rows that are told whatever their share; beyond them a table most of which is faulty is given up."""
 
 Row = tuple[int, tuple[Any, ...]]
 """Line (or sheet row) and its cells."""
@@ -41,6 +44,8 @@ class Grid:
         The first block again, to look at.
     faults : list of Fault
         Filled while the rows are read: warnings about the file, and faults for which rows could not be read at all.
+    faulty : int
+        Rows with faults so far, as whoever reads them counts.
     """
 
     where: str
@@ -51,6 +56,7 @@ class Grid:
     marks: set[str] = attrs.field(factory=set)
     first: list[Row] = attrs.field(factory=list)
     faults: list[Fault] = attrs.field(factory=list)
+    faulty: int = 0
 
     @property
     def mark(self) -> str:
@@ -70,6 +76,15 @@ class Grid:
 
 
 def blocks(grid: Grid) -> Iterator[list[Row]]:
-    """The rows in blocks of ``BLOCK_ROWS``."""
-    while block := list(islice(grid.rows, BLOCK_ROWS)):
+    """The rows in blocks of ``BLOCK_ROWS``, no more than ``MOST_ROWS`` and none below a great many faulty ones."""
+    rows, read = islice(grid.rows, MOST_ROWS), 0
+    while block := list(islice(rows, BLOCK_ROWS)):
         yield block
+        read += len(block)
+        if grid.faulty > max(MOST_FAULTY, read // 2) and (below := next(rows, None)):
+            rule = f"{grid.faulty:,} of {read:,} rows above have faults; this one and all below it were not read"
+            grid.faults.append(Fault(grid.at(below[0]), rule=rule, hint="mend the first of them and read it again"))
+            return
+    if more := next(grid.rows, None):
+        rule = f"has more than {MOST_ROWS:,} rows; this one and all below it were not read"
+        grid.faults.append(Fault(grid.at(more[0]), rule=rule, hint="split the table"))

@@ -3,7 +3,7 @@
 import difflib
 from collections.abc import Iterable
 from collections.abc import Mapping as MappingType
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -25,7 +25,7 @@ from propmatch.records.headings import (
 from propmatch.records.parts import KINDS, LISTED, Propeller, Source
 from propmatch.records.tomltext import read_toml
 from propmatch.records.typed import chemistry_of, from_name, kind_of_name, label_gaps
-from propmatch.records.written import short_form
+from propmatch.records.written import SIZE, plain
 from propmatch.units import Conversion, conversion, units_for
 from propmatch_plugins.reading.grid import Grid
 
@@ -443,9 +443,19 @@ class _Planner:
     def _meant(self, kind: str, theirs: str) -> tuple[Meant, ...] | str:
         ours = columns_of(kind)
         if self.natural:
-            return meant(KINDS[kind], theirs, ours)
+            found = meant(KINDS[kind], theirs, ours)
+            read = kind == "propellers" and same_words(theirs) == {"rpm"} and self._read_at_rest
+            return (Meant(ours["read_rpm"], "rpm"),) if read else found
         name = self.mapping.columns.get(theirs, theirs if theirs in ours else theirs.lower())
         return (Meant(ours[name], self.mapping.units.get(theirs, ""), exact=True),) if name in ours else ()
+
+    @cached_property
+    def _read_at_rest(self) -> bool:
+        """Whether a table of propellers holds power or thrust: a bare speed is then that of the reading, no limit."""
+        ours = columns_of("propellers")
+        found = [meant(Propeller, each, ours) for each in self.heads.values()]
+        names = {each[0].rule.name for each in found if isinstance(each, tuple) and len(each) == 1}
+        return bool(names & {"read_shaft_w", "read_input_w", "read_thrust_gf"})
 
     def _holds(self, at: int, means: Meant) -> bool:
         """Whether a column that a heading of words names holds any of the words that its field knows."""
@@ -463,9 +473,9 @@ class _Planner:
         return {each[0].rule.name for each in found if isinstance(each, tuple) and len(each) == 1}
 
     def _sizes(self, at: int) -> bool:
-        """Whether a column holds sizes of propellers alone."""
+        """Whether a column holds sizes of propellers alone, no word of their shape."""
         cells = [row[at] for _, row in self.grid.first if at < len(row) and row[at] not in (None, "")]
-        return all(isinstance(cell, str) and short_form(Propeller, "size", cell) for cell in cells)
+        return all(isinstance(cell, str) and SIZE.fullmatch(plain(cell)) for cell in cells)
 
     def _take(
         self,

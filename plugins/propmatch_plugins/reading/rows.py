@@ -19,7 +19,7 @@ import attrs
 from propmatch.faults import Fault, InputFaults, did_you_mean
 from propmatch.hookspecs import PartRow
 from propmatch.models.tables import CoefficientTable
-from propmatch.records.fields import Rule
+from propmatch.records.fields import Rule, text_rule
 from propmatch.records.headings import SIGNATURE, STANDS_FOR, same_words
 from propmatch.records.parts import ESTIMATED, KINDS, Source
 from propmatch.records.typed import from_name, kind_of_name, label_gaps
@@ -69,7 +69,9 @@ def read_rows(
         else:
             reader = _Reader(grid, plan, plugin, source, table_reader)
             for block in blocks(grid):
-                yield from reader.block(block)
+                for row in reader.block(block):
+                    grid.faulty += any(fault.kind == "fault" for fault in row.faults)
+                    yield row
     yield from grid.faults
 
 
@@ -180,7 +182,7 @@ class _Reader:
         if "kv_rpm_per_v" in fields.columns and "measured" in same_words(fields.columns["kv_rpm_per_v"].shown):
             values.setdefault("kv_kind", ["measured"] * len(lines))
         self._settle(kind, cls, values, lines, faults)
-        self._keep_notes(fields, cells, values, len(lines))
+        self._keep_notes(fields, cells, values, lines, faults)
         yield from self._build(kind, values, lines, faults)
         yield from (PartRow(where=said.where, faults=(said,), rows=0, kind=kind) for said in self.told)
         self.told = []
@@ -265,13 +267,20 @@ class _Reader:
         ]
 
     def _keep_notes(
-        self, fields: Fields, cells: Sequence[Sequence[Any]], values: dict[str, list[Any]], rows: int
-    ) -> None:
+        self, fields: Fields, cells: Sequence[Sequence[Any]], values: dict[str, list[Any]], lines: list[int],
+        faults: dict[int, list[Fault]],
+    ) -> None:  # fmt: skip
         """Put the cells of columns that are no field of ours behind the notes."""
         if not fields.notes:
             return
-        notes = values.setdefault("notes", [None] * rows)
-        for row in range(rows):
+        notes = values.setdefault("notes", [None] * len(lines))
+        for at, head in fields.notes.items():
+            wrong: Bad = {}
+            for row, cell in enumerate(cells[at]):
+                if isinstance(cell, str) and not cell.isprintable() and text_rule(cell):
+                    wrong[row] = (cell, text_rule(cell), "")
+            self._note(head, wrong, lines, faults)
+        for row in range(len(lines)):
             said = [
                 f"{head}: {cells[at][row]}" for at, head in fields.notes.items() if cells[at][row] not in (None, "")
             ]
@@ -338,7 +347,9 @@ class _Reader:
             prefix + str(own or name).strip().removeprefix(prefix) for own, name in zip(ids, names, strict=True)
         ]
         given = [values.pop(column, nothing) for column in ("source", "source_kind", "uncertainty")]
-        values["source"] = [self._source(*three) for three in zip(*given, strict=True)]
+        values["source"] = [
+            self.source if at in faults else self._source(*three) for at, three in enumerate(zip(*given, strict=True))
+        ]
         if kind == "propellers":
             paths = values.pop("table", nothing)
             values["table"] = [self._table(path, lines[at], faults, at) for at, path in enumerate(paths)]

@@ -147,6 +147,7 @@ def _read(
             if len(cells) < width:
                 rule = f"has {len(cells)} fields, the first row names {width}"
                 faults.append(Fault(grid.at(line), rule=rule))
+        grid.faulty += len(block) - len(rows)
         if not rows:
             continue
         fields = list(zip(*(row for _, row in rows), strict=False))
@@ -161,6 +162,7 @@ def _read(
                 empty = [at for at, value in enumerate(values[role]) if value is None and at not in bad]
                 faults += [Fault(grid.at(rows[at][0]), column.shown, rule="missing value") for at in empty]
                 wrong.update(empty)
+        grid.faulty += len(wrong)
         nothing = [None] * len(rows)
         names = fields[roles["propeller"]] if "propeller" in roles else [label] * len(rows)
         volumes = fields[roles["volume"]] if "volume" in roles else [""] * len(rows)

@@ -109,7 +109,8 @@ def _csv(kind: str) -> str:
     import io
 
     out = io.StringIO()
-    for line in (f"{kind}: {_INTRODUCTION[0]}", *_INTRODUCTION[1:], "Lines that begin with # are notes.", ""):
+    last = "Lines that begin with # and a blank are notes."
+    for line in (f"{kind}: {_INTRODUCTION[0]}", *_INTRODUCTION[1:], last, ""):
         out.write(f"# {line}".rstrip() + "\n")
     columns = columns_with_notes(kind)
     for name, note in columns:
