@@ -1,10 +1,14 @@
 """The command line ``propmatch``: a group that imports a command only when it is called.
 
-Exit codes: 0 answered, 1 what was asked cannot be met, 2 bad input.
+Exit codes: 0 answered, 1 what was asked cannot be met, 2 bad input, 130 interrupted (Ctrl-C).
 """
 
+import os
+import signal
 import sys
+import threading
 from importlib import import_module
+from typing import Any
 
 import click
 
@@ -35,6 +39,11 @@ COMMANDS = {
 }
 """Command, also the name of its module in ``propmatch.commands``, and its line in the help."""
 
+INTERRUPTED = 130
+"""Exit code after Ctrl-C: 128 and the number of the signal, as shells have it."""
+_PATIENCE_S = 1.7
+"""How long an interrupted command may take to clear up, and ``match`` to show the best so far."""
+
 
 class LazyGroup(click.Group):
     """Knows its commands by name and imports the one that is asked for."""
@@ -59,6 +68,16 @@ class LazyGroup(click.Group):
         hint = did_you_mean(name, COMMANDS) or "the commands are " + ", ".join(COMMANDS)
         raise click.UsageError(f"there is no command '{name}'; {hint}", ctx)
 
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            return super().invoke(ctx)
+        except (KeyboardInterrupt, click.Abort) as error:
+            # a prompt turns the interrupt into an abort; the end of typed input is one too
+            if not isinstance(error, KeyboardInterrupt) and not isinstance(error.__context__, KeyboardInterrupt):
+                raise
+            click.echo("Interrupted.", err=True)
+            ctx.exit(INTERRUPTED)
+
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):
             formatter.write_dl(list(COMMANDS.items()))
@@ -74,12 +93,30 @@ def propmatch() -> None:
     How long does it fly?           propmatch time BRIEF
     What does this combination do?  propmatch point --motor "1500kV 28g" --propeller 6x4 --pack "2S 450mAh"
 
-    Exit code: 0 answered, 1 what was asked cannot be met, 2 bad input.
+    Exit code: 0 answered, 1 what was asked cannot be met, 2 bad input, 130 interrupted.
     """
+
+
+def _interrupted(*_: object) -> None:
+    """Ctrl-C: what runs is given a moment to clear up, and the process ends however that goes."""
+    last = threading.Timer(_PATIENCE_S, _end)
+    last.daemon = True
+    last.start()
+    raise KeyboardInterrupt
+
+
+def _end() -> None:
+    """Leave at once, and no process behind."""
+    if processes := sys.modules.get("multiprocessing"):
+        for child in processes.active_children():
+            child.kill()
+    os._exit(INTERRUPTED)
 
 
 def main() -> None:
     """Entry point of the console script."""
+    if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
+        signal.signal(signal.SIGINT, _interrupted)
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")

@@ -23,13 +23,17 @@ from typing import Any
 
 import attrs
 
-from propmatch.catalogue.catalogue import Catalogue
+from propmatch.catalogue.catalogue import Catalogue, add_folder
 from propmatch.catalogue.hookspecs import ExtraCheck, PartRow, PartSet, SheetSection, TableAnswer
-from propmatch.catalogue.plugins import PluginReport
+from propmatch.catalogue.plugins import FOLDER_PLUGIN, PluginReport
+from propmatch.checks.limits import Design
+from propmatch.checks.setting import ResolvedBrief
 from propmatch.faults import Fault
 from propmatch.files import write_file
 from propmatch.models.pack import Chemistry
-from propmatch.records.parts import KINDS, Propeller
+from propmatch.records.brief import Brief
+from propmatch.records.parts import KINDS, Controller, Motor, Pack, PowerTrain, Propeller
+from propmatch.records.sections import Aircraft
 
 __all__ = ["ConformityCheck", "conformity_checks"]
 
@@ -53,7 +57,7 @@ class ConformityCheck:
 
 
 def conformity_checks(
-    plugin: object, *, name: str = "candidate", suffixes: Sequence[str] = ()
+    plugin: object, *, name: str = "candidate", suffixes: Sequence[str] = (), files: Sequence[str | Path] = ()
 ) -> list[ConformityCheck]:
     """The rules for a plugin, one check for each rule that concerns the hooks it implements.
 
@@ -64,6 +68,8 @@ def conformity_checks(
         Name to load it under.
     suffixes : sequence of str
         Endings of the files it reads beside the usual ones, such as ``.abc``.
+    files : sequence of path
+        Files with sound parts that its readers must read.
 
     Returns
     -------
@@ -87,6 +93,12 @@ def conformity_checks(
         "propmatch_coefficient_table": subject.answers_tables,
         "propmatch_file_reader": subject.judges_files_by_name,
     }
+    if hasattr(plugin, "propmatch_checks"):
+        checks["propmatch_checks: every check judges a model"] = subject.judges_models
+    if hasattr(plugin, "propmatch_sheet_sections"):
+        checks["propmatch_sheet_sections: every section is written"] = subject.writes_sections
+    for path in map(Path, files):
+        checks[f"propmatch_file_reader: {path.name} is read"] = partial(subject.reads, path)
     checks |= {f"{hook}: answers as promised": run for hook, run in others.items() if hasattr(plugin, hook)}
     if hasattr(plugin, "propmatch_file_reader"):
         for what, content in BAD_FILES.items():
@@ -183,6 +195,36 @@ class _Subject:
             for answer in self.answers(hook, path=Path(f"no such folder/file{suffix}")):
                 assert callable(answer), f"{hook} must answer None or a function that takes the path"
 
+    def judges_models(self) -> None:
+        catalogue = Catalogue(self.report())
+        for design, brief in _models():
+            catalogue.extra_checks(design, brief)
+            _none([f"{brief.aircraft.name}: {broken}" for broken in catalogue.broken])
+
+    def writes_sections(self) -> None:
+        catalogue = Catalogue(self.report())
+        for design, brief in _models():
+            catalogue.extra_sections(design, brief)
+            _none([f"{brief.aircraft.name}: {broken}" for broken in catalogue.broken])
+
+    def reads(self, path: Path) -> None:
+        """A folder with this file alone, read as the user's own."""
+        with TemporaryDirectory() as folder:
+            write_file(Path(folder) / path.name, path.read_bytes())
+            first, again = (self._parts_in(folder) for _ in range(2))
+            assert first, f"no part is read from {path.name}"
+            assert first == again, f"{path.name} gives other parts when read again"
+
+    def _parts_in(self, folder: str) -> dict[str, Any]:
+        report = self.report()
+        add_folder(report, folder)
+        catalogue = Catalogue(report)
+        found = {name: part for kind in KINDS for name, part in catalogue.listed(kind).items()
+                 if name.startswith(f"{FOLDER_PLUGIN}/")}  # fmt: skip
+        faults = [fault for kind in KINDS for fault in catalogue.faults_as_read(kind)]
+        _none([str(each) for each in (*faults, *catalogue.broken)])
+        return found
+
     def survives(self, what: str, content: bytes, suffixes: Sequence[str]) -> None:
         """Give every reader a bad file: it may raise ``OSError`` alone, and answers faults and no part."""
         hook = "propmatch_file_reader"
@@ -194,13 +236,28 @@ class _Subject:
                     _none([f"{what} {suffix} file: {problem}" for problem in _reading(reader, path)])
 
 
+def _models() -> list[tuple[Design, Brief]]:
+    """A light and a heavy model, with all that a brief may leave out left out, and with a mass to keep to."""
+    train = PowerTrain(
+        motor=Motor(name="motor", kv_rpm_per_v=1500, mass_g=28),
+        controller=Controller(name="controller", max_current_a=20, mass_g=12),
+        pack=Pack(name="pack", cells_series=2, capacity_mah=800, c_rating=30, mass_g=48),
+        propeller=Propeller(name="propeller", diameter_in=6, pitch_in=4),
+    )
+    plain = Brief(aircraft=Aircraft(name="nothing stated", bare_mass_g=150))
+    heavy = Brief(aircraft=Aircraft(name="with a target", bare_mass_g=2000, target_mass_g=2500))
+    return [(Design.of(train, ResolvedBrief.of(brief).as_designed.variant), brief) for brief in (plain, heavy)]
+
+
 def _reading(reader: Callable[[Path], Any], path: Path) -> list[str]:
     """What is wrong with how a file that holds nothing is read."""
     try:
         items = list(reader(path))
     except OSError:
         return []
-    except Exception as error:
+    except KeyboardInterrupt:
+        raise
+    except BaseException as error:
         return [f"the reader raises {type(error).__name__}: {error}; it may raise OSError alone"]
     odd = {type(item).__name__ for item in items if not isinstance(item, PartRow | Fault)}
     problems = [f"the reader must answer PartRow and Fault, found {name}" for name in sorted(odd)]

@@ -7,11 +7,12 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
+import attrs
 import numpy as np
 
 from propmatch.catalogue.boxes import boxes
 from propmatch.catalogue.hookspecs import ExtraCheck, SheetSection
-from propmatch.catalogue.partsets import KindParts, read_kind, with_tables
+from propmatch.catalogue.partsets import KindParts, owned, read_kind, with_tables
 from propmatch.catalogue.plugins import (
     FIRST_PARTY,
     FOLDER_PLUGIN,
@@ -30,7 +31,7 @@ from propmatch.records.parts import KINDS, Controller, Motor, Pack, Part, Propel
 from propmatch.records.plausibility import warnings_of
 from propmatch.records.sections import PartsFilter
 
-__all__ = ["Catalogue", "box_of_id", "load_catalogue", "pieces"]
+__all__ = ["Catalogue", "add_folder", "box_of_id", "load_catalogue", "pieces"]
 
 _FOLDER_MODULE = "propmatch_plugins.parts_folder"
 
@@ -55,6 +56,24 @@ class Catalogue:
         self._tabled: KindParts | None = None
         self._chemistries: dict[str, Chemistry] | None = None
         self._faults = list(faults)
+
+    def __deepcopy__(self, memo: dict[int, Any]) -> "Catalogue":
+        """Parts are never changed, so that a copy may hold the same."""
+        new = Catalogue(self.plugins)
+        new.__dict__.update(self.__dict__, _read=dict(self._read), _faults=list(self._faults))
+        return new
+
+    def __getstate__(self) -> dict[str, Any]:
+        """With everything read, since the folders may not be there where it arrives."""
+        for kind in KINDS:
+            self._kind(kind)
+        return {**self.__dict__, "_chemistries": dict(self.chemistries)}
+
+    def __setstate__(self, state: dict[str, Any]) -> None:
+        """Arrays arrive as something that could be changed, and are read-only again."""
+        self.__dict__.update(state)
+        for read in (*self._read.values(), *((self._tabled,) if self._tabled else ())):
+            read.parts.update({name: owned(part) for name, part in read.parts.items()})
 
     @classmethod
     def of(
@@ -143,13 +162,16 @@ class Catalogue:
     def select(self, kind: str, *patterns: str, where: Callable[[Any], bool] | None = None) -> dict[str, Any]:
         """The parts of a kind that match any of the patterns, and ``where``.
 
-        A pattern with ``*``, ``?`` or ``[`` must match the whole id, the part's half of it or the name; other text may
-        stand anywhere in id or name. Case does not matter. Propellers are taken as read.
+        A pattern that is the id of a part means that part alone. One with ``*``, ``?`` or ``[`` must match the whole
+        id, the part's half of it or the name; other text may stand anywhere in id or name. Case does not matter.
+        Propellers are taken as read.
         """
+        listed = self.listed(kind)
+        others = [pattern for pattern in patterns if pattern not in listed]
         return {
             name: part
-            for name, part in self.listed(kind).items()
-            if (not patterns or any(_matches(pattern, name, part) for pattern in patterns))
+            for name, part in listed.items()
+            if (not patterns or name in patterns or any(_matches(pattern, name, part) for pattern in others))
             and (where is None or where(part))
         }
 
@@ -266,7 +288,7 @@ class Catalogue:
     def faults(self) -> tuple[Fault, ...]:
         """Every fault of every kind; reads all kinds."""
         of_parts = [fault for kind in KINDS for fault in self._kind(kind).faults]
-        return (*self._faults, *of_parts)
+        return (*self._faults, *self.plugins.notes, *of_parts)
 
     def faults_as_read(self, kind: str) -> tuple[Fault, ...]:
         """The faults of one kind, those of missing coefficient tables apart."""
@@ -308,8 +330,7 @@ class Catalogue:
             rule = "a different chemistry has this name; that one is kept"
             self._faults.append(Fault(f"plugin '{plugin}'", "chemistry", chemistry.name, rule))
             return
-        self._chemistries.setdefault(chemistry.name, chemistry)
-        battery.CHEMISTRIES.setdefault(chemistry.name, chemistry)
+        self._chemistries.setdefault(chemistry.name, owned(chemistry))
 
     def _listed_answer(self, plugin: str, hook: str, value: Any, cls: type) -> list[Any]:
         """The members of a hook's list that have the right class; the rest is recorded."""
@@ -319,25 +340,74 @@ class Catalogue:
             self.plugins.record(plugin, "verify", problem, hook=hook)
         return good
 
+    @property
+    def adds_checks(self) -> bool:
+        """Whether a plugin adds checks."""
+        return bool(self.plugins.manager.hook.propmatch_checks.get_hookimpls())
+
     def extra_checks(self, design: Any, brief: Any) -> list[Any]:
-        """The checks that plugins add for one design; a check that fails is recorded and left out."""
-        found = self._run("propmatch_checks", ExtraCheck, lambda check: list(check.run(design, brief)))
-        return [check for _, checks in found for check in checks]
+        """The checks that plugins add for one design: they rule nothing out.
+
+        One that raises, or answers what is no check of its own, is recorded and left out.
+        """
+        kept: dict[str, Any] = {}
+        hook = "propmatch_checks"
+        if not self.adds_checks:
+            return []
+        for plugin, extra, checks in self._run(hook, ExtraCheck, lambda check: list(check.run(design, brief))):
+            for check in checks:
+                wrong = _wrong_with_check(check, kept)
+                if wrong:
+                    self.plugins.record(plugin, "verify", PluginProblem(wrong), hook=f"{hook}, '{extra.id}'")
+                else:
+                    kept[check.name] = attrs.evolve(check, excluding=False)
+        return list(kept.values())
 
     def extra_sections(self, design: Any, brief: Any) -> dict[str, Mapping[str, str]]:
         """Title to lines (label to text) of the sheet sections that plugins add; a failing one is recorded."""
-        found = self._run("propmatch_sheet_sections", SheetSection, lambda section: section.build(design, brief))
-        return {section.title: lines for section, lines in found}
+        kept: dict[str, Mapping[str, str]] = {}
+        hook = "propmatch_sheet_sections"
+        for plugin, section, lines in self._run(hook, SheetSection, lambda each: dict(each.build(design, brief))):
+            wrong = "" if all(isinstance(text, str) for pair in lines.items() for text in pair) else (
+                "must answer label and plain text of each line"
+            )  # fmt: skip
+            if section.title in kept:
+                wrong = f"there is a section {section.title!r} already"
+            if wrong:
+                self.plugins.record(plugin, "verify", PluginProblem(wrong), hook=f"{hook}, '{section.id}'")
+            else:
+                kept[section.title] = lines
+        return kept
 
-    def _run(self, hook: str, cls: type, call: Callable[[Any], Any]) -> list[tuple[Any, Any]]:
-        done = []
+    def _run(self, hook: str, cls: type, call: Callable[[Any], Any]) -> list[tuple[str, Any, Any]]:
+        """Plugin, what it added and what came of that, where anything did."""
+        done: list[tuple[str, Any, Any]] = []
         for answer in self.plugins.ask(hook):
             for each in self._listed_answer(answer.plugin, hook, answer.value, cls):
-                try:
-                    done.append((each, call(each)))
-                except Exception as error:
-                    self.plugins.record(answer.plugin, "call", error, hook=f"{hook}, '{each.id}'")
+                with self.plugins.calling(answer.plugin, f"{hook}, '{each.id}'"):
+                    done.append((answer.plugin, each, call(each)))
         return done
+
+
+def _wrong_with_check(check: Any, others: Iterable[str]) -> str:
+    """What is wrong with a check that a plugin answers; empty where nothing is."""
+    from propmatch.checks.checkrules import CHECKS
+    from propmatch.checks.limits import VERDICTS, Check
+
+    if not isinstance(check, Check):
+        return f"must answer checks, found {type(check).__name__}"
+    texts = {"name": check.name, "unit": check.unit, "basis": check.basis, "note": check.note}
+    numbers = {"value": check.value, "limit": check.limit, "margin": check.margin}
+    wrong = [f"{name} must be a text" for name, each in texts.items() if not isinstance(each, str)]
+    wrong += [
+        f"{name} must be a number, NaN where there is none" for name, each in numbers.items()
+        if isinstance(each, bool) or not isinstance(each, int | float | np.number)
+    ]  # fmt: skip
+    if check.name in CHECKS or check.name in [*others]:
+        wrong.append(f"the name {check.name!r} is taken")
+    if check.verdict not in VERDICTS:
+        wrong.append(f"verdict {check.verdict!r} must be one of {', '.join(VERDICTS)}")
+    return "; ".join(wrong)
 
 
 def box_of_id(name: str) -> str:
@@ -363,6 +433,14 @@ def _folder_plugins(found: Mapping[str, Path], report: PluginReport) -> dict[str
     for name, folder in found.items():
         made[name] = import_module(_FOLDER_MODULE).PartsFolder(folder, report, name, made.get(FOLDER_PLUGIN))
     return made
+
+
+def add_folder(report: PluginReport, folder: str | Path | None) -> list[Fault]:
+    """Offer a folder of the user's, and the boxes in it, as plugins; what is wrong with their names."""
+    found, ill_named = boxes(folder)
+    for name, plugin in _folder_plugins(found, report).items():
+        report.add(name, plugin)
+    return ill_named
 
 
 def load_catalogue(
@@ -392,10 +470,8 @@ def load_catalogue(
     """
     report = build_manager(only=plugins, strict=strict)
     limit = wanted_plugins(plugins)
-    found, ill_named = boxes(parts) if parts is not None or limit is None or FOLDER_PLUGIN in limit else ({}, [])
-    for name, plugin in _folder_plugins(found, report).items():
-        report.add(name, plugin)
-    catalogue = Catalogue(report, faults=ill_named)
+    wanted = parts is not None or limit is None or FOLDER_PLUGIN in limit
+    catalogue = Catalogue(report, faults=add_folder(report, parts) if wanted else ())
     faults = [fault for fault in catalogue.faults if fault.kind == "fault"] if strict else []
     if faults:
         raise InputFaults(faults)

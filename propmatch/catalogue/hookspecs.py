@@ -11,11 +11,13 @@ from typing import TYPE_CHECKING, Any
 import attrs
 import pluggy
 
+from propmatch.faults import Fault
+
 if TYPE_CHECKING:
     from pathlib import Path
 
     from propmatch.checks.limits import Check, Design
-    from propmatch.faults import Fault
+    from propmatch.faults import InputFaults
     from propmatch.models.pack import Chemistry
     from propmatch.models.tables import CoefficientTable
     from propmatch.records.brief import Brief
@@ -23,6 +25,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "GROUP",
+    "HOOK_VERSION",
     "SCHEMA_VERSION",
     "ExtraCheck",
     "PartRow",
@@ -45,8 +48,25 @@ __all__ = [
 GROUP = "propmatch"
 """Name of the entry-point group, and of the plugin project inside pluggy."""
 
+HOOK_VERSION = 1
+"""Version of the hooks; it rises when one is added or changes. A plugin that says ``HOOK_VERSION = 2`` was written for
+a newer one: its hooks that are not known here are passed over, and so is one marked ``hookimpl(optionalhook=True)``."""
+
 SCHEMA_VERSION = 1
 """Version of the row layout of a ``PartSet``; it rises when a column changes its meaning."""
+
+
+def _must_be(kind: Any, words: str) -> Callable[[Any, Any, Any], None]:
+    """A validator that says what a plugin gave instead."""
+
+    def check(record: Any, field: Any, value: Any) -> None:
+        if not isinstance(value, kind):
+            raise TypeError(f"{type(record).__name__}.{field.name} must be {words}, not {type(value).__name__}")
+
+    return check
+
+
+_TEXT, _WHOLE, _FUNCTION = _must_be(str, "a text"), _must_be(int, "a whole number"), _must_be(Callable, "a function")
 
 hookspec = pluggy.HookspecMarker(GROUP)
 hookimpl = pluggy.HookimplMarker(GROUP)
@@ -73,12 +93,17 @@ class PartRow:
         How many rows of the file this stands for, where one fault concerns them all.
     """
 
-    where: str
-    values: Mapping[str, Any] = attrs.field(factory=dict)
-    kind: str = ""
+    where: str = attrs.field(validator=_TEXT)
+    values: Mapping[str, Any] = attrs.field(factory=dict, validator=_must_be(Mapping, "a mapping"))
+    kind: str = attrs.field(default="", validator=_TEXT)
     part: Any = None
-    faults: "tuple[Fault, ...]" = ()
-    rows: int = 1
+    faults: tuple[Fault, ...] = attrs.field(default=())
+    rows: int = attrs.field(default=1, validator=_WHOLE)
+
+    @faults.validator
+    def _are_faults(self, field: Any, value: Any) -> None:
+        if not isinstance(value, tuple | list) or not all(isinstance(each, Fault) for each in value):
+            raise TypeError("PartRow.faults must be a tuple of Fault")
 
 
 @attrs.frozen(kw_only=True)
@@ -104,20 +129,21 @@ class PartSet:
         The ``SCHEMA_VERSION`` the set was written for.
     """
 
-    id: str
-    description: str
-    source: str
-    load: Callable[[], Iterable[Any]]
-    source_kind: str = "assumed"
+    id: str = attrs.field(validator=_TEXT)
+    description: str = attrs.field(validator=_TEXT)
+    source: str = attrs.field(validator=_TEXT)
+    load: Callable[[], Iterable[Any]] = attrs.field(validator=_FUNCTION)
+    source_kind: str = attrs.field(default="assumed", validator=_TEXT)
     uncertainty: float | None = None
-    schema_version: int = SCHEMA_VERSION
+    schema_version: int = attrs.field(default=SCHEMA_VERSION, validator=_WHOLE)
 
 
 @attrs.frozen(kw_only=True)
 class TableAnswer:
     """A coefficient table for a propeller that had none, with the source that the propeller then carries.
 
-    ``notes`` are sentences for somebody who asks for this one table: how far to trust it, what would improve it.
+    ``notes`` are sentences for somebody who asks for this one table: how far to trust it, what would improve it; the
+    ``prediction`` of the source says the same in numbers.
     """
 
     table: "CoefficientTable"
@@ -127,20 +153,24 @@ class TableAnswer:
 
 @attrs.frozen(kw_only=True)
 class ExtraCheck:
-    """A check beside the built-in ones; ``run(design, brief)`` answers the checks of one variant."""
+    """A check beside the built-in ones; ``run(design, brief)`` answers the checks of one variant.
 
-    id: str
-    description: str
-    run: "Callable[[Design, Brief], Sequence[Check]]"
+    Each has a name of its own, and one of the verdicts of ``propmatch.Check``; it is shown and excludes nothing.
+    ``design.all_up_mass_g`` and ``design.airframe`` are always known; what the brief leaves out is None.
+    """
+
+    id: str = attrs.field(validator=_TEXT)
+    description: str = attrs.field(validator=_TEXT)
+    run: "Callable[[Design, Brief], Sequence[Check]]" = attrs.field(validator=_FUNCTION)
 
 
 @attrs.frozen(kw_only=True)
 class SheetSection:
     """An extra section of the build sheet; ``build(design, brief)`` answers its lines as label and plain text."""
 
-    id: str
-    title: str
-    build: "Callable[[Design, Brief], Mapping[str, str]]"
+    id: str = attrs.field(validator=_TEXT)
+    title: str = attrs.field(validator=_TEXT)
+    build: "Callable[[Design, Brief], Mapping[str, str]]" = attrs.field(validator=_FUNCTION)
 
 
 @hookspec
@@ -169,10 +199,13 @@ def propmatch_chemistries() -> "list[Chemistry]":  # type: ignore[empty-body]
 
 
 @hookspec(firstresult=True)
-def propmatch_coefficient_table(propeller: "Propeller", siblings: "Sequence[Propeller]") -> "TableAnswer | None":
+def propmatch_coefficient_table(
+    propeller: "Propeller", siblings: "Sequence[Propeller]"
+) -> "TableAnswer | InputFaults | None":
     """A table for a propeller that has none; None passes the question on, the first answer wins.
 
-    ``siblings`` are the propellers of the same plugin whose tables are known.
+    What is wrong with the propeller itself is answered as ``InputFaults``, which the command then says.
+    ``siblings`` are propellers of the same make that were measured, or read at one speed (``read_rpm``).
     """
 
 

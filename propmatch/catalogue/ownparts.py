@@ -15,7 +15,7 @@ from propmatch.files import file_name, write_file
 from propmatch.records.fields import replace
 from propmatch.records.tomltext import dump_lists, read_toml
 
-__all__ = ["ADDED", "add_parts", "keep_parts"]
+__all__ = ["ADDED", "add_parts", "keep_parts", "same_numbers"]
 
 ADDED = "added.toml"
 
@@ -108,7 +108,7 @@ def add_parts(
         block = dump_lists({kind: [bare]})
         if key in new:
             faults.append(Fault("--add", "name", own, f"two {kind} have this name", "give one another"))
-        elif before is not None and replace(before, id=bare.id, source=bare.source) == bare:
+        elif before is not None and same_numbers(before, bare):
             continue
         elif before is not None and key not in blocks:
             rule = f"another file of the box '{box}' has {kind} of this name"
@@ -127,6 +127,11 @@ def add_parts(
         folder.mkdir(parents=True, exist_ok=True)
         write_file(file, (f"{kept}\n\n" if kept else "") + "\n".join(new.values()))
     return file, [f"{box}/{own}" for _, own in new]
+
+
+def same_numbers(one: Any, other: Any) -> bool:
+    """Whether two parts differ in nothing but id and source."""
+    return bool(replace(one, id=other.id, source=other.source) == other)
 
 
 def _blocks(found: Any) -> dict[tuple[str, str], tuple[int, int]]:

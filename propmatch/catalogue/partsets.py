@@ -1,19 +1,39 @@
 """From the part sets that plugins answer to checked parts: every fault is kept, nothing is dropped without a word."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from copy import copy
 from typing import Any
 
 import attrs
+import numpy as np
 
 from propmatch.catalogue.hookspecs import SCHEMA_VERSION, PartRow, PartSet, TableAnswer
 from propmatch.catalogue.plugins import PluginProblem, PluginReport
-from propmatch.faults import Fault, did_you_mean
-from propmatch.models.pack import Chemistry
+from propmatch.faults import Fault, InputFaults, cause_of, did_you_mean
+from propmatch.models.pack import CHEMISTRIES, Chemistry
 from propmatch.models.tables import CoefficientTable
 from propmatch.records.fields import build, replace
 from propmatch.records.parts import KINDS, LISTED, Pack, Propeller, Source
+from propmatch.records.typed import looks_typed, read_part
 
-__all__ = ["KindParts", "read_kind", "table_of", "with_tables"]
+__all__ = ["KindParts", "make_of", "owned", "read_kind", "table_of", "with_tables"]
+
+
+_ARRAYED = (np.ndarray, CoefficientTable, Chemistry)
+
+
+def owned(value: Any) -> Any:
+    """A record that shares nothing which whoever made it may still change; its arrays are read-only for good."""
+    if isinstance(value, np.ndarray):
+        array = value.copy()
+        array.setflags(write=False)
+        return array.view()
+    new = copy(value)
+    for field in attrs.fields(type(value)):
+        old = getattr(value, field.name)
+        if isinstance(old, _ARRAYED):
+            object.__setattr__(new, field.name, owned(old))
+    return new
 
 
 @attrs.frozen(kw_only=True)
@@ -72,7 +92,10 @@ class _Reader:
             problem = PluginProblem(f"must answer a list of PartSet, not {type(answer).__name__}")
             self.report.record(plugin, "verify", problem, hook=hook)
             return
-        for each in answer:
+        sets: list[Any] = []
+        with self.report.calling(plugin, hook):
+            sets.extend(answer)
+        for each in sets:
             if not isinstance(each, PartSet):
                 problem = PluginProblem(f"must answer a list of PartSet, found {type(each).__name__}")
                 self.report.record(plugin, "verify", problem, hook=hook)
@@ -88,11 +111,14 @@ class _Reader:
         values = {"text": part_set.source, "kind": part_set.source_kind, "uncertainty": part_set.uncertainty}
         source, wrong = build(Source, values, f"{plugin}:{part_set.id}", path="source")
         self.faults += wrong
-        try:
+        with self.report.calling(plugin, f"{hook}, set '{part_set.id}'"):
             for at, item in enumerate(part_set.load(), start=1):
-                self._take(plugin, f"{plugin}:{part_set.id}:{at}", item, source)
-        except Exception as error:
-            self.report.record(plugin, "call", error, hook=f"{hook}, set '{part_set.id}'")
+                where = f"{plugin}:{part_set.id}:{at}"
+                try:
+                    self._take(plugin, where, item, source)
+                except Exception as error:
+                    self.faults.append(Fault(getattr(item, "where", where), rule=f"is no row: {cause_of(error)}"))
+                    self.set_aside += 1
 
     def _take(self, plugin: str, where: str, item: Any, source: Source | None) -> None:
         if isinstance(item, Fault):
@@ -121,7 +147,7 @@ class _Reader:
             self.faults += faults
             self.set_aside += 1
             return
-        self.parts[part.id] = part
+        self.parts[part.id] = owned(self._with_cells(part))
         self.places[part.id] = where
 
     def _from_row(
@@ -146,6 +172,12 @@ class _Reader:
                 "uncertainty": default.uncertainty if uncertainty is None else uncertainty,
             }
         return build(self.cls, {**LISTED.get(self.cls, {}), **values}, where)
+
+    def _with_cells(self, part: Any) -> Any:
+        """A pack with the cells that a plugin adds, so that they go wherever it goes."""
+        if not isinstance(part, Pack) or not isinstance(part.chemistry, str) or part.chemistry in CHEMISTRIES:
+            return part
+        return replace(part, chemistry=self.chemistries[part.chemistry])
 
     def _rules_of_the_whole(self, part: Any, where: str) -> list[Fault]:
         """Rules that one row cannot know: ids are unique, a chemistry must exist."""
@@ -196,16 +228,18 @@ def with_tables(read: KindParts, report: PluginReport) -> KindParts:
     """The propellers with a table each: one without asks the plugins, and is set aside when none answers."""
     if all(propeller.table is not None for propeller in read.parts.values()):
         return read
-    siblings: dict[str, list[Propeller]] = {}
+    makers: dict[str, list[Propeller]] = {}
     for name, propeller in read.parts.items():
-        if propeller.table is not None:
-            siblings.setdefault(name.partition("/")[0], []).append(propeller)
+        makers.setdefault(name.partition("/")[0], []).append(propeller)
     parts: dict[str, Any] = {}
     faults = list(read.faults)
     for name, propeller in read.parts.items():
         if propeller.table is None:
-            known = tuple(siblings.get(name.partition("/")[0], ()))
-            answer = table_of(propeller, known, report)
+            try:
+                answer = table_of(propeller, makers[name.partition("/")[0]], report, name)
+            except InputFaults as error:
+                faults += error.faults
+                continue
             if answer is None:
                 rule = "has no coefficient table and no plugin answers one"
                 faults.append(Fault(where=name, key="table", rule=rule))
@@ -219,17 +253,79 @@ def with_tables(read: KindParts, report: PluginReport) -> KindParts:
     return KindParts(parts=parts, faults=faults, set_aside=read.set_aside + lost)
 
 
-def table_of(propeller: Propeller, siblings: tuple[Propeller, ...], report: PluginReport) -> TableAnswer | None:
-    """The first plugin's answer for a propeller without a table; a faulty answer is recorded and passed over."""
+def table_of(
+    propeller: Propeller, others: Sequence[Propeller], report: PluginReport, where: str = "propeller"
+) -> TableAnswer | None:
+    """The first plugin's answer for a propeller without a table; a faulty answer is recorded and passed over.
+
+    ``others`` are those of the same plugin, among which are its siblings and what its ``sibling`` may name.
+
+    Raises
+    ------
+    InputFaults
+        Its ``sibling`` cannot be read, or teaches nothing; what a plugin says is wrong with it.
+    """
     hook = "propmatch_coefficient_table"
+    siblings = _siblings(propeller, others, where)
     for answer in report.ask(hook, propeller=propeller, siblings=siblings):
         value = answer.value
+        if isinstance(value, InputFaults):
+            raise InputFaults([attrs.evolve(fault, where=where) for fault in value.faults])
         if (
             isinstance(value, TableAnswer)
             and isinstance(value.table, CoefficientTable)
             and isinstance(value.source, Source)
         ):
-            return value
+            return attrs.evolve(value, table=owned(value.table), source=owned(value.source))
         problem = PluginProblem(f"must answer None or a TableAnswer of table and source, not {type(value).__name__}")
         report.record(answer.plugin, "verify", problem, hook=hook)
     return None
+
+
+def make_of(name: str) -> str:
+    """Make and line of a propeller: the words before its size, lower case; empty when there are none."""
+    words = []
+    for word in name.lower().replace("_", " ").replace("-", " ").split():
+        if any(letter.isdigit() for letter in word):
+            break
+        words.append(word)
+    return " ".join(words)
+
+
+def _siblings(propeller: Propeller, others: Sequence[Propeller], where: str) -> tuple[Propeller, ...]:
+    """Propellers of the same make that teach something: names begin alike, or ``sibling`` names it."""
+    make = make_of(propeller.name)
+    known = [
+        each
+        for each in others
+        if make and _teaches(each) and make_of(each.name) == make and each is not propeller
+        and (propeller.family is None or each.family in (None, propeller.family))
+    ]  # fmt: skip
+    if propeller.sibling is None:
+        return tuple(known)
+    named = _named_sibling(propeller.sibling, others, where)
+    if not _teaches(named):
+        rule = "teaches nothing: it is neither measured nor read"
+        hint = "say what it reads at rest: '8x5 9000rpm 60W' (wattmeter) or '8x5 9000rpm 300gf' (scale)"
+        raise InputFaults([Fault(where, "sibling", propeller.sibling, rule, hint)])
+    return (*(each for each in known if each is not named), named)
+
+
+def _teaches(propeller: Propeller) -> bool:
+    """Whether a propeller was measured, or read at one speed."""
+    return propeller.read_rpm is not None or (propeller.table is not None and propeller.source.kind == "measured")
+
+
+def _named_sibling(text: str, others: Sequence[Propeller], where: str) -> Propeller:
+    for each in others:
+        if text in (each.id, each.name) or (each.id or "").partition("/")[2] == text:
+            return each
+    typed = read_part(Propeller, text, where)
+    if typed.part is None:
+        unknown = [Fault(where, value=text, rule="no propeller with this id or name")]
+        faults = typed.faults if looks_typed(text) else unknown
+        raise InputFaults(
+            [attrs.evolve(fault, key=f"sibling.{fault.key}" if fault.key else "sibling") for fault in faults]
+        )
+    part: Propeller = typed.part
+    return part

@@ -6,7 +6,11 @@ their names, each on its own, so that every answer and every failure keeps its o
 
 import inspect
 import os
+import sys
+import threading
+import time
 from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, redirect_stdout
 from importlib.metadata import EntryPoint, entry_points
 from typing import Any, Literal
 
@@ -15,8 +19,8 @@ import pluggy
 
 from propmatch._version import __version__
 from propmatch.catalogue import hookspecs
-from propmatch.catalogue.hookspecs import GROUP
-from propmatch.faults import Fault, InputFaults, did_you_mean
+from propmatch.catalogue.hookspecs import GROUP, HOOK_VERSION
+from propmatch.faults import Fault, InputFaults, cause_of, did_you_mean
 
 __all__ = [
     "FIRST_PARTY",
@@ -41,6 +45,9 @@ FIRST_PARTY: dict[str, str] = {
 
 FOLDER_PLUGIN = "parts"
 """Name in front of the parts that lie directly in the user's folder; neither it nor a box is an entry point."""
+
+SLOW_S = 5.0
+"""A plugin that takes longer over one answer is named, on standard error while it does and in the faults."""
 
 LIMIT_VARIABLE = "PROPMATCH_PLUGINS"
 """Environment variable: names of the plugins to load, with commas between; empty loads none."""
@@ -97,14 +104,15 @@ class BrokenPlugin:
         """The same as one line of a fault list."""
         origin = f" from {self.distribution} {self.version}".rstrip() if self.distribution else ""
         doing = _DOING[self.phase] + (f" for {self.hook}" if self.hook else "")
-        cause = " ".join(str(self.exception).split())
-        if not isinstance(self.exception, PluginProblem):
-            cause = f"{type(self.exception).__name__}: {cause}".removesuffix(": ")
-        return Fault(where=f"plugin '{self.name}'{origin}", rule=f"{doing}: {cause}")
+        return Fault(where=f"plugin '{self.name}'{origin}", rule=f"{doing}: {_said(self.exception)}")
 
 
 class PluginProblem(Exception):
     """A rule of the plugin door that a plugin breaks, in plain words."""
+
+
+def _said(error: BaseException) -> str:
+    return str(error) if isinstance(error, PluginProblem) else cause_of(error)
 
 
 @attrs.frozen(kw_only=True)
@@ -125,6 +133,8 @@ class PluginReport:
         Plugin name to ``Plugin``, in the order in which they are asked.
     broken : list of BrokenPlugin
         Grows when a hook fails later.
+    notes : list of Fault
+        What is odd about a plugin and costs nothing: it is slow, or knows hooks that are not known here.
     """
 
     def __init__(self, *, strict: bool = False) -> None:
@@ -132,24 +142,61 @@ class PluginReport:
         self.manager.add_hookspecs(hookspecs)
         self.plugins: dict[str, Plugin] = {}
         self.broken: list[BrokenPlugin] = []
+        self.notes: list[Fault] = []
         self.strict = strict
+
+    def __deepcopy__(self, memo: dict[int, Any]) -> "PluginReport":
+        """The same one: modules have no copies."""
+        return self
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Without the modules; what was raised as its words, since an exception may refuse to travel."""
+        broken = [attrs.evolve(each, exception=PluginProblem(_said(each.exception))) for each in self.broken]
+        return _reloaded, (self.strict, self.plugins, broken, self.notes)
+
+    @contextmanager
+    def watched(self, plugin: str, hook: str) -> Iterator[None]:
+        """Around what a plugin does: it is named while it takes long, and what it prints goes to standard error."""
+        start, where = time.monotonic(), f"plugin '{plugin}'"
+        slow = f"{where} has taken {SLOW_S:g} s for {hook} and is not done; Ctrl-C ends the wait"
+        watch = threading.Timer(SLOW_S, print, (slow,), {"file": sys.stderr})
+        watch.daemon = True
+        mind = plugin not in FIRST_PARTY
+        if mind:
+            watch.start()
+        try:
+            with redirect_stdout(sys.stderr):
+                yield
+        finally:
+            watch.cancel()
+            if mind and (took := time.monotonic() - start) > SLOW_S:
+                self.notes.append(Fault(where, rule=f"took {took:.0f} s for {hook}", kind="note"))
+
+    @contextmanager
+    def calling(self, plugin: str, hook: str) -> Iterator[None]:
+        """The same, and what it raises is recorded and ends here, but for an interrupt."""
+        try:
+            with self.watched(plugin, hook):
+                yield
+        except KeyboardInterrupt:
+            raise
+        except BaseException as error:
+            self.record(plugin, "call", error, hook=hook)
 
     def ask(self, hook: str, **arguments: Any) -> Iterator[Answer]:
         """Ask every plugin that implements ``hook``, by name; one that raises is recorded and passed over.
 
         None is no answer. In strict mode the failure is raised as ``InputFaults``.
         """
-        names = sorted(self.plugins)
+        names = sorted(name for name in self.plugins if self.manager.has_plugin(name))
         for name in names:
             others = [self.manager.get_plugin(other) for other in names if other != name]
             caller = self.manager.subset_hook_caller(hook, others)
             if not caller.get_hookimpls():
                 continue
-            try:
+            got: Any = None
+            with self.calling(name, hook):
                 got = caller(**arguments)
-            except Exception as error:
-                self.record(name, "call", error, hook=hook)
-                continue
             value = got if _first_result(self.manager, hook) else (got[0] if got else None)
             if value is not None:
                 yield Answer(plugin=name, value=value)
@@ -226,6 +273,16 @@ def build_manager(
     return report
 
 
+def _reloaded(strict: bool, plugins: dict[str, Plugin], broken: list[BrokenPlugin], notes: list[Fault]) -> PluginReport:
+    """A report that has travelled: plugins of entry points are loaded again, a box has given its parts already."""
+    report = PluginReport(strict=strict)
+    for plugin in plugins.values():
+        if plugin.entry_point:
+            _load(report, EntryPoint(plugin.name, plugin.entry_point, GROUP), plugin)
+    report.plugins, report.broken, report.notes = plugins, broken, notes
+    return report
+
+
 def wanted_plugins(only: Iterable[str] | None) -> set[str] | None:
     """The plugins to load, None for all: those named, else those that PROPMATCH_PLUGINS names."""
     if only is not None:
@@ -253,12 +310,16 @@ def _origin(point: EntryPoint) -> tuple[str, str]:
     return point.dist.name, point.dist.version
 
 
-def _load(report: PluginReport, point: EntryPoint) -> None:
-    distribution, version = _origin(point)
-    plugin = Plugin(name=point.name, distribution=distribution, version=version, entry_point=point.value)
+def _load(report: PluginReport, point: EntryPoint, plugin: Plugin | None = None) -> None:
+    if plugin is None:
+        distribution, version = _origin(point)
+        plugin = Plugin(name=point.name, distribution=distribution, version=version, entry_point=point.value)
     try:
-        loaded = point.load()
-    except (Exception, SystemExit) as error:
+        with report.watched(plugin.name, "its import"):
+            loaded = point.load()
+    except KeyboardInterrupt:
+        raise
+    except BaseException as error:
         report.broken.append(BrokenPlugin(**attrs.asdict(plugin), phase="import", exception=error))
     else:
         _register(report, plugin, loaded)
@@ -272,8 +333,11 @@ def _register(report: PluginReport, plugin: Plugin, loaded: object) -> None:
         _refuse_conflict(report, plugin, loaded)
         manager.register(loaded, name=plugin.name)
         phase = "verify"
-        _verify(manager, loaded)
-    except Exception as error:
+        with redirect_stdout(sys.stderr):
+            report.notes += _verify(manager, plugin.name, loaded)
+    except KeyboardInterrupt:
+        raise
+    except BaseException as error:
         # pluggy keeps a plugin by name even when one of its hooks was refused
         if plugin.name not in report.plugins and manager.get_plugin(plugin.name) is loaded:
             manager.unregister(name=plugin.name)
@@ -311,20 +375,32 @@ def _first_result(manager: pluggy.PluginManager, hook: str) -> bool:
     return bool(spec.opts["firstresult"])
 
 
-def _verify(manager: pluggy.PluginManager, loaded: object) -> None:
-    """Everything pluggy would accept without a word although nothing could come of it."""
-    hooks = _hooks()
+def _newer(loaded: object) -> str:
+    """What to say of a plugin that was written for newer hooks than these; empty where it was not."""
+    version = getattr(loaded, "HOOK_VERSION", HOOK_VERSION)
+    if not isinstance(version, int):
+        raise PluginProblem(f"HOOK_VERSION must be a whole number, not {type(version).__name__}")
+    if version <= HOOK_VERSION:
+        return ""
+    return f"; it was written for hooks of version {version}, these are {HOOK_VERSION}"
+
+
+def _verify(manager: pluggy.PluginManager, plugin: str, loaded: object) -> list[Fault]:
+    """Everything pluggy would accept without a word although nothing could come of it; answers what is passed over."""
+    hooks, newer, passed = _hooks(), _newer(loaded), []
     implemented = {
         caller.name: impl
         for caller in manager.get_hookcallers(loaded) or ()
         for impl in caller.get_hookimpls()
         if impl.plugin is loaded
     }
-    for name in implemented:
-        if name not in hooks:
+    for name in [name for name in implemented if name not in hooks]:
+        if not newer and not implemented.pop(name).optionalhook:
             hint = did_you_mean(name, hooks) or "the hooks are " + ", ".join(hooks)
             raise PluginProblem(f"there is no hook named {name}; {hint}")
-    manager.check_pending()
+        implemented.pop(name, None)
+        rule = f"there is no hook named {name} in this version; it is passed over{newer}"
+        passed.append(Fault(f"plugin '{plugin}'", rule=rule, kind="note"))
     for name, impl in implemented.items():
         if impl.kwargnames:
             raise PluginProblem(
@@ -336,11 +412,12 @@ def _verify(manager: pluggy.PluginManager, loaded: object) -> None:
     for name in dir(loaded):
         if name in hooks and name not in implemented and callable(getattr(loaded, name)):
             raise PluginProblem(f"{name} lacks the mark @hookimpl in front of it")
-    if not implemented:
+    if not implemented and not passed:
         raise PluginProblem("it implements no hook; mark its functions with @hookimpl")
+    return passed
 
 
-def _plain_words(error: Exception, loaded: object) -> Exception:
+def _plain_words(error: BaseException, loaded: object) -> BaseException:
     """Say what is right when pluggy refuses an argument; the original is kept as the cause."""
     if not isinstance(error, pluggy.PluginValidationError):
         return error
@@ -352,7 +429,7 @@ def _plain_words(error: Exception, loaded: object) -> Exception:
         wrong = [each for each in inspect.signature(function).parameters if each not in arguments]
         if wrong:
             takes = f"takes ({', '.join(arguments)})" if arguments else "takes no argument"
-            problem = PluginProblem(f"{name} asks for {', '.join(wrong)}, but this hook {takes}")
+            problem = PluginProblem(f"{name} asks for {', '.join(wrong)}, but this hook {takes}{_newer(loaded)}")
             problem.__cause__ = error
             return problem
     return error

@@ -323,6 +323,17 @@ class Sureness:
         """Share of draws that keep every rating of the parts."""
         return float(self.drawn.chance(self.drawn.ratings)[self.at])
 
+    @property
+    def holds(self) -> bool:
+        """Whether what the brief asks for and the ratings are kept with the chances asked for."""
+        return bool(self.drawn.near[self.at] >= 1.0)
+
+    @property
+    def short(self) -> dict[str, float]:
+        """Of every check whose chance is less than asked, least first."""
+        found = {name: chance for name, chance in self.chance_by_check.items() if not chance >= self.wanted(name)}
+        return dict(sorted(found.items(), key=lambda item: item[1]))
+
     def wanted(self, name: str) -> float:
         """The chance that the brief asks of a check: that of its limits, or of ratings."""
         wish, rate = self.drawn.asked

@@ -19,6 +19,7 @@ from propmatch.tablehtml import table_html
 
 __all__ = [
     "CLOSE",
+    "VERDICTS",
     "Check",
     "Design",
     "check_of",
@@ -32,6 +33,10 @@ __all__ = [
     "verdict_of",
     "warnings_of",
 ]
+
+
+VERDICTS = ("ok", "close", "fails", "no limit", "unknown")
+"""What a check may come to; :class:`Check` says what each means."""
 
 
 @attrs.frozen(kw_only=True)

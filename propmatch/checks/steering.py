@@ -14,6 +14,7 @@ from propmatch.aircraft.yawroll import (
     MotorOut,
     Steered,
     TorqueRoll,
+    grams,
     motor_out,
     torque_roll,
 )
@@ -52,11 +53,13 @@ class Steering:
         """What the estimate leaves out."""
         return YAW_ROLL_NOTES
 
-    def readings(self, *, show: Callable[[float], str]) -> tuple[str, ...]:
-        """Everything in sentences, the same sentence once; ``show`` writes an airspeed in m/s in the reader's unit."""
+    def readings(self, *, show: Callable[[float], str], mass: Callable[[float], str] = grams) -> tuple[str, ...]:
+        """Everything in sentences, the same sentence once; ``show`` writes an airspeed in m/s, ``mass`` grams in the
+        reader's unit.
+        """
         room = self.clearance
         out = [_NOTHING_NEAR] if room is None else [room.reading(each.diameter_in) for each in self.clearances]
-        out += [each.reading(self.controls, several=self.several) for each in self.rolls]
+        out += [each.reading(self.controls, several=self.several, mass=mass) for each in self.rolls]
         out += [each.reading(self.controls, show=show) for each in self.outs]
         return tuple(dict.fromkeys(out))
 

@@ -10,7 +10,9 @@ pack that has rested reads less (:class:`CellState`).
 """
 
 import math
+from collections.abc import Mapping
 from functools import lru_cache
+from types import MappingProxyType
 from typing import Any
 
 import attrs
@@ -37,7 +39,7 @@ __all__ = [
 def _row(value: ArrayLike) -> Floats:
     array = np.array(value, dtype=np.float64)
     array.setflags(write=False)
-    return array
+    return array.view()
 
 
 @attrs.frozen(kw_only=True)
@@ -250,7 +252,7 @@ _ROUND_CELLS_COLD: dict[str, Any] = {
 _LIPO_Q = [0.0, 0.05, 0.10, 0.20, 0.30, 0.40, 0.50, 0.60, 0.70, 0.80, 0.90, 0.95, 1.0]
 _LIPO_V = [3.0, 3.5421, 3.6396, 3.6954, 3.7331, 3.7622, 3.7925, 3.8365, 3.9089, 3.9945, 4.0879, 4.1384, 4.2]
 
-CHEMISTRIES: dict[str, Chemistry] = {
+CHEMISTRIES: Mapping[str, Chemistry] = MappingProxyType({
     chemistry.name: chemistry
     for chemistry in (
         Chemistry(
@@ -337,8 +339,8 @@ CHEMISTRIES: dict[str, Chemistry] = {
             mass_g_per_wh=13.0,
         ),
     )
-}  # fmt: skip
-"""The built-in chemistries; plugins may add more through the catalogue."""
+})  # fmt: skip
+"""The built-in chemistries; those that plugins add come with their packs."""
 
 
 def chemistry_named(chemistry: str | Chemistry) -> Chemistry:

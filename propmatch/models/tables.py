@@ -17,7 +17,7 @@ __all__ = ["CoefficientTable", "Lookup"]
 def _readonly(value: ArrayLike) -> Floats:
     array = np.array(value, dtype=np.float64)
     array.setflags(write=False)
-    return array
+    return array.view()
 
 
 @attrs.frozen(eq=False)

@@ -6,6 +6,7 @@ keeps what that one computed.
 """
 
 from collections.abc import Callable, Iterator
+from typing import Any
 
 import attrs
 import numpy as np
@@ -17,7 +18,7 @@ from propmatch.models.arrays import Floats, Index
 from propmatch.search.ranking import Ranking
 from propmatch.search.shelf import Shelf
 
-__all__ = ["Found", "exhaustive", "first_failures", "in_order"]
+__all__ = ["Found", "Interrupted", "exhaustive", "first_failures", "in_order"]
 
 
 _CHUNK = 65536
@@ -37,8 +38,6 @@ class Found:
         How many pass every excluding check; None when that was not counted.
     left_out : dict
         Combinations counted under the first check they fail, in the order of ``CHECKS``; empty when not counted.
-    complete : bool
-        False when the search was interrupted: the best so far.
     """
 
     combination: Index
@@ -46,7 +45,23 @@ class Found:
     combinations: int
     passing: int | None
     left_out: dict[str, int]
-    complete: bool = True
+
+    def first(self, top: int) -> "Found":
+        """The same with so many of the best."""
+        return attrs.evolve(self, combination=self.combination[:top], score=self.score[:top])
+
+    @classmethod
+    def so_far(cls, combination: Index, score: Floats, combinations: int) -> "Found":
+        """The best of a search that did not come to its end: nothing is counted."""
+        return cls(combination=combination, score=score, combinations=combinations, passing=None, left_out={})
+
+
+class Interrupted(KeyboardInterrupt):
+    """A search was interrupted (Ctrl-C); ``found`` is the best so far, which is no answer to what was asked."""
+
+    def __init__(self, found: Any) -> None:
+        super().__init__("interrupted")
+        self.found = found
 
 
 def in_order(score: Floats, mass_g: Floats, combination: Index) -> Index:
@@ -114,7 +129,12 @@ def exhaustive(
     Returns
     -------
     Found
-        Exact, with counts. An interruption (Ctrl-C) returns the best so far.
+        Exact, with counts.
+
+    Raises
+    ------
+    Interrupted
+        At Ctrl-C, with the best so far.
     """
     names = list(CHECKS)
     counts = np.zeros(len(names), dtype=np.int64)
@@ -140,12 +160,11 @@ def exhaustive(
             if progress is not None:
                 progress(done, total)
     except KeyboardInterrupt:
-        pass
+        raise Interrupted(Found.so_far(best, score, total)) from None
     return Found(
         combination=best,
         score=score,
         combinations=total,
         passing=passing,
         left_out={name: int(count) for name, count in zip(names, counts, strict=True) if count},
-        complete=done == total,
     )

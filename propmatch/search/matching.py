@@ -9,10 +9,11 @@ import numpy as np
 
 from propmatch.cache import digest, kept
 from propmatch.catalogue.catalogue import Catalogue
+from propmatch.checks.limits import Design
 from propmatch.checks.measures import Setting
 from propmatch.checks.setting import ResolvedBrief
 from propmatch.columns import headed
-from propmatch.faults import Fault, InputFaults
+from propmatch.faults import Fault, InputFaults, Unmet
 from propmatch.models.arrays import Floats, Index
 from propmatch.records.brief import Brief
 from propmatch.records.estimates import Assumption
@@ -22,7 +23,7 @@ from propmatch.records.trainid import PART_KINDS, TrainId
 from propmatch.search.bounds.pruned import COUNTED, PropellerTables, search
 from propmatch.search.candidate import Candidate, candidates, columns
 from propmatch.search.estimate import PassingEstimate, estimated_passing
-from propmatch.search.exhaustive import Found
+from propmatch.search.exhaustive import Found, Interrupted
 from propmatch.search.exhaustive import exhaustive as by_force
 from propmatch.search.front import Passing, front_of, passing_map
 from propmatch.search.picks import LEAST_SHOWN, Pick, Picks, combinations_of, holding, sure_of
@@ -30,7 +31,10 @@ from propmatch.search.ranking import Ranking, ranking
 from propmatch.search.shelf import Shelf
 from propmatch.tablehtml import table_html
 
-__all__ = ["UNNAMED", "Candidate", "Mark", "Search", "Shortlist", "best_train", "match", "shelf_for", "shelves_of"]
+__all__ = [
+    "UNNAMED", "Candidate", "Mark", "Search", "Shortlist", "best_train", "match", "nothing_meets", "shelf_for",
+    "shelves_of",
+]  # fmt: skip
 
 _PAPER = 24
 """Combinations that pass on paper, from which spreads are taken."""
@@ -77,7 +81,7 @@ class Shortlist:
     faults : tuple of Fault
         Parts set aside, and why.
     complete : bool
-        False when the search was interrupted.
+        False for the best so far of a search that was interrupted: ranked on paper, nothing counted.
     paper : dict
         Cell count to the best on paper, with its chance; empty where the ranking is that on paper.
     holds : dict
@@ -178,6 +182,8 @@ def match(
     ------
     InputFaults
         A kind without parts, a cell count without packs, a variant that does not exist.
+    Interrupted
+        At Ctrl-C, with a shortlist that is not complete, where anything was found.
     """
     resolved = ResolvedBrief.of(brief)
     chosen = resolved.named(variant)
@@ -186,37 +192,58 @@ def match(
     find = Search(exhaustive=exhaustive, count=count, total=sum(shelf.combinations for shelf in shelves.values()))
     looked_for = top if on_paper else max(top, _PAPER)
     content = None if exhaustive else _content(resolved, chosen, catalogue)
-    founds = kept(
-        "paper", content and digest(content, looked_for, find.counting),
-        lambda: find.each(chosen, shelves, order, looked_for, progress), write=_founds_data,
-        read=partial(_founds_of, shelves),
-    )  # fmt: skip
-    if progress is not None and find.complete:
-        progress(find.total, find.total)
     others = [setting for setting in resolved.settings if setting.variant.name != chosen.variant.name]
-    made_of = partial(_candidates, chosen, others, whole)
-    if on_paper:
-        by_cells = made_of({cells: (found.combination, found.score, ()) for cells, found in founds.items()})
-        paper, holds = {}, {}
-    else:
+    made_of = partial(_candidates, chosen, others, whole, catalogue)
+    listed = partial(_listed, chosen, order, whole, catalogue, top)
+    founds: dict[int, Found] = {}
+    try:
+        founds = kept(
+            "paper", content and digest(content, looked_for, find.counting),
+            lambda: find.each(chosen, shelves, order, looked_for, progress), write=_founds_data,
+            read=partial(_founds_of, shelves),
+        )  # fmt: skip
+        if progress is not None:
+            progress(find.total, find.total)
+        if on_paper:
+            return listed(founds, made_of(_on_paper(founds)))
         must = [chosen, *(setting for setting in others if setting.variant.must_hold)]
         sure = {
             cells: kept(
                 "picks", content and digest(content, top, cells),
                 partial(holding, must, shelves[cells], order, find, top=top, on_paper=found.combination),
-                write=lambda picks: picks.data if find.complete else None,
-                read=partial(Picks.of_data, must, shelves[cells], order),
+                write=lambda picks: picks.data, read=partial(Picks.of_data, must, shelves[cells], order),
             )
             for cells, found in founds.items()
         }  # fmt: skip
-        by_cells = made_of({cells: _as_found(picks.rows) for cells, picks in sure.items()})
-        first = {
-            cells: _as_found([sure_of(must, shelves[cells], order, found.combination[0])])
-            for cells, found in founds.items()
-            if len(found.combination)
-        }
-        paper = {cells: each[0] for cells, each in made_of(first).items()}
-        holds = {cells: picks.hold for cells, picks in sure.items()}
+    except KeyboardInterrupt as error:
+        founds = founds or (error.found if isinstance(error, Interrupted) else {})
+        founds = {cells: found.first(top) for cells, found in founds.items() if len(found.combination)}
+        if not founds:
+            raise KeyboardInterrupt from None
+        raise Interrupted(listed(founds, made_of(_on_paper(founds)), complete=False)) from None
+    by_cells = made_of({cells: _as_found(picks.rows) for cells, picks in sure.items()})
+    first = {
+        cells: _as_found([sure_of(must, shelves[cells], order, found.combination[0])])
+        for cells, found in founds.items()
+        if len(found.combination)
+    }
+    paper = {cells: each[0] for cells, each in made_of(first).items()}
+    shortlist = listed(founds, by_cells, paper=paper, holds={cells: picks.hold for cells, picks in sure.items()})
+    if variant is None and top <= LEAST_SHOWN:
+        kept("best", content, lambda: _best_ids(shortlist), write=lambda ids: ids, read=list)
+    return shortlist
+
+
+def _on_paper(founds: dict[int, Found]) -> "dict[int, _Rows]":
+    return {cells: (found.combination, found.score, ()) for cells, found in founds.items()}
+
+
+def _listed(
+    chosen: Setting, order: Ranking, whole: Shelf, catalogue: Catalogue, top: int, founds: dict[int, Found],
+    by_cells: dict[int, tuple[Candidate, ...]], **more: Any,
+) -> Shortlist:  # fmt: skip
+    """The rows of every cell count in one order, with what became of the rest."""
+    holds = more.get("holds", {})
     rows = sorted(
         (c for group in by_cells.values() for c in group),
         key=lambda c: (
@@ -236,7 +263,7 @@ def match(
     made = dict.fromkeys(chosen.assumptions)
     for row in rows[:top]:
         made.update(dict.fromkeys(chosen.assumptions_of(row.train)))
-    shortlist = Shortlist(
+    return Shortlist(
         brief=chosen.stated,
         setting=chosen,
         combinations=sum(found.combinations for found in founds.values()),
@@ -247,14 +274,9 @@ def match(
         ranking=order,
         assumptions=tuple(made),
         faults=tuple(catalogue.faults),
-        complete=find.complete,
-        paper=paper,
-        holds=holds,
         whole=whole,
+        **more,
     )
-    if not on_paper and variant is None and top <= LEAST_SHOWN and shortlist.complete:
-        kept("best", content, lambda: _best_ids(shortlist), write=lambda ids: ids, read=list)
-    return shortlist
 
 
 def _content(resolved: ResolvedBrief, chosen: Setting, catalogue: Catalogue) -> str | None:
@@ -265,10 +287,8 @@ def _content(resolved: ResolvedBrief, chosen: Setting, catalogue: Catalogue) -> 
     return digest(resolved.settings, chosen.variant.name, kinds)
 
 
-def _founds_data(founds: dict[int, Found]) -> list[dict[str, Any]] | None:
-    """What is best on paper as JSON knows it; None where the search was interrupted."""
-    if not all(found.complete for found in founds.values()):
-        return None
+def _founds_data(founds: dict[int, Found]) -> list[dict[str, Any]]:
+    """What is best on paper as JSON knows it."""
     return [
         {
             "cells": cells, "rows": found.combination.tolist(), "score": found.score.tolist(),
@@ -284,7 +304,7 @@ def _founds_of(shelves: dict[int, Shelf], data: Any) -> dict[int, Found]:
         each["cells"]: Found(
             combination=combinations_of(each["rows"], shelves[each["cells"]]),
             score=np.array(each["score"], dtype=np.float64), combinations=each["combinations"],
-            passing=each["passing"], left_out=dict(each["left_out"]), complete=True,
+            passing=each["passing"], left_out=dict(each["left_out"]),
         )
         for each in data
     }  # fmt: skip
@@ -302,6 +322,14 @@ def _margin(candidate: Candidate) -> float:
     return candidate.closest.margin if candidate.closest is not None else 1.0
 
 
+def nothing_meets(brief: Brief) -> Unmet:
+    """What is raised where a power train is needed, none is named and none of the catalogue meets the brief."""
+    return Unmet(
+        f"{brief.aircraft.name}: no power train of the catalogue meets the brief.",
+        "'propmatch match' says which limits leave nothing; name a power train to see it all the same.",
+    )
+
+
 def best_train(
     brief: Brief | ResolvedBrief, catalogue: Catalogue, *, progress: Callable[[int, int], None] | None = None
 ) -> PowerTrain:
@@ -309,8 +337,10 @@ def best_train(
 
     Raises
     ------
+    Unmet
+        Nothing meets the brief.
     InputFaults
-        Nothing meets the brief; else as :func:`match`.
+        As :func:`match`.
     """
     resolved = ResolvedBrief.of(brief)
     setting = resolved.as_designed
@@ -326,9 +356,7 @@ def best_train(
     # match keeps it
     best = kept("best", _content(resolved, setting, catalogue), find, write=lambda _: None, read=parts_of)
     if not best:
-        hint = "'propmatch match' says which limits leave nothing; name a power train to see it all the same"
-        rule = "no power train of the catalogue meets it"
-        raise InputFaults([Fault(resolved.stated.aircraft.name, rule=rule, hint=hint)])
+        raise nothing_meets(resolved.stated)
     return setting.train(*best)
 
 
@@ -358,9 +386,11 @@ def shelf_for(setting: Setting, catalogue: Catalogue) -> Shelf:
         A kind without parts; a cutoff that no pack allows.
     """
     wanted, kinds = setting.brief.parts, _let_in(setting, catalogue)
-    box = f"; 'propmatch match --only {wanted.only[0]}' says what to buy" if wanted.only else ""
+    box = f"'propmatch match --only {wanted.only[0]}' says what to buy" if wanted.only else ""
     faults = [
-        Fault(where="catalogue", key=kind, value=0, rule=f"no {kind} to choose from: add some or widen [parts]{box}")
+        Fault(
+            where="catalogue", key=kind, value=0, rule=f"no {kind} to choose from: add some or widen [parts]", hint=box
+        )
         for kind, parts in kinds.items()
         if not parts
     ]
@@ -409,14 +439,13 @@ def shelves_of(setting: Setting, catalogue: Catalogue) -> tuple[dict[int, Shelf]
     return shelves, whole.with_packs(np.flatnonzero(np.isin(of_pack, list(shelves))))
 
 
-@attrs.define(kw_only=True, eq=False)
+@attrs.frozen(kw_only=True, eq=False)
 class Search:
-    """The exact search of a shelf, the quick way or one by one, remembering whether it was interrupted."""
+    """The exact search of a shelf, the quick way or one by one."""
 
     exhaustive: bool
     count: bool | None
     total: int
-    complete: bool = True
 
     @property
     def counting(self) -> bool:
@@ -435,18 +464,18 @@ class Search:
         founds: dict[int, Found] = {}
         for cells, shelf in shelves.items():
             tell = None if progress is None else partial(_tell, progress, before, self.total)
-            founds[cells] = find(setting, shelf, order, top=top, progress=tell)
+            try:
+                founds[cells] = find(setting, shelf, order, top=top, progress=tell)
+            except Interrupted as error:
+                raise Interrupted(founds | {cells: error.found}) from None
             before += shelf.combinations
-        self.complete &= all(found.complete for found in founds.values())
         return founds
 
     def __call__(self, setting: Setting, shelf: Shelf, order: Ranking, top: int) -> Found:
         """The best of one shelf, nothing counted."""
-        found = by_force(setting, shelf, order, top=top) if self.exhaustive else search(
-            setting, shelf, order, top=top, count=False
-        )  # fmt: skip
-        self.complete &= found.complete
-        return found
+        if self.exhaustive:
+            return by_force(setting, shelf, order, top=top)
+        return search(setting, shelf, order, top=top, count=False)
 
 
 def _tell(progress: Callable[[int, int], None], before: int, total: int, done: int, _: int) -> None:
@@ -462,15 +491,18 @@ _Rows = tuple[Index, Floats, Sequence[Pick]]
 
 
 def _candidates(
-    setting: Setting, others: Sequence[Setting], shelf: Shelf, founds: dict[int, _Rows]
+    setting: Setting, others: Sequence[Setting], shelf: Shelf, catalogue: Catalogue, founds: dict[int, _Rows]
 ) -> dict[int, tuple[Candidate, ...]]:
-    """The rows of every cell count; ``shelf`` is that of all of them."""
-    of_pack = shelf.column("cells")
+    """The rows of every cell count, with the checks that plugins add; ``shelf`` is that of all of them."""
+    of_pack, variant, stated = shelf.column("cells"), setting.variant, setting.stated
     rows = [found[0].copy() for found in founds.values()]
     for cells, part in zip(founds, rows, strict=True):
         part[:, 2] = np.flatnonzero(of_pack == cells)[part[:, 2]]
     scores = np.concatenate([np.empty(0), *(found[1] for found in founds.values())])
     picks = [pick for found in founds.values() for pick in found[2]]
     whole = np.concatenate([np.empty((0, 4), dtype=np.intp), *rows])
-    made = iter(candidates(setting, others, shelf, whole, scores, picks))
+    made = (
+        attrs.evolve(each, checks=(*each.checks, *catalogue.extra_checks(Design.of(each.train, variant), stated)))
+        for each in candidates(setting, others, shelf, whole, scores, picks)
+    )
     return {cells: tuple(next(made) for _ in part) for cells, part in zip(founds, rows, strict=True)}

@@ -4,7 +4,9 @@ Every task is a match of its own; tasks share nothing, so any executor with ``ma
 ``concurrent.futures``; a running dask cluster (:mod:`search.cluster`) also starts the tasks of a lost worker again.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+import signal
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from typing import Any, Protocol, TypedDict, TypeVar
 
 import attrs
@@ -195,14 +197,50 @@ def run_everywhere(
         once = list({id(stock): stock for stock in stocks}.values())
         return on_cluster(work, tasks, cluster, shared=(Stock, once), progress=progress)
     if processes is not None:
-        from concurrent.futures import ProcessPoolExecutor
-        from multiprocessing import get_context
-
-        with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
-            return _told(pool.map(work, tasks), len(tasks), progress)
+        return _in_processes(work, tasks, processes, progress)
     if executor is not None:
         return _told(executor.map(work, list(tasks)), len(tasks), progress)
     return _told(map(work, tasks), len(tasks), progress)
+
+
+def _in_processes(
+    work: Callable[[T], R], tasks: Sequence[T], processes: int, progress: Progress | None
+) -> tuple[R, ...]:
+    """In processes of this machine, which end at once when this one does not wait for them to the end."""
+    from concurrent.futures import ProcessPoolExecutor
+    from multiprocessing import active_children, get_context
+
+    others = {child.pid for child in active_children()}
+    pool = ProcessPoolExecutor(processes, mp_context=get_context("spawn"), initializer=_left_to_the_parent)
+    try:
+        with _inherited_quiet():
+            found = pool.map(work, tasks)
+        return _told(found, len(tasks), progress)
+    except BaseException:
+        for child in active_children():
+            if child.pid not in others:
+                child.kill()
+        raise
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+def _left_to_the_parent() -> None:
+    """Ctrl-C in a terminal reaches every process: the first one alone decides."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+@contextmanager
+def _inherited_quiet() -> Iterator[None]:
+    """Hold back an interrupt while processes start, which do so too until they can ignore it; where there is a way."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _told(found: Iterable[R], total: int, progress: Progress | None) -> tuple[R, ...]:

@@ -3,21 +3,22 @@
 import attrs
 import numpy as np
 
-from propmatch.catalogue.catalogue import Catalogue
+from propmatch.catalogue.catalogue import Catalogue, box_of_id
 from propmatch.checks.chances import Sureness, sureness
-from propmatch.checks.limits import Check, checks_of, missed
+from propmatch.checks.limits import Check, Design, checks_of, missed
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.setting import ResolvedBrief
 from propmatch.models.arrays import Index
 from propmatch.records.brief import Brief
-from propmatch.records.parts import PowerTrain
+from propmatch.records.fields import replace
+from propmatch.records.parts import PARTS, PowerTrain
 from propmatch.records.trainid import parts_in_order
 from propmatch.search.bounds.pruned import standing
 from propmatch.search.matching import shelf_for
 from propmatch.search.ranking import ranking
 from propmatch.search.shelf import Shelf
 
-__all__ = ["Why", "why"]
+__all__ = ["Why", "letting_in", "why"]
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -93,7 +94,8 @@ def why(brief: Brief | ResolvedBrief, catalogue: Catalogue, id: str, *, variant:
     order = ranking(setting)
     measured, train = TrainMeasures(setting, *shelf.combine(*row[:, None])), shelf.train(*row.tolist())
     sure = sureness(setting, train)
-    checks = tuple(checks_of(measured, sure=[sure])[0])
+    added = catalogue.extra_checks(Design.of(train, setting.variant), setting.stated)
+    checks = (*checks_of(measured, sure=[sure])[0], *added)
     excluded = missed(checks)
     cells = shelf.column("cells")
     own = np.flatnonzero(cells == cells[row[2]])
@@ -111,6 +113,18 @@ def why(brief: Brief | ResolvedBrief, catalogue: Catalogue, id: str, *, variant:
         place=None if excluded else stands.before + 1,
         passing=stands.passing,
     )
+
+
+def letting_in(brief: Brief, train: PowerTrain) -> Brief:
+    """The brief whose boxes alone are considered, and beside them those parts of the train that lie in none."""
+    parts, ids = brief.parts, {kind: str(getattr(train, kind).id) for kind in PARTS}
+    others = {kind: id for kind, id in ids.items() if box_of_id(id) not in parts.only}
+    if not parts.only or not others:
+        return brief
+    lists = {kind: getattr(parts, kind) or tuple(f"{box}/*" for box in parts.only) for kind in PARTS}
+    lists |= {kind: (*lists[kind], id) for kind, id in others.items()}
+    only = tuple(dict.fromkeys((*parts.only, *map(box_of_id, others.values()))))
+    return replace(brief, parts=replace(parts, only=only, **lists))
 
 
 def _row(shelf: Shelf, text: str) -> Index:

@@ -5,6 +5,7 @@ import os
 import subprocess
 import sys
 import venv
+from contextlib import nullcontext
 from importlib import import_module
 from pathlib import Path
 
@@ -13,7 +14,8 @@ from support.entry_points import module_of
 from support.trains import simple_motor
 
 from propmatch.catalogue.plugins import FIRST_PARTY
-from propmatch.hookspecs import ExtraCheck, PartRow, PartSet, hookimpl
+from propmatch.checks.limits import Check
+from propmatch.hookspecs import ExtraCheck, PartRow, PartSet, SheetSection, hookimpl
 from propmatch.testing import conformity_checks
 
 ROOT = Path(__file__).parents[2]
@@ -64,6 +66,15 @@ def _whatever(path):
     return [PartRow(where=str(path), kind="motors", values={"name": "m", "kv_rpm_per_v": 1000, "mass_g": 20})]
 
 
+def _over_target(design, brief):
+    return [] * (brief.aircraft.target_mass_g > 0)
+
+
+def _odd_check(design, brief):
+    odd = {"name": "climb", "verdict": "over", "basis": "brief", "unit": "g"}
+    return [Check(value=1.0, limit=2.0, margin=0.5, **odd)]
+
+
 MISTAKES = {
     "not a hook": ({"propmatch_motor": motors()}, "loads", "there is no hook named propmatch_motor"),
     "no description": (
@@ -110,6 +121,26 @@ MISTAKES = {
         {"propmatch_checks": hookimpl(lambda: [ExtraCheck(id="c", description="", run=list)] * 2)},
         "propmatch_checks: answers as promised",
         "propmatch_checks uses one id twice",
+    ),
+    "a check that raises": (
+        {"propmatch_checks": hookimpl(lambda: [ExtraCheck(id="c", description="", run=lambda design, brief: 1 // 0)])},
+        "propmatch_checks: every check judges a model",
+        "nothing stated: plugin 'candidate': failed when asked for propmatch_checks, 'c': ZeroDivisionError",
+    ),
+    "a check that needs what a brief may leave out": (
+        {"propmatch_checks": hookimpl(lambda: [ExtraCheck(id="c", description="", run=_over_target)])},
+        "propmatch_checks: every check judges a model",
+        "nothing stated: plugin 'candidate': failed when asked for propmatch_checks, 'c': TypeError",
+    ),
+    "a verdict of its own under a built-in name": (
+        {"propmatch_checks": hookimpl(lambda: [ExtraCheck(id="c", description="", run=_odd_check)])},
+        "propmatch_checks: every check judges a model",
+        "the name 'climb' is taken; verdict 'over' must be one of ok, close, fails, no limit, unknown",
+    ),
+    "a section that raises": (
+        {"propmatch_sheet_sections": hookimpl(lambda: [SheetSection(id="s", title="S", build=lambda design: {})])},
+        "propmatch_sheet_sections: every section is written",
+        "failed when asked for propmatch_sheet_sections, 's': TypeError",
     ),
     "not a check": (
         {"propmatch_checks": hookimpl(lambda: [print])},
@@ -168,6 +199,28 @@ def test_each_planted_mistake_is_caught_by_its_check(case):
     assert message in str(caught.value)
 
 
+def _lines(path):
+    for at, line in enumerate(path.read_text(encoding="utf-8").splitlines(), start=1):
+        name, kv, mass = line.split("|")
+        values = {"name": name, "kv_rpm_per_v": float(kv), "mass_g": float(mass)}
+        yield PartRow(where=f"{path}:{at}", kind="motors", values=values)
+
+
+@pytest.mark.parametrize(("text", "message"), [
+    ("silver|1500|28\n", ""),
+    ("silver|1500|-3\n", "mass_g = -3"),
+    ("silver 1500 28\n", "plugin 'candidate' failed to read it: ValueError"),
+    ("", "no part is read from bench.lines"),
+])  # fmt: skip
+def test_a_reader_is_given_the_files_it_is_for(tmp_path, text, message):
+    plugin = module_of(propmatch_file_reader=hookimpl(lambda path: _lines if path.suffix == ".lines" else None))
+    file = tmp_path / "bench.lines"
+    file.write_text(text, encoding="utf-8")
+    checks = {str(each): each for each in conformity_checks(plugin, suffixes=(".lines",), files=[file])}
+    with pytest.raises(AssertionError, match=message) if message else nullcontext():
+        checks["propmatch_file_reader: bench.lines is read"]()
+
+
 def test_a_heavy_import_is_caught(tmp_path, monkeypatch):
     (tmp_path / "heavy_plugin.py").write_text("import pandas\n", encoding="utf-8")
     monkeypatch.syspath_prepend(tmp_path)
@@ -206,13 +259,17 @@ def run(python, *arguments):
 
 REPORT = """
 import json
-from propmatch import load_brief, load_catalogue
+from propmatch import PowerTrain, load_brief, load_catalogue
+from propmatch.checks.limits import Design
+from propmatch.checks.setting import ResolvedBrief
 import propmatch_datasets
 catalogue = load_catalogue()
 plugin = catalogue.plugins.plugins["club_bench"]
 motor = catalogue.motors["club_bench/silver-2104"]
 brief = load_brief(propmatch_datasets.path("briefs/wetland_logger.toml"))
-checks = [[check.name, check.verdict] for check in catalogue.extra_checks(None, brief)]
+others = {kind: next(iter(catalogue.parts(f"{kind}s").values())) for kind in ("controller", "pack", "propeller")}
+design = Design.of(PowerTrain(motor=motor, **others), ResolvedBrief.of(brief).as_designed.variant)
+checks = [[check.name, check.verdict] for check in catalogue.extra_checks(design, brief)]
 print(json.dumps({
     "plugin": [plugin.distribution, plugin.version, plugin.entry_point],
     "broken": [str(each) for each in catalogue.broken], "faults": [str(each) for each in catalogue.faults],

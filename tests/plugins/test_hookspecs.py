@@ -1,6 +1,7 @@
 """Every hook: documented with its exact signature, tested, free of defaults, and cheap to import."""
 
 import inspect
+import pickle
 import re
 import subprocess
 import sys
@@ -12,9 +13,10 @@ from support.entry_points import point
 from support.trains import constant_table, simple_controller, simple_motor, simple_pack, simple_propeller
 
 from propmatch import hookspecs
-from propmatch.battery import CHEMISTRIES, Chemistry
+from propmatch.battery import CHEMISTRIES, Chemistry, chemistry_of
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.catalogue.plugins import build_manager
+from propmatch.checks.limits import Check
 from propmatch.hookspecs import ExtraCheck, PartRow, PartSet, SheetSection, TableAnswer, hookimpl
 from propmatch.records.parts import Source
 
@@ -104,35 +106,39 @@ def test_hook_propmatch_chemistries():
         propmatch_chemistries=hookimpl(lambda: [own, clash]),
         propmatch_packs=hookimpl(lambda: [set_of(pack, other)]),
     )
-    try:
-        assert catalogue.chemistries["made up"].cell_ocv_v(0.5) == pytest.approx(3.05)
-        assert list(catalogue.packs) == ["mine/p"]
-        assert catalogue.set_aside("packs") == 1
-        texts = [str(fault) for fault in catalogue.faults]
-        assert any("'lipo'" in text and "plugin 'mine'" in text for text in texts)
-        assert any("did you mean made up?" in text for text in texts)
-        assert catalogue.chemistries["lipo"].ocv_v[-1] == 4.2
-    finally:
-        CHEMISTRIES.pop("made up")
+    assert catalogue.chemistries["made up"].cell_ocv_v(0.5) == pytest.approx(3.05)
+    assert list(catalogue.packs) == ["mine/p"]
+    assert catalogue.set_aside("packs") == 1
+    texts = [str(fault) for fault in catalogue.faults]
+    assert any("'lipo'" in text and "plugin 'mine'" in text for text in texts)
+    assert any("did you mean made up?" in text for text in texts)
+    assert catalogue.chemistries["lipo"].ocv_v[-1] == 4.2
+    assert "made up" not in CHEMISTRIES, "other catalogues do not know it"
+    travelled = pickle.loads(pickle.dumps(catalogue.packs["mine/p"]))
+    assert chemistry_of(travelled).cell_ocv_v(0.5) == pytest.approx(3.05), "the pack takes its cells with it"
 
 
 def test_hook_propmatch_coefficient_table():
-    measured, bare = simple_propeller(name="measured"), simple_propeller(name="bare", table=None)
-    seen = []
+    tested = Source(text="bench", kind="measured")
+    measured, foreign = (simple_propeller(name=f"{make} 8x4", source=tested) for make in ("reed", "other"))
+    read = simple_propeller(name="reed 9x4", table=None, read_rpm=9000.0, read_thrust_gf=400.0)
+    said, bare = (simple_propeller(name=name, table=None) for name in ("reed 6x4", "reed 7x4"))
+    seen = {}
 
     def answer(propeller, siblings):
-        seen.append((propeller.name, [each.name for each in siblings]))
+        seen[propeller.name] = [each.name for each in siblings]
         return TableAnswer(table=constant_table(ct=0.08), source=Source(text="guess", kind="predicted"))
 
     catalogue = catalogue_of(
-        propmatch_propellers=hookimpl(lambda: [set_of(measured, bare)]),
+        propmatch_propellers=hookimpl(lambda: [set_of(measured, foreign, read, said, bare)]),
         propmatch_coefficient_table=hookimpl(answer),
     )
-    assert catalogue.listed("propellers")["mine/bare"].table is None
-    assert seen == []
-    assert catalogue.propellers["mine/bare"].table.ct[0, 0] == 0.08
-    assert catalogue.propellers["mine/bare"].source.text == "guess"
-    assert seen == [("bare", ["measured"])]
+    assert catalogue.listed("propellers")["mine/reed 7x4"].table is None
+    assert seen == {}
+    assert catalogue.propellers["mine/reed 7x4"].table.ct[0, 0] == 0.08
+    assert catalogue.propellers["mine/reed 7x4"].source.text == "guess"
+    assert seen["reed 7x4"] == ["reed 8x4", "reed 9x4"], "those of the make that were measured or read"
+    assert seen["reed 9x4"] == ["reed 8x4"]
 
 
 def test_propeller_without_table_is_set_aside_when_nobody_answers():
@@ -161,21 +167,64 @@ def test_hook_propmatch_file_reader():
     assert report.first("propmatch_file_reader", path=Path("x.csv")) is None
 
 
-def test_hook_propmatch_checks():
-    def broken(design, brief):
-        raise RuntimeError("out of paper")
+def check(**changes):
+    known = {"value": 1.0, "limit": 2.0, "unit": "g", "margin": 0.5, "verdict": "ok", "basis": "brief"}
+    return Check(**{"name": "own", **known} | changes)
 
-    checks = [
-        ExtraCheck(id="good", description="", run=lambda design, brief: [f"{design} for {brief}"]),
-        ExtraCheck(id="bad", description="", run=broken),
-    ]
+
+WRONG_CHECKS = {
+    "no check": ("ok", "must answer checks, found str"),
+    "a verdict of its own": (
+        check(name="x", verdict="over"),
+        "verdict 'over' must be one of ok, close, fails, no limit, unknown",
+    ),
+    "a built-in name": (check(name="climb"), "the name 'climb' is taken"),
+    "no number": (check(name="x", value="much"), "value must be a number, NaN where there is none"),
+    "no text": (check(name="x", note=7), "note must be a text"),
+}
+
+
+@pytest.mark.parametrize("case", WRONG_CHECKS)
+def test_hook_propmatch_checks(case):
+    def broken(design, brief):
+        raise SystemExit("out of paper")
+
+    def half(design, brief):
+        yield check(name="half")
+        raise RuntimeError("out of ink")
+
+    wrong, words = WRONG_CHECKS[case]
+    runs = {
+        "good": lambda design, brief: [check(note=f"{design} for {brief}")],
+        "bad": broken,
+        "half": half,
+        "wrong": lambda design, brief: [wrong, check(name="beside")],
+        "again": lambda design, brief: [check()],
+    }
+    checks = [ExtraCheck(id=name, description="", run=run) for name, run in runs.items()]
     catalogue = catalogue_of(propmatch_checks=hookimpl(lambda: checks))
-    assert catalogue.extra_checks("design", "brief") == ["design for brief"]
-    assert "plugin 'mine' from dist-mine 2.0: failed when asked for propmatch_checks, 'bad'" in str(catalogue.broken[0])
+    found = catalogue.extra_checks("design", "brief")
+    assert [each.name for each in found] == ["own", "beside"]
+    assert found[0].note == "design for brief"
+    assert not found[0].excluding, "whatever its basis"
+    texts = [str(each).partition("2.0: ")[2] for each in catalogue.broken]
+    assert sorted(texts) == sorted([
+        "failed when asked for propmatch_checks, 'bad': SystemExit: out of paper",
+        "failed when asked for propmatch_checks, 'half': RuntimeError: out of ink",
+        f"does not fit the hooks for propmatch_checks, 'wrong': {words}",
+        "does not fit the hooks for propmatch_checks, 'again': the name 'own' is taken",
+    ])  # fmt: skip
 
 
 def test_hook_propmatch_sheet_sections():
-    section = SheetSection(id="paint", title="Paint", build=lambda design, brief: {"colour": "yellow"})
-    catalogue = catalogue_of(propmatch_sheet_sections=hookimpl(lambda: [section, "not a section"]))
+    builds = {"paint": {"colour": "yellow"}, "Paint": {"colour": "red"}, "odd": {"colour": 7}, "none": None}
+    sections = [
+        SheetSection(id=name, title=name.title(), build=lambda design, brief, lines=lines: lines)
+        for name, lines in builds.items()
+    ]
+    catalogue = catalogue_of(propmatch_sheet_sections=hookimpl(lambda: [*sections, "not a section"]))
     assert catalogue.extra_sections(None, None) == {"Paint": {"colour": "yellow"}}
-    assert "must answer a list of SheetSection" in str(catalogue.broken[0])
+    texts = " ".join(map(str, catalogue.broken))
+    for words in ("must answer a list of SheetSection", "there is a section 'Paint' already",
+                  "must answer label and plain text of each line", "'NoneType' object is not iterable"):  # fmt: skip
+        assert words in texts

@@ -2,6 +2,7 @@
 
 import json
 import math
+import sys
 
 import numpy as np
 import pytest
@@ -306,11 +307,19 @@ def _late(path):
     raise KeyError("no such cell")
 
 
+def _late_exit(path):
+    yield PartRow(where=str(path), kind="motors", values={"name": "b", "kv_rpm_per_v": 1000, "mass_g": 20})
+    raise GeneratorExit
+
+
 @pytest.mark.parametrize(
     ("reader", "said", "motors"),
     [
         (lambda path: 1 // 0, "plugin 'reader' failed to read it: ZeroDivisionError: integer", ["parts/a"]),
         (lambda path: None, "plugin 'reader' failed to read it: TypeError", ["parts/a"]),
+        (lambda path: sys.exit(1), "plugin 'reader' failed to read it: SystemExit: 1", ["parts/a"]),
+        (_late_exit, "plugin 'reader' failed to read it: GeneratorExit", ["parts/a", "parts/b"]),
+        (lambda path: [PartRow(where="x", kind="motors", part=7)], "failed to read it: AttributeError", ["parts/a"]),
         (_late, "plugin 'reader' failed to read it: KeyError", ["parts/a", "parts/b"]),
         (lambda path: ["row"], "plugin 'reader' answered str where rows and faults are promised", ["parts/a"]),
         (lambda path: [PartRow(where="x", kind="rockets")], "answered a row of kind 'rockets'", ["parts/a"]),

@@ -87,8 +87,8 @@ def test_parts_of_a_flight_add_up(phases, reserve, cutoff):
     assert found.status is Status.OK
     assert found.ended_by in ("reserve", "cutoff", "lost thrust", "lost climb", "ground")
     assert sum(p.minutes for p in found.phases) == pytest.approx(found.minutes, rel=1e-9)
-    assert sum(p.used_mah for p in found.phases) == pytest.approx(found.recharge_mah, rel=1e-9, abs=1e-9)
-    assert found.recharge_mah == pytest.approx(850 * (1 - found.charge), rel=1e-12)
+    assert sum(p.used_mah for p in found.phases) == pytest.approx(found.used_mah, rel=1e-9, abs=1e-9)
+    assert found.used_mah == pytest.approx(850 * (1 - found.charge), rel=1e-12)
     assert found.charge >= reserve - 1e-9
     as_planned = all(p.to_height_m is None for p in phases) and not any(p.cut_short for p in found.phases)
     assert found.ended_by != "reserve" or found.charge == pytest.approx(reserve, abs=1e-6 if as_planned else 0.02)

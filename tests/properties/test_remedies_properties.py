@@ -20,8 +20,8 @@ from propmatch.records.fields import replace
 from propmatch.records.parts import PARTS, PowerTrain
 
 pytestmark = pytest.mark.filterwarnings("error")
-SEEDS = (*range(6), 14, 27, 43, 51, 74, 122, 166, 182, 201, 209, 218, 253, 332, 358)
-"""Some as they come, and some in which other kinds of parts do it alone."""
+SEEDS = (0, 2, 14, 43, 166, 253)
+"""Each kind of part does it alone in one of them, two do in another, and in one nothing does."""
 
 
 def case(seed):

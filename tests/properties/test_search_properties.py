@@ -17,7 +17,7 @@ from propmatch.search.bounds import pruned
 from propmatch.search.bounds.pruned import Best, search
 from propmatch.search.bounds.scores import lane_bounds, pair_bound
 from propmatch.search.bounds.screen import Screen
-from propmatch.search.exhaustive import exhaustive
+from propmatch.search.exhaustive import Interrupted, exhaustive
 from propmatch.search.ranking import METRICS, Ranking, metric_value, ranking
 
 GROUPS, EACH = 10, 30
@@ -213,18 +213,17 @@ def test_equal_scores_stand_by_mass_then_by_place():
             assert same(exhaustive(free, doubled, order, top=top), search(free, doubled, order, top=top))
 
 
-def test_an_interruption_returns_the_best_so_far():
+def test_an_interruption_brings_the_best_so_far():
     setting, shelf = random_case(9, (6, 3, 6, 6))
     order = single("mass")
 
     def stop(done, total):
         raise KeyboardInterrupt
 
-    found = search(setting, shelf, order, top=5, progress=stop)
-    assert not found.complete
-    whole = search(setting, shelf, order, top=5)
-    assert whole.complete
-    assert len(found.combination) <= 5
+    with pytest.raises(Interrupted) as caught:
+        search(setting, shelf, order, top=5, progress=stop)
+    found = caught.value.found
+    assert 0 < len(found.combination) <= 5
     rows = set(map(tuple, found.combination.tolist()))
     every = search(setting, shelf, order, top=10**6)
     assert rows <= set(map(tuple, every.combination.tolist()))
@@ -246,13 +245,15 @@ def test_an_interruption_while_the_pool_is_settled_shows_no_combination_twice(mo
 
         with monkeypatch.context() as patched:
             patched.setattr(Best, name, stops)
-            found = search(setting, shelf, single("mass"), top=12, count=count)
+            with pytest.raises(Interrupted) as caught:
+                search(setting, shelf, single("mass"), top=12, count=count)
+        found = caught.value.found
         rows = [tuple(row) for row in found.combination.tolist()]
         assert len(calls) >= 2
-        assert not found.complete
         assert len(rows) > 2
         assert len(set(rows)) == len(rows)
-        assert found.passing is None or found.passing <= (whole.passing or 0)
+        assert {*rows} <= {tuple(row) for row in whole.combination.tolist()}
+        assert found.passing is None
 
 
 def test_equals_judging_every_combination_where_a_share_that_sinks_comes_before_a_landing():

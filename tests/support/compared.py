@@ -97,8 +97,6 @@ def _differ(plain: Found, found: Found, top: int) -> list[str]:
         out.append(f"scores {found.score} instead of {plain.score[:top]}")
     if found.passing is not None and (found.passing, found.left_out) != (plain.passing, plain.left_out):
         out.append(f"{found.passing} pass, {found.left_out} instead of {plain.passing}, {plain.left_out}")
-    if not found.complete:
-        out.append("not complete")
     return out
 
 

@@ -26,7 +26,7 @@ from propmatch.search.bounds.margins import moved_by
 from propmatch.search.bounds.scores import lane_bounds, pair_bound, pair_values, score_at_most
 from propmatch.search.bounds.screen import AT_REST, CURRENTS, FLOWN, SIZES, Lanes, Screen
 from propmatch.search.bounds.tables import PropellerTables
-from propmatch.search.exhaustive import Found, in_order
+from propmatch.search.exhaustive import Found, Interrupted, in_order
 from propmatch.search.ranking import Ranking
 from propmatch.search.shelf import Shelf
 
@@ -169,6 +169,15 @@ class Best:
             first = min(2 * first, CHUNK)
         self._pool = []
 
+    def glimpse(self) -> None:
+        """Rank the most promising of the pool alone, for somebody who does not wait for the rest."""
+        if not self._pool:
+            return
+        pool = _Some.joined(self._pool)
+        some = pool.take(np.argsort(-pool.upper, kind="stable")[: max(_FIRST, self.top)])
+        some = some.take(_settled(self.screen, some.combination, some.open))
+        self._compute(attrs.evolve(some, open=np.zeros(some.size, dtype=bool)), some.take(np.arange(0)))
+
     def _tightened(self, some: _Some) -> _Some:
         """What may still reach the threshold, with better bounds of the metrics that can be tested quickly."""
         ranking, total = self.ranking, sum(self.ranking.weights.values())
@@ -283,16 +292,18 @@ def search(
     Returns
     -------
     Found
-        An interruption (Ctrl-C) returns the best so far.
+
+    Raises
+    ------
+    Interrupted
+        At Ctrl-C, with the best so far.
     """
     combinations = shelf.combinations
     counting = combinations <= COUNTED if count is None else count
-    best: Best | None = None
     done = 0
-    complete = True
+    screen = Screen(setting, shelf, counting=counting, tables=tables)
+    best = Best(screen=screen, ranking=ranking, top=top)
     try:
-        screen = Screen(setting, shelf, counting=counting, tables=tables)
-        best = Best(screen=screen, ranking=ranking, top=top)
         for screened, drives, lanes, settled in (_every if counting else _promising)(best):
             if drives is not None and lanes.size:
                 lanes, flight, open_ = screened.passing(drives, lanes)
@@ -306,10 +317,15 @@ def search(
         if progress is not None:
             progress(combinations, combinations)
     except KeyboardInterrupt:
-        complete = False
-        if best is not None:
-            best.settle()
-    return _found(best, combinations, counting, complete)
+        best.glimpse()
+        raise Interrupted(Found.so_far(best.combination, best.score, combinations)) from None
+    return Found(
+        combination=best.combination,
+        score=best.score,
+        combinations=combinations,
+        passing=best.passing if counting else None,
+        left_out={name: n for name in CHECKS if (n := screen.counts[name])} if counting else {},
+    )
 
 
 _Part = tuple[Screen, Drives | None, Lanes, int]
@@ -350,21 +366,6 @@ def _promising(best: Best) -> Iterator[_Part]:
         best.settle()
         yield screen, None, Lanes.every(0, some), int(np.sum(fitting[some // propellers]))
         start, step = start + step, _GROWTH * step
-
-
-def _found(best: Best | None, combinations: int, counting: bool, complete: bool) -> Found:
-    """What was found so far."""
-    counted = counting and best is not None
-    return Found(
-        combination=np.empty((0, 4), dtype=np.intp) if best is None else best.combination,
-        score=np.empty(0) if best is None else best.score,
-        combinations=combinations,
-        passing=best.passing if best is not None and counted else None,
-        left_out={name: n for name in CHECKS if (n := best.screen.counts[name])}
-        if best is not None and counted
-        else {},
-        complete=complete,
-    )
 
 
 def passing(

@@ -34,7 +34,7 @@ def propmatch_motors():
 def _club_mass(design, brief):
     from propmatch.checks.limits import Check
 
-    mass = brief.aircraft.target_mass_g
+    mass = design.all_up_mass_g
     return [
         Check(
             name="club_mass",
@@ -42,9 +42,9 @@ def _club_mass(design, brief):
             limit=CLUB_LIMIT_G,
             unit="g",
             margin=(CLUB_LIMIT_G - mass) / CLUB_LIMIT_G,
-            verdict="ok" if mass <= CLUB_LIMIT_G else "over",
+            verdict="ok" if mass <= CLUB_LIMIT_G else "fails",
             basis="common practice",
-            note="the club's own field rule",
+            note="all-up mass, the club's own field rule",
         )
     ]
 
