@@ -125,7 +125,8 @@ class TrimCures:
         if not self.needed:
             text += " That is too little to need a cure."
         elif best.left_deg < worst - 0.05:
-            text += f" Least is left by this: {best.advice[0].lower()}{best.advice[1:]}, {best.left_deg:.1f} degrees."
+            advice = f"{best.advice[0].lower()}{best.advice[1:]}"
+            text += f" What helps most: {advice}; then {best.left_deg:.1f} degrees are left."
         else:
             text += " None of the cures lessens it."
         if self.lanes_without_answer:

@@ -326,6 +326,11 @@ class Running:
             self.edges[k, lane], self.edges[k + 1, lane], self.total[k, lane], self.mean[k, lane], self.rise[k, lane],
         )  # fmt: skip
 
+    def take(self, lanes: Index) -> "Running":
+        """Some of the lanes."""
+        edges, total, mean, rise = (each[:, lanes] for each in (self.edges, self.total, self.mean, self.rise))
+        return Running(edges=edges, total=total, mean=mean, rise=rise)
+
     @property
     def end(self) -> Floats:
         """The integral to the last edge (N,)."""
@@ -366,6 +371,16 @@ class Clock:
     climb_m_s: Floats | None
     rise: Running | None
     way: Floats
+
+    def take(self, lanes: Index) -> "Clock":
+        """Some of the lanes."""
+        climb, rise = self.climb_m_s, self.rise
+        return Clock(
+            time=self.time.take(lanes),
+            climb_m_s=None if climb is None else climb[lanes],
+            rise=None if rise is None else rise.take(lanes),
+            way=self.way[lanes],
+        )
 
     def gained_m(self, first: Floats, last: Floats) -> Floats:
         """Height gained from one charge (N,) down to another."""

@@ -1,4 +1,4 @@
-"""Flight time of one power train: how long, what ends it, what each phase takes, and what to set the timer to.
+"""Flight time of one power train: how long, what ends it, and what each phase takes.
 
 The rules are those of ``flightlanes``. Left out: recovery and the slow part of the voltage drop (below 0.2 %
 of the time to a fixed charge for a high-rate cell), losses in charging, and the time between one phase and the next.
@@ -23,12 +23,8 @@ from propmatch.records.sections import DEFAULT_SPEED_OVER_STALL, Phase
 from propmatch.status import Status
 from propmatch.tablehtml import pairs_html, table_html
 from propmatch.train.coupling import Asked, as_lanes
-from propmatch.units import percent
 
-__all__ = ["TIMER_MARGIN", "FlightTime", "PhaseTime", "flight_time"]
-
-TIMER_MARGIN = 0.10
-"""Share of the flight time kept back by the timer setting; common practice, no published source."""
+__all__ = ["FlightTime", "PhaseTime", "flight_time"]
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -56,7 +52,7 @@ class PhaseTime:
 
     name: str
     minutes: float = number(kind="min", label="time in the phase", drawn=attrgetter("phase_minutes"))
-    used_mah: float = number(kind="mAh", label="charge drawn in the phase", drawn=attrgetter("phase_mah"))
+    used_mah: float = number(kind="mAh", label="charge drawn", drawn=attrgetter("phase_mah"))
     pack_current_mean_a: float = number(
         kind="A", label="mean pack current of the phase", drawn=attrgetter("phase_current_a")
     )
@@ -101,10 +97,8 @@ class FlightTime:
         ``ground`` (no height left to glide from); None where there is no answer.
     ended_in : str or None
         The phase that met the end; all shares, joined, where they reach the reserve together.
-    timer_minutes : float
-        Timer setting: minutes less the stated margin.
-    recharge_mah : float
-        Charge drawn, to put back on charging; losses in charging come on top.
+    used_mah : float
+        Charge drawn from take-off to the end.
     average_current_a : float
         Mean pack current.
     charge : float
@@ -128,8 +122,7 @@ class FlightTime:
     minutes: float
     ended_by: str | None
     ended_in: str | None
-    timer_minutes: float
-    recharge_mah: float
+    used_mah: float
     average_current_a: float
     charge: float
     height_left_m: float
@@ -222,8 +215,7 @@ def flight_time(
         minutes=minutes,
         ended_by=by,
         ended_in=" + ".join(phases[i].name for i in ended) or None,
-        timer_minutes=(1.0 - TIMER_MARGIN) * minutes,
-        recharge_mah=float(found.used_mah[0]),
+        used_mah=float(found.used_mah[0]),
         average_current_a=float(found.average_current_a[0]),
         charge=float(found.charge[0]),
         height_left_m=float(found.height_m[0]),
@@ -262,12 +254,7 @@ def _one(train: PowerTrain, mass_kg: float, air: Air | None) -> Asked:
 
 
 def _assumptions(phases: Sequence[Phase]) -> tuple[Assumption, ...]:
-    made = [
-        Assumption(
-            "flight time", "timer_minutes", TIMER_MARGIN, "",
-            f"timer set {percent(TIMER_MARGIN)} short of the flight time; {PRACTICE}",
-        )
-    ]  # fmt: skip
+    made = []
     free = [p.name for p in phases if p.throttle is not None and p.airspeed_m_s is None]
     if free:
         text = f"airspeed {DEFAULT_SPEED_OVER_STALL:g} times the stall speed in {', '.join(free)}; {PRACTICE}"

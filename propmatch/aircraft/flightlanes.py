@@ -325,6 +325,16 @@ def _lowest_that(holds: Callable[[Floats], Flags], high: Floats, low: Floats) ->
     return high
 
 
+def _grounded(its: Clock, begun: Floats, charge: Floats, height_m: Floats) -> Floats:
+    """Charge (N,) at which a phase begun at a charge, which falls below the field by another, has used its height."""
+    if its.climb_m_s is not None:
+        seconds = np.where(its.climb_m_s < 0, height_m / -its.climb_m_s, 0.0)
+        return np.minimum(its.time.charge_at(its.time.to(begun) + seconds), begun)
+    falls = its.gained_m(begun, begun - 1e-3 * (begun - charge)) < 0
+    low = np.where(falls & (height_m <= 0), begun, charge)  # it never leaves the field
+    return _lowest_that(lambda charge: height_m + its.gained_m(begun, charge) >= 0, begun, low)
+
+
 class _Flight:
     """Some lanes of one chemistry on their way from full to the end."""
 
@@ -429,8 +439,8 @@ class _Flight:
         gained = its.gained_m(self.charge, charge)
         under = flying & (self.height + gained < -_LEVEL_M)
         if under.any():
-            grounded = self._grounded(its, charge)
-            charge = np.where(under, grounded, charge)
+            lanes = np.flatnonzero(under)
+            charge[lanes] = _grounded(its.take(lanes), self.charge[lanes], charge[lanes], self.height[lanes])
             end = np.where(under, time.to(charge), end)
             gained = np.where(under, -self.height, gained)
             self.cut[index] |= under
@@ -450,16 +460,6 @@ class _Flight:
         beyond = (wanted >= 0) & (its.way < 0) if phase.throttle == 0 or phase.climb_m_s < 0 else wanted <= 0
         beyond &= ~((wanted < 0) & (its.way < 0))
         return np.where(beyond, 0.0, seconds)
-
-    def _grounded(self, its: Clock, charge: Floats) -> Floats:
-        """Charge (N,) at which a phase that falls below the field by a charge has used its height."""
-        if its.climb_m_s is not None:
-            seconds = np.where(its.climb_m_s < 0, self.height / -its.climb_m_s, 0.0)
-            return np.minimum(its.time.charge_at(its.time.to(self.charge) + seconds), self.charge)
-        high, low = self.charge, charge
-        falls = its.gained_m(high, high - 1e-3 * (high - low)) < 0
-        low = np.where(falls & (self.height <= 0), high, low)  # it never leaves the field
-        return _lowest_that(lambda charge: self.height + its.gained_m(self.charge, charge) >= 0, high, low)
 
     def _mixture(self, shares: tuple[int, ...], weights: list[Floats], after: list[tuple[int, Clock]]) -> Any:
         """Fly the shares, by weights that may differ with the charge, down to the charge that later phases need.

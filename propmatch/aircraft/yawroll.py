@@ -35,6 +35,7 @@ __all__ = [
     "MotorOut",
     "Steered",
     "TorqueRoll",
+    "grams",
     "motor_out",
     "torque_roll",
 ]
@@ -104,6 +105,11 @@ FIN_ASPECT_RATIO = 1.5
 # ---------------------------------------------------------------- roll
 
 
+def grams(mass_g: float) -> str:
+    """A mass in whole grams."""
+    return f"{mass_g:.0f} g"
+
+
 @attrs.frozen(kw_only=True)
 class TorqueRoll:
     """Torque of one power train at full throttle on a full pack; speeds at 1.0 and 1.2 times the stall speed.
@@ -119,8 +125,8 @@ class TorqueRoll:
     aileron_fast_deg: float = number(kind="deg", label="aileron that holds the torque at 1.2 times the stall speed")
     bank_deg: float = number(kind="deg", digits=0, label="bank after one second at stall speed, if nobody steers")
 
-    def reading(self, controls: Controls, *, several: bool) -> str:
-        """In a sentence."""
+    def reading(self, controls: Controls, *, several: bool, mass: Callable[[float], str] = grams) -> str:
+        """In a sentence; ``mass`` writes grams in the reader's unit."""
         if several and abs(self.torque_static_nm) < 1e-9:
             return (
                 f"{self.name}: the propellers turn against each other, so their torques cancel while all of them run."
@@ -128,7 +134,7 @@ class TorqueRoll:
         down = "left" if self.torque_static_nm >= 0 else "right"
         text = (
             f"{self.name} at full throttle pushes the {down} wing down, at rest as much as "
-            f"{abs(self.wing_tip_g):.0f} g on its tip ({abs(self.torque_static_nm):.2g} N m); "
+            f"{mass(abs(self.wing_tip_g))} on its tip; "
         )
         if np.isnan(self.torque_launch_nm):
             return f"{text}at launch speed there is no answer."
