@@ -17,10 +17,17 @@ from propmatch.commands.trains import LazyCatalogue, train_options
 
 __all__ = ["command"]
 
+_ASSUMED = 2
+"""So many assumptions are named: the answer is a list already."""
+
 
 @click.command("envelope", cls=Command)
 @click.argument("brief", required=False)
 @click.option("--cells", metavar="LIST", help="Cell counts, such as 2,3.  [default: the brief's and the design's]")
+@click.option(
+    "--heights", metavar="RANGE", help="Fields it is published for, such as 0..1500m.  [default: the brief's]"
+)
+@click.option("--temperatures", metavar="RANGE", help="Air it is published for, such as -5..35degC.")
 @click.option("--markdown", is_flag=True, help="As Markdown to paste.")
 @click.option("--train", metavar="ID", help='The ids of its parts joined by " + ", as match prints them.')
 @train_options
@@ -29,39 +36,44 @@ __all__ = ["command"]
 @answer_options
 @click.pass_context
 def command(ctx: click.Context, /, **options: Any) -> None:
-    """What others may fit: kV, motor, controller, propeller, pack and mass from-to, by specification.
+    """What others may fit, wherever it is flown: propellers, packs, label kV, motor mass and ratings.
 
     BRIEF is a file, or the name of a bundled brief. The design is that of --train, or of --motor, --propeller, --pack
-    and --controller; without any of them the best that match finds. Every corner of the ranges is checked.
+    and --controller; without any of them the best that match finds. Fields from 0 to 1000 m and air from 0 to 35 degC
+    are held, or those of the brief's [publish], in every variant that passes by itself: random builds of what is listed
+    keep the brief's chances there.
 
     Exit code 1 when nothing holds with any cell count.
     """
     from propmatch.checks.chances import sureness
     from propmatch.checks.setting import ResolvedBrief
-    from propmatch.commands.assumed import mattering
     from propmatch.commands.briefs import open_brief
     from propmatch.commands.choose import choose_for_brief
     from propmatch.commands.matching import cell_counts
     from propmatch.commands.output import Reply, show
     from propmatch.commands.progress import progress_line
+    from propmatch.commands.published import published
     from propmatch.commands.saying import mass_block, masses_data
     from propmatch.commands.trains import train_data
     from propmatch.questions.envelope import parts_envelope
+    from propmatch.words.assumedwords import mattering
     from propmatch.words.checkwords import speed_question
     from propmatch.words.envelopewords import (
+        corner_block,
         envelope_answer,
         envelope_markdown,
         envelope_text,
-        stops_block,
+        further_block,
+        sizes_block,
         throttle_block,
     )
 
     brief, which = open_brief(options["brief"], options["only"])
     counts = None if options["cells"] is None else cell_counts(options["cells"])
-    resolved = ResolvedBrief.of(brief)
+    resolved = ResolvedBrief.of(published(brief, options["heights"], options["temperatures"]))
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
     chosen = choose_for_brief(stock, resolved, resolved.as_designed, options)
-    with progress_line("checking corners") as progress:
+    with progress_line("drawing builds") as progress:
         found = parts_envelope(resolved, stock.catalogue, chosen.train, cells=counts, progress=progress)
     shown = shown_units(options["units"], brief)
     form = form_of(options)
@@ -77,19 +89,25 @@ def command(ctx: click.Context, /, **options: Any) -> None:
             ],
             blocks=envelope_text(found, shown),
             details={
+                "further ranges": further_block(found, shown),
                 "throttle limits": throttle_block(found, shown),
-                "what ends the ranges": stops_block(found),
+                "every size tried": sizes_block(found),
+                "worst corner": corner_block(found),
                 "mass build-up": mass_block(resolved.settings, found.train, shown),
             },
             rows=[_row(each) for each in found.cells.values()],
             assumptions=assumptions,
-            matter=mattering(assumptions, [sureness(resolved.as_designed, found.train)], options),
+            matter=mattering(assumptions, [sureness(resolved.as_designed, found.train)], options, most=_ASSUMED),
             faults=(*chosen.doubts, *stock.broken),
             extra={
                 "train": train_data(found.train),
                 "target_cg_mm": found.target_cg_mm,
                 "cg_tolerance_mm": found.cg_tolerance_mm,
-                "variant_masses": found.variants,
+                "altitude_m": found.altitude_m,
+                "temperature_c": found.temperature_c,
+                "chances_asked": found.asked,
+                "cells_without_packs": found.missing,
+                "variants": found.variants,
                 "masses": masses_data(resolved.settings, found.train),
                 "markdown": envelope_markdown(found, shown),
             },
@@ -104,11 +122,18 @@ def _row(each: Any) -> dict[str, Any]:
     row: dict[str, Any] = {name: getattr(each, name) for name in ("cells", "holds")} | each.limited.row
     row["failed"] = each.failing
     row |= {f"changed_{kind}": part.id or part.name for kind, part in each.changes.items()}
-    numbers = numbers_of(each)
-    if each.box is not None:
-        numbers |= {name: ends for name, ends in each.box.ranges.items() if name != "air"}
-        row |= {"corners_checked": each.box.corners, "points_checked": each.box.samples,
-                "worst_corner_chance": each.box.least_chance}  # fmt: skip
-    for name, value in numbers.items():
+    for name, value in numbers_of(each).items():
         row |= {f"{name}_from": value[0], f"{name}_to": value[1]} if isinstance(value, tuple) else {name: value}
+    for kind in ("propellers", "packs"):
+        row[f"{kind}_fitting"] = [choice.part.name for choice in getattr(each, kind) if choice.fits]
+        row[kind] = [choice.data for choice in getattr(each, kind)]
+    corner = each.corner
+    row["worst_corner"] = None if corner is None else {
+        "motor": corner.train.motor.name, "propeller": corner.train.propeller.name, "pack": corner.train.pack.name,
+        **{name: getattr(corner, name) for name in _CORNER},
+    }  # fmt: skip
+    row["costs"] = None if each.costs is None else [each.costs.least, *each.costs.without]
     return row
+
+
+_CORNER = ("variant", "altitude_m", "temperature_c", "pack_temperature_c", "chance", "check")

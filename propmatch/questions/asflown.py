@@ -10,7 +10,7 @@ from functools import cached_property
 import attrs
 import numpy as np
 
-from propmatch.aircraft.endurance import TIMER_MARGIN, FlightTime
+from propmatch.aircraft.endurance import FlightTime
 from propmatch.checks.chances import SEED, Sureness, interval, intervals, sensitivity, sureness
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.ratings import rating_lanes
@@ -28,11 +28,16 @@ from propmatch.train.coupling import solve
 from propmatch.train.lanes import train_lanes
 from propmatch.units import GRAM_KG
 
-__all__ = ["STYLE", "AsFlown", "FlownDraws", "as_flown", "flown_factors", "timer_minutes", "warming_k"]
+__all__ = [
+    "STYLE", "TIMER_MARGIN", "AsFlown", "FlownDraws", "as_flown", "flown_factors", "timer_minutes", "timer_within",
+    "warming_k",
+]  # fmt: skip
 
 STYLE = "style of flying"
 """What the power of real flying is counted with where shares of a variance are added up."""
 
+TIMER_MARGIN = 0.10
+"""Share of the flight time that a timer keeps back at least; common practice, no published source."""
 SPECIFIC_HEAT_J_KG_K = 1000.0
 """Of lithium cells: 800 to 1100, value from memory."""
 
@@ -53,10 +58,14 @@ def flown_factors(flying: Flying, draws: int) -> Floats:
     return np.asarray(drawn if flying.factor is not None else np.maximum(drawn, 1.0))
 
 
+def timer_within(stated_minutes: float, low_minutes: float) -> float:
+    """The timer of a flight as really flown: what nine of ten reach, and at most the minutes less the usual margin."""
+    return min((1.0 - TIMER_MARGIN) * stated_minutes, low_minutes)
+
+
 def timer_minutes(stated_minutes: float, drawn_minutes: Floats) -> float:
-    """What nine builds of ten reach as really flown, and at most the minutes stated less the usual margin."""
-    low = float(np.nan_to_num(interval(drawn_minutes).low))
-    return min((1.0 - TIMER_MARGIN) * stated_minutes, low)
+    """The same, from the minutes of every draw; no timer where a tenth of them has no flight."""
+    return timer_within(stated_minutes, float(np.nan_to_num(interval(drawn_minutes).low)))
 
 
 class FlownDraws:
@@ -105,7 +114,7 @@ class FlownDraws:
         return timer_minutes(self.stated_minutes, self.sure.of(self.minutes))
 
     @property
-    def timer_recharge_mah(self) -> Floats:
+    def recharge_mah(self) -> Floats:
         """Charge that is put back after a flight to the timer (N,), at the mean current of each draw."""
         return self.at_mean_current_mah(self.measured.flight.used_mah, self.minutes)
 

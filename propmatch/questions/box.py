@@ -1,7 +1,7 @@
 """What fits my box: for each cell count what works of one's own parts and, where nothing does, how near it comes.
 
 A box is small, so every combination is judged against every limit, on paper; of a large one the best that the exact
-search finds, and a random sample.
+search finds, and a random sample with what is nearer than its nearest.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -246,13 +246,15 @@ def judge_cells(setting: Setting, shelf: Shelf | None, cells: int) -> BoxCells:
     if shelf is None or not len(rows):
         return BoxCells(cells=cells, combinations=0, judged=0, passing=0)
     judged = _judge(setting, shelf, rows)
+    if len(rows) < shelf.combinations and not (judged.worst == 0).any():
+        judged = _judge(setting, shelf, np.unique(np.concatenate([rows, *_nearer(setting, judged)]), axis=0))
     passing = judged.worst == 0
     some = bool(passing.any())
     always = () if some else _always(judged)
     return BoxCells(
         cells=cells,
         combinations=shelf.combinations,
-        judged=len(rows),
+        judged=len(judged.rows),
         passing=int(passing.sum()),
         always=tuple(check for check, _ in always),
         beside=tuple(beside for _, beside in always),
@@ -284,6 +286,21 @@ def _judge(setting: Setting, shelf: Shelf, rows: Index) -> _Judged:
             by = -measured[name].margin(CHECKS[name])
             short[name] = np.where(out, np.where(np.isnan(by), np.inf, np.maximum(by, np.finfo(float).tiny)), 0.0)
     return _Judged(shelf=shelf, rows=rows, measured=measured, short=short)
+
+
+def _nearer(setting: Setting, judged: _Judged) -> list[Index]:
+    """Combinations on the way from the nearest to one that no other part of one kind brings nearer."""
+    shelf, found = judged.shelf, []
+    while True:
+        at = _order(judged)[0]
+        nearest, total = judged.rows[at], judged.total[at]
+        rows = np.repeat(nearest[None, :], sum(shelf.sizes), axis=0)
+        kinds = np.repeat(np.arange(len(shelf.sizes)), shelf.sizes)
+        rows[np.arange(len(rows)), kinds] = np.concatenate([np.arange(size) for size in shelf.sizes])
+        found.append(rows[shelf.cells_fit(*rows[:, :3].T)])
+        judged = _judge(setting, shelf, found[-1])
+        if not judged.total.min() < total:
+            return found
 
 
 def _always(judged: _Judged) -> list[tuple[Check, int]]:

@@ -448,7 +448,9 @@ def compare_cells(
     Raises
     ------
     InputFaults
-        Cell counts out of range; no train named and none that meets the brief.
+        Cell counts out of range.
+    Unmet
+        No train named and none that meets the brief.
     ValueError
         A propeller without a coefficient table.
     """

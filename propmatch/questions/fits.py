@@ -49,7 +49,7 @@ class FitInVariant:
     ----------
     variant : str
     fits : bool
-        Every check of the brief and of part ratings passes.
+        Every check of the brief and of part ratings passes on paper.
     checks, before : tuple of Check
         With the substitute, and with the design.
     numbers, numbers_before : dict
@@ -79,13 +79,19 @@ class FitInVariant:
         """As JSON and CSV have it."""
         before = beside(self.numbers_before, self.ends_before)
         return {
-            "variant": self.variant, "fits": self.fits, "failed": [check.name for check in self.failing],
+            "variant": self.variant, "fits": self.fits, "holds": self.holds,
+            "failed": [check.name for check in self.failing],
             "outside_practice": [check.name for check in self.outside_practice], **beside(self.numbers, self.ends),
             **{f"{name}_before": value for name, value in before.items()},
             "chance_all_limits": self.sure.chance_all_limits,
             "chance_all_limits_before": self.sure_before.chance_all_limits,
             "chance_by_check": self.sure.chance_by_check, **self.limited.row,
         }  # fmt: skip
+
+    @property
+    def holds(self) -> bool:
+        """Whether it fits with the chances that the brief asks for, not on paper alone."""
+        return self.fits and self.sure.holds
 
     @property
     def failing(self) -> tuple[Check, ...]:
@@ -132,7 +138,7 @@ class Fit:
 
     @property
     def fits(self) -> bool:
-        """Whether it may be fitted to the aircraft as designed."""
+        """Whether it may be fitted to the aircraft as designed, on paper."""
         return self.variants[0].fits
 
     def __repr__(self) -> str:

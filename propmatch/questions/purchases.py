@@ -164,7 +164,7 @@ def _found(setting: Setting, box: Box, order: Ranking, kinds: tuple[str, ...], c
     by_ids: dict[tuple[str, ...], dict[int, list[tuple[float, list[int]]]]] = {}
     for count, shelf in shelves.items():
         found = _finder(shelf)(setting, shelf, order, FOUND)
-        out.whole &= found.complete and len(found.combination) < FOUND
+        out.whole &= len(found.combination) < FOUND
         for row, score in zip(found.combination.tolist(), found.score.tolist(), strict=True):
             by_ids.setdefault(out.bought(shelf, row), {}).setdefault(count, []).append((score, row))
     ways = (_Way(bought=ids, rows=rows) for ids, rows in by_ids.items())

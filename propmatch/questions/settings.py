@@ -5,13 +5,13 @@ from collections.abc import Mapping, Sequence
 import attrs
 import numpy as np
 
-from propmatch.aircraft.endurance import TIMER_MARGIN, FlightTime
+from propmatch.aircraft.endurance import FlightTime
 from propmatch.aircraft.passing import charge_after, leg_at
 from propmatch.checks.chances import intervals
 from propmatch.checks.setting import Setting
 from propmatch.columns import Range, columns_of, drawn_of, number, ranges_of
 from propmatch.models.pack import Chemistry
-from propmatch.questions.asflown import AsFlown
+from propmatch.questions.asflown import TIMER_MARGIN, AsFlown
 from propmatch.records.estimates import PRACTICE
 from propmatch.records.parts import PowerTrain
 from propmatch.records.sections import Phase
@@ -39,8 +39,8 @@ class Settings:
         Of a cell in the phase flown when the reserve begins, and at rest; where the reserve does not end the flight,
         when a tenth of it is left.
     cutoff_cell_v : float
-    timer_recharge_mah, recharge_mah : float
-        Drawn when the timer runs out, and at the end of the flight.
+    recharge_mah : float
+        Drawn when the timer runs out.
     charge_current_a, charge_minutes, charge_least_c : float
         Usual charging current, the time to put back what the timer draws, and the coldest cells that may be charged.
     storage_cell_v : float
@@ -55,15 +55,11 @@ class Settings:
     alarm_load_cell_v: float = number(kind="V", digits=2, label="low-voltage alarm of a cell, in steady flight")
     alarm_rest_cell_v: float = number(kind="V", digits=2, label="the same cell, motor off")
     cutoff_cell_v: float = number(kind="V", digits=2, label="controller cutoff of a cell")
-    timer_recharge_mah: float = number(
-        kind="mAh", digits=0, label="charge to put back, flown to the timer",
-        drawn=lambda draws: draws.timer_recharge_mah,
-    )  # fmt: skip
     recharge_mah: float = number(
-        kind="mAh", digits=0, label="charge to put back", drawn=lambda draws: draws.measured.flight.used_mah
+        kind="mAh", digits=0, label="charge to put back", drawn=lambda draws: draws.recharge_mah
     )
     charge_current_a: float = number(kind="A", digits=1, label="charging current")
-    charge_minutes: float = number(kind="min", digits=0, label="charging time after a flight to the timer")
+    charge_minutes: float = number(kind="min", digits=0, label="charging time")
     charge_least_c: float = number(kind="degC", digits=0, label="coldest cells that may be charged")
     storage_cell_v: float = number(kind="V", digits=2, label="voltage of a cell that is stored")
     ranges: Mapping[str, Range] = attrs.field(factory=dict)
@@ -119,8 +115,8 @@ def settings_of(train: PowerTrain, setting: Setting, flight: FlightTime, flown: 
     back_mah = float((1.0 - charge_after(flight.legs, steady_minutes)) * lanes.capacity_ah[0] / MAH_AH)
     drawn = drawn_of(columns_of(Settings), flown.draws)
     # draws go by their mean current; the flight itself says what is drawn until the timer runs out
-    mean_mah = float(flown.draws.at_mean_current_mah(flight.recharge_mah, flown.flown_minutes))
-    drawn["timer_recharge_mah"] *= back_mah / mean_mah if mean_mah > 0 else 1.0
+    mean_mah = float(flown.draws.at_mean_current_mah(flight.used_mah, flown.flown_minutes))
+    drawn["recharge_mah"] *= back_mah / mean_mah if mean_mah > 0 else 1.0
     (ranges,) = ranges_of(drawn, intervals)
     return Settings(
         flown_timer_minutes=flown.flown_timer_minutes,
@@ -128,8 +124,7 @@ def settings_of(train: PowerTrain, setting: Setting, flight: FlightTime, flown: 
         alarm_load_cell_v=alarm.cell_voltage_v,
         alarm_rest_cell_v=float(cells.cell_ocv_v(alarm.charge)),
         cutoff_cell_v=flight.cutoff_cell_v,
-        timer_recharge_mah=back_mah,
-        recharge_mah=flight.recharge_mah,
+        recharge_mah=back_mah,
         charge_current_a=current,
         charge_minutes=60.0 * CHARGE_TAIL * back_mah * MAH_AH / current,
         charge_least_c=CHARGE_LEAST_C,
@@ -141,8 +136,7 @@ def settings_of(train: PowerTrain, setting: Setting, flight: FlightTime, flown: 
             "alarm_load_cell_v": f"{100 * alarm.charge:.0f} % charge, {alarm.words}; bursts of throttle read less",
             "alarm_rest_cell_v": f"open-circuit voltage at {100 * alarm.charge:.0f} % charge",
             "cutoff_cell_v": _cutoff_basis(setting, cells),
-            "timer_recharge_mah": "less says that it may fly longer, more that it must not; losses come on top",
-            "recharge_mah": "flown to the end; more than that was taken from the reserve",
+            "recharge_mah": "less says that it may fly longer, more that it must not; losses come on top",
             "charge_current_a": f"{cells.charge_c:g}C for {cells.name}; the maker's limit comes first; {PRACTICE}",
             "charge_minutes": f"{CHARGE_TAIL:g} times that at full current: it ends at constant voltage; {PRACTICE}",
             "charge_least_c": f"the maker's limit comes first; {PRACTICE}",

@@ -7,16 +7,17 @@ from typing import Any
 import attrs
 
 from propmatch.checks.checkrules import CHECKS
-from propmatch.questions.envelope import CellEnvelope, Envelope, Range
-from propmatch.records.estimates import completed
-from propmatch.records.fields import replace
-from propmatch.words.checkwords import check_names, joined, limit_sentences, parts_text, speed_question
-from propmatch.words.measurewords import of_100
+from propmatch.questions.bought import label_kv
+from propmatch.questions.costing import Cost, Costs
+from propmatch.questions.envelope import CellEnvelope, Choice, Envelope, Range, VariantCovered
+from propmatch.questions.publishing import site_c
+from propmatch.words.chancewords import of_hundred
+from propmatch.words.checkwords import check_name, check_names, joined, limit_sentences, parts_text, speed_question
 from propmatch.words.shown import Shown, clock, signed, table, wrapped
 
 __all__ = [
-    "CAUTIONS", "Part", "envelope_answer", "envelope_markdown", "envelope_parts", "envelope_text", "stops_block",
-    "throttle_block",
+    "CAUTIONS", "Part", "corner_block", "envelope_answer", "envelope_markdown", "envelope_parts", "envelope_text",
+    "further_block", "sizes_block", "throttle_block",
 ]  # fmt: skip
 
 CAUTIONS = (
@@ -59,54 +60,99 @@ def envelope_parts(envelope: Envelope, shown: Shown, *, timer: bool = True) -> l
 
 
 def envelope_answer(envelope: Envelope, said: Sequence[str] = ()) -> list[str]:
-    """Which cell counts others may fit, how sure that is, and for which parts it was reckoned, ``said`` how found."""
-    held = [each for each in envelope.cells.values() if each.box is not None]
-    counts = [f"{each.cells}S" + (f" with {_changed(each)}" if each.changes else "") for each in held]
-    answer = f"others may fit {joined(counts)}" if held else "no cell count holds"
-    refused = joined([f"{count}S" for count, each in envelope.cells.items() if each.box is None])
-    name = f"{envelope.brief.aircraft.name}: {answer}"
-    ranges = f"; not {refused}" if held and refused else ""
+    """Which cell counts others may fit and where, how sure that is, and for which parts it was reckoned."""
+    held = [each for each in envelope.cells.values() if each.holds]
+    where, name = _field(envelope), envelope.brief.aircraft.name
+    own = envelope.cells.get(envelope.train.pack.cells_series)
+    lead = "" if own is None or own.costs is None else (
+        f"the design itself does not hold {where}, {_least(envelope, own.costs.least)}."
+    )  # fmt: skip
+    reckoned = " ".join((f"Reckoned for {parts_text(envelope.train)}.", *said))
     if not held:
-        return [f"{name}.", " ".join((f"Reckoned for {parts_text(envelope.train)}.", *said))]
-    boxes = [each.box for each in held if each.box is not None]
-    mixes = f"All extremes were tried together, and {boxes[0].samples} mixes between them"
-    chances = joined([of_100(box.least_chance) for box in boxes])
-    sure = f"each meets every limit and rating, the worst of them in {chances} builds{_warned(envelope)}"
-    return [f"{name}{ranges}. {mixes}: {sure}.", " ".join((f"Reckoned for {parts_text(envelope.train)}.", *said))]
+        nothing = "Nothing that others may fit does." if lead else f"nothing that others may fit holds {where}."
+        return [f"{name}: {lead} {nothing}" if lead else f"{name}: {nothing}", reckoned]
+    counts = joined([f"{each.cells}S" + (f" with {_changed(each)}" if each.changes else "") for each in held])
+    refused = joined([f"{count}S" for count, each in envelope.cells.items() if not each.holds])
+    wish, rate = (of_hundred(chance) for chance in envelope.asked)
+    several = len(held) > 1
+    sure = "; ".join(
+        (f"{each.cells}S " if several else "") + f"{of_hundred(each.chance_brief)} of 100 random builds keep the "
+        f"brief's limits and {of_hundred(each.chance_ratings)} every rating, the worst corner both in "
+        f"{of_hundred(each.corner.chance if each.corner else math.nan)}"
+        for each in held
+    )  # fmt: skip
+    return [
+        f"{name}: {f'{lead} Others' if lead else f'{where} others'} may fit {counts}"
+        f"{f', not {refused}' if refused else ''}. Where it is hardest, {sure} "
+        f"({wish} and {rate} asked){_warned(envelope)}.",
+        reckoned,
+    ]  # fmt: skip
 
 
 def envelope_text(envelope: Envelope, shown: Shown) -> list[list[str]]:
-    """Blocks of lines: one table with a column for each cell count that holds, then what is refused, and balance."""
-    held = [each for each in envelope.cells.values() if each.box is not None]
-    columns = {f"{each.cells}S": dict(_lines(each, shown, True)) for each in held}
-    names = dict.fromkeys(label for lines in columns.values() for label in lines)
-    rows = [
-        {"": f"  {label}", **{count: lines.get(label, "") for count, lines in columns.items()}} for label in names
+    """Blocks of lines: sizes, one table with a column for each cell count that holds, then what is refused."""
+    held = [each for each in envelope.cells.values() if each.holds]
+    blocks = [
+        [line for label, text in _sizes(each, _NAMED) for line in wrapped(text, first=f"  {label}".ljust(_WIDE))]
+        for each in held
     ]  # fmt: skip
-    said = [_refusal(each, shown)[0] for each in envelope.cells.values() if each.box is None]
-    said += _supply_heat(held)
-    said += _balance(envelope).sentences
-    blocks = [table(rows, left=("", *columns))] if rows else []
+    blocks += [_columns(held, shown, short=True)] if held else []
+    said = [sentence for each in envelope.cells.values() for sentence in _said_of(envelope, each, lead=True)]
+    said += [*_missing(envelope), *_supply_heat(held), *_balance(envelope).sentences]
     blocks.append([line for sentence in said for line in wrapped(sentence)])
-    variants = _variants(envelope, shown).lines
-    if len(variants) > 1:
+    variants = _variants(envelope, shown, short=True).lines[1:]
+    if variants:
         wide = max(len(label) for label, _ in variants) + 4
         blocks.append([line for label, text in variants for line in wrapped(text, first=f"  {label}".ljust(wide))])
     return blocks
 
 
+def _columns(held: Sequence[CellEnvelope], shown: Shown, *, short: bool) -> list[str]:
+    """The ranges with a column for each cell count; ``short`` those that a builder buys and flies by, else the rest."""
+    columns = {
+        f"{each.cells}S": {
+            label: text for label, text in _lines(each, shown, True) if short != label.startswith(_FURTHER)
+        } for each in held
+    }  # fmt: skip
+    names = dict.fromkeys(label for lines in columns.values() for label in lines)
+    return table(
+        [{"": f"  {label}", **{count: lines.get(label, "") for count, lines in columns.items()}} for label in names],
+        left=("", *columns),
+    )  # fmt: skip
+
+
+def further_block(envelope: Envelope, shown: Shown) -> list[str]:
+    """What else 80 of 100 builds do."""
+    held = [each for each in envelope.cells.values() if each.holds]
+    return _columns(held, shown, short=False) if held else []
+
+
 def throttle_block(envelope: Envelope, shown: Shown) -> list[str]:
     """What a throttle limit would do with the cell counts that may not be fitted."""
-    refused = [each for each in envelope.cells.values() if each.box is None]
+    refused = [each for each in envelope.cells.values() if not each.holds and not _forbidden(envelope, each)]
     said = {each.cells: " ".join(limit_sentences(each.limited, shown)) for each in refused}
     return [line for count, text in said.items() if text for line in wrapped(text, first=f"{count}S  ")]
 
 
-def stops_block(envelope: Envelope) -> list[str]:
-    """Which limits end the ranges of each cell count."""
-    stops = {each.cells: _stops(each) for each in envelope.cells.values() if each.box is not None}
-    lines = [line for count, text in stops.items() if text for line in wrapped(text, first=f"  {count}S  ")]
-    return ["What ends the ranges:", *lines] if lines else []
+def sizes_block(envelope: Envelope) -> list[str]:
+    """Every size that was tried, and what speaks against those that do not fit."""
+    sizes = [size for each in envelope.cells.values() for size in _sizes(each)]
+    lines = [line for label, text in sizes for line in wrapped(text, first=f"  {label}".ljust(_WIDE))]
+    return ["Every size tried:", *lines] if lines else []
+
+
+def corner_block(envelope: Envelope) -> list[str]:
+    """The worst of everything allowed together, by cell count."""
+    out = []
+    for each in envelope.cells.values():
+        if each.corner is not None:
+            corner, parts = each.corner, each.corner.train
+            text = (
+                f"{parts.motor.name}, {parts.propeller.name}, {parts.pack.name} {_place(corner, envelope)}: every "
+                f"limit and rating in {of_hundred(corner.chance)} of 100 builds, {check_name(corner.check)} least"
+            )
+            out += wrapped(text, first=f"  {each.cells}S  ")
+    return ["Worst corner:", *out] if out else []
 
 
 def envelope_markdown(envelope: Envelope, shown: Shown) -> str:
@@ -161,40 +207,104 @@ def _warned(envelope: Envelope) -> str:
     return ", estimated ratings apart, as the brief says" if envelope.brief.limits.estimated_ratings == "warn" else ""
 
 
+def _field(envelope: Envelope) -> str:
+    return f"from {_span(envelope.altitude_m, 0, 'm')} and {_span(envelope.temperature_c, 0, 'degC')}"
+
+
+def _place(where: Any, envelope: Envelope) -> str:
+    """``at 1000 m and 35 degC``, with the cells where they are not as warm as the air, and the variant."""
+    cells = (
+        f" with cells at {where.pack_temperature_c:g} degC" if where.pack_temperature_c != where.temperature_c else ""
+    )
+    variant = "" if where.variant == envelope.setting.variant.name else f" in '{where.variant}'"
+    return f"at {where.altitude_m:g} m and {where.temperature_c:g} degC{cells}{variant}"
+
+
 def _opening(envelope: Envelope, shown: Shown) -> Part:
     text = (
-        f"{envelope.brief.aircraft.name} was reckoned for {parts_text(envelope.train)}. Other parts may be fitted "
-        "inside these ranges. The ranges go together: all extremes were tried together, and mixes between them, and "
-        f"each meets every limit and rating{_warned(envelope)}."
+        f"{envelope.brief.aircraft.name} was reckoned for {parts_text(envelope.train)}. Other parts may be fitted, for "
+        f"fields {_field(envelope)}: of builds with any of them at least {of_hundred(envelope.asked[0])} of 100 keep "
+        f"the brief's limits and {of_hundred(envelope.asked[1])} every rating{_warned(envelope)}."
     )
-    return Part(title="What this covers", sentences=(text, *speed_question(envelope.train)))
+    return Part(title="What this covers", sentences=(text, *_missing(envelope), *speed_question(envelope.train)))
+
+
+def _missing(envelope: Envelope) -> list[str]:
+    counts = joined([f"{count}S" for count in envelope.missing])
+    return [f"Nothing is said of {counts}: the catalogue has no such pack."] if counts else []
 
 
 def _of_count(envelope: Envelope, each: CellEnvelope, shown: Shown, timer: bool) -> Part:
     title = f"With {each.cells}S"
-    named = envelope.brief.limits.cells
-    aside = () if not named or each.cells in named else (f"The brief itself does not name {each.cells}S.",)
-    if not each.holds or each.box is None:
-        return Part(title=title, sentences=(*aside, *_refusal(each, shown)))
+    said = _said_of(envelope, each)
+    if not each.holds:
+        limited = () if _forbidden(envelope, each) else limit_sentences(each.limited, shown)
+        return Part(title=title, sentences=(*said, *limited))
     changed = (f"{each.cells}S needs another part than the design's: {_changed(each)}.",) if each.changes else ()
-    lines = _lines(each, shown, timer)
-    stops = _stops(each)
-    lines += [("what ends the ranges", stops)] if stops else []
-    return Part(title=title, sentences=(*aside, *changed, *_supply_heat([each])), lines=tuple(lines))
+    lines = [*_sizes(each, _NAMED), *_lines(each, shown, timer)]
+    return Part(title=title, sentences=(*changed, *said, *_supply_heat([each])), lines=tuple(lines))
 
 
 def _changed(each: CellEnvelope) -> str:
     return joined([f"the {kind} {part.name}" for kind, part in each.changes.items()])
 
 
-def _refusal(each: CellEnvelope, shown: Shown) -> list[str]:
-    return [
-        f"Do not fit {each.cells}S to this design as it is: with {each.train.pack.name} it misses "
-        f"{check_names(each.failing)}. No change of one or two parts with {each.cells}S fixes it. Static on a full "
-        f"battery each motor would draw {signed(each.design_motor_current_static_a)} A for "
-        f"{shown.thrust_text(each.design_thrust_static_n)}.",
-        *limit_sentences(each.limited, shown),
+def _forbidden(envelope: Envelope, each: CellEnvelope) -> bool:
+    """Whether the brief names other cell counts alone."""
+    named = envelope.brief.limits.cells
+    return bool(named) and each.cells not in named
+
+
+def _said_of(envelope: Envelope, each: CellEnvelope, *, lead: bool = False) -> list[str]:
+    """What speaks against a cell count, or against the design itself where it had to change.
+
+    ``lead`` : where the design falls short has been said of its own count.
+    """
+    least = most = ""
+    if each.costs is not None:
+        said = lead and each.cells == envelope.train.pack.cells_series
+        least, most = "" if said else f"; {_least(envelope, each.costs.least)}", _most(envelope, each.costs)
+    if each.holds:
+        itself = f"The design itself does not hold everywhere{least}." if least else ""
+        return [" ".join(filter(None, (itself, most)))] if itself or most else []
+    if _forbidden(envelope, each):
+        named = joined([f"{count}S" for count in envelope.brief.limits.cells])
+        return [f"Do not fit {each.cells}S: the brief allows {named} alone."]
+    if each.failing:
+        return [
+            f"Do not fit {each.cells}S to this design as it is: with {each.train.pack.name} it misses "
+            f"{check_names(each.failing)}, and no change of one or two parts holds everywhere."
+        ]
+    return [f"Do not fit {each.cells}S: no change of one or two parts holds everywhere{least}. {most}".rstrip()]
+
+
+def _least(envelope: Envelope, least: Cost) -> str:
+    """Where it keeps the chances least."""
+    chance, wanted = of_hundred(least.chance, least.wanted), of_hundred(least.wanted)
+    return f"{_place(least, envelope)} in {chance} of 100 builds ({wanted} asked), {check_name(least.check)} least"
+
+
+def _most(envelope: Envelope, costs: Costs) -> str:
+    """What costs most, of the field and of the limits."""
+    least = costs.least
+    places = [cost for cost in costs.without if cost.without != "limit" and cost.near > least.near]
+    limits = [cost for cost in costs.without if cost.without == "limit" and cost.near > least.near]
+    said = [
+        f"{_without(cost, envelope)} ({of_hundred(cost.chance, cost.wanted)} of 100 without"
+        f"{'' if cost.wanted == least.wanted else f', {of_hundred(cost.wanted)} asked'})"
+        for cost in (*places[:1], *limits[:1])
     ]
+    return f"What costs the design most: {joined(said)}." if said else ""
+
+
+def _without(cost: Cost, envelope: Envelope) -> str:
+    setting = envelope.setting
+    site, warm = setting.brief.site.altitude_m or 0.0, site_c(setting)
+    return {
+        "height": f"fields above {site:g} m", "low fields": f"fields below {site:g} m",
+        "cold": f"air below {warm:.0f} degC", "heat": f"air above {warm:.0f} degC",
+        "variant": f"'{cost.name}'", "limit": f"the limit on {check_name(cost.name)}",
+    }[cost.without]  # fmt: skip
 
 
 def _supply_heat(held: Sequence[CellEnvelope]) -> list[str]:
@@ -202,8 +312,7 @@ def _supply_heat(held: Sequence[CellEnvelope]) -> list[str]:
     rule = CHECKS["servo_supply_heat"]
     heats = [f"{each.servo_supply_w:.1f} W with {each.cells}S" for each in held if each.servo_supply_w > 0]
     return [
-        f"The ESC's linear BEC turns up to {joined(heats)} into heat ({rule.usual:g} {rule.unit} is the usual limit, "
-        f"{rule.basis})."
+        f"Heat in the linear BEC: up to {joined(heats)} ({rule.usual:g} {rule.unit} usual, {rule.basis})."
     ] if heats else []  # fmt: skip
 
 
@@ -211,75 +320,114 @@ def _burst(rating_a: float) -> str:
     return f", {rating_a:.4g} A in bursts" if math.isfinite(rating_a) else ""
 
 
-def _kv(each: CellEnvelope) -> list[tuple[str, str]]:
-    """The range as the design's own motor is named, label or measured, with its number; then the other."""
-    assert each.box is not None
-    motor, measured = each.train.motor, each.box.ranges["kv_rpm_per_v"]
-    share = completed(replace(motor, kv_kind="label"))[0].kv_rpm_per_v / motor.kv_rpm_per_v
-    geared = "" if motor.gear_ratio == 1 else f", geared {motor.gear_ratio:g}:1"
-    own = f" ({'own' if 'motor' in each.changes else 'design'} {motor.kv_rpm_per_v:.0f}){geared}"
-    spans = {"label": _span((measured[0] / share, measured[1] / share)), "measured": _span(measured)}
-    first, other = ("label", "measured") if motor.kv_kind == "label" else ("measured", "label")
-    return [(f"{first} kV", f"{spans[first]}{own}"), (f"{other} kV", spans[other])]
+# ---------------------------------------------------------------- sizes
+
+
+_NAMED, _WIDE = 3, 20
+"""So many sizes that do not fit are named in the short answer, the nearest; the columns of a label."""
+
+
+def _sizes(each: CellEnvelope, most: int | None = None) -> list[tuple[str, str]]:
+    """What propellers and packs fit, and why others do not: those nearest to the design first, ``most`` of them."""
+    if not each.holds:
+        return []
+    packs = sorted(each.packs, key=lambda c: abs(math.log(c.part.capacity_mah / each.train.pack.capacity_mah)))
+    shelf = f"{each.cells}S" + ("" if each.train.pack.cells_parallel == 1 else f"{each.train.pack.cells_parallel}P")
+    out = []
+    for label, choices, said in (
+        (f"{each.cells}S propeller", each.propellers, _propeller_names),
+        (f"{shelf} pack", tuple(packs), _pack_names),
+    ):
+        good = [choice for choice in choices if choice.fits]
+        bad = [choice for choice in choices if not choice.fits][:most]
+        out.append((label, f"yes: {_pack_runs(choices) if said is _pack_names else said(good)}"))
+        if bad:
+            reasons: dict[str, list[Choice]] = {}
+            for choice in bad:
+                reasons.setdefault(check_name(choice.failed[0]), []).append(choice)
+            out.append((f"{label}, no", "; ".join(f"{said(some)}: {reason}" for reason, some in reasons.items())))
+    return out
+
+
+def _propeller_names(choices: Sequence[Choice]) -> str:
+    """``6x4 thin and folding, 7x4 thin 3-blade``: sizes, with the families that each comes in."""
+    sizes: dict[str, list[str]] = {}
+    for choice in choices:
+        part = choice.part
+        size = f"{part.diameter_in:g}x{part.pitch_in:g}"
+        blades = "" if part.blades == 2 else f"{part.blades}-blade"
+        kind = part.family or ("" if part.name.startswith(size) else f"({part.name})")
+        sizes.setdefault(size, []).append(f"{kind} {blades}".strip())
+    return ", ".join(f"{size} {joined(list(filter(None, kinds)))}".strip() for size, kinds in sizes.items())
+
+
+def _pack_names(choices: Sequence[Choice]) -> str:
+    """``950 mAh 22C and 48C``: capacities, with the C labels that each comes in."""
+    sizes: dict[float, list[str]] = {}
+    for choice in sorted(choices, key=lambda c: (c.part.capacity_mah, c.part.c_rating)):
+        sizes.setdefault(choice.part.capacity_mah, []).append(f"{choice.part.c_rating:g}C")
+    return ", ".join(f"{capacity:g} mAh {joined(labels)}" for capacity, labels in sizes.items())
+
+
+def _pack_runs(choices: Sequence[Choice]) -> str:
+    """``480 mAh and up to 820 of 28C or more``: capacities together where every size between fits."""
+    left = sorted((c for c in choices if c.fits), key=lambda c: (c.part.capacity_mah, c.part.c_rating))
+    runs: list[list[Choice]] = []
+    for choice in left:
+        if runs and _is_run([*runs[-1], choice], choices):
+            runs[-1].append(choice)
+        else:
+            runs.append([choice])
+    said: list[str] = []
+    single: list[Choice] = []
+    for run in runs:
+        low, high = run[0].part.capacity_mah, run[-1].part.capacity_mah
+        if low == high:
+            single += run
+            continue
+        least = min(choice.part.c_rating for choice in run)
+        said.append(f"{low:g} mAh and up to {high:g} of {least:g}C or more")
+    return "; ".join((*said, *([_pack_names(single)] if single else [])))
+
+
+def _is_run(run: Sequence[Choice], choices: Sequence[Choice]) -> bool:
+    """Whether each pack that was tried between the ends of a run, of its least C or more, fits."""
+    low, high = run[0].part.capacity_mah, run[-1].part.capacity_mah
+    least = min(choice.part.c_rating for choice in run)
+    return all(c.fits for c in choices if low <= c.part.capacity_mah <= high and c.part.c_rating >= least)
 
 
 def _lines(each: CellEnvelope, shown: Shown, timer: bool) -> list[tuple[str, str]]:
-    """What a builder may fit, and what the aircraft then does, as short lines."""
-    assert each.box is not None
-    box, train = each.box.ranges, each.train
-    family = f", {train.propeller.family}" if train.propeller.family else ""
+    """What else a builder may fit, and what 80 of 100 builds then do, as short lines."""
+    train, motor = each.train, each.train.motor
+    own = f" ({'own' if 'motor' in each.changes else 'design'} {label_kv(motor):.0f})"
+    geared = "" if motor.gear_ratio == 1 else f", geared {motor.gear_ratio:g}:1"
     position = [] if math.isnan(each.pack_position_mm[0]) else [
         ("pack centre", f"{_span(each.pack_position_mm, 0, 'mm')} aft of datum")
     ]  # fmt: skip
-    parallel = "" if train.pack.cells_parallel == 1 else f"{train.pack.cells_parallel}P"
-    milliohm = (1e3 * box["resistance_ohm"][0], 1e3 * box["resistance_ohm"][1])
     each_motor = " each" if train.count > 1 else ""
-    return [
-        *_kv(each),
-        ("motor mass", f"{_mass_span(box['motor_mass_g'], shown)}{each_motor}"),
-        ("winding resistance", _span(milliohm, 0, "mohm")),
+    lines = [
+        ("label kV", f"{_span(each.kv_label_rpm_per_v)}{own}{geared}"),
+        ("motor mass", f"{_mass_span(each.motor_mass_g, shown)}{each_motor}"),
         ("motor rating", f"at least {each.motor_a:.4g} A{_burst(each.motor_burst_a)}, {each.motor_w:.4g} W"),
         ("ESC rating", f"at least {each.controller_a:.4g} A{_burst(each.controller_burst_a)}"),
         ("radio and payload", f"{train.radio_current_a:.2g} A"),
-        ("propeller diameter", _span(box["diameter_in"], 1, "in")),
-        ("propeller pitch", _span(box["pitch_in"], 1, "in")),
-        ("propeller blades", f"{train.propeller.blades}{family}"),
-        ("pack", f"{each.cells}S{parallel} {_span(box['capacity_mah'], 0, 'mAh')}"),
-        ("pack C rating", f"label {train.pack.c_rating:g}C or more"),
         ("pack mass", _mass_span(each.pack_mass_g, shown)),
         *position,
-        ("all-up mass (AUW)", _mass_span(box["all_up_mass_g"], shown)),
+        ("all-up mass (AUW)", _mass_span(each.all_up_mass_g, shown)),
         ("static thrust", _thrust_span(each.thrust_static_n, shown)),
         ("T/W at half charge", _span(each.thrust_to_weight, 2)),
         (f"static motor current{each_motor}", _span(each.motor_current_static_a, 1, "A")),
         ("static battery lead", _span(each.pack_current_static_a, 1, "A")),
         ("static pack power", _span(each.pack_power_static_w, 0, "W")),
         ("flight time", _span(each.flight_minutes, 0, "min")),
-        *([("timer, worst parts", f"{clock(each.timer_worst_minutes)} min:s")] if timer else []),
-        ("recharge", _span(each.recharge_mah, 0, "mAh")),
-        ("field height", _span(each.altitude_m, 0, "m")),
-        ("air temperature", _span(each.temperature_c, 0, "degC")),
-        ("every limit met, worst", f"in {of_100(each.box.least_chance)} builds"),
+        *([("timer for any of these", f"{clock(each.timer_worst_minutes)} min:s")] if timer else []),
     ]  # fmt: skip
+    return lines
 
 
-_AXIS_WORDS = {
-    "kv_rpm_per_v": "kV", "resistance_ohm": "winding resistance", "motor_mass_g": "motor mass",
-    "diameter_in": "diameter", "pitch_in": "pitch", "capacity_mah": "capacity", "all_up_mass_g": "all-up mass",
-    "air": "air",
-}  # fmt: skip
-
-
-def _stops(each: CellEnvelope) -> str:
-    """Which limits end the ranges, those that the same limit ends together; empty where none does."""
-    assert each.box is not None
-    ended: dict[str, list[str]] = {}
-    for (axis, side), names in each.box.stopped_by.items():
-        word = {0: "colder and denser air", 1: "hotter and thinner air"}[side] if axis == "air" else (
-            f"{'more' if side else 'less'} {_AXIS_WORDS[axis]}"
-        )  # fmt: skip
-        ended.setdefault(check_names(names), []).append(word)
-    return "; ".join(f"{names}: {', '.join(words)}" for names, words in ended.items())
+_FURTHER = ("radio and payload", "pack mass", "static motor current", "static thrust", "static pack power")
+"""How the lines begin that the short answer leaves out."""
 
 
 def _balance(envelope: Envelope) -> Part:
@@ -288,30 +436,35 @@ def _balance(envelope: Envelope) -> Part:
             title="Balance", sentences=("The brief gives no centre of gravity: balance as the plans say.",)
         )  # fmt: skip
     text = (
-        f"Centre of gravity (CG) {envelope.target_cg_mm:g} mm aft of the datum, within {envelope.cg_tolerance_mm:g} mm "
-        "either way: the designer's figure; move the pack to meet it."
+        f"CG {envelope.target_cg_mm:g} mm aft of the datum, within {envelope.cg_tolerance_mm:g} mm: move the pack to "
+        "meet it."
     )
     return Part(title="Balance", sentences=(text,))
 
 
-def _variants(envelope: Envelope, shown: Shown) -> Part:
+def _variants(envelope: Envelope, shown: Shown, *, short: bool = False) -> Part:
     lines = []
     for each in envelope.variants:
-        said: dict[str, list[str]] = {}
-        for count, mass in each.all_up_mass_by_cells_g.items():
-            if text := _side(envelope.cells[count], mass, each.inside_by_cells[count], each.failing_by_cells[count]):
-                said.setdefault(text, []).append(f"{shown.mass_text(mass)} ({count}S)")
-        if said:
-            lines.append((each.variant, "; ".join(f"{joined(masses)}: {text}" for text, masses in said.items())))
+        masses = joined(
+            [
+                f"{shown.mass_text(mass)} ({count}S)" for count, mass in each.all_up_mass_by_cells_g.items()
+                if envelope.cells[count].holds
+            ]
+        )  # fmt: skip
+        lines.append((each.variant, ": ".join(filter(None, (masses, _covered(envelope, each, short))))))
     return Part(title="Variants", lines=tuple(lines))
 
 
-def _side(each: CellEnvelope, mass_g: float, inside: bool, failing: Sequence[str]) -> str:
-    """Where a variant lies beside the ranges of a cell count, and what it misses; empty where nothing holds."""
-    if each.box is None:
-        return ""
-    heavier = mass_g > each.box.ranges["all_up_mass_g"][1]
-    where = "inside the ranges" if inside else f"{'heavier' if heavier else 'lighter'} than the ranges allow"
-    if failing:
-        return f"{where}, misses {check_names(failing)}"
-    return where if inside else f"{where}; meets every limit with the parts above"
+def _covered(envelope: Envelope, each: VariantCovered, short: bool) -> str:
+    """Whether a variant is covered, and why not; ``short`` without how sure that is."""
+    if each.covered:
+        return "covered"
+    if short:
+        return f"not covered: {check_names(each.failed)}"
+    wish, rate = envelope.asked
+    brief = each.chance_brief / wish <= each.chance_ratings / rate
+    chance, wanted = (each.chance_brief, wish) if brief else (each.chance_ratings, rate)
+    return (
+        f"not covered: {check_names(each.failed)}; the design holds in {of_hundred(chance, wanted)} of 100 "
+        f"({of_hundred(wanted)} asked)"
+    )

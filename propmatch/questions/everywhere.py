@@ -1,0 +1,145 @@
+"""A power train that holds in every condition: a design, or the least change of it that does.
+
+One part of the catalogue is changed, then two: on paper in the conditions that cost most, then those with the widest
+margins by draws. Parts count as other builders buy them (:mod:`propmatch.questions.bought`).
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from itertools import combinations
+from typing import Any
+
+import attrs
+import numpy as np
+
+from propmatch.checks.chances import drawn
+from propmatch.checks.judged import smallest_margins
+from propmatch.checks.measures import TrainMeasures
+from propmatch.models.arrays import Floats, Index
+from propmatch.questions.bought import bought_motor, bought_pack, bought_propeller, label_kv
+from propmatch.questions.publishing import Condition
+from propmatch.records.fields import replace
+from propmatch.records.parts import PARTS, PowerTrain
+from propmatch.search.exhaustive import first_failures
+from propmatch.search.shelf import Shelf
+
+__all__ = ["Centre", "centre_of", "critical", "least_near"]
+
+DRAWN, _SORTED = 256, 128
+"""Draws of each train in each condition, of those that may be the centre; and those that tell hard conditions."""
+_LOOKED_AT, _NEARLY = 12, 0.97
+"""Trains of a level that are drawn, those with the widest margins; those that come less near are drawn no further."""
+_ORDER = ("propeller", "pack", "controller", "motor")
+"""What a builder changes more easily comes first."""
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Centre:
+    """What an envelope is grown around.
+
+    Attributes
+    ----------
+    train : PowerTrain, parts of the catalogue or the design's own
+    changes : kind to the part that differs from the design
+    holds : whether it keeps the chances asked for in every condition
+    """
+
+    train: PowerTrain
+    changes: dict[str, Any]
+    holds: bool
+
+
+def least_near(train: PowerTrain, where: Sequence[Condition]) -> Floats:
+    """How near a train comes to the chances asked for in each condition, (K,); 1 where it reaches them."""
+    return np.array([drawn(c.setting, [_there(train, c)], draws=DRAWN).near[0] for c in where])
+
+
+def critical(train: PowerTrain, where: Sequence[Condition], most: int = 2) -> tuple[Condition, ...]:
+    """The conditions where the limits of the brief come out least likely, and those where the ratings do, in turns."""
+    each = [drawn(c.setting, [_there(train, c)], draws=_SORTED) for c in where]
+    orders = [
+        np.argsort([one.chance(getattr(one, names))[0] for one in each], kind="stable")[:most].tolist()
+        for names in ("wishes", "ratings")
+    ]
+    return tuple(where[at] for at in dict.fromkeys(at for turn in zip(*orders, strict=True) for at in turn))
+
+
+def _there(train: PowerTrain, condition: Condition) -> PowerTrain:
+    """A train as a condition flies it."""
+    return replace(train, **condition.setting.train_numbers)
+
+
+def centre_of(base: PowerTrain, stock: Mapping[str, Sequence[Any]], where: Sequence[Condition]) -> Centre:
+    """The base, or the least change of it by parts of the stock, that holds in all these conditions.
+
+    Parameters
+    ----------
+    base : PowerTrain
+    stock : kind to parts that may take the place of the base's
+    where : the conditions that cost most
+    """
+    if np.all(least_near(_bought(base), where) >= 1.0):
+        return Centre(train=base, changes={}, holds=True)
+    kinds = {kind: [getattr(base, kind), *(p for p in stock[kind] if p is not getattr(base, kind))] for kind in PARTS}
+    bought = {kind: [_bought_part(kind, part) for part in parts] for kind, parts in kinds.items()}
+    warm: dict[tuple[Any, ...], Shelf] = {}
+    for each in where:
+        numbers = each.setting.train_numbers
+        if tuple(numbers.values()) not in warm:
+            warm[tuple(numbers.values())] = Shelf.of(*bought.values(), **numbers)
+    shelves = [warm[tuple(each.setting.train_numbers.values())] for each in where]
+    for level in _levels([len(parts) for parts in kinds.values()]):
+        row = _best(level, shelves, where)
+        if row is not None:
+            parts = {kind: kinds[kind][at] for kind, at in zip(PARTS, row, strict=True)}
+            changes = {kind: part for (kind, part), at in zip(parts.items(), row, strict=True) if at}
+            return Centre(train=replace(base, **parts), changes=changes, holds=True)
+    return Centre(train=base, changes={}, holds=False)
+
+
+def _bought_part(kind: str, part: Any) -> Any:
+    if kind == "motor":
+        return bought_motor(part, label_kv(part), part.mass_g)
+    if kind == "pack":
+        return bought_pack(part)
+    return bought_propeller(part) if kind == "propeller" else part
+
+
+def _bought(train: PowerTrain) -> PowerTrain:
+    return replace(train, **{kind: _bought_part(kind, getattr(train, kind)) for kind in PARTS})
+
+
+def _levels(sizes: Sequence[int]) -> Iterator[Index]:
+    """Combinations with one kind of part changed, then with two; the first part of each kind is the base's."""
+    for changed in (1, 2):
+        for kinds in sorted(combinations(_ORDER, changed), key=lambda some: max(map(_ORDER.index, some))):
+            columns = [list(PARTS).index(kind) for kind in kinds]
+            grid = np.indices([sizes[column] - 1 for column in columns]).reshape(changed, -1).T + 1
+            rows = np.zeros((len(grid), len(sizes)), dtype=np.intp)
+            rows[:, columns] = grid
+            yield rows
+
+
+def _best(rows: Index, shelves: Sequence[Shelf], where: Sequence[Condition]) -> Index | None:
+    """Of combinations that keep the chances in every condition the one nearest in mass to the base, or None."""
+    margins, base = np.full(len(rows), np.inf), np.zeros((1, rows.shape[1]), dtype=np.intp)
+    for condition, shelf in zip(where, shelves, strict=True):
+        fits = shelf.cells_fit(*rows[:, :3].T)
+        if not fits.any():
+            return None
+        rows, margins = rows[fits], margins[fits]
+        _, alive, measured = first_failures(TrainMeasures(condition.setting, *shelf.combine(*rows.T)))
+        if not len(alive):
+            return None
+        rows, margins = rows[alive], np.minimum(margins[alive], smallest_margins(measured))
+    rows = rows[np.argsort(-margins, kind="stable")[:_LOOKED_AT]]
+    near = np.full(len(rows), np.inf)
+    for condition, shelf in zip(where, shelves, strict=True):
+        trains = [shelf.train(*row) for row in rows.tolist()]
+        near = np.minimum(near, drawn(condition.setting, trains, draws=DRAWN).near)
+        rows, near = rows[near >= _NEARLY], near[near >= _NEARLY]
+        if not len(rows):
+            return None
+    mass = shelf.combine(*np.concatenate([base, rows]).T)[1].mass_g
+    off = np.where(near >= 1.0, np.abs(mass[1:] - mass[0]), np.inf)
+    best = int(np.argmin(off))
+    return np.asarray(rows[best]) if np.isfinite(off[best]) else None
