@@ -66,7 +66,7 @@ def _words(layout: Layout) -> str:
 
 
 def _places(layout: Layout) -> Table:
-    """Surfaces, propeller and balance in numbers; the masses have a table of their own."""
+    """Surfaces, propeller, balance and masses in numbers."""
     geometry = layout.geometry
     balance, tail, line = geometry.balance, geometry.tail, geometry.thrust_line
     rows: list[tuple[str, float | None, float | None]] = [
@@ -83,6 +83,7 @@ def _places(layout: Layout) -> Table:
         rows.append(("tail, quarter chord", tail.position_mm, geometry.tail_height_mm))
     if layout.fin_mm is not None:
         rows.append(("fin, quarter chord", layout.controls.fin_position_mm, None))
+    rows += [(f"{mass.number}: {mass.name}", mass.position_mm, mass.height_mm) for mass in layout.masses]
     return Table.of([
         {"what": what, "aft of the datum, mm": _mm(x), "above the level line, mm": _mm(z)} for what, x, z in rows
     ])  # fmt: skip
@@ -93,16 +94,14 @@ def _mm(length: float | None) -> str:
 
 
 def _masses(layout: Layout) -> Table:
-    """Every number of the drawing, and the sum of the masses with its centre."""
+    """Every mass with its place along the aircraft, and the sum of the masses with its centre."""
     masses = [mass for mass in layout.masses if np.isfinite(mass.mass_g)]
     whole = MassBuildUp(tuple(
-        Item(name=mass.name, mass_g=mass.mass_g, position_mm=mass.position_mm, height_mm=mass.height_mm)
-        for mass in masses
+        Item(name=mass.name, mass_g=mass.mass_g, position_mm=mass.position_mm) for mass in masses
     ))  # fmt: skip
-    lines = [(str(mass.number), mass.name, mass.mass_g, mass.position_mm, mass.height_mm) for mass in layout.masses]
-    lines.insert(len(masses), ("", "all-up", whole.mass_g, whole.position_mm, whole.height_mm))
+    lines = [(str(mass.number), mass.name, mass.mass_g, mass.position_mm) for mass in layout.masses]
+    lines.insert(len(masses), ("", "all-up", whole.mass_g, whole.position_mm))
     return Table.of([
-        {"number": number, "what": name, "mass, g": signed(grams), "aft of the datum, mm": _mm(x),
-         "above the level line, mm": _mm(z)}
-        for number, name, grams, x, z in lines
+        {"number": number, "what": name, "mass, g": signed(grams), "aft of the datum, mm": _mm(x)}
+        for number, name, grams, x in lines
     ])  # fmt: skip

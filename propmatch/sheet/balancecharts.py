@@ -7,7 +7,7 @@ import numpy as np
 
 from propmatch.aircraft.thrustline import ThrottleTrim
 from propmatch.sheet.picture import Picture, Table
-from propmatch.sheet.style import INK, STYLES, end_labels
+from propmatch.sheet.style import INK, STYLES, key
 from propmatch.words.shown import Shown, signed
 
 __all__ = ["trim_chart"]
@@ -32,12 +32,11 @@ def trim_chart(
 
     def draw(figure: Any) -> None:
         ax = figure.add_subplot(111)
-        for _, y, style in lines:
-            ax.plot(x, y, markevery=max(1, len(x) // 6), **style)
+        for text, y, style in lines:
+            ax.plot(x, y, markevery=max(1, len(x) // 6), label=text, **style)
         ax.axhline(0, color=INK, lw=0.8)
-        ax.set(xlabel=f"airspeed, {units.speed_unit}", ylabel="more up elevator than in the glide, deg")
-        last = [(int(np.flatnonzero(np.isfinite(y))[-1]), y, text, style) for text, y, style in lines]
-        end_labels(ax, [(x[i], float(y[i]), text, style["color"]) for i, y, text, style in last])
+        ax.set(xlabel=f"airspeed, {units.speed_unit}", ylabel="more up elevator, deg")
+        key(ax)
 
     rows = [
         {f"airspeed, {units.speed_unit}": signed(x[i], 0), **{f"{text}, deg": signed(float(y[i])) for text, y, _ in
@@ -46,4 +45,4 @@ def trim_chart(
     ]  # fmt: skip
     summary = " ".join(words or found.readings(show=units.speed_text))
     return Picture(name=name, title="Trim change with throttle", summary=summary, table=Table.of(rows), draw=draw,
-                   height_in=3.2)  # fmt: skip
+                   height_in=2.1)  # fmt: skip

@@ -14,10 +14,11 @@ from propmatch.models.arrays import Floats
 from propmatch.train.coupling import full_throttle_thrust, solve_lanes
 from propmatch.units import MAH_AH
 
-__all__ = ["BAND", "Band", "charge_band", "needed_band", "shaded", "throttle_bands", "thrust_band"]
+__all__ = ["BAND", "BUILDS", "Band", "charge_band", "needed_band", "shaded", "throttle_bands", "thrust_band"]
 
 BAND = "Shaded: 80 % of builds, given how well each number is known."
-"""What a band is, in words."""
+"""What a band is, in a sentence, and in the key of a chart."""
+BUILDS = "80 % of builds"
 _SPEEDS, _STEPS, _MOMENTS = 19, 13, 60
 
 
@@ -106,6 +107,6 @@ def charge_band(sure: Sureness) -> Band:
     return Band.of(x, np.array(lines).T)
 
 
-def shaded(axes: Any, band: Band, colour: str, *, x: float = 1.0, y: float = 1.0) -> None:
-    """Draw a band, its axes multiplied by ``x`` and ``y``."""
-    axes.fill_between(x * band.x, y * band.low, y * band.high, color=colour, alpha=0.16, lw=0)
+def shaded(axes: Any, band: Band, colour: str, *, x: float = 1.0, y: float = 1.0, label: str = "") -> None:
+    """Draw a band, its axes multiplied by ``x`` and ``y``; ``label`` for the key."""
+    axes.fill_between(x * band.x, y * band.low, y * band.high, color=colour, alpha=0.2, lw=0, label=label)

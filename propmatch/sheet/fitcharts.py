@@ -12,7 +12,7 @@ from propmatch.models.arrays import Floats
 from propmatch.models.motor import resistance_at_speed
 from propmatch.sheet.bands import Band, shaded
 from propmatch.sheet.picture import Picture, Table
-from propmatch.sheet.style import GREY, INK, STYLES
+from propmatch.sheet.style import GREY, INK, STYLES, key
 from propmatch.units import KV_TO_K, RPM_RAD_S
 from propmatch.words.fitwords import fit_sentences
 from propmatch.words.shown import signed
@@ -124,11 +124,10 @@ def fit_chart(fit: LogFit, *, name: str = "bench") -> Picture:
         }
         for row in fit.rows
     ]
-    summary = " ".join([*fit_sentences(fit), "Shaded: where 90 % of such readings lie."] if curves
-                       else fit_sentences(fit))  # fmt: skip
+    summary = " ".join(fit_sentences(fit))
     return Picture(
         name=name, title=f"Bench readings of {fit.known.name}, and what they fit", summary=summary,
-        table=Table.of(rows), draw=draw, height_in=4.8 if curves else 2.4,
+        table=Table.of(rows), draw=draw, height_in=4.4 if curves else 2.4,
     )  # fmt: skip
 
 
@@ -143,7 +142,7 @@ def _speeds(ax: Any, fit: LogFit, curves: dict[int | None, tuple[list[FittedRow]
     """Readings as marks, and the curve of each cell count with its band."""
     for (cells, (rows, rpm, band)), style in zip(curves.items(), STYLES * 3, strict=False):
         label = "full throttle" if cells is None else f"{cells}S, full throttle"
-        shaded(ax, band, style["color"])
+        shaded(ax, band, style["color"], label="" if ax.collections else "90 % of readings")
         ax.plot(band.x, rpm, color=style["color"], ls=style["linestyle"], lw=1.4)
         _marks(ax, rows, marker=style["marker"], color=style["color"], label=label)
     drawn = {id(row) for rows, *_ in curves.values() for row in rows}
@@ -152,7 +151,7 @@ def _speeds(ax: Any, fit: LogFit, curves: dict[int | None, tuple[list[FittedRow]
         some = [row for row in others if row.used is used]
         _marks(ax, some, marker=marker, color=GREY, markerfacecolor="none", label=label)
     ax.set(xlabel="current from the pack, A", ylabel="propeller speed, rpm", xlim=(0, None))
-    ax.legend(fontsize=7.5, frameon=False, labelcolor=GREY)
+    key(ax)
 
 
 def _marks(ax: Any, rows: Sequence[FittedRow], **look: Any) -> None:
@@ -175,10 +174,10 @@ def _residuals(ax: Any, fit: LogFit) -> None:
     ax.axhline(0.0, color=INK, lw=0.8)
     labels = [f"{row.line}{'' if row.used and not row.remark else ' !'}" for row in fit.rows]
     ax.set_xticks(range(len(labels)), labels, rotation=90 if len(labels) > 12 else 0)
-    ax.set(xlabel="line of the log; ! marks a row that is set aside or remarked on", ylabel="reading less fit, %",
+    ax.set(xlabel="line of the log; ! set aside or remarked on", ylabel="reading less fit, %",
            xlim=(-0.5, len(labels) - 0.5), ylim=(-1.15 * most or -1.0, 1.15 * most or 1.0))  # fmt: skip
     if most:
-        ax.legend(fontsize=7.5, frameon=False, labelcolor=GREY, ncols=5, loc="lower center", bbox_to_anchor=(0.5, 1.0))
+        key(ax)
 
 
 def _off(row: FittedRow, quantity: str) -> float:

@@ -10,13 +10,14 @@ from propmatch.aircraft.endurance import FlightTime, flight_time
 from propmatch.aircraft.flightlanes import Leg
 from propmatch.aircraft.passing import minutes_along
 from propmatch.checks.chances import Sureness
+from propmatch.checks.setting import Setting
 from propmatch.models.air import Air
 from propmatch.models.arrays import Floats
 from propmatch.records.parts import Airframe, PowerTrain
 from propmatch.records.sections import Phase
-from propmatch.sheet.bands import BAND, charge_band, shaded
+from propmatch.sheet.bands import BUILDS, charge_band, shaded
 from propmatch.sheet.picture import Picture, Table
-from propmatch.sheet.style import BLUE, GREY, INK, STYLES, end_labels
+from propmatch.sheet.style import BLUE, INK, STYLES, WASH, key, level
 from propmatch.words.chancewords import ranged
 from propmatch.words.flightwords import end_text, height_words, why_not
 from propmatch.words.shown import Shown, signed
@@ -26,6 +27,9 @@ __all__ = ["FlightPlan", "Stretch", "flight_chart", "stretches"]
 _POINTS = 400
 _LEAST_POINTS = 5
 _MOST_SHADED = 60
+_LEAST_SHARE, _TICK_SHARE = 0.1, 0.085
+"""Of the time axis: least width of a leg, and how near ticks come to each other."""
+_STEPS = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0)
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -39,6 +43,15 @@ class FlightPlan:
     reserve_charge: float = 0.2
     cutoff_cell_v: float | None = None
     air: Air | None = None
+
+    @classmethod
+    def of(cls, setting: Setting, train: PowerTrain) -> "FlightPlan":
+        """Of a train in one build of the aircraft."""
+        return cls(
+            train=train, airframe=setting.variant.airframe, mass_kg=setting.all_up_mass_kg(train.mass_g),
+            phases=setting.phases, reserve_charge=setting.reserve_charge, cutoff_cell_v=setting.cutoff_cell_v,
+            air=setting.air,
+        )  # fmt: skip
 
     def flown(self) -> FlightTime:
         return flight_time(
@@ -104,36 +117,39 @@ def flight_chart(
     order = list(dict.fromkeys(name for part in parts for name in part.names))
     style = {name: STYLES[i % len(STYLES)] for i, name in enumerate(order)}
     cutoff = plan.train.pack.cells_series * flown.cutoff_cell_v
+    tall = units.of(1.0, "m")
     band = None if sure is None or not parts else charge_band(sure)
 
     def draw(figure: Any) -> None:
-        above, middle, below = figure.subplots(3, 1, sharex=True, height_ratios=(3, 1.5, 1.5))
-        ends: dict[str, tuple[float, float, str, str]] = {}
+        climbs = bool(parts) and flown.greatest_height_m >= 1.0
+        axes = figure.subplots(3 if climbs else 2, 1, sharex=True, height_ratios=(3, 1.5, 1.8) if climbs else (3, 2))
+        above, below = axes[0], axes[-1]
+        if band is not None:
+            shaded(below, band, BLUE, y=100.0, label=BUILDS)
         for at, part in enumerate(parts):
             if at % 2 == 0 and len(parts) <= _MOST_SHADED:
-                for ax in (above, middle, below):
-                    ax.axvspan(part.minutes[0], part.minutes[-1], color="#f0f0f0", lw=0)
-            for label, volts in part.voltage.items():
-                look = style[label]
-                above.plot(part.minutes, volts, markevery=40, **look)
-                ends[label] = (part.minutes[-1], float(volts[-1]), label, look["color"])
-        if band is not None:
-            shaded(below, band, BLUE, y=100.0)
+                for ax in axes:
+                    ax.axvspan(part.minutes[0], part.minutes[-1], color=WASH, lw=0)
+        for label in order:
+            flown_in = [(part.minutes, part.voltage[label]) for part in parts if label in part.voltage]
+            t, volts = (np.concatenate([[*each, np.nan] for each in lines]) for lines in zip(*flown_in, strict=True))
+            above.plot(t, volts, markevery=max(len(t) // 4, 1), label=label, **style[label])
         if parts:
             minutes = np.concatenate([part.minutes for part in parts])
-            middle.plot(minutes, np.concatenate([part.height_m for part in parts]), color=INK)
             below.plot(minutes, 100 * np.concatenate([part.charge for part in parts]), color=INK)
-        above.axhline(cutoff, color=INK, lw=1.1, ls=(0, (1, 1.5)))
-        below.axhline(100 * plan.reserve_charge, color=INK, lw=1.1, ls=(0, (1, 1.5)))
+        if climbs:
+            axes[1].plot(minutes, tall * np.concatenate([part.height_m for part in parts]), color=INK)
+            axes[1].set(ylabel=f"height, {units.unit('m')}", ylim=(0, 1.1 * tall * flown.greatest_height_m))
+        level(above, cutoff, "cutoff")
+        level(below, 100 * plan.reserve_charge, "reserve")
         above.set(ylabel="pack voltage, V")
-        middle.set(ylabel="height, m", ylim=(0, 1.1 * max(flown.greatest_height_m, 1.0) if parts else 1.0))
-        below.set(ylabel="charge left, %", xlabel="minutes since take-off", ylim=(0, 105))
-        if parts:
-            below.set_xlim(0, parts[-1].minutes[-1] if band is None else band.x[-1])
+        below.set(ylabel="charge, %", xlabel="minutes since take-off", ylim=(0, 105))
         low, high = above.get_ylim()
         above.set_ylim(low - 0.08 * (high - low), high)
-        end_labels(above, [*ends.values(), (flown.minutes, cutoff, "cutoff", GREY)])
-        end_labels(below, [(flown.minutes, 100 * plan.reserve_charge, "reserve", GREY)])
+        if parts:
+            _clock(below, [0.0, *(part.minutes[-1] for part in parts)], parts[-1].minutes[-1] if band is None
+                   else band.x[-1])  # fmt: skip
+            key(above, [*above.get_legend_handles_labels()[0], *below.get_legend_handles_labels()[0]])
 
     def ends(name: str, phase: int, value: float) -> str:
         """A number of a phase with its range."""
@@ -151,17 +167,37 @@ def flight_chart(
             "throttle, %": _span(100 * row.throttle_from, 100 * row.throttle_to),
             "pack current, A": ends("phase_current_a", at, row.pack_current_mean_a),
             "motor current at most, A": ends("motor_current_a", at, row.motor_current_highest_a),
-            "climb, m/s": signed(row.climb_mean_m_s, 1),
-            "height gained, m": signed(row.gained_m, 0),
+            f"climb, {units.unit('m/s')}": units.number(row.climb_mean_m_s, "m/s"),
+            f"height gained, {units.unit('m')}": units.number(row.gained_m, "m", 0),
             "used, mAh": signed(row.used_mah, 0),
             "cell voltage at least, V": signed(row.cell_voltage_lowest_v, 2),
         }
         for at, row in enumerate(flown.phases)
     ]
     return Picture(
-        name=name, title="Pack voltage, height and charge through the flight", summary=_words(flown, sure),
-        table=Table.of(rows), draw=draw, height_in=5.2,
+        name=name, title="Pack voltage, height and charge through the flight", summary=_words(flown, sure, units),
+        table=Table.of(rows), draw=draw, height_in=3.2,
     )  # fmt: skip
+
+
+def _clock(ax: Any, ends: Sequence[float], last: float) -> None:
+    """Time along the axis, in which every leg (from one end to the next) has a least width."""
+    t = np.unique([*ends, max(last, ends[-1])])
+    share = np.diff(t) / t[-1]
+    least = min(_LEAST_SHARE, 0.5 / share.size)
+    wide = np.maximum(share, least)
+    x = np.concatenate([[0.0], np.cumsum(wide) / wide.sum()])
+    ax.set_xscale("function", functions=(lambda m: np.interp(m, t, x), lambda at: np.interp(at, x, t)))
+    ax.set_xlim(0.0, t[-1])
+    step = next(each for each in _STEPS if t[-1] <= 8 * each or each == _STEPS[-1])
+    ticks: list[float] = []
+    for minute in (0.0, *ends[1:], *np.arange(step, t[-1], step)):
+        if all(abs(np.interp(minute, t, x) - np.interp(other, t, x)) > _TICK_SHARE for other in ticks):
+            ticks.append(float(minute))
+    ax.set_xticks(ticks, [f"{minute:.1f}".removesuffix(".0") for minute in ticks])
+    ax.minorticks_off()
+    if share.min() < least:
+        ax.set_xlabel("minutes since take-off, short phases drawn wider")
 
 
 def _span(low: float, high: float) -> str:
@@ -170,7 +206,7 @@ def _span(low: float, high: float) -> str:
     return f"{low:.0f} to {high:.0f}"
 
 
-def _words(flown: FlightTime, sure: Sureness | None) -> str:
+def _words(flown: FlightTime, sure: Sureness | None, shown: Shown) -> str:
     if not np.isfinite(flown.minutes):
         return f"No answer: {flown.status.meaning}."
     if flown.minutes == 0:
@@ -181,7 +217,6 @@ def _words(flown: FlightTime, sure: Sureness | None) -> str:
         minutes = ranged(minutes, ends.low, ends.high)
     return " ".join([
         f"{minutes} minutes, {end_text(flown)}. Mean pack current {flown.average_current_a:.1f} A, "
-        f"{flown.recharge_mah:.0f} mAh used.",
-        *height_words(flown),
-        *((BAND,) if sure else ()),
+        f"{flown.used_mah:.0f} mAh used.",
+        *height_words(flown, shown),
     ])  # fmt: skip

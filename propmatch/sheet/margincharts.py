@@ -7,67 +7,75 @@ import numpy as np
 
 from propmatch.checks.limits import Check
 from propmatch.checks.rule import PRACTICE, margins
+from propmatch.sheet.bands import BUILDS
+from propmatch.sheet.labels import folded, text_width_pt
 from propmatch.sheet.picture import Picture, Table
-from propmatch.sheet.style import GREY, INK
+from propmatch.sheet.style import BLUE, COLUMN_IN, GREY, INK, PALE, PAPER, TEXT_PT, WASH
 from propmatch.words.chancewords import chance_words, check_range, of_hundred
 from propmatch.words.checkwords import check_name, limit_text, percent, value_text, warned_words
+from propmatch.words.shown import Shown
 
 __all__ = ["margin_chart", "margin_ends"]
 
 _LEAST, _MOST = -0.6, 1.0
 _LOOK: dict[str, dict[str, Any]] = {
-    "brief": {"facecolor": "#0072B2", "edgecolor": "#00405f"},
-    "part rating": {"facecolor": "#b7d5e6", "edgecolor": "#00405f", "hatch": "////"},
-    "estimated rating": {"facecolor": "#e7f1f7", "edgecolor": "#00405f", "hatch": "||||"},
-    "assumed": {"facecolor": "#f2f2f2", "edgecolor": "#00405f", "hatch": "\\\\", "linestyle": ":"},
-    "common practice": {"facecolor": "white", "edgecolor": "#00405f", "linestyle": "--"},
+    "brief": {"facecolor": BLUE, "edgecolor": BLUE},
+    "part rating": {"facecolor": PALE, "edgecolor": BLUE, "hatch": "/////"},
+    "estimated rating": {"facecolor": PAPER, "edgecolor": BLUE, "hatch": "|||||"},
+    "assumed": {"facecolor": WASH, "edgecolor": BLUE, "hatch": "\\\\\\\\\\", "linestyle": ":"},
+    "common practice": {"facecolor": PAPER, "edgecolor": BLUE, "linestyle": "--"},
 }
-
-
 _KEY = {
-    "part rating": "limit from a part's rating", "estimated rating": "limit is an estimated rating",
-    "assumed": "limit assumed, as the brief gives none",
+    "brief": "the brief's limit", "part rating": "a part's rating", "estimated rating": "an estimated rating",
+    "assumed": "a limit assumed", "common practice": "common practice",
 }  # fmt: skip
+_LINE_PT, _BAR_PT, _GAP_PT, _BELOW_PT = 9.4, 4.6, 3.6, 44.0
+"""Height of a line of text, of a bar, between rows, and of the axis and one row of the key."""
+_COLUMNS = 2
 
 
-def margin_chart(checks: Sequence[Check], *, name: str = "margins") -> Picture:
+def margin_chart(checks: Sequence[Check], shown: Shown | None = None, *, name: str = "margins") -> Picture:
     """Bars of margin with the limit at 0: to the right is room, to the left is beyond the limit.
 
-    A thin line spans the margins of 80 % of builds where checks know theirs, and the number of builds of a hundred
-    that keep the limit stands behind the value. Checks without a limit are in the table alone.
+    Over each bar stand the check, its value, the limit, and how many builds of a hundred keep it. A band behind the bar
+    spans the margins of 80 % of builds, where checks know theirs; an arrow says that a bar goes on. Checks without a
+    limit are in the table alone.
     """
     judged = sorted(
         (c for c in checks if np.isfinite(c.limit)), key=lambda c: (not c.danger, not np.isnan(c.margin), c.margin)
     )
 
+    bases, width = {c.limit_source for c in judged}, 72 * COLUMN_IN - 8
+    texts = [_lines(check_name(c.name), _value(c, shown), width) for c in judged]
+    feet = np.cumsum([_LINE_PT * len(lines) + _BAR_PT + _GAP_PT for lines in texts])
+
     def draw(figure: Any) -> None:
         ax = figure.add_subplot(111)
-        ax.grid(axis="y", visible=False)
-        for at, check in enumerate(judged):
-            width = float(np.clip(check.margin, _LEAST, _MOST)) if np.isfinite(check.margin) else _LEAST
-            ax.barh(at, width, height=0.62, lw=0.8, **_LOOK.get(check.limit_source, _LOOK["brief"]))
+        ax.set(xlim=(_LEAST, _MOST), ylim=(max([_LINE_PT, *feet]), 0.0), xlabel="margin, % of the limit", yticks=[])
+        ax.spines["left"].set_visible(False)
+        ax.grid(visible=False)
+        ax.set_xticks([-0.5, 0, 0.5, 1.0], ["-50", "limit", "50", "100"])
+        for check, lines, foot in zip(judged, texts, feet, strict=True):
+            bar = foot - _GAP_PT - _BAR_PT / 2
             low, high = (float(np.clip(end, _LEAST, _MOST)) for end in margin_ends(check))
             if np.isfinite(low + high):
-                ax.plot([low, high], [at, at], color=INK, lw=1.3, marker="|", ms=7)
-                width = max(width, high)
-            beyond = " (off the chart)" if check.margin > _MOST or check.margin < _LEAST else ""
-            text = "no answer" if np.isnan(check.value) else f"{value_text(check.value, check.unit)}{beyond}"
-            if np.isfinite(check.chance):
-                text += f", {of_hundred(check.chance)} of 100"
-            ax.annotate(text, (max(width, 0.0), at), xytext=(4, 0), textcoords="offset points", va="center",
-                        fontsize=7.5)  # fmt: skip
-        ax.axvline(0, color=INK, lw=1.6)
-        ax.annotate("limit", (0, -0.75), ha="center", va="bottom", fontsize=8, annotation_clip=False)
-        ax.set_yticks(range(len(judged)), [f"{check_name(c.name)}\n{limit_text(c)}" for c in judged], fontsize=7.3)
-        ax.set(xlim=(_LEAST, 1.3), ylim=(len(judged) - 0.4, -0.8), xlabel="margin, % of the limit")
-        ax.set_xticks([-0.5, 0, 0.5, 1.0], ["-50", "0", "50", "100"])
-        _key(figure, {c.limit_source for c in judged})
+                ax.barh(bar, high - low, left=low, height=_BAR_PT + 2.4, color=GREY, alpha=0.35, lw=0)
+            reach = float(np.clip(check.margin, _LEAST, _MOST)) if np.isfinite(check.margin) else _LEAST
+            if np.isfinite(check.margin) and reach != check.margin:
+                ax.plot(reach, bar, marker=">" if reach > 0 else "<", color=BLUE, clip_on=False, ms=_BAR_PT)
+            ax.plot([0.0, 0.0], [bar - _BAR_PT, bar + _BAR_PT], color=INK, lw=1.4)
+            ax.barh(bar, reach, height=_BAR_PT, lw=0.7, **_LOOK.get(check.limit_source, _LOOK["brief"]))
+            for at, (left, right) in enumerate(lines):
+                middle = foot - _GAP_PT - _BAR_PT - 0.8 - _LINE_PT * (len(lines) - at - 0.5)
+                for x, text, side in ((0.0, left, "left"), (1.0, right, "right")):
+                    ax.text(x, middle, text, ha=side, va="center_baseline", transform=ax.get_yaxis_transform())
+        _key(figure, bases)
 
     rows = [
         {
             "check": check_name(c.name),
-            "value": check_range(c),
-            "limit": limit_text(c),
+            "value": check_range(c, shown),
+            "limit": limit_text(c, shown),
             "margin": percent(c.margin),
             "margin of 80 % of builds": _range(c),
             "verdict": c.verdict,
@@ -79,18 +87,33 @@ def margin_chart(checks: Sequence[Check], *, name: str = "margins") -> Picture:
     ]
     return Picture(
         name=name, title="Margin of every check", summary=_words(checks), table=Table.of(rows), draw=draw,
-        height_in=max(2.0, 1.1 + 0.33 * len(judged)),
+        height_in=float(max([_LINE_PT, *feet]) + _BELOW_PT + _LINE_PT * (len(bases) // _COLUMNS)) / 72,
     )  # fmt: skip
+
+
+def _value(check: Check, shown: Shown | None) -> str:
+    """Value, limit, and in how many of 100 builds it is kept."""
+    text = "no answer" if np.isnan(check.value) else value_text(check.value, check.unit, shown)
+    kept = f"; {of_hundred(check.chance)} of 100" if np.isfinite(check.chance) else ""
+    return f"{text}, {limit_text(check, shown)}{kept}"
+
+
+def _lines(name: str, value: str, width: float) -> list[tuple[str, str]]:
+    """Texts at the left and at the right of every line; on one line where both have room."""
+    if text_width_pt(f"{name}   {value}", TEXT_PT) <= width:
+        return [(name, value)]
+    left, right = (folded(text, width, TEXT_PT) for text in (name, value))
+    return [*((text, "") for text in left), *(("", text) for text in right)]
 
 
 def _key(figure: Any, bases: set[str]) -> None:
     from matplotlib.patches import Patch
 
-    shown = [basis for basis in _LOOK if basis in bases]
-    if shown:
-        handles = [Patch(label=_KEY.get(basis, f"limit from {basis}"), **_LOOK[basis]) for basis in shown]
-        figure.legend(handles=handles, loc="outside lower center", ncols=min(len(shown), 3), fontsize=7, frameon=False,
-                      labelcolor=GREY)  # fmt: skip
+    handles = [Patch(label=_KEY[basis], **look) for basis, look in _LOOK.items() if basis in bases]
+    if handles:
+        handles.append(Patch(label=BUILDS, color=GREY, alpha=0.35, lw=0))
+        figure.legend(handles=handles, loc="outside lower left", ncols=min(len(handles), _COLUMNS), handlelength=1.6,
+                      handletextpad=0.4, columnspacing=1.0, borderpad=0.0)  # fmt: skip
 
 
 def margin_ends(check: Check) -> tuple[float, float]:

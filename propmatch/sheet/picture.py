@@ -16,6 +16,7 @@ import attrs
 
 from propmatch.faults import Fault, InputFaults
 from propmatch.files import write_file
+from propmatch.sheet.style import COLUMN_IN, SETTINGS
 from propmatch.tablehtml import table_html
 
 __all__ = ["Picture", "Table", "need"]
@@ -73,8 +74,9 @@ class Picture:
     table : Table
         The numbers behind it.
     width_in, height_in : float
+        As printed, without a key above the axes.
     draw : callable
-        Draws into a matplotlib figure, or into a part of one.
+        Draws into a matplotlib figure.
     """
 
     name: str
@@ -82,16 +84,14 @@ class Picture:
     summary: str
     table: Table
     draw: Callable[[Any], None]
-    width_in: float = 5.2
-    height_in: float = 3.9
+    width_in: float = COLUMN_IN
+    height_in: float = 2.5
 
     def figure(self) -> Any:
         """A matplotlib ``Figure`` with the chart on it."""
         need("matplotlib")
         from matplotlib import rc_context
         from matplotlib.figure import Figure
-
-        from propmatch.sheet.style import SETTINGS
 
         with _ALONE, rc_context(SETTINGS):
             figure = Figure(figsize=(self.width_in, self.height_in), layout="constrained")
@@ -100,8 +100,6 @@ class Picture:
 
     def _bytes(self, form: str, **options: Any) -> bytes:
         from matplotlib import rc_context
-
-        from propmatch.sheet.style import SETTINGS
 
         figure = self.figure()
         out = io.BytesIO()
@@ -152,7 +150,7 @@ def _labelled(text: str, name: str, title: str, summary: str) -> str:
     used = set(re.findall(r'(?:xlink:href="|href="|url\()#([\w.:-]+)', text))
     text = re.sub(r"<[^<>]+>", lambda tag: _tidy(tag[0], name, used), text)
     head, body = text.split(">", 1)
-    size = re.search(r'viewBox="[^"]*"', head)
+    size = re.search(r'width="[\d.]+pt" height="[\d.]+pt" viewBox="[^"]*"', head)
     assert size is not None
     start = (
         f'<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" {size[0]} role="img" '

@@ -1,12 +1,30 @@
-"""How every chart looks: colours told apart by anyone, and by line style, marker and label without colour."""
+"""How every chart looks: drawn for its place on paper, told apart by line style and marker without colour.
+
+A chart is as wide as half a page of A4 between its margins unless it says so, at the size it is printed in.
+"""
 
 from collections.abc import Sequence
 from typing import Any
 
-__all__ = ["BLUE", "GREEN", "GREY", "INK", "ORANGE", "PURPLE", "SETTINGS", "STYLES", "apart", "end_labels", "panel"]
+from propmatch.sheet.labels import folded, text_width_pt
 
-INK, BLUE, ORANGE, GREEN, PURPLE, GREY = "#000000", "#0072B2", "#B84A00", "#00795A", "#9A4F7E", "#595959"
+__all__ = [
+    "BLUE", "COLUMN_IN", "DARK", "GREEN", "GREY", "INK", "MIST", "ORANGE", "PALE", "PAPER", "PURPLE", "SETTINGS",
+    "STYLES", "TEXT_PT", "WASH", "apart", "key", "level",
+]  # fmt: skip
+
+COLUMN_IN = 87 / 25.4
+TEXT_PT = 7.2
+"""Of every text; nothing is smaller."""
+INK, BLUE, ORANGE, GREEN, PURPLE, GREY = "#000000", "#0072b2", "#b84a00", "#00795a", "#9a4f7e", "#595959"
 """Dark members of the Okabe and Ito palette (Color Universal Design, 2008); darker where text needs contrast."""
+PAPER, WASH, MIST, PALE = "#ffffff", "#f0f0f0", "#d4d4d4", "#b7d5e6"
+"""Backgrounds, from white to what stands out, and a light blue."""
+DARK = {
+    INK: "#e8e8e8", BLUE: "#6cb6ee", ORANGE: "#f0985a", GREEN: "#4cc3a0", PURPLE: "#d493bd", GREY: "#a9adb2",
+    PAPER: "#16181b", WASH: "#25282c", MIST: "#464b51", PALE: "#2b4d68",
+}  # fmt: skip
+"""What each colour becomes on a dark screen; charts have no others."""
 STYLES: tuple[dict[str, Any], ...] = (
     {"color": BLUE, "linestyle": "-", "marker": "o"},
     {"color": ORANGE, "linestyle": "--", "marker": "s"},
@@ -19,28 +37,30 @@ SETTINGS: Any = {
     "pdf.fonttype": 42,
     "font.family": ["sans-serif"],
     "font.sans-serif": ["DejaVu Sans"],
-    "font.size": 8.5,
-    "axes.titlesize": 9.0,
-    "axes.titlelocation": "left",
-    "axes.labelsize": 8.5,
+    "font.size": TEXT_PT,
+    "axes.labelsize": TEXT_PT,
+    "axes.linewidth": 0.7,
     "axes.spines.top": False,
     "axes.spines.right": False,
     "axes.grid": True,
-    "grid.color": "#dddddd",
-    "grid.linewidth": 0.6,
+    "axes.labelpad": 2.0,
+    "grid.color": MIST,
+    "grid.linewidth": 0.5,
     "axes.axisbelow": True,
-    "lines.linewidth": 1.8,
-    "lines.markersize": 4.5,
-    "hatch.linewidth": 0.7,
+    "xtick.major.size": 2.5,
+    "ytick.major.size": 2.5,
+    "xtick.major.pad": 2.0,
+    "ytick.major.pad": 2.0,
+    "lines.linewidth": 1.4,
+    "lines.markersize": 3.4,
+    "hatch.linewidth": 0.6,
+    "legend.fontsize": TEXT_PT,
+    "legend.frameon": False,
     "text.parse_math": False,
     "axes.unicode_minus": True,
     "path.simplify": True,
 }
-
-
-def panel(figure: Any, place: Any = 111, **options: Any) -> Any:
-    """Axes on a figure or on a part of one."""
-    return figure.add_subplot(place, **options)
+_HANDLE_PT, _GAP_PT = 24.0, 10.0
 
 
 def apart(levels: Sequence[float], gap: float) -> list[float]:
@@ -51,21 +71,38 @@ def apart(levels: Sequence[float], gap: float) -> list[float]:
     return placed
 
 
-def end_labels(axes: Any, labels: Sequence[tuple[float, float, str, str]]) -> None:
-    """Write each line's name beyond the right edge of the axes, moved apart where they would touch.
+def key(axes: Any, handles: Sequence[Any] = ()) -> None:
+    """Name what is drawn in rows above the axes, in as many columns as have room; long names are folded, then cut.
+
+    The figure grows by the height of the key.
 
     Parameters
     ----------
-    axes : matplotlib Axes, with its limits already final
-    labels : sequence of (x, y, text, colour), in data units
+    axes : matplotlib Axes
+    handles : sequence of artists, optional
+        Default: every artist with a label.
     """
-    low, high = axes.get_ylim()
-    height_pt = axes.figure.bbox.height / axes.figure.dpi * 72 * axes.get_position().height
-    gap = (high - low) * 10.5 / max(height_pt, 1.0)
-    ordered = sorted(labels, key=lambda label: label[1])
-    for (x, y, text, colour), level in zip(ordered, apart([label[1] for label in ordered], gap), strict=True):
-        axes.annotate(
-            text, (x, y), xytext=(1.01, level), textcoords=("axes fraction", "data"), color=colour, fontsize=8,
-            va="center", annotation_clip=False,
-            arrowprops=None if abs(level - y) < gap / 2 else {"arrowstyle": "-", "color": colour, "lw": 0.5},
+    found = list(handles) or axes.get_legend_handles_labels()[0]
+    room = axes.figure.bbox.width / axes.figure.dpi * 72 - 40
+    texts = [_cut(str(each.get_label()), room - _HANDLE_PT) for each in found]
+    if texts:
+        widest = max(text_width_pt(line, TEXT_PT) for text in texts for line in text.split("\n"))
+        columns = max(1, int((room + _GAP_PT) // (widest + _HANDLE_PT + _GAP_PT)))
+        rows = -(-len(texts) // columns) * max(text.count("\n") + 1 for text in texts)
+        axes.figure.set_figheight(axes.figure.get_figheight() + rows * 1.25 * TEXT_PT / 72)
+        axes.legend(
+            found, texts, loc="lower left", bbox_to_anchor=(0.0, 1.0), borderaxespad=0.2, borderpad=0.2, ncols=columns,
+            handlelength=2.4, handletextpad=0.5, columnspacing=1.2, labelspacing=0.25,
         )  # fmt: skip
+
+
+def _cut(text: str, width: float) -> str:
+    lines = folded(text, width, TEXT_PT)
+    return "\n".join(lines if len(lines) < 3 else [lines[0], f"{lines[1][:-1]}…"])
+
+
+def level(axes: Any, y: float, text: str) -> None:
+    """A dotted line across the axes, with its name upon it at the left."""
+    axes.axhline(y, color=INK, lw=0.9, ls=(0, (1, 1.5)))
+    axes.annotate(text, (0.0, y), xycoords=("axes fraction", "data"), xytext=(3, 2), textcoords="offset points",
+                  va="bottom", bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 0.3, "alpha": 0.8})  # fmt: skip

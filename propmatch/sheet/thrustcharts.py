@@ -12,15 +12,18 @@ from propmatch.models.air import Air
 from propmatch.models.arrays import Floats
 from propmatch.records.parts import Airframe, PowerTrain
 from propmatch.records.sections import Phase
-from propmatch.sheet.bands import BAND, Band, needed_band, shaded, throttle_bands, thrust_band
+from propmatch.sheet.bands import BUILDS, Band, needed_band, shaded, throttle_bands, thrust_band
 from propmatch.sheet.picture import Picture, Table
 from propmatch.sheet.speeds import THROTTLES, Speeds, fastest_m_s, phase_points, speeds
-from propmatch.sheet.style import BLUE, GREY, INK, ORANGE, STYLES, apart, end_labels, panel
+from propmatch.sheet.style import BLUE, GREY, INK, ORANGE, PAPER, STYLES, WASH, apart, key
 from propmatch.train.coupling import OperatingPoint, solve
 from propmatch.words.chancewords import ranged
 from propmatch.words.shown import Shown, signed
 
 __all__ = ["compare_chart", "operating_chart", "sweep_chart", "throttle_chart"]
+
+_LIMITS = ((1.0, 1.5), (4.0, 1.5), (4.0, 1.5, 1.0, 1.5))
+"""Dashes of lines of limits."""
 
 
 def _some(values: Floats, count: int = 9) -> list[int]:
@@ -68,40 +71,27 @@ def operating_chart(
     x, f = np.array([units.speed_of(v) for v in grid.airspeed]), units.thrust_of(1.0)
 
     def draw(figure: Any) -> None:
-        ax = panel(figure)
+        ax = figure.add_subplot(111)
         tallest = fresh if full is None else full.high
         high = 1.05 * f * float(np.nanmax([np.nanmax(fresh), np.nanmax(tallest), *(point for *_, point in marks)]))
         ax.set(xlim=(0, x[-1]), ylim=(0, high), xlabel=f"airspeed, {units.speed_unit}", ylabel="thrust, "
                + units.thrust_unit)  # fmt: skip
         if full is None or need is None:
-            ax.fill_between(x, f * fresh, f * late, color="#e8e8e8", lw=0)
+            ax.fill_between(x, f * fresh, f * late, color=WASH, lw=0)
         else:
-            shaded(ax, full, BLUE, x=units.speed_of(1.0), y=f)
+            shaded(ax, full, BLUE, x=units.speed_of(1.0), y=f, label=BUILDS)
             shaded(ax, need, ORANGE, x=units.speed_of(1.0), y=f)
-        labels = []
-        for d, thrust in parts.items():
-            ax.plot(x, f * thrust, color=GREY, lw=0.9)
-            labels.append((d, thrust))
-        ax.plot(x, f * fresh, color=BLUE, marker="o", markevery=10)
-        ax.plot(x, f * late, color=BLUE, linestyle="--", marker="s", markevery=10, markerfacecolor="white")
-        ax.plot(x, f * grid.needed, color=ORANGE, linestyle="-.", lw=2.2)
-        ax.axvline(units.speed_of(grid.stall), color=INK, lw=0.8, ls=":")
-        ax.annotate("stall", (units.speed_of(grid.stall), 0), xytext=(-2, 4), textcoords="offset points", fontsize=8,
-                    rotation=90, ha="right", va="bottom")  # fmt: skip
-        first = [
-            (0.0, f * float(fresh[0]), "full throttle, full pack"),
-            (0.0, f * float(late[0]), "full throttle, at the end"),
-        ]
-        first += [(0.0, f * float(t[0]), f"{100 * d:.0f} % throttle") for d, t in labels]
-        _start_labels(ax, first)
-        end = np.flatnonzero(np.isfinite(grid.needed) & (f * grid.needed < 0.97 * high))
-        if end.size:
-            ax.annotate("needed in level flight", (x[end[-1]], f * grid.needed[end[-1]]), xytext=(-4, 5),
-                        textcoords="offset points", color=ORANGE, fontsize=8, ha="right")  # fmt: skip
-        for label, speed, point in marks:
-            ax.plot([units.speed_of(speed)], [f * point], marker="X", color=INK, ls="none", ms=7)
-            ax.annotate(label, (units.speed_of(speed), f * point), xytext=(5, -11), textcoords="offset points",
-                        fontsize=8)  # fmt: skip
+        for thrust in parts.values():
+            ax.plot(x, f * thrust, color=GREY, lw=0.7)
+        ax.plot(x, f * fresh, color=BLUE, marker="o", markevery=10, label="full throttle")
+        ax.plot(x, f * late, color=BLUE, linestyle="--", marker="s", markevery=10, markerfacecolor=PAPER,
+                label=f"at {100 * reserve_charge:.0f} % charge")  # fmt: skip
+        ax.plot(x, f * grid.needed, color=ORANGE, linestyle="-.", lw=1.8, label="level flight")
+        ax.axvline(units.speed_of(grid.stall), color=INK, lw=0.8, ls=":", label="stall")
+        for (label, speed, point), marker in zip(marks, "XPDv*^<>" * len(marks), strict=False):
+            ax.plot([units.speed_of(speed)], [f * point], marker=marker, color=INK, ls="none", ms=6, label=label)
+        _start_labels(ax, [(f * float(t[0]), f"{100 * d:.0f} %") for d, t in parts.items()])
+        key(ax)
 
     at = _some(grid.airspeed)
     rows = [
@@ -116,10 +106,9 @@ def operating_chart(
     ]
     rest = _static(units, fresh, full)
     summary = (
-        f"At rest full throttle gives {rest} with a full pack and {units.thrust_text(late[0])} "
-        f"with {100 * reserve_charge:.0f} % of the charge left. Level flight is possible from the stall at "
-        f"{units.speed_text(grid.stall)} to {_top(units, tops[0])} with a full pack, {_top(units, tops[1])} at the end."
-        + (f" {BAND}" if sure else "")
+        f"At rest full throttle gives {rest} on a full pack, {units.thrust_text(late[0])} at "
+        f"{100 * reserve_charge:.0f} % charge. Level flight goes from the stall, {units.speed_text(grid.stall)}, to "
+        f"{_top(units, tops[0])} on a full pack, {_top(units, tops[1])} at the end."
     )
     return Picture(
         name="operating", title="Thrust and what level flight needs, against airspeed", summary=summary,
@@ -147,13 +136,13 @@ def _static(units: Shown, thrust_n: Floats, band: Band | None) -> str:
     return text if band is None else ranged(text, *band.at(0.0), "thrust", units)
 
 
-def _start_labels(ax: Any, labels: Sequence[tuple[float, float, str]]) -> None:
+def _start_labels(ax: Any, labels: Sequence[tuple[float, str]]) -> None:
     """Names of curves just inside the left edge, above their beginnings."""
     low, high = ax.get_ylim()
-    known = sorted((label for label in labels if np.isfinite(label[1])), key=lambda label: label[1])
-    for (x, _, text), y in zip(known, apart([label[1] for label in known], 0.05 * (high - low)), strict=True):
-        ax.annotate(text, (x, y), xytext=(4, 3), textcoords="offset points", fontsize=7.5, color=GREY,
-                    bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.4, "alpha": 0.8})  # fmt: skip
+    known = sorted(label for label in labels if np.isfinite(label[0]))
+    for (_, text), at in zip(known, apart([y for y, _ in known], 0.09 * (high - low)), strict=True):
+        ax.annotate(text, (0.0, at), xytext=(2, 1), textcoords="offset points", color=GREY, va="bottom",
+                    bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 0.2, "alpha": 0.8})  # fmt: skip
 
 
 def compare_chart(
@@ -183,27 +172,20 @@ def compare_chart(
     f = units.thrust_of(1.0)
 
     def draw(figure: Any) -> None:
-        ax = panel(figure)
+        ax = figure.add_subplot(111)
         tallest = [*thrusts.values(), *(band.high for band in bands.values())]
-        high = 1.12 * f * max(float(np.nanmax(t)) for t in tallest)
+        high = 1.05 * f * max(float(np.nanmax(t)) for t in tallest)
         ax.set(xlim=(0, units.speed_of(fastest)), ylim=(0, high), xlabel=f"airspeed, {units.speed_unit}",
                ylabel=f"thrust, {units.thrust_unit}")  # fmt: skip
-        names: list[tuple[float, float, str, str]] = []
-        for (key, thrust), style in zip(thrusts.items(), STYLES * 3, strict=False):
-            x = np.array([units.speed_of(v) for v in grids[key].airspeed])
-            if key in bands:
-                shaded(ax, bands[key], style["color"], x=units.speed_of(1.0), y=f)
-            ax.plot(x, f * thrust, markevery=10, **style)
-            ax.plot(x, f * grids[key].needed, color=style["color"], ls=style["linestyle"], lw=0.9)
-            at = int(np.flatnonzero(np.isfinite(thrust) & (x <= 0.3 * x[-1]))[-1])
-            names.append((float(f * thrust[at]), x[at], f"{key}, full throttle", style["color"]))
-        names.sort()
-        for (_, at_x, text, colour), y in zip(names, apart([n[0] for n in names], 0.055 * high), strict=True):
-            ax.annotate(text, (at_x, y), xytext=(4, 5), textcoords="offset points", color=colour, fontsize=8)
-        ax.annotate(f"at {100 * charge:.0f} % charge", (0.99, 0.89), xycoords="axes fraction", ha="right",
-                    fontsize=7.5, color=GREY)  # fmt: skip
-        ax.annotate("thin lines: needed in level flight", (0.99, 0.95), xycoords="axes fraction", ha="right",
-                    fontsize=7.5, color=GREY)  # fmt: skip
+        for (each, thrust), style in zip(thrusts.items(), STYLES * 3, strict=False):
+            x = np.array([units.speed_of(v) for v in grids[each].airspeed])
+            if each in bands:
+                label = "" if ax.collections else BUILDS
+                shaded(ax, bands[each], style["color"], x=units.speed_of(1.0), y=f, label=label)
+            ax.plot(x, f * thrust, markevery=10, label=f"{each}, full throttle", **style)
+            ax.plot(x, f * grids[each].needed, color=style["color"], ls=style["linestyle"], lw=0.8,
+                    label=f"{each}, level flight")  # fmt: skip
+        key(ax)
 
     first = next(iter(grids.values()))
     rows = [
@@ -224,7 +206,7 @@ def compare_chart(
     ]
     return Picture(
         name=name, title=title or f"{' beside '.join(trains)}: full throttle at {100 * charge:.0f} % charge",
-        summary=f"At {100 * charge:.0f} % charge. {'; '.join(tops)}.{f' {BAND}' if bands else ''}",
+        summary=f"At {100 * charge:.0f} % charge. {'; '.join(tops)}.",
         table=Table.of(rows), draw=draw,
     )  # fmt: skip
 
@@ -279,7 +261,10 @@ def sweep_chart(
         for field in ("thrust_n", "motor_current_a", "pack_current_a")
     )
     bands = bands or {}
-    f, known = units.thrust_of(1.0), {key: a for key, a in (limits_a or {}).items() if np.isfinite(a)}
+    f, known = units.thrust_of(1.0), dict[float, list[str]]()
+    for name, limit in (limits_a or {}).items():
+        if np.isfinite(limit):
+            known.setdefault(limit, []).append(name)
     marker = {} if len(x) > 12 else {"marker": "o"}
 
     def draw(figure: Any) -> None:
@@ -288,26 +273,20 @@ def sweep_chart(
             ("thrust_n", above, BLUE, f), ("motor_current_a", below, BLUE, 1.0), ("pack_current_a", below, ORANGE, 1.0),
         ):  # fmt: skip
             if name in bands:
-                shaded(ax, bands[name], colour, y=scale)
+                shaded(ax, bands[name], colour, y=scale, label=BUILDS if colour == ORANGE else "")
         above.plot(x, f * thrust, color=BLUE, **marker)
         above.set(ylabel=f"thrust, {units.thrust_unit}")
-        below.plot(x, motor, color=BLUE, **marker)
-        below.plot(x, pack, color=ORANGE, ls="--", **marker)
+        below.plot(x, motor, color=BLUE, label="one motor", **marker)
+        below.plot(x, pack, color=ORANGE, ls="--", label="pack", **marker)
         below.set(xlabel=axis, ylabel="current, A", xlim=(float(x.min()), float(x.max())) if len(x) > 1 else None)
         curves = (motor, pack, *(band.high for name, band in bands.items() if name != "thrust_n"))
         drawn = [np.nanmax(c) for c in curves if np.isfinite(c).any()]
-        top = 1.12 * max([*drawn, *(a for a in known.values() if a < 2.5 * max(drawn, default=1.0))], default=1.0)
-        below.set_ylim(min([0.0, *(1.3 * float(np.nanmin(c)) for c in (motor, pack) if np.isfinite(c).any())]), top)
-        finite = np.flatnonzero(np.isfinite(motor))
-        if finite.size:
-            last = int(finite[-1])
-            end_labels(below, [
-                (x[last], float(motor[last]), "one motor", BLUE), (x[last], float(pack[last]), "pack", ORANGE),
-                *((x[last], a, text, INK) for text, a in known.items() if a < top),
-            ])  # fmt: skip
-        for level in known.values():
-            if level < top:
-                below.axhline(level, color=INK, lw=1.1, ls=(0, (1, 1.5)))
+        top = 1.2 * max([*drawn, *(a for a in known if a < 2.5 * max(drawn, default=1.0))], default=1.0)
+        bottom = min([0.0, *(1.3 * float(np.nanmin(c)) for c in (motor, pack) if np.isfinite(c).any())])
+        below.set_ylim(bottom, top)
+        for a, dashes in zip(sorted(a for a in known if a < top), _LIMITS * 9, strict=False):
+            below.axhline(a, color=INK, lw=0.9, ls=(0, dashes), label=f"{' and '.join(known[a])}, {a:g} A")
+        key(below)
 
     thrust_head = f"thrust, {units.thrust_unit}"
     rows = [
@@ -321,8 +300,8 @@ def sweep_chart(
     ]
     if by_thrust:
         rows = [{thrust_head: row[thrust_head], **row} for row in rows]
-    summary = _sweep_words(x, thrust, motor, pack, axis, units) + (f" {BAND}" if bands else "")
-    return Picture(name="sweep", title=title, summary=summary, table=Table.of(rows), draw=draw, height_in=4.2)
+    summary = _sweep_words(x, thrust, motor, pack, axis, units)
+    return Picture(name="sweep", title=title, summary=summary, table=Table.of(rows), draw=draw)
 
 
 def _amps(current_a: float, band: Band | None, x: float) -> str:
@@ -338,8 +317,7 @@ def _sweep_words(x: Floats, thrust: Floats, motor: Floats, pack: Floats, axis: s
     quantity, _, unit = axis.partition(", ")
     ends = [f"{signed(x[i], 2 if abs(x).max() < 10 else 0)} {unit}".strip() for i in (low, high)]
     return (
-        f"From {quantity} {ends[0]} to {ends[1]} thrust goes from {units.thrust_text(thrust[low])} to "
-        f"{units.thrust_text(thrust[high])}, the current of one motor from {motor[low]:.1f} to {motor[high]:.1f} A, "
-        f"of the pack from {pack[low]:.1f} to {pack[high]:.1f} A. At part throttle a motor carries more than "
-        "it draws from the pack."
+        f"From {quantity} {ends[0]} to {ends[1]}: thrust {units.thrust_text(thrust[low])} to "
+        f"{units.thrust_text(thrust[high])}, one motor {motor[low]:.1f} to {motor[high]:.1f} A, pack "
+        f"{pack[low]:.1f} to {pack[high]:.1f} A. At part throttle a motor carries more than the pack gives."
     )

@@ -6,16 +6,16 @@ import attrs
 import numpy as np
 
 from propmatch.sheet.labels import Label, callouts, columned, folded, spread, text_width_pt
-from propmatch.sheet.style import BLUE, GREEN, GREY, INK, ORANGE
+from propmatch.sheet.style import BLUE, GREEN, GREY, INK, ORANGE, PAPER, TEXT_PT
 from propmatch.sheet.viewlayout import Layout, Mass
 from propmatch.sheet.viewshapes import View, side_view, top_view
 from propmatch.words.shown import Shown
 
 __all__ = ["Paper", "arranged"]
 
-_WIDTH, _EDGE, _TALLEST = 300.0, 6.0, 1.15
+_WIDTH, _EDGE, _TALLEST = 280.0, 6.0, 1.15
 """Width, margin, and the most that both views may be high over the width."""
-_TEXT, _ROW, _BALL = 7.6, 10.5, 11.5
+_ROW, _BALL = 10.5, 12.5
 _HEAVIEST = 15.0
 """Diameter of the dot of the heaviest line."""
 
@@ -52,12 +52,12 @@ class Paper:
     texts: list[tuple[str, float, float, str]]
 
     def draw(self, figure: Any) -> None:
-        """Into a matplotlib figure, or into a part of one."""
+        """Into a matplotlib figure."""
         axes = figure.add_subplot(111)
         axes.set_position((0.0, 0.0, 1.0, 1.0))
         axes.set(xlim=(0.0, self.width_pt), ylim=(self.height_pt, 0.0), aspect="equal")
         axes.set_axis_off()
-        pen = _Pen(axes, figure.bbox.width / figure.figure.dpi * 72 / self.width_pt)
+        pen = _Pen(axes)
         grams = [each[3] for panel in self.panels for each in panel.view.dots]
         heaviest = max((each for each in grams if np.isfinite(each)), default=0.0)
         for panel in self.panels:
@@ -76,21 +76,16 @@ class Paper:
 
 @attrs.frozen
 class _Pen:
-    """Axes in pt, and how much smaller or larger than planned they came out."""
+    """Axes in pt."""
 
     axes: Any
-    size: float
-
-    def _sized(self, look: dict[str, Any]) -> dict[str, Any]:
-        return {key: value * self.size if key in ("lw", "ms", "mew") else value for key, value in look.items()}
 
     def line(self, name: str, x: Any, y: Any, look: dict[str, Any]) -> None:
         """A line, or a filled outline."""
-        sized = self._sized(look)
         if "facecolor" in look:
-            (drawn,) = self.axes.fill(x, y, **sized)
+            (drawn,) = self.axes.fill(x, y, **look)
         else:
-            (drawn,) = self.axes.plot(x, y, solid_capstyle="butt", dash_capstyle="butt", **sized)
+            (drawn,) = self.axes.plot(x, y, solid_capstyle="butt", dash_capstyle="butt", **look)
         if name:
             drawn.set_gid(name.replace(" ", "-"))
 
@@ -98,11 +93,9 @@ class _Pen:
         """A marker."""
         self.line(name, [x], [y], {"ls": "none", **look})
 
-    def text(self, x: float, y: float, words: str, colour: str, *, size: float = _TEXT, **more: Any) -> None:
+    def text(self, x: float, y: float, words: str, colour: str, **more: Any) -> None:
         """Words, by default to the right of the point."""
-        self.axes.text(
-            x, y, words, color=colour, fontsize=size * self.size, va="center_baseline", parse_math=False, **more
-        )
+        self.axes.text(x, y, words, color=colour, va="center_baseline", parse_math=False, **more)
 
 
 def _draw_view(pen: _Pen, panel: _Panel, scale: float, heaviest: float) -> None:
@@ -119,7 +112,7 @@ def _draw_view(pen: _Pen, panel: _Panel, scale: float, heaviest: float) -> None:
         for _, ball, level in (each for each in panel.numbers if each[0] is mass):
             pen.line("", [at, ball], [down, level], {"color": GREY, "lw": 0.4})
         if np.isnan(grams):
-            pen.mark(name, at, down, marker="s", ms=5.0, mfc="white", mec=INK, mew=0.8)
+            pen.mark(name, at, down, marker="s", ms=5.0, mfc=PAPER, mec=INK, mew=0.8)
         elif grams > 0:
             colour, wide = ORANGE if mass.flown else BLUE, _HEAVIEST * float(np.sqrt(grams / heaviest))
             pen.mark(name, at, down, marker="o", ms=wide, mfc=colour, mec=colour, mew=0.0, alpha=0.55)
@@ -128,11 +121,11 @@ def _draw_view(pen: _Pen, panel: _Panel, scale: float, heaviest: float) -> None:
         if name == "neutral point":
             pen.mark(f"{which} {name}", at, down, marker="^", ms=7.0, color=GREEN)
         else:
-            pen.mark(f"{which} {name}", at, down, marker="o", ms=9.0, mfc="white", mec=INK, mew=1.0)
+            pen.mark(f"{which} {name}", at, down, marker="o", ms=9.0, mfc=PAPER, mec=INK, mew=1.0)
             pen.mark("", at, down, marker="P", ms=6.0, color=INK, mew=0.0)
     for mass, ball, level in panel.numbers:
-        pen.mark("", ball, level, marker="o", ms=10.0, mfc="white", mec=GREY, mew=0.5)
-        pen.text(ball, level, str(mass.number), ORANGE if mass.flown else INK, size=6.4, ha="center")
+        pen.mark("", ball, level, marker="o", ms=11.5, mfc=PAPER, mec=GREY, mew=0.5)
+        pen.text(ball, level, str(mass.number), ORANGE if mass.flown else INK, ha="center")
 
 
 def arranged(layout: Layout, shown: Shown, *, key: bool = True) -> Paper:
@@ -147,12 +140,12 @@ def arranged(layout: Layout, shown: Shown, *, key: bool = True) -> Paper:
         panels.append(panel)
     bar, down = (_round_length(0.3 * _WIDTH / scale), down + 4), down + 8
     texts: list[tuple[str, float, float, str]] = []
-    columns = columned([_entry(layout, mass, shown) for mass in layout.masses if key], _WIDTH - 2 * _EDGE, _TEXT)
+    columns = columned([_entry(layout, mass, shown) for mass in layout.masses if key], _WIDTH - 2 * _EDGE, TEXT_PT)
     for at, column in enumerate(columns):
         left = _EDGE + at * (_WIDTH / 2 - _EDGE)
         texts += [(line, left, down + _ROW * (row + 1), INK) for row, line in enumerate(column)]
     down += _ROW * max(map(len, columns)) + 4
-    for line in (line for note in layout.missing for line in folded(note, _WIDTH - 2 * _EDGE, _TEXT)):
+    for line in (line for note in layout.missing for line in folded(note, _WIDTH - 2 * _EDGE, TEXT_PT)):
         down += _ROW
         texts.append((line, _EDGE, down, GREY))
     return Paper(width_pt=_WIDTH, height_pt=down + _ROW, scale=scale, panels=panels, bar=bar, texts=texts)
@@ -163,11 +156,11 @@ def _placed(view: View, x0: float, scale: float, down: float) -> tuple[_Panel, f
     bottom, top = view.ends(1)
     title = down + _ROW
     rows = callouts([x0 + scale * label.x - _EDGE for label in view.labels],
-                    [text_width_pt(label.text, _TEXT) for label in view.labels], _WIDTH - 2 * _EDGE)  # fmt: skip
+                    [text_width_pt(label.text, TEXT_PT) for label in view.labels], _WIDTH - 2 * _EDGE)  # fmt: skip
     first = title + _ROW * (1 + max(row for _, row in rows))
     names = [(label, left + _EDGE, first - _ROW * row) for label, (left, row) in zip(view.labels, rows, strict=True)]
     zero = first + 6 + max(scale * top, _HEAVIEST / 2)
-    under = zero - scale * min(bottom, 0.0) + _HEAVIEST / 2
+    under = zero - scale * min(view.foot, 0.0) + _HEAVIEST / 2
     numbers = _numbered(view, x0, scale, under + _BALL / 2)
     lowest = max([under, *(level + _BALL / 2 for *_, level in numbers)])
     panel = _Panel(view=view, zero=(x0, zero), title=title, names=names, numbers=numbers)

@@ -10,14 +10,14 @@ from propmatch.aircraft.geometry import Geometry
 from propmatch.models.arrays import Floats
 from propmatch.records.body import Body
 from propmatch.sheet.labels import Label
-from propmatch.sheet.style import BLUE, GREEN, GREY, INK, ORANGE
+from propmatch.sheet.style import BLUE, GREEN, GREY, INK, MIST, ORANGE, WASH
 from propmatch.sheet.viewlayout import Layout, Mass
 from propmatch.words.shown import Shown
 
 __all__ = ["Shape", "View", "side_view", "top_view"]
 
-_SURFACE: dict[str, Any] = {"facecolor": "#f4f4f4", "edgecolor": INK, "lw": 1.0}
-_BAND: dict[str, Any] = {"facecolor": "#d4d4d4", "edgecolor": "none", "lw": 0.0}
+_SURFACE: dict[str, Any] = {"facecolor": WASH, "edgecolor": INK, "lw": 1.0}
+_BAND: dict[str, Any] = {"facecolor": MIST, "edgecolor": "none", "lw": 0.0}
 _TRAY: dict[str, Any] = {"color": ORANGE, "lw": 1.4, "marker": "|", "ms": 10.0}
 _JET: dict[str, Any] = {"color": BLUE, "lw": 0.9, "ls": (0, (1, 2))}
 _THRUST: dict[str, Any] = {"color": BLUE, "lw": 1.0, "ls": "-."}
@@ -62,7 +62,15 @@ class View:
 
     def ends(self, axis: int) -> tuple[float, float]:
         """Lowest and highest coordinate of everything that is drawn."""
-        drawn = [(shape.x, shape.y)[axis] for shape in self.shapes]
+        return self._ends(axis, self.shapes)
+
+    @property
+    def foot(self) -> float:
+        """Lowest coordinate of all but the wing and the tail: what stands below it stands at most upon these."""
+        return self._ends(1, [shape for shape in self.shapes if shape.name not in ("wing", "tail")])[0]
+
+    def _ends(self, axis: int, shapes: list[Shape]) -> tuple[float, float]:
+        drawn = [(shape.x, shape.y)[axis] for shape in shapes]
         points = np.array([each[1 + axis] for each in (*self.marks, *self.dots)])
         every = np.concatenate([*drawn, points])
         return float(every.min()), float(every.max())
