@@ -1,6 +1,5 @@
 """``propmatch fits``: whether a substitute part may be fitted, and why not."""
 
-import math
 from collections.abc import Mapping
 from typing import Any
 
@@ -22,10 +21,10 @@ from propmatch.faults import Fault, InputFaults
 from propmatch.words.answerwords import hardest_words
 from propmatch.words.chancewords import (
     RANGES,
+    chance_words,
     least_words,
     of_hundred,
     ranged,
-    sure_words,
     together_words,
     worth_saying,
 )
@@ -91,20 +90,22 @@ def fits_reply(
     doubts: list[Fault], options: Mapping[str, Any],
 ) -> Reply:  # fmt: skip
     """The answer."""
-    from propmatch.commands.assumed import mattering
+    from propmatch.words.assumedwords import mattering
 
     first = fit.variants[0]
     assumptions = list(dict.fromkeys((*made, *fit.assumptions)))
     names = joined([f"the {kind} {part.name}" for kind, part in fit.changes.items()])
     where = f"{fit.brief.aircraft.name} with {parts_text(fit.design)}"
     hottest = hardest_words(first.checks)
-    sentences = [f"{'Yes' if fit.fits else 'No'}: {names} {'may' if fit.fits else 'may not'} be fitted to {where}."]
+    sentences = [f"{_answer(first)}: {names} {'may' if fit.fits else 'may not'} be fitted to {where}."]
+    if fit.fits and not first.holds:
+        sentences = [f"{_answer(first)}.", f"Asked: {names} on {where}."]
     sentences += [*danger_words(first.checks, shown), *_why(first, shown)]
     sentences.append(" ".join([f"{hottest[0].upper()}{hottest[1:]}."] * bool(hottest) + _chances(first, shown)))
     for each in fit.variants[1:]:
-        answer = "yes" if each.fits else f"no, it misses {check_names([check.name for check in each.failing])}"
+        missing = "" if each.fits else f", it misses {check_names([check.name for check in each.failing])}"
         chance = f"; {together_words(each.sure)}" if each.fits or worth_saying(each.sure) else ""
-        sentences.append(f"{each.variant}: {answer}{chance}.")
+        sentences.append(f"{each.variant}: {_lower(_answer(each))}{missing}{chance}.")
     sentences += [*unplaced_words(settings, fit.train), *burst_words(first.checks)]
     sentences += speed_question(fit.train)
     limited = [line for text in limit_sentences(first.limited, shown) for line in wrapped(text)]
@@ -129,11 +130,25 @@ def fits_reply(
         faults=(*doubts, *stock.broken),
         extra={
             "train": train_data(fit.train), "masses": masses_data(settings, fit.train), "checks": first.checks,
-            "fits": fit.fits, "least_certain": first.sure.least_certain, "hangs_on": _hangs_on(first.sure),
+            "fits": fit.fits, "holds": first.holds, "verdict": _answer(first), "short_of_asked": first.sure.short,
+            "least_certain": first.sure.least_certain, "hangs_on": _hangs_on(first.sure),
             "steering": fit.placing.steering.data, "trim_cures": fit.placing.cure_rows,
         },
         caution=True,
     )  # fmt: skip
+
+
+def _answer(found: Any) -> str:
+    """Yes or no, never a plain yes where a check or all of them together hold less surely than asked."""
+    from propmatch.words.verdictwords import doubt_words
+
+    if found.fits and not found.holds:
+        return f"On paper yes, but {doubt_words(found.sure)}"
+    return "Yes" if found.fits else "No"
+
+
+def _lower(text: str) -> str:
+    return text[:1].lower() + text[1:]
 
 
 def _why(first: Any, shown: Shown) -> list[str]:
@@ -155,9 +170,9 @@ def _why(first: Any, shown: Shown) -> list[str]:
 
 
 def _near(check: Any, shown: Shown) -> str:
-    """A check that is close, and how many builds keep it."""
+    """A check that is close, and how many builds keep it where the first words do not say so."""
     text = over_text(check, shown)
-    return f"{text}: {sure_words(check.chance, check.chance_wanted)}" if math.isfinite(check.chance) else text
+    return f"{text}: {chance_words(check.chance)}" if check.chance >= check.chance_wanted else text
 
 
 def _chances(first: Any, shown: Shown) -> list[str]:

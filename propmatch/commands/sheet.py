@@ -18,7 +18,12 @@ __all__ = ["command"]
 @click.option(
     "-o", "--output", metavar="FILE", type=click.Path(dir_okay=False), help="HTML file.  [default: the brief's name]"
 )
-@click.option("--pdf", "as_pdf", is_flag=True, help="Write a PDF of the same name beside it.")
+@click.option(
+    "--pdf",
+    "as_pdf",
+    is_flag=True,
+    help="Write a PDF of the same name beside it: by Chromium or its like, else by WeasyPrint.",
+)
 @click.option(
     "--plot", metavar="FILE", type=click.Path(dir_okay=False),
     help="Draw side and top view of the aircraft in a file of their own too: FILE.svg, .png or .pdf.",
@@ -28,8 +33,7 @@ __all__ = ["command"]
 @catalogue_options
 @cautions_option
 @answer_options
-@click.pass_context
-def command(ctx: click.Context, /, **options: Any) -> None:
+def command(**options: Any) -> None:
     """The build sheet: one HTML file that needs no network, with charts, limits, substitutes and cautions.
 
     It shows the aircraft from the side and from above, to scale, with every mass at its place, where the brief has a
@@ -49,11 +53,14 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     from propmatch.files import file_name, write_file
     from propmatch.sheet.aircraftviews import NO_VIEWS, aircraft_views
     from propmatch.sheet.content import build_sheet
+    from propmatch.sheet.pdf import printers, save_pdf
     from propmatch.sheet.picture import need
 
     for module in ("matplotlib", "jinja2"):
         need(module)
     check_plot(options["plot"])
+    if options["as_pdf"]:
+        printers()
     brief, which = open_brief(options["brief"], options["only"])
     if options["plot"] is not None and brief.balance is None:
         raise InputFaults([Fault("--plot", value=options["plot"], rule="cannot be drawn", hint=NO_VIEWS)])
@@ -74,23 +81,16 @@ def command(ctx: click.Context, /, **options: Any) -> None:
         fit = fit_log(options["log"], catalogue=stock.catalogue)
     with progress_line("matching") as progress:
         sheet = build_sheet(resolved, stock.catalogue, train=train, shown=shown, fit=fit, progress=progress)
-    if sheet is None:
-        text = f"{brief.aircraft.name}: no combination of the catalogue meets the brief, so there is no sheet."
-        hint = "'propmatch match' says which limits leave nothing; --train makes the sheet of a train all the same."
-        show(Reply(command="sheet", headline=[text, hint], faults=stock.broken), form=form_of(options))
-        ctx.exit(1)
     from propmatch.sheet.html import sheet_html
 
     write_file(html, sheet_html(sheet), force=options["force"])
     if options["as_pdf"]:
-        from propmatch.sheet.pdf import save_pdf
-
-        save_pdf(sheet, files[1])
+        save_pdf(sheet, files[1], force=options["force"])
     sizes = [file.stat().st_size for file in files]
     rows = [{"file": str(file), "bytes": size} for file, size in zip(files, sizes, strict=True)]
     lines = [f"Wrote {file} ({size / 1000:.0f} kB)." for file, size in zip(files, sizes, strict=True)]
     lines += save_plot(options["plot"], lambda: aircraft_views(resolved.as_designed, sheet.design.train, shown=shown))
-    answer = sheet.section("answer").text[: 2 if train is None else 1]
+    answer = (*sheet.lead, *sheet.section("fit").text, *sheet.section("sure").text)
     show(
         Reply(command="sheet", headline=[*lines, *answer, *([which] if which else [])], rows=rows, faults=stock.broken,
               caution=True),
@@ -102,6 +102,10 @@ def _check_files(files: list[Path], force: bool) -> None:
     from propmatch.faults import Fault, InputFaults
 
     faults = []
+    if files[0].suffix.lower() == ".pdf":
+        hint = f"-o {files[0].with_suffix('.html')} --pdf writes a PDF of the same name beside it"
+        faults.append(Fault("-o", value=str(files[0]), rule="names the HTML file", hint=hint))
+        files = []
     for file in files:
         if file.exists() and not force:
             faults.append(Fault(str(file), rule="exists already", hint="--force replaces it, -o names another file"))

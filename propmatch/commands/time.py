@@ -103,7 +103,7 @@ class Flight:
         """What the flight rests on: of the brief, the variant and the parts."""
         return (
             *self.setting.assumptions,
-            *(each for each in self.time.assumptions if each.field != "timer_minutes"),
+            *self.time.assumptions,
             *(() if self.flown is None else self.flown.assumptions),
             *self.speeds.assumptions,
             self.heat.assumption,
@@ -156,7 +156,7 @@ FLIGHT = (
            getter=lambda flight: flight.judged.cubic_loading_kg_m3[0], drawn=attrgetter("cubic_loading_kg_m3")),
     Column(name="flight_minutes", kind="min", label="flight time", getter=lambda flight: flight.time.minutes,
            drawn=attrgetter("flight.minutes")),
-    Column(name="recharge_mah", kind="mAh", label="charge to put back", getter=lambda flight: flight.time.recharge_mah,
+    Column(name="used_mah", kind="mAh", label="charge drawn", getter=lambda flight: flight.time.used_mah,
            drawn=attrgetter("flight.used_mah")),
     Column(name="average_current_a", kind="A", label="mean pack current of the flight",
            getter=lambda flight: flight.time.average_current_a, drawn=attrgetter("flight.average_current_a")),
@@ -226,7 +226,7 @@ def headline_of(
     """
     from propmatch.commands.speeds import pilot_sentences
     from propmatch.words.answerwords import hardest_words
-    from propmatch.words.chancewords import RANGES, chance_words
+    from propmatch.words.chancewords import RANGES, chance_words, predicted_words
     from propmatch.words.flownwords import flown_sentences, landing_words, timer_sentence
 
     first = flights[0]
@@ -246,12 +246,13 @@ def headline_of(
         hottest = hardest_words(first.checks)
         sure += [f"{hottest[0].upper()}{hottest[1:]}."] if hottest else []
         sure += [f"All limits hold in {of_hundred(first.sure.chance_all_limits)} of 100.", RANGES]
-    flies = [*([first.launch.sentence(shown.speed_text)] if first.launch else []), *height_words(time)]
+        sure += [predicted_words(flown.draws.shares(), first.sure)]
+    flies = [*([first.launch.sentence(shown.speed_text)] if first.launch else []), *height_words(time, shown)]
     flies += pilot_sentences(first.speeds, first.trips, first.setting.brief.site, shown)
     loadings = [shown.text(float(column(first)), column.kind, column.digits) for column in FLIGHT[1:3]]
     mass = f"{shown.mass_text(first.mass_g)} all-up mass, {loadings[0]}, {loadings[1]} over area^1.5"
     parts = f"{first.variant}, {mass}: {parts_text(train)}."
-    return [" ".join(each) for each in (long, sure, flies, (parts, *said)) if each]
+    return [" ".join(filter(None, each)) for each in (long, sure, flies, (parts, *said)) if each]
 
 
 def _sure_block(flight: Flight, shown: Shown) -> list[str]:
@@ -366,13 +367,7 @@ def settings_block(flight: Flight, shown: Shown) -> list[str]:
         return []
     head = f"What to set, all from this flight ({flight.variant}); {USUAL}"
     rows = [{**row, "set": f"  {row['set']}"} for row in settings_rows(flight.settings, shown)]
-    lines = table([{key: row[key] for key in ("set", "to")} for row in rows], left=("set",))
-    width = max(map(len, lines)) + 2
-    return [
-        *wrapped(head),
-        *(line for text, row in zip(lines[1:], rows, strict=True)
-          for line in wrapped(row["because"], first=text.ljust(width), rest=" " * width)),
-    ]  # fmt: skip
+    return [*wrapped(head), *table(rows, columns=("set", "to", "because"), left=("set", "because"), headed=False)]
 
 
 @click.command("time", cls=Command)
@@ -394,12 +389,12 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     Exit code 1 when the flight is shorter than the brief wants, or cannot be flown at all.
     """
     from propmatch.checks.setting import ResolvedBrief
-    from propmatch.commands.assumed import mattering
     from propmatch.commands.briefs import open_brief
     from propmatch.commands.choose import choose_for_brief, wanted_settings
     from propmatch.commands.output import Reply, show
     from propmatch.commands.speeds import speeds_data, wind_rows
     from propmatch.records.estimates import supply_assumed
+    from propmatch.words.assumedwords import mattering
 
     check_plot(options["plot"])
     brief, which = open_brief(options["brief"], options["only"])
@@ -465,10 +460,5 @@ def _details(train: "PowerTrain", flights: Sequence[Flight], shown: "Shown") -> 
 def _picture(train: "PowerTrain", flight: Any, shown: "Shown") -> Any:
     from propmatch.sheet.flightcharts import FlightPlan, flight_chart
 
-    setting = flight.setting
-    plan = FlightPlan(
-        train=train, airframe=setting.variant.airframe, mass_kg=setting.all_up_mass_kg(train.mass_g),
-        phases=setting.phases, reserve_charge=setting.reserve_charge, cutoff_cell_v=setting.cutoff_cell_v,
-        air=setting.air,
-    )  # fmt: skip
+    plan = FlightPlan.of(flight.setting, train)
     return flight_chart(plan, flight=flight.time, shown=shown, sure=flight.sure)

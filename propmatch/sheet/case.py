@@ -9,17 +9,23 @@ from propmatch.aircraft.speeds import AircraftSpeeds
 from propmatch.bench.logfit import LogFit
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.chances import Sureness, sureness
-from propmatch.checks.limits import Check, Design
+from propmatch.checks.judged import judged_trains
+from propmatch.checks.limits import Check, Design, checks_of, missed
 from propmatch.checks.setting import ResolvedBrief, Setting
 from propmatch.questions.asflown import AsFlown
-from propmatch.questions.cells import CellComparison, compare_cells, usual_cells
+from propmatch.questions.cells import CellCase, CellComparison, compare_cells, usual_cells
+from propmatch.questions.envelope import Envelope, parts_envelope
+from propmatch.questions.settings import Settings, settings_of
 from propmatch.records.brief import Brief
 from propmatch.records.parts import PowerTrain
-from propmatch.search.matching import Candidate, Shortlist
+from propmatch.search.matching import Shortlist
 from propmatch.sheet.picture import Picture, Table
 from propmatch.words.shown import Shown
 
-__all__ = ["Case", "Section", "Sheet"]
+__all__ = ["ENVELOPE", "Case", "Section", "Sheet", "VariantCase"]
+
+ENVELOPE = "Which other parts will do?"
+"""The section of what others may fit; the first page points to it."""
 
 
 @attrs.frozen(kw_only=True)
@@ -37,7 +43,12 @@ class Section:
     points : tuple of str
         A list.
     tables : tuple of Table
+    drawing : str
+        A small SVG with the sentence beside it.
+    drawn : str
     pictures : tuple of Picture
+    folded : tuple of Table
+        Shown when they are opened; not printed.
     small : bool
         Reference material, set small.
     """
@@ -47,7 +58,10 @@ class Section:
     text: tuple[str, ...] = ()
     points: tuple[str, ...] = ()
     tables: tuple[Table, ...] = ()
+    drawing: str = ""
+    drawn: str = ""
     pictures: tuple[Picture, ...] = ()
+    folded: tuple[Table, ...] = ()
     small: bool = False
 
 
@@ -59,8 +73,11 @@ class Sheet:
     ----------
     title : str
     lead : tuple of str
-        The brief in sentences, and the answer.
-    sections : tuple of Section
+        The verdict.
+    first : tuple of Section
+        The first page: the whole decision.
+    rest : tuple of Section
+        For who wants more.
     design : Design
         The aircraft with the train that the charts show.
     checks : tuple of Check
@@ -70,11 +87,17 @@ class Sheet:
 
     title: str
     lead: tuple[str, ...]
-    sections: tuple[Section, ...]
+    first: tuple[Section, ...]
+    rest: tuple[Section, ...]
     design: Design
     checks: tuple[Check, ...]
     flight: FlightTime
     shortlist: Shortlist | None
+
+    @property
+    def sections(self) -> tuple[Section, ...]:
+        """Every section in order."""
+        return self.first + self.rest
 
     def section(self, name: str) -> Section:
         """A section by name."""
@@ -84,6 +107,28 @@ class Sheet:
     def pictures(self) -> tuple[Picture, ...]:
         """Every chart in order."""
         return tuple(picture for section in self.sections for picture in section.pictures)
+
+
+@attrs.frozen(eq=False)
+class VariantCase:
+    """The power train in one variant of the brief: its checks by name, and those that it misses on paper."""
+
+    setting: Setting
+    sure: Sureness
+    checks: dict[str, Check]
+    failing: tuple[str, ...]
+
+    @classmethod
+    def of(cls, setting: Setting, train: PowerTrain) -> "VariantCase":
+        """Judged with its draws."""
+        sure = sureness(setting, train)
+        checks = {c.name: c for c in checks_of(judged_trains(setting, [train])[0], sure=[sure])[0]}
+        return cls(setting, sure, checks, tuple(c.name for c in missed(checks.values())))
+
+    @property
+    def name(self) -> str:
+        """The variant's."""
+        return self.setting.variant.name
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -120,6 +165,32 @@ class Case:
         counts = usual_cells(self.resolved, self.train)
         return compare_cells(self.resolved, self.catalogue, cells=counts, train=self.train)
 
+    @property
+    def own(self) -> CellCase:
+        """Its own cell count there."""
+        return self.comparison.case(self.train.pack.cells_series)
+
+    @property
+    def others(self) -> list[CellCase]:
+        """The other cell counts there, all else kept."""
+        found = self.comparison
+        return [found.case(count) for count in found.cells if count != self.train.pack.cells_series]
+
+    @cached_property
+    def envelope(self) -> Envelope:
+        """What others may fit in the published range."""
+        return parts_envelope(self.resolved, self.catalogue, self.train)
+
+    @cached_property
+    def variants(self) -> list[VariantCase]:
+        """The train in every variant, the aircraft as designed first."""
+        return [VariantCase.of(setting, self.train) for setting in self.resolved.settings]
+
+    @cached_property
+    def settings(self) -> Settings | None:
+        """What to set; None where it does not fly."""
+        return settings_of(self.train, self.setting, self.flight, self.flown)
+
     @cached_property
     def speeds(self) -> AircraftSpeeds:
         """The aircraft's own speeds."""
@@ -130,23 +201,6 @@ class Case:
         """All-up mass."""
         return self.setting.all_up_mass_kg(self.train.mass_g)
 
-    @property
-    def own_cells(self) -> str:
-        """Cell count of the train that the charts show."""
-        return f"{self.train.pack.cells_series}S"
-
     def sure_of(self, train: PowerTrain) -> Sureness:
         """How sure what is said of another power train is, as designed."""
         return sureness(self.setting, train)
-
-    @cached_property
-    def best_sure(self) -> dict[str, Sureness]:
-        """The same of the best candidate of each cell count."""
-        return {key: self.sure_of(each.train) for key, each in self.best.items()}
-
-    @property
-    def best(self) -> dict[str, Candidate]:
-        """The best candidate of each cell count."""
-        if self.shortlist is None:
-            return {}
-        return {f"{cells}S": group[0] for cells, group in sorted(self.shortlist.by_cells.items()) if group}

@@ -12,10 +12,10 @@ from propmatch.faults import InputFaults
 from propmatch.questions.asflown import as_flown
 from propmatch.records.brief import Brief
 from propmatch.records.parts import PowerTrain
-from propmatch.search.matching import Shortlist, match
-from propmatch.sheet.briefwords import brief_sentences
+from propmatch.search.matching import Shortlist, match, nothing_meets
 from propmatch.sheet.case import Case, Section, Sheet
-from propmatch.sheet.questions import assumed, cautions, extra, questions, sources
+from propmatch.sheet.decision import decision, headline
+from propmatch.sheet.further import further
 from propmatch.words.shown import Shown
 
 __all__ = ["Section", "Sheet", "build_sheet"]
@@ -33,8 +33,8 @@ def build_sheet(
     shown: Shown | None = None,
     fit: LogFit | None = None,
     progress: Callable[[int, int], None] | None = None,
-) -> Sheet | None:
-    """Put the sheet together; None when no train was given and none of the catalogue meets the brief.
+) -> Sheet:
+    """Put the sheet together.
 
     Parameters
     ----------
@@ -55,6 +55,8 @@ def build_sheet(
     ------
     InputFaults
         The catalogue lacks what the brief asks for and no train was given.
+    Unmet
+        No train was given and none of the catalogue meets the brief.
     """
     resolved, found = ResolvedBrief.of(brief), shortlist
     if found is None:
@@ -65,7 +67,7 @@ def build_sheet(
                 raise
     chosen = train or (found.best.train if found and found.best else None)
     if chosen is None:
-        return None
+        raise nothing_meets(resolved.stated)
     setting, stated, units = resolved.as_designed, resolved.stated, resolved.stated.units
     design = Design.of(chosen, setting.variant)
     flight = setting.flight_time(chosen)
@@ -80,7 +82,6 @@ def build_sheet(
     )  # fmt: skip
     return Sheet(
         title=f"{stated.aircraft.name}: power train",
-        lead=tuple(brief_sentences(setting, case.shown)),
-        sections=(*questions(case), *extra(case), sources(case), assumed(case), cautions(case)),
+        lead=(headline(case),), first=decision(case), rest=further(case),
         design=design, checks=case.checks, flight=flight, shortlist=found,
     )  # fmt: skip

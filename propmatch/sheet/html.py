@@ -3,6 +3,7 @@
 from propmatch._version import __version__
 from propmatch.sheet.case import Sheet
 from propmatch.sheet.picture import need
+from propmatch.sheet.style import DARK
 
 __all__ = ["sheet_html"]
 
@@ -25,7 +26,7 @@ def sheet_html(sheet: Sheet) -> str:
         trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
     drawn = {picture.name: Markup(picture.svg()) for picture in sheet.pictures}  # texts in it are escaped already
-    style = Markup(environment.get_template("sheet.css").render())
+    style = Markup(environment.get_template("sheet.css").render(dark=DARK))
     text: str = environment.get_template("sheet.html").render(sheet=sheet, drawn=drawn, style=style,
                                                               version=__version__)  # fmt: skip
     return text

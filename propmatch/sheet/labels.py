@@ -1,6 +1,7 @@
 """Names beside a drawing that keep off each other: widths of texts, rows of names, numbers in a line. Lengths in pt."""
 
 from collections.abc import Sequence
+from functools import lru_cache
 
 import attrs
 
@@ -19,6 +20,7 @@ class Label:
     colour: str
 
 
+@lru_cache(4096)
 def text_width_pt(text: str, size_pt: float) -> float:
     """Width of a text in the charts' own font."""
     from matplotlib.font_manager import FontProperties
@@ -80,9 +82,18 @@ def callouts(points: Sequence[float], widths: Sequence[float], width: float) -> 
 
 
 def folded(text: str, width: float, size_pt: float) -> list[str]:
-    """A text in lines no wider than ``width``; a single word may be."""
+    """A text in lines no wider than ``width``; a word that is wider is broken."""
     lines: list[str] = []
-    for word in text.split():
+    words = text.split()[::-1]
+    while words:
+        word = words.pop()
+        wide = text_width_pt(word, size_pt)
+        fits = len(word) if wide <= width else max(int(1.2 * len(word) * width / wide), 1)
+        while fits > 1 and text_width_pt(word[:fits], size_pt) > width:
+            fits -= 1
+        if fits < len(word):
+            words.append(word[fits:])
+            word = word[:fits]
         longer = f"{lines[-1]} {word}" if lines else word
         if lines and text_width_pt(longer, size_pt) <= width:
             lines[-1] = longer

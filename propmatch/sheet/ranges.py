@@ -1,29 +1,36 @@
-"""Numbers of several power trains with their ranges, and how well each number is known, as the sheet prints them."""
-
-from collections.abc import Iterable
+"""Numbers with their ranges, and how well each number is known, as the sheet prints them."""
 
 from propmatch.checks.chances import Sureness
-from propmatch.columns import Column
+from propmatch.columns import columns_of
+from propmatch.questions.cells import CellCase
 from propmatch.records.estimates import Z80
 from propmatch.tolerances.numbers import Tolerance
-from propmatch.words.chancewords import ranged
-from propmatch.words.shown import Shown
+from propmatch.words.answerwords import minutes_text
+from propmatch.words.chancewords import of_hundred, ranged
+from propmatch.words.shown import Shown, signed
 
-__all__ = ["KEPT", "ranged_values", "tolerance_text"]
+__all__ = ["KEPT", "cell_text", "main_numbers", "tolerance_text"]
 
-KEPT = "every limit kept in, of 100 builds"
+KEPT = "limits kept, of 100"
 """Over the chance of all limits together."""
+_CELL = {column.name: column for column in columns_of(CellCase)}
 _UNITS = ("per_v", "rpm", "s", "ohm", "mohm", "a", "mah")
 
 
-def ranged_values(rows: Iterable[object], column: Column, sure: Iterable[Sureness], shown: Shown) -> list[str]:
-    """A number of several power trains, from objects that hold it, with its range in the draws of each."""
-    said = []
-    for row, each in zip(rows, sure, strict=True):
-        ends = each.interval(column(each.measured))
-        text = shown.text(getattr(row, column.name), column.kind, column.digits)
-        said.append(ranged(text, ends.low, ends.high, column.kind, shown))
-    return said
+def cell_text(found: CellCase, name: str, shown: Shown) -> str:
+    """A number of a cell count with its range, by the name of its column."""
+    column, low, high = _CELL[name], found.ends[f"{name}_low"], found.ends[f"{name}_high"]
+    return ranged(shown.text(getattr(found, name), column.kind, column.digits), low, high, column.kind, shown)
+
+
+def main_numbers(sure: Sureness, minutes: float, thrust_to_weight: float) -> tuple[str, str, str]:
+    """Flight time and thrust to weight with their ranges, and how many builds of a hundred keep every limit."""
+    time, thrust = sure.value("flight_time"), sure.value("thrust_to_weight")
+    return (
+        minutes_text(minutes, time.low, time.high),
+        ranged(signed(thrust_to_weight, 2), thrust.low, thrust.high),
+        of_hundred(sure.chance_all_limits),
+    )
 
 
 def tolerance_text(each: Tolerance) -> str:
@@ -32,4 +39,4 @@ def tolerance_text(each: Tolerance) -> str:
     for unit in _UNITS:
         name = name.removesuffix(f"_{unit}")
     words = {"kv": "kV", "ct": "CT", "cp": "CP"}.get(name, name.replace("_", " "))
-    return f"{words} within {100 * Z80 * each.sd:.0f} {'%' if each.relative else 'points'}"
+    return f"{words} {100 * Z80 * each.sd:.0f} {'%' if each.relative else 'points'}"

@@ -5,9 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from propmatch.aircraft.cures import Cure, TrimCures
-from propmatch.aircraft.geometry import Geometry
 from propmatch.aircraft.polar import polar_speeds
-from propmatch.aircraft.stability import stability
 from propmatch.aircraft.thrustline import throttle_trim
 from propmatch.checks.measures import Setting
 from propmatch.checks.placing import Placing, throttle_cases
@@ -18,15 +16,9 @@ from propmatch.sheet.picture import Picture, Table
 from propmatch.units import GRAM_KG
 from propmatch.words.shown import Shown
 
-__all__ = ["cures_table", "stability_text", "trim_picture"]
+__all__ = ["cures_table", "trim_picture"]
 
 _SPEEDS = 25
-
-
-def stability_text(geometry: Geometry) -> str:
-    """The static margin in a sentence, and what it leaves out."""
-    found = stability(geometry)
-    return " ".join((found.reading(), *found.notes))
 
 
 def cures_table(found: TrimCures) -> Table | None:

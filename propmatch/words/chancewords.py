@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from propmatch.words.checkwords import check_name, limit_text, value_text
-from propmatch.words.shown import Shown, signed
+from propmatch.words.shown import Shown, digits_of, signed
 
 if TYPE_CHECKING:
     from propmatch.checks.chances import Sureness
@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 __all__ = [
     "NO_ANSWER",
     "RANGES",
+    "chance_word",
     "chance_words",
     "check_ends",
     "check_range",
@@ -21,6 +22,7 @@ __all__ = [
     "hangs_words",
     "least_words",
     "of_hundred",
+    "predicted_words",
     "range_words",
     "ranged",
     "share_words",
@@ -32,12 +34,15 @@ __all__ = [
 RANGES = "Ranges in brackets hold 80 of 100 builds."
 """Said once in an answer that has ranges."""
 NO_ANSWER = "no answer"
-LIKELY, EVEN = 0.8, 0.5
+_WORDS = ((0.9, "very likely"), (0.66, "likely"), (0.33, "may miss"), (0.0, "likely misses"))
+"""From which chance on a word serves: Mastrandrea and others, guidance note on uncertainties (IPCC, 2010); values from
+memory."""
 _SHARES = (
     (0.9, "nearly all"), (0.71, "three quarters"), (0.58, "two thirds"), (0.42, "half"), (0.29, "a third"),
     (0.22, "a quarter"), (0.15, "a fifth"), (0.07, "a tenth"),
 )  # fmt: skip
 _SECOND = 0.22
+"""Chance from which on a family is named."""
 _KNOWN_BY = {
     "label": "which nobody measured", "assumed": "whose numbers are assumed", "measured": "which is measured",
     "predicted": "which is predicted, not measured", "data sheet": "known from its data sheet",
@@ -70,12 +75,21 @@ def chance_words(chance: float) -> str:
     return f"holds in {of_hundred(chance)} of 100"
 
 
+def chance_word(chance: float, wanted: float) -> str:
+    """``very likely``, ``likely``, ``may miss`` or ``likely misses``; no answer misses.
+
+    What is less than wanted is not called likely, however high it is.
+    """
+    words = _WORDS if chance >= wanted else _WORDS[2:]
+    return next((word for least, word in words if chance >= least), _WORDS[-1][1])
+
+
 def sure_words(chance: float, wanted: float) -> str:
-    """The verdict of a chance: ``likely``, ``may miss`` or ``likely misses`` before it where it is less than wanted."""
+    """The verdict of a chance: where it is less than wanted its word before it, and behind it what is asked."""
     if chance >= wanted:
         return chance_words(chance)
-    word = "likely" if chance >= LIKELY else "may miss" if chance >= EVEN else "likely misses"
-    return f"{word}, {chance_words(chance)}"
+    kept = of_hundred(chance, wanted)
+    return f"{chance_word(chance, wanted)}, holds in {kept} of 100 ({of_hundred(wanted)} asked)"
 
 
 # ---------------------------------------------------------------- ranges
@@ -91,8 +105,7 @@ def range_words(low: float, high: float, kind: str = "", shown: Shown | None = N
     largest = max((abs(end) for end in ends if math.isfinite(end)), default=math.nan)
     if math.isnan(largest):
         return NO_ANSWER
-    digits = 0 if largest >= 30 else 1 if largest >= 3 else 2
-    return " to ".join(end_words(end, digits) for end in ends)
+    return " to ".join(end_words(end, digits_of(largest)) for end in ends)
 
 
 def end_words(end: float, digits: int = 1) -> str:
@@ -145,6 +158,19 @@ def _reason(group: str, sure: "Sureness") -> str:
     return "" if stated else _AIRCRAFT.get(group, "")
 
 
+def predicted_words(shares: Mapping[str, float], sure: "Sureness") -> str:
+    """How sure a predicted propeller is, where the range of an answer rests on it; else empty."""
+    propeller = sure.train.propeller
+    said = propeller.source.prediction
+    if said is None or shares.get("propeller", 0.0) < _SECOND:
+        return ""
+    ends = [
+        f"{what} {100 * each['low']:+.0f} to {100 * each['high']:+.0f} %"
+        for what, each in (("thrust", said.interval_80.get("ct0")), ("power", said.interval_80.get("cp0"))) if each
+    ]  # fmt: skip
+    return f"{propeller.name} is predicted ({said.rests_on}), {', '.join(ends)} at its rpm."
+
+
 def least_words(sure: "Sureness", checks: "Sequence[Check]", shown: Shown | None = None) -> str:
     """The check whose chance falls furthest short, its value and what that hangs on; empty where all hold."""
     name = sure.least_certain
@@ -157,8 +183,8 @@ def least_words(sure: "Sureness", checks: "Sequence[Check]", shown: Shown | None
 
 
 def together_words(sure: "Sureness") -> str:
-    """``in 63 of 100 builds it keeps them all``: the chance of every limit at once."""
-    return f"in {of_hundred(sure.chance_all_limits)} of 100 builds it keeps them all"
+    """``63 of 100 builds keep every limit``: the chance of all at once."""
+    return f"{of_hundred(sure.chance_all_limits)} of 100 builds keep every limit"
 
 
 def worth_saying(sure: "Sureness") -> bool:

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "NO_CHANGE",
+    "added_words",
     "burst_words",
     "check_name",
     "check_names",
@@ -80,6 +81,8 @@ def limit_text(check: "Check", shown: Shown | None = None) -> str:
     """``at most 14 A``, ``at least 0.55``; ``-`` without a limit."""
     if not math.isfinite(check.limit):
         return "-"
+    if check.name == "cell_count" and check.limit == 0:
+        return "more cells are asked"
     return f"at {'least' if check.least else 'most'} {limit_number(check, shown)}"
 
 
@@ -91,7 +94,7 @@ def speed_question(train: "PowerTrain") -> list[str]:
 
     return [
         f"The max rpm of {train.propeller.name} is not known. Which family is it: {', '.join(FAMILIES)} "
-        "('propmatch words family' tells them apart)? Or give its max_rpm."
+        "('propmatch parts --which-family SIZE' asks three questions)? Or give its max_rpm."
     ]
 
 
@@ -203,6 +206,19 @@ def warned_words(checks: "Iterable[Check]") -> list[str]:
         if check.verdict == "fails" and not check.excluding and check.basis == "estimated rating"
     ]
     return [f"Beyond an estimated rating, which the brief takes as a warning: {', '.join(names)}."] if names else []
+
+
+def added_words(checks: "Iterable[Check]", shown: Shown) -> list[str]:
+    """What the checks that plugins add come to."""
+    from propmatch.checks.checkrules import CHECKS
+
+    said = [
+        f"{check_name(check.name)} {value_text(check.value, check.unit, shown)}, {limit_text(check, shown)}: "
+        f"{check.verdict}"
+        for check in checks
+        if check.name not in CHECKS
+    ]
+    return [f"Checks that plugins add: {'; '.join(said)}."] if said else []
 
 
 def danger_words(checks: "Sequence[Check]", shown: Shown) -> list[str]:

@@ -3,6 +3,8 @@
 import math
 from typing import TYPE_CHECKING
 
+from propmatch.words.shown import Shown
+
 if TYPE_CHECKING:
     from propmatch.aircraft.endurance import FlightTime, PhaseTime
 
@@ -44,16 +46,16 @@ def _with_climb(flight: "FlightTime") -> str:
     return f", with a climb of {flight.paying_climb_m_s:.2f} m/s that pays for height lost elsewhere"
 
 
-def height_words(flight: "FlightTime") -> list[str]:
+def height_words(flight: "FlightTime", shown: Shown) -> list[str]:
     """Where the height goes: who loses it, who pays for it, what is cut short, and where the flight ends."""
     out = []
     lost = [phase for phase in flight.phases if phase.paid]
     if lost:
-        metres = -sum(phase.gained_m for phase in lost)
+        fallen = shown.text(-sum(phase.gained_m for phase in lost), "m", 0)
         paying = _names([phase for phase in flight.phases if phase.pays])
         out.append(
-            f"Height: {_names(lost)} lose{'s' * (len(lost) == 1)} {metres:.0f} m; the time holds with {paying} "
-            f"climbing {flight.paying_climb_m_s:.2f} m/s to pay for it."
+            f"Height: {_names(lost)} lose{'s' * (len(lost) == 1)} {fallen}; the time holds with {paying} "
+            f"climbing {shown.text(flight.paying_climb_m_s, 'm/s', 2)} to pay for it."
         )
     for phase in flight.phases:
         if phase.cut_short:
@@ -64,7 +66,8 @@ def height_words(flight: "FlightTime") -> list[str]:
             )
     if math.isfinite(flight.rounds):
         out.append(f"The list is flown {math.ceil(flight.rounds)} times.")
-    top, last = f"{flight.greatest_height_m:.0f} m above the field", f"{flight.height_left_m:.0f} m above the field"
+    ends = (flight.greatest_height_m, flight.height_left_m)
+    top, last = (f"{shown.text(height_m, 'm', 0)} above the field" for height_m in ends)
     high = flight.greatest_height_m > _HIGH_M
     if high:
         out.append(f"It climbs to {top}: local rules may end below that.")

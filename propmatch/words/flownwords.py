@@ -2,16 +2,20 @@
 
 import math
 
-from propmatch.columns import columns_of
+from propmatch.columns import Column, columns_of
 from propmatch.questions.asflown import AsFlown
 from propmatch.questions.settings import Settings
 from propmatch.records.estimates import PRACTICE
 from propmatch.words.answerwords import minutes_text
-from propmatch.words.chancewords import hangs_words, range_words, ranged
+from propmatch.words.chancewords import hangs_words, ranged
 from propmatch.words.shown import Shown, clock, signed
 
-__all__ = ["USUAL", "flown_sentences", "landing_words", "settings_rows", "timer_sentence"]
+__all__ = [
+    "NO_TIMER", "USUAL", "cold_sentences", "flown_sentences", "landing_words", "setting_text", "settings_rows",
+    "timer_sentence",
+]  # fmt: skip
 
+NO_TIMER = "No timer: at least 10 of 100 builds do not fly at all. Measure before you fly."
 USUAL = f"'usual' means {PRACTICE}."
 _NOTICED_K, _NOTICED_MINUTES = 1.0, 0.05
 _WARM_C = 15.0
@@ -26,6 +30,12 @@ def flown_sentences(
     ``why`` says what the minutes hang on.
     """
     said = _real(flown, why) if minutes > 0 else []
+    return said + cold_sentences(flown, minutes, cutoff_cell_v, shown)
+
+
+def cold_sentences(flown: AsFlown, minutes: float, cutoff_cell_v: float, shown: Shown) -> list[str]:
+    """What cold cells do to an ideal flight of so many minutes and to its first; nothing where they are warm."""
+    said = list[str]()
     if flown.pack_start_c >= _WARM_C:
         return said
     if abs(flown.warmed_minutes - minutes) >= _NOTICED_MINUTES and flown.pack_rise_k >= _NOTICED_K:
@@ -62,9 +72,9 @@ def _real(flown: AsFlown, why: bool) -> list[str]:
 def timer_sentence(flown: AsFlown, settings: Settings) -> str:
     """What to set the timer to, and what charging then puts back."""
     if not flown.flown_timer_minutes > 0:
-        return "No timer: at least 10 of 100 builds do not fly at all. Measure before you fly."
-    ends = settings.ranges["timer_recharge_mah"]
-    back = ranged(f"{settings.timer_recharge_mah:.0f}", ends.low, ends.high)
+        return NO_TIMER
+    ends = settings.ranges["recharge_mah"]
+    back = ranged(f"{settings.recharge_mah:.0f}", ends.low, ends.high)
     return (
         f"Set the timer to {clock(flown.flown_timer_minutes)} (min:s), which 90 of 100 builds reach so flown; "
         f"recharging should put back about {back} mAh."
@@ -78,17 +88,19 @@ def landing_words(settings: Settings) -> str:
 
 def settings_rows(settings: Settings, shown: Shown) -> list[dict[str, str]]:
     """A row for each value: what to set, to what, and where that comes from; ``USUAL`` explains a word of it."""
-    rows = []
-    for column in columns_of(Settings):
-        value = getattr(settings, column.name)
-        if column.name.endswith("timer_minutes"):
-            text = f"{clock(value)} min:s"
-        elif math.isnan(value):
-            text = "any"
-        else:
-            text = shown.text(value, column.kind, column.digits)
-        because = settings.basis[column.name].replace(PRACTICE, "usual")
-        if ends := settings.ranges.get(column.name):
-            because = f"{range_words(ends.low, ends.high, column.kind, shown)}; {because}"
-        rows.append({"set": column.label, "to": text, "because": because})
-    return rows
+    return [
+        {"set": column.label, "to": setting_text(settings, column, shown),
+         "because": settings.basis[column.name].replace(PRACTICE, "usual")}
+        for column in columns_of(Settings)
+    ]  # fmt: skip
+
+
+def setting_text(settings: Settings, column: Column, shown: Shown) -> str:
+    """What a setting is set to, with its range."""
+    value, ends = getattr(settings, column.name), settings.ranges.get(column.name)
+    if column.name == "flown_timer_minutes":
+        return f"{clock(value)} min:s"
+    if math.isnan(value):
+        return "any"
+    text = shown.text(value, column.kind, column.digits)
+    return text if ends is None else ranged(text, ends.low, ends.high, column.kind, shown)

@@ -12,7 +12,7 @@ import attrs
 from propmatch.columns import UNIT_OF, Column
 from propmatch.units import conversion
 
-__all__ = ["SYSTEMS", "Shown", "clock", "page_width", "plain", "signed", "table", "wrapped"]
+__all__ = ["SYSTEMS", "Shown", "clock", "digits_of", "page_width", "plain", "signed", "table", "wrapped"]
 
 _LEAST_TEXT = 28
 """Columns that a text keeps in a table which has no room for it."""
@@ -74,7 +74,8 @@ class Shown:
         return _in_unit(loading_g_dm2, self.loading_unit, "g/dm2")
 
     def thrust_text(self, thrust_n: float) -> str:
-        return f"{signed(self.thrust_of(thrust_n), 0 if self.thrust == 'gf' else 2)} {self.thrust_unit}"
+        value = self.thrust_of(thrust_n)
+        return f"{signed(value, 0 if self.thrust == 'gf' else digits_of(value))} {self.thrust_unit}"
 
     def speed_text(self, speed_m_s: float) -> str:
         return f"{self.number(speed_m_s, 'speed', 0)} {self.speed_unit}"
@@ -82,6 +83,11 @@ class Shown:
     def mass_text(self, mass_g: float) -> str:
         value = self.mass_of(mass_g)
         return f"{signed(value, 0 if self.mass_unit == 'g' and value >= 10 else 1)} {self.mass_unit}"
+
+    def area_text(self, area_dm2: float) -> str:
+        """Of a wing: square feet beside oz/ft2."""
+        imperial = self.wing_loading == "oz_ft2"
+        return f"{_in_unit(area_dm2, 'ft2', 'dm2'):.3g} ft²" if imperial else f"{area_dm2:.4g} dm²"
 
     def loading_text(self, loading_g_dm2: float) -> str:
         return f"{signed(self.loading_of(loading_g_dm2), 1)} {self.loading_unit}"
@@ -119,6 +125,11 @@ class Shown:
             column.heading.format(unit=self.unit(column.kind)):
             said.get(column.name) or self.number(held[column.name], column.kind, column.digits) for column in columns
         }  # fmt: skip
+
+
+def digits_of(largest: float) -> int:
+    """Digits after the point of numbers up to this size."""
+    return 0 if abs(largest) >= 30 else 1 if abs(largest) >= 3 else 2
 
 
 def _in_unit(value: float, shown: str, ours: str) -> float:

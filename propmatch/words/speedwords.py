@@ -9,6 +9,7 @@ from propmatch.aircraft.wind import BEST_RANGE, WindTrip
 from propmatch.columns import Range, columns_of, headed
 from propmatch.records.sections import Site
 from propmatch.status import Status
+from propmatch.units import FOOT_M, MILE_M
 from propmatch.words.chancewords import NO_ANSWER, end_words, ranged
 from propmatch.words.shown import Shown, clock, signed
 
@@ -24,8 +25,8 @@ __all__ = [
 ]
 
 SPEEDS_HEAD = "airspeeds without wind; climb, cruise and top speed at half charge"
-_FAR_M = 10_000.0
-"""From here distances are written in km, to 100 m."""
+_KM_M, _FAR_M = 1000.0, 10_000.0
+"""From the second distances are written in km or miles, to a tenth."""
 TURNS_HEAD = f"Level turns at {LEAST_SPEED_OVER_STALL:g} times the stall speed in them, half charge"
 
 
@@ -40,9 +41,9 @@ def speed_rows(speeds: AircraftSpeeds, shown: Shown, ranges: Mapping[str, Range]
     """What each airspeed is for, the airspeed, and what it gives; with ``ranges`` the ends of both."""
     s, known = speeds, ranges or {}
 
-    def say(name: str, digits: int = 1) -> str:
-        text, ends = signed(getattr(s, name), digits), known.get(name)
-        return text if ends is None else ranged(text, ends.low, ends.high)
+    def say(name: str, kind: str = "", digits: int = 1, times: float = 1.0) -> str:
+        text, ends = shown.number(times * getattr(s, name), kind, digits), known.get(name)
+        return text if ends is None else ranged(text, times * ends.low, times * ends.high, kind, shown)
 
     def row(words: str, speed: float, gives: str, name: str = "") -> dict[str, str]:
         ends = known.get(name)
@@ -56,15 +57,19 @@ def speed_rows(speeds: AircraftSpeeds, shown: Shown, ranges: Mapping[str, Range]
         for phase in s.phases if phase.load_factor != 1
     ]  # fmt: skip
     rises = s.climb_m_s >= 0
-    climb = f"{say('climb_m_s')} m/s up" if rises else f"{signed(-s.climb_m_s)} m/s down, the best there is"
+    climb = f"{say('climb_m_s', 'm/s')} {shown.unit('m/s')} up"
+    if not rises:
+        climb = f"{shown.text(-s.climb_m_s, 'm/s')} down, the best there is"
+    way, way_m = _far_unit(shown)
     propeller = f"propeller {s.motor_off}"
     best = [
-        ("least sink, motor off", "least_sink_speed_m_s", f"sinks {signed(s.sink_m_s, 2)} m/s, {propeller}"),
+        ("least sink, motor off", "least_sink_speed_m_s", f"sinks {shown.text(s.sink_m_s, 'm/s', 2)}, {propeller}"),
         ("best glide, motor off", "best_glide_speed_m_s", f"{signed(s.glide_ratio)} to 1, {propeller}"),
         ("longest flight", "least_power_speed_m_s", f"{signed(s.least_power_w)} W from the pack"),
         (
             "farthest flight", "best_range_speed_m_s",
-            f"{signed(s.best_range_power_w)} W from the pack, {say('best_range_mah_per_km', 0)} mAh for each km",
+            f"{signed(s.best_range_power_w)} W from the pack, "
+            f"{say('best_range_mah_per_km', '', 0, way_m / _KM_M)} mAh for each {way}",
         ),
         ("best climb", "climb_airspeed_m_s", f"{climb}, {_angle(s.climb_angle_deg)}"),
         ("steepest climb", "steepest_airspeed_m_s", _angle(s.steepest_deg)),
@@ -172,23 +177,27 @@ def _no_headway(trip: WindTrip, wind: float, speeds: AircraftSpeeds, shown: Show
 def _trip_sentence(trip: WindTrip, at: str, distance_m: float | None, wind: float, shown: Shown) -> str:
     v, u = shown.speed_text(trip.airspeed_against_m_s), shown.speed_text(trip.airspeed_with_m_s)
     at += f", {v}" + (f" against the wind and {u} with it" if u != v else "")
-    first, other = (_way(_no_more(far)) for far in (trip.farthest_against_m, trip.farthest_with_m))
+    first, other = (_way(far, shown, most=True) for far in (trip.farthest_against_m, trip.farthest_with_m))
     if wind and first != other:
         first = f"{first} against the wind or {other} with it"
     limit = f"in steady flight turn round after {first} at the latest, to be back with the reserve"
     if distance_m is None:
         return f"{at}: {limit}."
-    way = f"{_way(distance_m)} out and back takes {clock(trip.out_and_back_minutes)} (minutes:seconds)"
+    way = f"{_way(distance_m, shown)} out and back takes {clock(trip.out_and_back_minutes)} (minutes:seconds)"
     if math.isfinite(trip.out_and_back_mah):
         return f"{at}, {way} and {trip.out_and_back_mah:.0f} mAh; {limit}."
     return f"{at}, {way}, more than the pack has: {limit}."
 
 
-def _no_more(distance_m: float) -> float:
-    """A distance that may not be exceeded [m], as exactly as it is written."""
-    step = 100 if distance_m >= _FAR_M else 10
-    return step * math.floor(distance_m / step)
+def _far_unit(shown: Shown) -> tuple[str, float]:
+    """The unit of long ways, and its metres."""
+    return ("mile", MILE_M) if shown.speed == "mph" else ("km", _KM_M)
 
 
-def _way(distance_m: float) -> str:
-    return f"{distance_m / 1000:.1f} km" if distance_m >= _FAR_M else f"{distance_m:.0f} m"
+def _way(distance_m: float, shown: Shown, *, most: bool = False) -> str:
+    """A distance; one that may not be exceeded (``most``) is rounded down to what is written."""
+    far, near = _far_unit(shown), ("ft", FOOT_M) if shown.speed == "mph" else ("m", 1.0)
+    (unit, size_m), step, digits = (far, 0.1, 1) if distance_m >= _FAR_M else (near, 10.0 if most else 1.0, 0)
+    steps = distance_m / size_m / step
+    said = f"{step * (math.floor(steps + 1e-9) if most else round(steps)):.{digits}f}"
+    return f"{said} {unit}{'s' if unit == 'mile' else ''}"

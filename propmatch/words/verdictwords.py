@@ -1,14 +1,14 @@
-"""The verdict on a power train as sheet and page begin with it: never without its chance."""
+"""The verdict on a power train as sheet, page, ``fits`` and ``match --why`` begin with it: never without its chance."""
 
 from collections.abc import Sequence
 
 from propmatch.checks.chances import Sureness
 from propmatch.checks.limits import Check, missed
-from propmatch.words.chancewords import EVEN, LIKELY, RANGES, least_words, of_hundred, together_words
+from propmatch.words.chancewords import RANGES, chance_word, least_words, of_hundred, together_words
 from propmatch.words.checkwords import check_name, check_names
 from propmatch.words.shown import Shown
 
-__all__ = ["asked_words", "verdict_words"]
+__all__ = ["asked_words", "doubt_words", "headline_words", "reasons_words", "verdict_words"]
 
 
 def asked_words(sure: Sureness) -> str:
@@ -21,21 +21,53 @@ def asked_words(sure: Sureness) -> str:
     return ", ".join(f"{words} {of_hundred(have, asked)} ({of_hundred(asked)} asked)" for words, have, asked in said)
 
 
-def verdict_words(sure: Sureness, checks: Sequence[Check], shown: Shown, subject: str = "it") -> str:
-    """Whether it meets the brief, how surely, and what is least certain.
-
-    ``subject`` is what is judged, in a sentence that goes on with ``keeps``; ``checks`` have their chances.
-    """
-    hard = [check_name(each.name) for each in missed(checks)]
+def headline_words(sure: Sureness, checks: Sequence[Check]) -> str:
+    """``Likely: 88 of 100 builds keep every limit.``, or what it misses on paper, or :func:`doubt_words`."""
+    hard, together = [check_name(each.name) for each in missed(checks)], together_words(sure)
     if hard:
-        said = f"Not as the brief asks: {subject} misses {', '.join(hard)}; {together_words(sure)}."
-    else:
-        chance = sure.chance_all_limits
-        word = "Likely" if chance >= LIKELY else "It may miss" if chance >= EVEN else "Likely not"
-        word = "Yes" if sure.drawn.near[sure.at] >= 1.0 else word
-        said = f"{word}: {subject} keeps every limit of the brief and of the parts on paper; {together_words(sure)}."
-    said = f"{said[:-1]}: {asked_words(sure)}."
+        return f"Misses {', '.join(hard)} on paper: {together}."
+    return f"{_capital(f'{doubt_words(sure)}; in all {together}' if sure.short else _together(sure))}."
+
+
+def doubt_words(sure: Sureness) -> str:
+    """``may miss thrust to weight: 58 of 100 builds keep it (80 asked); ...``: all that is less sure than asked.
+
+    Each word is that of the chance beside it, :func:`propmatch.words.chancewords.chance_word`; empty where all holds.
+    """
+    said: list[str] = []
+    last = ""
+    for name, chance in sure.short.items():
+        asked = sure.wanted(name)
+        word, kept, wish = chance_word(chance, asked), of_hundred(chance, asked), of_hundred(asked)
+        head = check_name(name) if word == last else f"{word} {check_name(name)}"
+        said.append(f"{head}: {kept} ({wish})" if said else f"{head}: {kept} of 100 builds keep it ({wish} asked)")
+        last = word
+    return "; ".join(said) or ("" if sure.holds else _together(sure))
+
+
+def _together(sure: Sureness) -> str:
+    """The word of all limits at once; likely only where both chances that are asked for are reached."""
+    word = chance_word(sure.chance_all_limits, 0.0 if sure.holds else 1.0)
+    return f"{word}{' a limit' if 'miss' in word else ''}: {together_words(sure)}"
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def verdict_words(sure: Sureness, checks: Sequence[Check], shown: Shown) -> str:
+    """Whether it meets the brief, how surely, and what is least certain; ``checks`` have their chances."""
+    return f"{headline_words(sure, checks)} {reasons_words(sure, checks, shown)}"
+
+
+def reasons_words(sure: Sureness, checks: Sequence[Check], shown: Shown, *, ranges: bool = True) -> str:
+    """What stands behind the headline: limits and ratings apart, what is not counted, and what is least certain.
+
+    ``ranges`` says what brackets are.
+    """
+    said = asked_words(sure)
+    parts = [f"{_capital(said)}."]
     unknown = [each.name for each in checks if each.verdict == "unknown"]
     if unknown:
-        said += f" Not counted, as its limit is not known: {check_names(unknown)}."
-    return " ".join(filter(None, (said, least_words(sure, checks, shown), RANGES)))
+        parts.append(f"Not counted, as its limit is not known: {check_names(unknown)}.")
+    return " ".join(filter(None, (*parts, least_words(sure, checks, shown), RANGES if ranges else "")))

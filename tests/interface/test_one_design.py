@@ -5,14 +5,19 @@ import re
 
 import numpy as np
 import pytest
+from support.sheetwords import pages_of, printed_words
 
 from propmatch.catalogue.catalogue import load_catalogue
+from propmatch.checks.setting import ResolvedBrief
 from propmatch.commands import output
 from propmatch.commands.briefs import open_brief
-from propmatch.page.answers import best_answer
+from propmatch.page.answers import best_answer, train_answer
 from propmatch.records.trainid import joined_ids
+from propmatch.search import matching
 from propmatch.search.matching import UNNAMED, match
+from propmatch.sheet import content
 from propmatch.sheet.content import build_sheet
+from propmatch.sheet.html import sheet_html
 
 KINDS = ("motor", "controller", "pack", "propeller")
 COMMANDS = {
@@ -55,25 +60,49 @@ def test_every_command_takes_the_best_that_match_finds_and_says_so(asked, best, 
     assert UNNAMED in " ".join(reply.headline)
 
 
-def test_sheet_and_page_take_the_same_and_say_so(best, catalogue):
+@pytest.mark.parametrize("command", [*COMMANDS, "sheet", "bench", "measure"])
+def test_where_nothing_meets_the_brief_every_command_says_so_and_exits_1(run, monkeypatch, command):
+    def none(brief, *_, **__):
+        raise matching.nothing_meets(ResolvedBrief.of(brief).stated)
+
+    for module in (matching, content):
+        monkeypatch.setattr(module, "best_train" if module is matching else "match", none)
+    words = (*command.split(), "wetland_logger", *COMMANDS.get(command, ()))
+    text, data = run(*words), run(*words, "--json")
+    assert (text.exit_code, data.exit_code, text.err, data.err) == (1, 1, "", "")
+    assert all(len(line) <= 80 for line in text.out.splitlines())
+    said = "no power train of the catalogue meets the brief."
+    assert said in " ".join(text.out.split())
+    assert said in data.document["notes"][0]
+    assert (data.document["rows"], data.document["faults"]) == ([], [])
+
+
+@pytest.fixture(scope="module")
+def sheet(best, catalogue):
+    return build_sheet(open_brief(best[0])[0], catalogue)
+
+
+@pytest.fixture(scope="module")
+def logger(catalogue):
+    return build_sheet(open_brief("wetland_logger")[0], catalogue)
+
+
+def test_sheet_and_page_take_the_same_and_say_so(best, catalogue, sheet):
     brief, parts = best
-    stated = open_brief(brief)[0]
-    sheet = build_sheet(stated, catalogue)
     assert {kind: getattr(sheet.design.train, kind).id for kind in KINDS} == parts
-    assert UNNAMED in sheet.section("answer").text
-    page = best_answer(stated, catalogue)
+    assert UNNAMED in sheet.section("fit").text
+    page = best_answer(open_brief(brief)[0], catalogue)
     assert page["id"] == joined_ids(parts.values())
     assert page["how"] == UNNAMED
 
 
-def test_the_sheet_and_the_envelope_say_the_same_of_every_cell_count(asked, best, catalogue):
+def test_the_sheet_and_the_envelope_say_the_same_of_every_cell_count(asked, best, sheet):
     """Yes or no for each cell count that both of them name."""
-    brief, _ = best
-    section = build_sheet(open_brief(brief)[0], catalogue).section("envelope")
-    refused = {int(count) for count in re.findall(r"Do not fit (\d)S", " ".join(section.text))}
-    allowed = {int(count) for table in section.tables for count in re.findall(r"^With (\d)S$", table.caption)}
-    rows = asked("envelope", brief).rows
-    both = [row for row in rows if row["cells"] in refused | allowed]
+    section = sheet.section("envelope")
+    allowed = {int(head[0]) for table in section.tables for head in table.heads[1:]}
+    refused = {int(count) for count in re.findall(r"Do not (?:fit|publish) (\d)S", " ".join(section.text))}
+    assert not allowed & refused
+    both = [row for row in asked("envelope", best[0]).rows if row["cells"] in refused | allowed]
     assert len(both) >= 2
     assert all(row["holds"] == (row["cells"] in allowed) for row in both)
 
@@ -90,7 +119,7 @@ def test_a_variant_flies_the_same_parts(asked):
     assert str(one) == str([every[-1]])  # as text: a NaN equals nothing
 
 
-def test_the_trim_change_and_its_cures_are_the_same_everywhere(asked, catalogue):
+def test_the_trim_change_and_its_cures_are_the_same_everywhere(asked, logger):
     """For the same cases and speeds, and they are named."""
     brief = "wetland_logger"
 
@@ -102,7 +131,7 @@ def test_the_trim_change_and_its_cures_are_the_same_everywhere(asked, catalogue)
     assert len(said) == 1
     assert all(advice(texts) == said for texts in readings.values())
     assert advice(asked("cells", brief, "--cells", "1,4").extra["balance_and_trim"]["same mass"]) == said
-    balance = build_sheet(open_brief(brief)[0], catalogue).section("balance")
+    balance = logger.section("balance")
     assert advice(balance.text) == said
     fitted = asked("fits", brief, "--pack", "3S 1300mAh 45C")
     fits = " ".join(" ".join(block) for block in fitted.details.values())
@@ -110,22 +139,18 @@ def test_the_trim_change_and_its_cures_are_the_same_everywhere(asked, catalogue)
     assert sentence in " ".join(fits.split())
     rows = asked("cells", brief).extra["trim_cures"]
     np.testing.assert_equal(fitted.extra["trim_cures"], rows)
-    table = next(each for each in balance.tables if each.caption.startswith("Cures"))
+    table = next(each for each in balance.folded if each.caption.startswith("Cures"))
     assert [(row[0], row[1], row[-1]) for row in table.rows] == [(r["cure"], r["advice"], r["cost"]) for r in rows]
     assert [row[2] for row in table.rows] == [f"{r['left_deg']:.1f}{'' if r['found'] else ' or more'}" for r in rows]
     cruise = next(phase.airspeed_m_s for phase in open_brief(brief)[0].phase if phase.airspeed_m_s)
     assert f"at {3.6 * cruise:.0f} km/h" in sentence
 
 
-@pytest.fixture(scope="module")
-def sheet(best, catalogue):
-    return build_sheet(open_brief(best[0])[0], catalogue)
-
-
 def lines_of_own_count(sheet):
     """What the sheet allows with the design's own cell count."""
-    own = f"With {sheet.design.train.pack.cells_series}S"
-    return dict(next(table for table in sheet.section("envelope").tables if table.caption == own).rows)
+    (table,) = sheet.section("envelope").tables
+    at = table.heads.index(f"{sheet.design.train.pack.cells_series}S")
+    return {row[0]: row[at] for row in table.rows}
 
 
 def ends_in(text):
@@ -138,35 +163,71 @@ def numbers_in(text):
     return [float(number) for number in re.findall(r"\d+(?:\.\d+)?", text)]
 
 
-def test_a_sheet_has_one_timer(sheet):
+def test_timer_and_charge_to_put_back_are_one_value_everywhere(asked, sheet, best, catalogue):
+    """In the sheet, the page, ``time`` and ``envelope``."""
     texts = [text for section in sheet.sections for text in (*section.text, *section.points)]
-    texts += [cell for section in sheet.sections for table in section.tables for row in table.rows for cell in row]
-    rows = dict(row[:2] for row in sheet.section("duration").tables[0].rows)
-    timers = [text.split()[0] for what, text in rows.items() if what.startswith("timer setting")]
-    assert len(timers) == 1
-    minutes, seconds = map(int, timers[0].split(":"))
+    texts += [
+        cell for section in sheet.sections for table in (*section.tables, *section.folded)
+        for row in table.rows for cell in row
+    ]  # fmt: skip
+    rows = dict(sheet.section("settings").tables[0].rows)
+    clock = rows["timer setting, as really flown"].split()[0]
+    minutes, seconds = map(int, clock.split(":"))
     assert 0 < minutes + seconds / 60 < 0.9 * sheet.flight.minutes
-    assert set(re.findall(r"\b\d+:\d\d\b", " ".join(texts))) == set(timers)
+    assert set(re.findall(r"\b\d+:\d\d\b", " ".join(texts))) == {clock}
+    back = rows["charge to put back"]
+    page = train_answer(open_brief(best[0])[0], catalogue, joined_ids(best[1].values()))["settings"]
+    assert [row["to"] for row in page if row["set"] in rows] == [rows[row["set"]] for row in page if row["set"] in rows]
+    assert sum("timer" in row["set"] or "put back" in row["set"] for row in page) == 2
+    time = " ".join(asked("time", best[0]).headline)
+    assert f"Set the timer to {clock} (min:s)" in time
+    assert f"put back about {back.replace(' mAh', '')} mAh" in time
+    assert len(re.findall(r"\b\d+:\d\d\b", time)) == 1
 
 
-def test_a_sheet_that_says_yes_asks_for_no_rating_above_the_designs_own(sheet):
+@pytest.mark.parametrize("brief", ["schoolyard_trainer", "wetland_logger"])
+def test_the_printed_words_are_at_most_1800(sheet, logger, brief):
+    """What a reader of the paper reads, names of phases and axes in drawings counted apart."""
+    html = sheet_html(logger if brief == "wetland_logger" else sheet)
+    words = printed_words(html, drawings=False)
+    assert 700 < len(words) <= 1800
+    text = " ".join(words)
+    for said in (
+        "What to fit",
+        "wattmeter, full throttle",
+        "Set up radio and ESC with the propeller off",
+        "timer setting",
+    ):
+        assert text.count(said) == 1, "nothing is said twice"
+    assert text.index("timer setting") < text.index("How close to the limits")
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("brief", ["schoolyard_trainer", "wetland_logger"])
+def test_it_prints_on_six_pages_the_first_of_them_the_decision(browser, tmp_path, sheet, logger, brief):
+    file = tmp_path / "sheet.html"
+    file.write_text(sheet_html(logger if brief == "wetland_logger" else sheet), encoding="utf-8")
+    browser.open(file)
+    assert pages_of(browser.print_pdf(tmp_path / "whole.pdf").read_bytes()) <= 6
+    browser.run("document.querySelectorAll('main > section, footer').forEach(each => each.remove())")
+    assert pages_of(browser.print_pdf(tmp_path / "first.pdf").read_bytes()) == 1
+
+
+def test_a_sheet_that_says_likely_asks_for_no_rating_above_the_designs_own(sheet):
     lines, train = lines_of_own_count(sheet), sheet.design.train
-    assert sheet.section("answer").text[0].startswith("Yes")
+    assert sheet.lead[0].startswith("Likely")
     assert numbers_in(lines["ESC rating"])[0] <= train.controller.max_current_a
     motor_a, motor_w = numbers_in(lines["motor rating"])[:2]
     assert motor_a <= (train.motor.max_current_a or math.inf)
     assert motor_w <= (train.motor.max_power_w or math.inf)
 
 
-def test_the_designs_own_parts_lie_in_the_ranges_of_its_sheet(sheet):
-    lines, train = lines_of_own_count(sheet), sheet.design.train
-    (low, high), (own, _) = ends_in(lines[f"{train.motor.kv_kind} kV"])[:2]
-    assert own == round(train.motor.kv_rpm_per_v)
+def test_the_designs_own_motor_lies_in_the_ranges_of_its_sheet(sheet):
+    """By its label, which the trainer's motor states."""
+    lines, motor = lines_of_own_count(sheet), sheet.design.train.motor
+    (low, high), (own, _) = ends_in(lines["label kV"])[:2]
+    assert motor.kv_kind == "label"
+    assert own == round(motor.kv_rpm_per_v)
     assert low <= own <= high
     ((low, high),) = ends_in(lines["motor mass"])
-    assert low - 0.5 <= train.motor.mass_g <= high + 0.5
-    for value, line in ((train.propeller.diameter_in, "diameter"), (train.propeller.pitch_in, "pitch")):
-        ((low, high),) = ends_in(lines[f"propeller {line}"])
-        assert low <= value <= high
-    _, (least, most) = ends_in(lines["pack"])[:2]
-    assert least <= train.pack.capacity_mah <= most
+    assert low - 0.5 <= motor.mass_g <= high + 0.5

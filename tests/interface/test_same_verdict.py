@@ -15,6 +15,8 @@ from propmatch.commands.choose import train_of_ids
 from propmatch.commands.trains import LazyCatalogue
 from propmatch.page.answers import train_answer
 from propmatch.sheet.content import build_sheet
+from propmatch.words.checkwords import check_name
+from propmatch.words.verdictwords import doubt_words
 
 BRIEF = "wetland_logger"
 KEYS = ("verdict", "chance", "low", "high")
@@ -38,6 +40,20 @@ def own(brief, train):
     return {check.name: {key: getattr(check, key) for key in KEYS} for check in run_checks(design, brief)}
 
 
+@pytest.fixture(scope="module")
+def doubt(brief, train):
+    """First words on the train: it keeps every limit on paper, some less surely than asked, by shares of the draws."""
+    sure = sureness(ResolvedBrief.of(brief).as_designed, train)
+    kept = {name: sure.of(sure.drawn.measured.passes(name)).mean() for name in sure.drawn.judged}
+    short = {name: chance for name, chance in kept.items() if chance < sure.wanted(name)}
+    words = doubt_words(sure)
+    assert short
+    assert sure.short == pytest.approx(short)
+    assert words.startswith("may miss ")
+    assert all(f"{check_name(name)}: {100 * chance:.0f}" in words for name, chance in short.items())
+    return words
+
+
 def same(told, own):
     """Whether checks as data have the verdicts and chances of Python."""
     assert len(told) >= len(own) - 1
@@ -53,12 +69,17 @@ def test_some_check_is_close_by_its_chance_alone(own):
     assert any(each["verdict"] == "ok" and each["chance"] < 1 for each in own.values())
 
 
-def test_commands_say_what_python_says(run, own):
+def test_commands_say_what_python_says(run, own, doubt):
     cells = run("cells", BRIEF, *TRAIN, "--json").document["checks_by_case"][0]
     assert (cells["cells"], cells["compared_by"]) == (2, "same energy")
     same(cells["checks"], own)
-    same(run("fits", BRIEF, *TRAIN, "--propeller", TRAIN_ID.split(" + ")[-1], "--json").document["checks"], own)
-    same(run("match", BRIEF, "--why", TRAIN_ID, "--json").document["rows"], own)
+    fits = run("fits", BRIEF, *TRAIN, "--propeller", TRAIN_ID.split(" + ")[-1], "--json").document
+    same(fits["checks"], own)
+    assert (fits["fits"], fits["holds"], fits["verdict"]) == (True, False, f"On paper yes, but {doubt}")
+    why = run("match", BRIEF, "--why", TRAIN_ID, "--json").document
+    same(why["rows"], own)
+    assert (why["holds"], why["short_of_asked"]) == (False, fits["short_of_asked"])
+    assert why["verdict"].startswith(f"M{doubt[1:]}")
 
 
 def test_match_says_of_its_pick_what_python_says(run, brief):
@@ -70,10 +91,13 @@ def test_match_says_of_its_pick_what_python_says(run, brief):
     assert row["chance_all_limits"] == sureness(setting, picked).chance_all_limits
 
 
-def test_page_and_sheet_say_what_python_says(brief, train, own):
+def test_page_and_sheet_say_what_python_says(brief, train, own, doubt):
     catalogue = load_catalogue(parts=None)
-    same(train_answer(brief, catalogue, TRAIN_ID)["checks"], own)
+    page = train_answer(brief, catalogue, TRAIN_ID)
+    same(page["checks"], own)
+    assert page["holds"] is False
     sheet = build_sheet(brief, catalogue, train=train)
+    assert all(text.startswith(f"M{doubt[1:]}") for text in (page["verdict"], sheet.lead[0]))
     same([{"name": c.name, **{key: _data(getattr(c, key)) for key in KEYS}} for c in sheet.checks], own)
 
 
@@ -98,6 +122,7 @@ def test_fits_says_how_many_builds_keep_all_limits_and_what_is_least_certain(run
     assert ran["hangs_on"] == pytest.approx(sure.hangs_on(sure.least_certain))
     text = " ".join(run("fits", BRIEF, *TRAIN, "--propeller", TRAIN_ID.split(" + ")[-1]).out.split())
     assert f"In {100 * together.mean():.0f} of 100 builds it keeps every limit" in text
+    assert text.startswith("On paper yes, but may miss ")
     assert "Least certain: " in text
     assert " of that from the " in text
 

@@ -49,8 +49,8 @@ def test_time_gives_every_setting_with_its_basis(run, cold_brief):
     settings = document["settings"]
     names = [column.name for column in columns_of(Settings)]
     assert [name for name in settings if not name.endswith(("_low", "_high"))] == [*names, "source"]
-    for name in ("timer_recharge_mah", "recharge_mah"):
-        assert settings[f"{name}_low"] < settings[f"{name}_high"]
+    assert settings["recharge_mah_low"] < settings["recharge_mah"] < settings["recharge_mah_high"]
+    assert settings["recharge_mah"] < document["flights"][0]["used_mah"], "put back after a flight to the timer"
     assert set(settings["source"]) == set(names)
     assert settings == document["flights"][0]["settings"]
     flown = document["flights"][0]["as_flown"]
@@ -64,12 +64,13 @@ def test_time_gives_every_setting_with_its_basis(run, cold_brief):
 
 def test_text_says_the_same(run, cold_brief):
     settings = run("time", cold_brief, *TRAIN, "--json").document["settings"]
-    out = " ".join(run("time", cold_brief, *TRAIN, "--full").out.split())
+    text = run("time", cold_brief, *TRAIN, "--full").out
+    out, rows = " ".join(text.split()), {line.strip()[:17]: line for line in text.splitlines()}
     assert "as really flown" in out
     assert "first minute" in out
-    assert f"low-voltage alarm of a cell, in steady flight {settings['alarm_load_cell_v']:.2f} V" in out
-    assert f"land when the pack reads, in steady flight {settings['land_pack_v']:.1f} V" in out
-    assert "coldest cells that may be charged 5 °C" in out
+    assert f" {settings['alarm_load_cell_v']:.2f} V " in rows["low-voltage alarm"]
+    assert f" {settings['land_pack_v']:.1f} V " in rows["land when the pac"]
+    assert " 5 °C" in rows["coldest cells tha"]
     assert len(re.findall("no published source", out.partition("What to set")[2].partition("Where the")[0])) == 1
 
 
@@ -117,7 +118,7 @@ def test_how_the_pack_is_names_no_part(run, cold_brief):
             for more in ((), ("--pack-cycles", "800", "--pack-temperature", "25"))
         )
         assert new["train"] == old["train"]
-        assert old["flights"][0]["recharge_mah"] < 0.7 * new["flights"][0]["recharge_mah"]
+        assert old["flights"][0]["used_mah"] < 0.7 * new["flights"][0]["used_mah"]
         assert old["flights"][0]["as_flown"]["pack_start_c"] == 25
 
 
@@ -154,6 +155,8 @@ def test_page_and_sheet_show_the_same_rows():
     here = ResolvedBrief.of(brief).as_designed
     parts = parts_in_order(TRAIN_ID, {kind: train(f"{kind}s") for kind in PARTS}, "train")
     sheet = build_sheet(brief, bundled_catalogue(), train=here.train(**parts))
-    duration = sheet.section("duration")
-    assert duration.tables[0].rows == tuple(tuple(row.values()) for row in answer["settings"])
-    assert set(answer["as_flown"]) <= set(duration.text)
+    set_to = {row["set"]: row["to"] for row in answer["settings"]}
+    said = dict(sheet.section("settings").tables[0].rows)
+    assert said == {label: text for label, text in set_to.items() if label in said}
+    assert {"timer setting, as really flown", "charge to put back"} <= set(said)
+    assert {each for each in answer["as_flown"] if "first minute" in each} < set(sheet.section("margins").text)

@@ -14,6 +14,7 @@ from propmatch.checks.limits import CHECKS, Design, checks_of, run_checks
 from propmatch.checks.setting import ResolvedBrief
 from propmatch.records.fields import replace
 from propmatch.words.chancewords import (
+    chance_word,
     chance_words,
     check_range,
     hangs_words,
@@ -25,6 +26,7 @@ from propmatch.words.chancewords import (
     sure_words,
 )
 from propmatch.words.shown import SYSTEMS
+from propmatch.words.verdictwords import doubt_words, headline_words
 
 Z80 = norm.ppf(0.9)
 
@@ -126,10 +128,46 @@ def test_the_verdict_of_a_chance():
     assert chance_words(0.97) == "holds in 97 of 100"
     assert sure_words(0.97, 0.9) == "holds in 97 of 100"
     assert sure_words(0.8, 0.8) == "holds in 80 of 100"
-    assert sure_words(0.85, 0.9) == "likely, holds in 85 of 100"
-    assert sure_words(0.79, 0.8) == "may miss, holds in 79 of 100"
-    assert sure_words(0.5, 0.8) == "may miss, holds in 50 of 100"
-    assert sure_words(0.49, 0.8) == "likely misses, holds in 49 of 100"
+    assert sure_words(0.85, 0.9) == "may miss, holds in 85 of 100 (90 asked)"
+    assert sure_words(0.899, 0.9) == "may miss, holds in 89 of 100 (90 asked)"
+    assert sure_words(0.58, 0.8) == "may miss, holds in 58 of 100 (80 asked)"
+    assert sure_words(0.2, 0.8) == "likely misses, holds in 20 of 100 (80 asked)"
+
+
+@pytest.mark.parametrize(
+    ("chance", "word"),
+    [(0.9, "very likely"), (0.899, "likely"), (0.66, "likely"), (0.659, "may miss"), (0.33, "may miss"),
+     (0.329, "likely misses"), (0.0, "likely misses"), (math.nan, "likely misses")],
+)  # fmt: skip
+def test_the_word_follows_the_chance(chance, word):
+    """Mastrandrea and others, guidance note on the treatment of uncertainties (IPCC, 2010), table 1: likely from 66 %,
+    very likely from 90 %, unlikely below 33 %; values from memory."""
+    assert chance_word(chance, 0.0) == word
+
+
+@pytest.mark.parametrize(("chance", "wanted"), [(0.72, 0.9), (0.89, 0.9), (0.95, 0.99), (0.33, 0.9)])
+def test_less_than_is_asked_is_never_likely(chance, wanted):
+    assert chance_word(chance, wanted) == "may miss"
+    assert chance_word(wanted, wanted) == "very likely"
+
+
+def doubted(short, *, holds=False, together=0.5):
+    wanted = {"flight_time": 0.8}
+    return SimpleNamespace(
+        short=short, holds=holds, chance_all_limits=together, wanted=lambda name: wanted.get(name, 0.9)
+    )
+
+
+def test_first_words_name_all_that_is_less_sure_than_asked():
+    """Builds and chances made up; what is said of them follows from the words' own rule."""
+    sure = doubted({"flight_time": 0.3, "motor_power": 0.56, "controller_current": 0.72}, together=0.29)
+    assert headline_words(sure, ()) == (
+        "Likely misses flight time: 30 of 100 builds keep it (80 asked); may miss motor power: 56 (90); "
+        "ESC current: 72 (90); in all 29 of 100 builds keep every limit."
+    )
+    assert headline_words(doubted({}, together=0.72), ()) == "May miss a limit: 72 of 100 builds keep every limit."
+    assert headline_words(doubted({}, holds=True, together=0.72), ()) == "Likely: 72 of 100 builds keep every limit."
+    assert doubt_words(doubted({}, holds=True, together=0.72)) == ""
 
 
 def test_ranges_are_in_the_readers_unit_with_digits_that_tell_their_ends_apart():

@@ -37,20 +37,27 @@ class Mattering:
         Those that move the answer, the strongest first.
     lines : tuple of str
         What each moves and by how much, and the assumption in short.
-    more : str
-        How many others there are, and how to see them; empty where there are none.
+    left : int
+        How many others there are.
     """
 
     named: "tuple[Assumption, ...]"
     lines: tuple[str, ...]
-    more: str
+    left: int
+
+    @property
+    def more(self) -> str:
+        """How many others there are, and how to see them; empty where there are none."""
+        words = f"{self.left} {'more' if self.named else 'assumptions'}"
+        return f"{words}: --assumptions lists all." if self.left else ""
 
 
 def mattering(
     assumptions: "Sequence[Assumption]",
     sure: "Sequence[Sureness]",
-    options: Mapping[str, Any],
+    options: Mapping[str, Any] | None = None,
     said: "Mapping[str, Floats] | None" = None,
+    most: int = _MOST,
 ) -> Mattering | None:
     """The two to four assumptions that move the answer most, a third and fourth where they move it by more than 5 %.
 
@@ -64,12 +71,14 @@ def mattering(
     assumptions : sequence of Assumption
     sure : sequence of Sureness
         Of everything the answer is about; empty where nothing was drawn, so that none is named.
-    options : mapping
+    options : mapping, optional
         Options of the command; None is returned with ``--assumptions``.
     said : mapping of str to draws (N,), optional
         What the answer says of a power train in no aircraft, in place of flight time, thrust and motor current.
+    most : int
+        So many are named at most.
     """
-    if options.get("assumptions"):
+    if options and options.get("assumptions"):
         return None
     moves = _moves(sure, said)
     found: dict[str, tuple[float, str, list[Assumption]]] = {}
@@ -82,15 +91,11 @@ def mattering(
             known[2].append(each)
         elif move > max(known[0], _NO_MOVE):
             found[name] = (move, answer, [each])
-    ranked = sorted(found.values(), key=lambda item: -item[0])[:_MOST]
+    ranked = sorted(found.values(), key=lambda item: -item[0])[:most]
     kept = [item for at, item in enumerate(ranked) if item[0] > _LEAST_MOVE or at < _FEWEST]
     named = tuple(each for _, _, made in kept for each in made)
     left = len(set(assumptions) - set(named))
-    return Mattering(
-        named=named,
-        lines=tuple(_line(*item) for item in kept),
-        more=f"{left} {'more' if named else 'assumptions'}: --assumptions lists all." if left else "",
-    )
+    return Mattering(named=named, lines=tuple(_line(*item) for item in kept), left=left)
 
 
 def _line(move: float, answer: str, made: "Sequence[Assumption]") -> str:
