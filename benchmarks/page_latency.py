@@ -120,7 +120,7 @@ def main() -> None:
                 time.sleep(0.1)
             print(f"{brief}: first map and train after {time.monotonic() - began:.1f} s")
             time.sleep(6.0)
-            size = "return performance.getEntriesByName(location.href + 'map').map(each => each.decodedBodySize).pop()"
+            size = "return performance.getEntriesByName(location.href.split('#')[0] + 'map').pop().decodedBodySize"
             print(f"an answer of the map: {browser.run(size) / 1e3:.0f} kB")
             measured(browser, server.pid, steps, names)
     finally:

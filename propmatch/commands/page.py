@@ -1,6 +1,7 @@
 """``propmatch page``: play with a brief in the browser, on this machine alone."""
 
-from contextlib import suppress
+from contextlib import ExitStack
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -9,7 +10,10 @@ import click
 from propmatch.commands.options import Command, catalogue_options, open_catalogue
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from propmatch.catalogue.catalogue import Catalogue
+    from propmatch.page import Desk
 
 __all__ = ["command"]
 
@@ -38,45 +42,82 @@ def command(**options: Any) -> None:
     text = given.read_text(encoding="utf-8-sig") if own else dump_brief(brief)
     file = given.name if own and given.suffix == ".toml" else f"{file_name(brief.aircraft.name, 'sheet')}.toml"
     serve(
-        text, open_catalogue(options["parts_folder"], options["strict"]), port=options["port"],
+        text, partial(open_catalogue, options["parts_folder"], options["strict"]), port=options["port"],
         opening=not options["no_open"], folder=given.absolute().parent if own else Path.cwd(), file=file, which=which,
     )  # fmt: skip
 
 
 def serve(
-    text: str, catalogue: "Catalogue", *, port: int, opening: bool, folder: Path, file: str, which: str = ""
+    text: str, stock: "Callable[[], Catalogue]", *, port: int, opening: bool, folder: Path, file: str, which: str = ""
 ) -> None:
-    """Serve until interrupted."""
+    """Serve until interrupted; ``stock`` opens the catalogue, here and in each worker."""
     import socket
-    import webbrowser
-    from concurrent.futures import ProcessPoolExecutor
-    from multiprocessing import get_context
 
     import uvicorn
 
-    from propmatch.page.maps import EVERY
-    from propmatch.page.server import create_app, in_background, new_token
+    from propmatch.page.desk import Desk
+    from propmatch.page.server import create_app, new_token, saving_in
+    from propmatch.page.workers import Worker
 
-    token, processes = new_token(), get_context("spawn")
-    signal = processes.Value("q", 0, lock=False)
-    with (
-        socket.socket(socket.AF_INET, socket.SOCK_STREAM) as listening,
-        ProcessPoolExecutor(1, mp_context=processes, initializer=in_background, initargs=(signal,)) as workers,
-    ):
+    class Server(uvicorn.Server):
+        """The workers end first and whoever waits for one is told, so that an interrupt ends the server at once."""
+
+        def handle_exit(self, *signalled: Any) -> None:
+            for worker in workers.values():
+                worker.close()
+            super().handle_exit(*signalled)
+
+    desk = Desk(stock(), text, file=file, folder=str(folder), save=saving_in(folder))
+    token = new_token()
+    with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as listening, ExitStack() as ending:
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listening.bind(("127.0.0.1", port))
         port = listening.getsockname()[1]
-        app = create_app(
-            text, catalogue, token=token, port=port, folder=folder, file=file, workers=workers, signal=signal
-        )
-        server = uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False, lifespan="off"))
+        workers = {where: Worker(partial(_desk, stock)) for where in ("map", "long")}
+        door = ExitStack()
+        ending.enter_context(door)
+        for worker in workers.values():
+            ending.callback(worker.close)
+        app = create_app(desk, token=token, port=port, workers=workers, opened=door.close)
+        server = Server(
+            uvicorn.Config(
+                app, log_level="warning", access_log=False, lifespan="off", server_header=False,
+                timeout_graceful_shutdown=1,
+            )
+        )  # fmt: skip
         address = f"http://127.0.0.1:{port}/{token}/"
         listening.listen(64)
         for line in (which, f"The page is at {address}", "It answers this machine alone. Ctrl-C ends it."):
             if line:
                 click.echo(line)
         if opening:
-            webbrowser.open(address)
-        with suppress(KeyboardInterrupt):
-            server.run(sockets=[listening])
-        signal.value = EVERY
+            _open(address, door)
+        server.run(sockets=[listening])
+
+
+def _desk(stock: "Callable[[], Catalogue]") -> "Desk":
+    from propmatch.page.desk import Desk
+
+    return Desk(stock())
+
+
+def _open(address: str, door: ExitStack) -> None:
+    """Show a page in the browser: what other processes see of it is the name of a file that this user alone can read.
+
+    The file sends the browser on, and goes when ``door`` is closed.
+    """
+    import os
+    import tempfile
+    import webbrowser
+
+    from propmatch.files import write_file
+
+    folder = door.enter_context(tempfile.TemporaryDirectory(prefix="propmatch-"))
+    page = (
+        f'<!DOCTYPE html><meta charset="utf-8"><meta name="referrer" content="no-referrer">'
+        f'<meta http-equiv="refresh" content="0;url={address}"><title>Power train</title>'
+        f'<a href="{address}">The page</a>'
+    )
+    file = write_file(Path(folder) / "page.html", page)
+    os.chmod(file, 0o600)
+    webbrowser.open(file.as_uri())

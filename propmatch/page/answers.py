@@ -1,6 +1,6 @@
 """What the page is told: a picked train with its chart and checks, and the map of all that passes; plain data."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
@@ -12,10 +12,13 @@ from propmatch.checks.judged import judged_trains
 from propmatch.checks.limits import Check, Design, checks_of, closest_limit, missed
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.placing import balance_assumptions, placing
+from propmatch.checks.rule import PRACTICE
 from propmatch.checks.setting import ResolvedBrief, Setting
 from propmatch.columns import headed
 from propmatch.faults import Fault, InputFaults
 from propmatch.page.edit import field_values
+from propmatch.page.hints import for_page, without_commands
+from propmatch.page.strip import strip
 from propmatch.questions.asflown import as_flown
 from propmatch.questions.settings import settings_of
 from propmatch.questions.speedranges import speed_ranges
@@ -32,7 +35,7 @@ from propmatch.sheet.speeds import THROTTLES, fastest_of, phase_points, speeds
 from propmatch.sheet.trimsection import cures_table
 from propmatch.tolerances.draws import DRAWS
 from propmatch.train.coupling import solve
-from propmatch.words.chancewords import check_ends, range_words, ranged, sure_words
+from propmatch.words.chancewords import check_ends, of_hundred, range_words, ranged, sure_words
 from propmatch.words.checkwords import (
     burst_words,
     check_name,
@@ -69,7 +72,8 @@ def _number(value: Any) -> float | None:
 
 def fault_rows(faults: Sequence[Fault]) -> list[dict[str, Any]]:
     """Faults as plain data, each with its sentence."""
-    return [{"where": f.where, "key": f.key, "rule": f.rule, "hint": f.hint, "text": str(f)} for f in faults]
+    return [{"where": f.where, "key": f.key, "rule": f.rule, "hint": f.hint, "text": str(f)}
+            for f in map(for_page, faults)]  # fmt: skip
 
 
 def shown_for(brief: Brief) -> Shown:
@@ -86,12 +90,13 @@ def brief_answer(brief: Brief, variant: str | None = None) -> dict[str, Any]:
         "name": brief.aircraft.name,
         "values": field_values(brief),
         "variants": [
-            {"name": each.variant.name, "bare_mass": value_text(each.variant.airframe.bare_mass_g, "g")}
+            {"name": each.variant.name, "bare_mass": shown_for(brief).mass_text(each.variant.airframe.bare_mass_g)}
             for each in resolved.settings
         ],
         "lists": bool(brief.item or brief.structure),
         "words": brief_sentences(here, shown_for(brief)),
         "assumptions": [each.text for each in here.assumptions],
+        "left_out": {f"{each.subject}.{each.field}": each.text for each in here.assumptions},
     }
 
 
@@ -126,6 +131,7 @@ def train_answer(
         *checks_of(measured, sure=None if sure is None else [sure])[0],
         *catalogue.extra_checks(Design.of(train, here.variant), brief),
     ]
+    figures, rows = _numbers(measured, sure, shown_for(brief)), _check_rows(checks, shown_for(brief))
     told = {
         "id": ids,
         "moving": moving,
@@ -136,10 +142,12 @@ def train_answer(
             for part in [getattr(train, kind)]
         ],
         "supply": supply_text(train),
-        "numbers": _numbers(measured, sure, shown_for(brief)),
+        "numbers": figures,
+        "strip": strip([*rows, *figures], checks, sure),
         "verdict": _paper_words(checks) if sure is None else verdict_words(sure, checks, shown_for(brief)),
         "meets": not missed(checks),
-        "checks": _check_rows(checks, shown_for(brief)),
+        "holds": None if sure is None else not missed(checks) and sure.holds,
+        "checks": rows,
         "chart": chart(here, train, measured, sure),
     }
     return told if sure is None else told | _beside(here, train, measured, sure, checks)
@@ -148,6 +156,15 @@ def train_answer(
 def _paper_words(checks: Sequence[Check]) -> str:
     hard = [check_name(each.name) for each in missed(checks)]
     return f"On paper it misses {', '.join(hard)}." if hard else "On paper it keeps every limit."
+
+
+def _uncounted(checks: Sequence[Check]) -> list[str]:
+    """What of common practice does not surely hold, as no chance of the whole counts it."""
+    loose = [f"{check_name(each.name)} holds in {of_hundred(each.chance)}" for each in checks
+             if each.basis == PRACTICE and each.chance < 0.995]  # fmt: skip
+    if not loose:
+        return []
+    return [f"Counted are the brief and the ratings of the parts, not common practice: {', '.join(loose)} of 100."]
 
 
 def _numbers(measured: TrainMeasures, sure: Sureness | None, shown: Shown) -> list[dict[str, Any]]:
@@ -159,7 +176,8 @@ def _numbers(measured: TrainMeasures, sure: Sureness | None, shown: Shown) -> li
             speed = column.kind == "speed" and np.isfinite(value)
             row = {
                 "name": column.page, "label": column.label.partition(",")[0], "value": _number(value),
-                "unit": column.unit, "text": shown.speed_text(value) if speed else value_text(value, column.unit),
+                "unit": column.unit,
+                "text": shown.speed_text(value) if speed else value_text(value, column.unit, shown),
                 "low": None, "high": None, "range": "",
             }  # fmt: skip
             if sure is not None:
@@ -179,7 +197,7 @@ def _check_rows(checks: Sequence[Check], shown: Shown) -> list[dict[str, Any]]:
          "low": _number(c.low), "high": _number(c.high), "chance": _number(c.chance),
          "range": check_ends(c, shown), "margins": numbers(margin_ends(c)),
          "sure": sure_words(c.chance, c.chance_wanted) if np.isfinite(c.chance) else "",
-         "text": value_text(c.value, c.unit), "limit_text": limit_text(c)}
+         "text": value_text(c.value, c.unit, shown), "limit_text": limit_text(c, shown)}
         for c in checks
     ]  # fmt: skip
 
@@ -197,10 +215,12 @@ def _beside(
         "chance_all_limits": sure.chance_all_limits,
         "as_flown": flown_sentences(flown, flight.minutes, flight.cutoff_cell_v, shown),
         "settings": [] if settings is None else settings_rows(settings, shown),
-        "misses": [f"{check_name(c.name)} {value_text(c.value, c.unit)}, {limit_text(c)}" for c in missed(checks)],
-        "beside": " ".join([*burst_words(checks), *speed_question(train)]),
-        "closest": None if near is None else f"{check_name(near.name)}: {value_text(near.value, near.unit)}, "
-                                             f"{limit_text(near)}",
+        "misses": [
+            f"{check_name(c.name)} {value_text(c.value, c.unit, shown)}, {limit_text(c, shown)}" for c in missed(checks)
+        ],
+        "beside": " ".join([*_uncounted(checks), *burst_words(checks), *map(without_commands, speed_question(train))]),
+        "closest": None if near is None else f"{check_name(near.name)}: "
+                                             f"{value_text(near.value, near.unit, shown)}, {limit_text(near, shown)}",
         "speeds": airspeeds_of(here, train, speeds, measured, sure),
         "trim": _trim(here, train, shown),
         "assumptions": [
@@ -279,9 +299,15 @@ def chart(here: Setting, train: PowerTrain, measured: TrainMeasures, sure: Suren
     }  # fmt: skip
 
 
-def best_answer(brief: Brief, catalogue: Catalogue, variant: str | None = None) -> dict[str, Any]:
+def best_answer(
+    brief: Brief,
+    catalogue: Catalogue,
+    variant: str | None = None,
+    *,
+    progress: Callable[[int, int], None] | None = None,
+) -> dict[str, Any]:
     """The best train of all, and of each cell count."""
-    found = match(brief, catalogue, top=1, variant=variant)
+    found = match(brief, catalogue, top=1, variant=variant, progress=progress)
     return {
         "id": None if found.best is None else found.best.id,
         "how": UNNAMED,

@@ -14,6 +14,7 @@ from propmatch.bench.saved import saved_parts
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.faults import Fault, InputFaults
 from propmatch.files import write_file
+from propmatch.page.hints import WORKBOOKS, for_page
 from propmatch.records.fields import replace
 from propmatch.records.trainid import joined_ids
 from propmatch.sheet.fitcharts import fit_chart
@@ -58,35 +59,42 @@ def benched(catalogue: Catalogue, log: Any) -> Benched:
     ]  # fmt: skip
     if wrong:
         raise InputFaults(wrong)
-    return _benched(catalogue, Path(log["name"]).name or "log.csv", log["text"], str(log.get("motor") or ""))
+    if log["name"].lower().endswith(WORKBOOKS):
+        raise InputFaults([Fault(log["name"], rule="is a workbook", hint="save it as CSV in your spreadsheet")])
+    return _benched(catalogue, log["name"] or "log.csv", log["text"], str(log.get("motor") or ""))
 
 
 @lru_cache(maxsize=4)
 def _benched(catalogue: Catalogue, name: str, text: str, motor_id: str) -> Benched:
     with TemporaryDirectory() as folder:
-        file = Path(folder) / name
+        file = Path(folder) / f"log{_ending(name)}"
         write_file(file, text)
         try:
             labelled = any(each.label_kv is not None for each in read_log(file).readings)
             fit = fit_log(file, motor=None if labelled else catalogue.motors.get(motor_id), catalogue=catalogue)
         except InputFaults as error:
-            raise InputFaults([_short(fault, folder) for fault in error.faults]) from None
+            raise InputFaults([_named(fault, file, name) for fault in error.faults]) from None
     fit = attrs.evolve(fit, where=name)
-    faults, stock, own = [_short(fault, folder) for fault in fit.faults], catalogue, None
+    faults, stock, own = [_named(fault, file, name) for fault in fit.faults], catalogue, None
     if fit.usable:
         try:
             (motor,) = saved_parts(fit, fit.known.name)["motors"]
         except InputFaults as error:
-            faults += error.faults
+            faults += map(for_page, error.faults)
         else:
             own = f"bench/{motor.name}"
             stock = catalogue.with_parts(motors=[replace(motor, id=own)])
     return Benched(fit=fit, catalogue=stock, motor_id=own, faults=tuple(faults))
 
 
-def _short(fault: Fault, folder: str) -> Fault:
-    """The fault without the folder that the log was read in."""
-    return attrs.evolve(fault, where=fault.where.replace(folder, "").lstrip("/\\"))
+def _ending(name: str) -> str:
+    """What tells a reader the kind of a log; any name may have been given."""
+    return "." + "".join(sign for sign in name.rpartition(".")[2] if sign.isalnum())[:8] if "." in name else ""
+
+
+def _named(fault: Fault, file: Path, name: str) -> Fault:
+    """The fault as the page says it, of the log by the name it was given and not by the file it was read from."""
+    return for_page(attrs.evolve(fault, where=fault.where.replace(str(file), name)))
 
 
 def fit_answer(found: Benched, train: str) -> dict[str, Any]:

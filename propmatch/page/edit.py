@@ -1,40 +1,38 @@
-"""A brief as the page edits it: TOML text, and changes of single numbers laid over it."""
+"""A brief as the page edits it: TOML text, and changes of any of its keys laid over it."""
 
 import math
+import tomllib
 from collections.abc import Mapping
 from functools import lru_cache
 from typing import Any
 
 import attrs
 
-from propmatch.faults import Fault, InputFaults
-from propmatch.records.brief import dump_brief, loads_brief
-from propmatch.records.fields import build, replace
+from propmatch.faults import Fault, InputFaults, did_you_mean
+from propmatch.records.brief import brief_of, loads_brief
+from propmatch.records.fields import declared, placed, replace, walk
 from propmatch.records.masses import listed_mass_g
-from propmatch.records.sections import Aircraft, Brief, Limits, Site
+from propmatch.records.sections import Aircraft, Brief
 
-__all__ = ["FIELDS", "edited", "field_values"]
+__all__ = ["edited", "field_values", "plain"]
 
-FIELDS = (
-    "aircraft.bare_mass_g",
-    "site.altitude_m",
-    "site.temperature_c",
-    "limits.reserve_charge",
-    "limits.max_propeller_diameter_in",
-    "limits.min_flight_minutes",
-    "limits.min_thrust_to_weight",
-    "limits.cells",
-)
-"""Keys of the brief that the sentence lets a reader change."""
-
-_SECTIONS: dict[str, type[Any]] = {"aircraft": Aircraft, "site": Site, "limits": Limits}
+_BARE = "aircraft.bare_mass_g"
+_TABLES = {rule.name: rule for rule in declared(Brief)}
+_KEYS = [
+    f"{table}.{rule.name}" for table, each in _TABLES.items() if each.kind == "one" for rule in declared(each.item)
+]
 
 
 def edited(text: str, changes: Mapping[str, Any]) -> Brief:
-    """The brief of a TOML text with changes of single keys; None takes a key away.
+    """The brief of a TOML text with some of its keys changed.
 
-    A new bare mass of a brief that lists items and printed parts changes the filament in proportion, and every item
-    where nothing is printed.
+    Parameters
+    ----------
+    text : str
+    changes : mapping
+        A key of a table (``wing.area_dm2``) to its value, or a whole table or list of tables (``phase``) to what it
+        holds, as JSON has it; None takes it away. A new bare mass of a brief that lists items and printed parts changes
+        the filament in proportion, and every item where nothing is printed.
 
     Raises
     ------
@@ -42,34 +40,33 @@ def edited(text: str, changes: Mapping[str, Any]) -> Brief:
         With every fault of the text, or else of every change.
     """
     brief = _read(text)
-    faults = [
-        Fault("change", key, value, f"only {', '.join(FIELDS)} can be changed here")
-        for key, value in changes.items()
-        if key not in FIELDS
-    ]
-    wanted: dict[str, dict[str, Any]] = {}
+    if not changes:
+        return brief
+    data, faults = tomllib.loads(text), []
     for key, value in changes.items():
-        if key in FIELDS:
-            section, _, name = key.partition(".")
-            wanted.setdefault(section, {})[name] = value
-    for section, values in wanted.items():
-        kept = getattr(brief, section)
-        given = {field: getattr(kept, field) for field in _SECTIONS[section].__annotations__} | values
-        given = {name: list(value) if isinstance(value, tuple) else value for name, value in given.items()}
-        if given.get("cells", ()) is None:
-            del given["cells"]
-        _, wrong = build(_SECTIONS[section], given, "sentence", path=section)
-        faults += wrong
-        if not wrong and "bare_mass_g" in values:
-            brief = _with_bare_mass(brief, values.pop("bare_mass_g"), faults)
-            continue
-        if not wrong:
-            changed = {name: given.get(name, ()) for name in values}
-            changed = {name: tuple(v) if isinstance(v, list) else v for name, v in changed.items()}
-            brief = replace(brief, **{section: replace(kept, **changed)})
+        section, _, name = key.partition(".")
+        rule = _TABLES.get(section)
+        if rule is not None and not name:
+            data[section] = value
+        elif rule is not None and rule.kind == "one" and f"{section}.{name}" in _KEYS:
+            held = data.get(section)
+            table = {**(held if isinstance(held, Mapping) else {}), name: value}
+            data[section] = None if all(each is None for each in table.values()) else table
+        else:
+            faults.append(Fault("sentence", key, value, "no key of a brief", did_you_mean(key, [*_KEYS, *_TABLES])))
+    listed = _BARE in changes and bool(data.get("item") or data.get("structure"))
+    mass_g = (data["aircraft"] or {}).pop("bare_mass_g", None) if listed else None
+    try:
+        brief = brief_of(data, "sentence")
+    except InputFaults as error:
+        faults += error.faults
+    if listed:
+        faults += placed(walk(Aircraft, {"name": "any", "bare_mass_g": mass_g}, "aircraft")[1], "sentence", {})
+        if not faults:
+            brief = _with_bare_mass(brief, mass_g, faults)
     if faults:
         raise InputFaults(faults)
-    return loads_brief(dump_brief(brief), "brief")
+    return brief
 
 
 @lru_cache(maxsize=16)
@@ -78,12 +75,11 @@ def _read(text: str) -> Brief:
 
 
 def _with_bare_mass(brief: Brief, mass_g: float | None, faults: list[Fault]) -> Brief:
+    """A brief that lists what it is made of, with another mass of all that together."""
     if mass_g is None:
         rule = "must be a number of grams: everything but the power train"
-        faults.append(Fault("sentence", "aircraft.bare_mass_g", None, rule))
+        faults.append(Fault("sentence", _BARE, None, rule))
         return brief
-    if not (brief.item or brief.structure):
-        return replace(brief, aircraft=replace(brief.aircraft, bare_mass_g=float(mass_g)))
     filament = sum(each.filament_g for each in brief.structure)
     listed = listed_mass_g(brief.item, brief.structure)
     if not filament:
@@ -94,19 +90,33 @@ def _with_bare_mass(brief: Brief, mass_g: float | None, faults: list[Fault]) -> 
         rule = (
             f"must be above {listed - filament:.4g} g, what items and additions to the print weigh without any filament"
         )
-        faults.append(Fault("sentence", "aircraft.bare_mass_g", mass_g, rule))
+        faults.append(Fault("sentence", _BARE, mass_g, rule))
         return brief
     return replace(brief, structure=tuple(each.with_filament(factor) for each in brief.structure))
 
 
 def field_values(brief: Brief) -> dict[str, Any]:
-    """What the brief says at each of ``FIELDS``; None where it is silent."""
+    """What the brief says at every key of a table, and in every list of tables; None where it is silent."""
     values: dict[str, Any] = {}
-    for key in FIELDS:
-        section, _, name = key.partition(".")
-        values[key] = getattr(getattr(brief, section), name)
-    if values["aircraft.bare_mass_g"] is None:
-        values["aircraft.bare_mass_g"] = round(listed_mass_g(brief.item, brief.structure), 6)
-    values["limits.cells"] = list(values["limits.cells"])
-    return {key: value if not isinstance(value, float) or math.isfinite(value) else None
-            for key, value in values.items()}  # fmt: skip
+    for section, rule in _TABLES.items():
+        held = getattr(brief, section)
+        if rule.kind == "many":
+            values[section] = plain(held)
+        else:
+            for each in declared(rule.item):
+                values[f"{section}.{each.name}"] = plain(None if held is None else getattr(held, each.name))
+    if values[_BARE] is None:
+        values[_BARE] = round(listed_mass_g(brief.item, brief.structure), 6)
+    return values
+
+
+def plain(value: Any) -> Any:
+    """A value of a brief as JSON has it; of a record what is given."""
+    if isinstance(value, tuple):
+        return [plain(each) for each in value]
+    if hasattr(type(value), "__declared__"):
+        held = ((rule, getattr(value, rule.name)) for rule in declared(type(value)))
+        return {rule.name: plain(each) for rule, each in held if rule.required or each != rule.default}
+    if isinstance(value, Mapping):
+        return {str(name): plain(each) for name, each in value.items()}
+    return None if isinstance(value, float) and not math.isfinite(value) else value

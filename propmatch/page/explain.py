@@ -50,7 +50,7 @@ def explanation(brief: Brief, catalogue: Catalogue, ids: str, name: str, variant
         if asked in CHECKS:
             surely = _range(sure, sure.measured[asked].value, unit)
             if np.isfinite(check.chance):
-                surely += f" The limit is kept: {sure_words(check.chance, check.chance_wanted)}."
+                surely += f" Its limit: {sure_words(check.chance, check.chance_wanted)}."
         if asked in CHECKS:
             how, state = CHECKS[asked].working(measured, 0), CHECKS[asked].state.words
     numbers = _printed(how, value, unit)

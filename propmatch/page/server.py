@@ -1,19 +1,13 @@
-"""The page's server: loopback only, a random token in the address.
+"""The page's server: loopback only, a random token in the address. What is asked is answered by a desk.
 
-Every answer is made from what its request carries (the brief's text, changes to it, the ids of a train), so tabs do
-not disturb each other; a sequence number goes back as it came, and the page drops answers that are late. What the map
-keeps between two requests only saves time (:mod:`propmatch.page.maps`).
+What takes its time is answered by other processes where there are any, and given up when its page goes away.
 """
 
+import asyncio
 import json
-import os
 import secrets
-import signal as interrupts
-import threading
-from collections.abc import Callable
-from concurrent.futures import Executor
+from collections.abc import Callable, Coroutine, Mapping
 from importlib.resources import files
-from multiprocessing import parent_process
 from pathlib import Path
 from typing import Any
 
@@ -24,39 +18,25 @@ from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from propmatch.catalogue.catalogue import Catalogue
-from propmatch.checks.setting import ResolvedBrief
-from propmatch.faults import Fault, InputFaults
+from propmatch.faults import Fault
 from propmatch.files import write_file
-from propmatch.page.answers import (
-    best_answer,
-    brief_answer,
-    fault_rows,
-    picked_train,
-    shown_for,
-    train_answer,
-)
-from propmatch.page.benched import benched, fit_answer
-from propmatch.page.edit import edited
-from propmatch.page.explain import explanation
-from propmatch.page.maps import Dropped, Maps, Signal, in_worker
-from propmatch.page.views import views_answer
-from propmatch.records.brief import Brief, dump_brief
+from propmatch.page.answers import fault_rows
+from propmatch.page.desk import ANSWERS, Desk, Dropped, Save
+from propmatch.page.workers import Ended, Here, Job, Runner
 
-__all__ = ["HEADERS", "create_app", "in_background", "new_token"]
+__all__ = ["HEADERS", "create_app", "new_token", "saving_in"]
 
 HEADERS = {
-    "content-security-policy": "default-src 'self'; object-src 'none'; base-uri 'none'; form-action 'none'; "
-    "frame-ancestors 'none'",
+    "content-security-policy": "default-src 'self'; img-src 'self' data:; object-src 'none'; base-uri 'none'; "
+    "form-action 'none'; frame-ancestors 'none'",
     "x-content-type-options": "nosniff",
     "referrer-policy": "same-origin",
     "cross-origin-opener-policy": "same-origin",
     "cross-origin-resource-policy": "same-origin",
     "cache-control": "no-store",
 }
-_STATIC = {"": ("page.html", "text/html"), "page.css": ("page.css", "text/css"),
-           "page.js": ("page.js", "text/javascript"),
-           "drawing.js": ("drawing.js", "text/javascript")}  # fmt: skip
+_STATIC = files("propmatch.page").joinpath("static")
+_KINDS = {".html": "text/html", ".css": "text/css", ".js": "text/javascript"}
 _LARGEST = 1_000_000
 _HOSTS = ("127.0.0.1", "localhost")
 
@@ -99,145 +79,111 @@ class _Guard:
         await app(scope, receive, with_headers)
 
 
+def saving_in(folder: Path) -> Save:
+    """Keeps briefs in a folder: whole or not at all, never through a link, a file that exists only when told to."""
+
+    def save(name: str, text: str, replacing: bool) -> str | None:
+        try:
+            return str(write_file(folder / name, text, force=replacing, follow=False))
+        except FileExistsError:
+            return None
+
+    return save
+
+
 def create_app(
-    text: str,
-    catalogue: Catalogue,
+    desk: Desk,
     *,
     token: str,
     port: int,
-    folder: Path | None = None,
-    file: str = "brief.toml",
-    workers: Executor | None = None,
-    signal: Signal | None = None,
+    workers: Mapping[str, Runner] | None = None,
+    opened: Callable[[], None] = lambda: None,
 ) -> ASGIApp:
-    """The page for a brief.
+    """The page of a desk.
 
     Parameters
     ----------
-    text : str
-        The brief as TOML.
-    catalogue : Catalogue
+    desk : Desk
     token : str
         First part of every path.
     port : int
         Where it will be served: part of the Host and Origin that are let in.
-    folder : Path, optional
-        Where briefs are saved; default the working folder.
-    file : str
-        Name under which the brief is saved unless the reader says otherwise.
-    workers : Executor, optional
-        Another process for the map, so that chart and checks need not wait for it.
-    signal : Signal, optional
-        What that process looks at, begun with it, to see that a question was given up.
+    workers : mapping of str to Runner, optional
+        Who answers what takes its time, by the ``where`` of :data:`propmatch.page.desk.ANSWERS`; default this process.
+    opened : callable, optional
+        Called when a page begins.
     """
-    home = Path.cwd() if folder is None else folder
-    maps = Maps(workers, signal)
+    if workers is None:
+        workers = {"map": Here(desk), "long": Here(desk)}
 
     def start(_: Request) -> Response:
-        return JSONResponse({"text": text, "file": file, "folder": str(home)})
+        opened()
+        return JSONResponse(desk.start())
 
     def static(name: str) -> Callable[[Request], Response]:
-        source, kind = _STATIC[name]
-        body = files("propmatch.page").joinpath("static", source).read_bytes()
+        body, kind = _STATIC.joinpath(name).read_bytes(), _KINDS[Path(name).suffix]
         return lambda _: Response(body, media_type=f"{kind}; charset=utf-8")
 
-    def answering(make: Callable[[Brief, dict[str, Any]], Any]) -> Callable[[Request], Any]:
+    def answering(what: str, where: str) -> Callable[[Request], Coroutine[Any, Any, Response]]:
         async def answer(request: Request) -> Response:
             asked, faults = await _asked(request)
-            seq = asked.get("seq")
-            if not faults:
-                try:
-                    made = await run_in_threadpool(lambda: make(edited(asked["text"], asked["changes"]), asked))
-                except InputFaults as error:
-                    faults = list(error.faults)
-                except Dropped:
-                    return JSONResponse({"dropped": True, "seq": seq}, status_code=409)
-                else:
-                    return made if isinstance(made, Response) else JSONResponse({**made, "seq": seq})
-            return JSONResponse({"faults": fault_rows(faults), "seq": seq}, status_code=422)
+            if faults:
+                return _told({"faults": fault_rows(faults)})
+            if where == "here":
+                return _told(await run_in_threadpool(desk.answer, what, asked))
+            runner, page = workers[where], asked.get("page") if isinstance(asked, dict) else ""
+            job = runner.submit(what, asked, page if isinstance(page, str) else "")
+            try:
+                return _told(await _unless_gone(request, job))
+            except Ended:
+                return JSONResponse({"ended": True}, status_code=503)
+            except Dropped:
+                runner.drop(job)
+                return _told({"dropped": True, "seq": asked.get("seq") if isinstance(asked, dict) else None})
 
         return answer
 
-    def stock(asked: dict[str, Any]) -> Catalogue:
-        return _stock(catalogue, asked)
+    async def progress(request: Request) -> Response:
+        asked, _ = await _asked(request)
+        page = asked.get("page") if isinstance(asked, dict) else ""
+        jobs = [job for runner in workers.values() for job in runner.doing(str(page))] if page else []
+        return JSONResponse(
+            {job.what: {"doing": job.doing or ANSWERS[job.what].doing, "share": job.share} for job in jobs}
+        )
 
-    def save(brief: Brief, asked: dict[str, Any]) -> Any:
-        return _saved(home, str(asked.get("file", "")), dump_brief(brief), bool(asked.get("replace")))
-
-    answers: dict[str, Callable[[Brief, dict[str, Any]], Any]] = {
-        "brief": lambda brief, asked: {**brief_answer(brief, asked["variant"]), "text": dump_brief(brief)},
-        "train": lambda brief, asked: train_answer(
-            brief,
-            stock(asked),
-            str(asked.get("train")),
-            asked["variant"],
-            moving=bool(asked.get("moving")),
-        ),
-        "map": lambda brief, asked: maps.map(
-            brief,
-            stock(asked),
-            variant=asked["variant"],
-            log=asked.get("log"),
-            moving=bool(asked.get("moving")),
-            page=str(asked.get("page", "")),
-        ),
-        "parts": lambda brief, asked: maps.parts(brief, stock(asked), variant=asked["variant"], log=asked.get("log")),
-        "views": lambda brief, asked: views_answer(brief, stock(asked), str(asked.get("train")), asked["variant"]),
-        "best": lambda brief, asked: best_answer(brief, stock(asked), asked["variant"]),
-        "explain": lambda brief, asked: explanation(
-            brief, stock(asked), str(asked.get("train")), str(asked.get("name")), asked["variant"]
-        ),
-        "fit": lambda _, asked: fit_answer(benched(catalogue, asked.get("log")), str(asked.get("train") or "")),
-        "save": save,
-        "sheet": lambda brief, asked: _sheet(brief, catalogue, asked),
-    }
-    routes = [Route(f"/{token}/{name}", static(name)) for name in _STATIC]
+    routes = [Route(f"/{token}/{each.name.removeprefix('page.html')}", static(each.name)) for each in _STATIC.iterdir()]
     routes.append(Route(f"/{token}/start", start))
-    routes += [Route(f"/{token}/{name}", answering(make), methods=["POST"]) for name, make in answers.items()]
+    routes.append(Route(f"/{token}/progress", progress, methods=["POST"]))
+    routes += [Route(f"/{token}/{name}", answering(name, each.where), methods=["POST"])
+               for name, each in ANSWERS.items()]  # fmt: skip
     return _Guard(Starlette(routes=routes), token, port)
 
 
-def _stock(catalogue: Catalogue, asked: dict[str, Any]) -> Catalogue:
-    """The catalogue, with the motor of the log that a request carries."""
-    return benched(catalogue, asked["log"]).catalogue if asked.get("log") else catalogue
+async def _unless_gone(request: Request, job: Job) -> dict[str, Any]:
+    """The answer of a question; ``Dropped`` where its page goes away before."""
+
+    async def gone() -> None:
+        while (await request.receive())["type"] != "http.disconnect":
+            pass
+
+    leaving, answer = asyncio.ensure_future(gone()), asyncio.wrap_future(job.done)
+    both: set[asyncio.Future[Any]] = {leaving, answer}
+    try:
+        await asyncio.wait(both, return_when=asyncio.FIRST_COMPLETED)
+        if not answer.done():
+            raise Dropped
+        return answer.result()
+    finally:
+        leaving.cancel()
+        answer.cancel()
 
 
-def _sheet(brief: Brief, catalogue: Catalogue, asked: dict[str, Any]) -> Response:
-    """The build sheet of the picked train, with the log of its motor."""
-    from propmatch.sheet.content import build_sheet
-    from propmatch.sheet.html import sheet_html
-    from propmatch.sheet.picture import need
-
-    for module in ("matplotlib", "jinja2"):
-        need(module)
-    resolved, parts, log = ResolvedBrief.of(brief), _stock(catalogue, asked), asked.get("log")
-    train = picked_train(parts, resolved.as_designed, str(asked["train"])) if asked.get("train") else None
-    fit = benched(catalogue, log).fit if log else None
-    made = build_sheet(resolved, parts, train=train, shown=shown_for(brief), fit=fit)
-    if made is None:
-        raise InputFaults([Fault("sheet", rule="no combination of the catalogue meets the brief")])
-    return Response(
-        sheet_html(made),
-        media_type="text/html",
-        headers={"content-disposition": 'attachment; filename="sheet.html"'},
-    )
+def _told(answer: dict[str, Any]) -> Response:
+    status = 422 if "faults" in answer else 409 if "dropped" in answer or "exists" in answer else 200
+    return JSONResponse(answer, status_code=status)
 
 
-def in_background(signal: Signal | None = None) -> None:
-    """Make this process a worker: the one that serves decides when to end, however it ends."""
-    interrupts.signal(interrupts.SIGINT, interrupts.SIG_IGN)
-    threading.Thread(target=_end_with_the_server, daemon=True).start()
-    in_worker(signal)
-
-
-def _end_with_the_server() -> None:
-    server = parent_process()
-    if server is not None:
-        server.join()
-        os._exit(0)
-
-
-async def _asked(request: Request) -> tuple[dict[str, Any], list[Fault]]:
+async def _asked(request: Request) -> tuple[Any, list[Fault]]:
     """What a request carries, or what is wrong with it."""
     body = b""
     async for chunk in request.stream():
@@ -245,31 +191,6 @@ async def _asked(request: Request) -> tuple[dict[str, Any], list[Fault]]:
         if len(body) > _LARGEST:
             return {}, [Fault("request", rule=f"must be at most {_LARGEST} bytes")]
     try:
-        asked = json.loads(body)
+        return json.loads(body), []
     except (ValueError, RecursionError):
         return {}, [Fault("request", rule="must be JSON")]
-    if not isinstance(asked, dict):
-        return {}, [Fault("request", rule="must be a JSON object")]
-    asked.setdefault("changes", {})
-    asked["variant"] = str(asked["variant"]) if asked.get("variant") else None
-    faults = []
-    if not isinstance(asked.get("text"), str):
-        faults.append(Fault("request", "text", rule="must be the brief as TOML text"))
-    if not isinstance(asked["changes"], dict):
-        faults.append(Fault("request", "changes", rule="must be an object of keys and values"))
-    return asked, faults
-
-
-def _saved(folder: Path, name: str, text: str, replacing: bool) -> Response | dict[str, Any]:
-    """Write a brief; a file that exists is replaced only when that was asked for."""
-    if Path(name).name != name or not name.endswith(".toml") or name.startswith(".") or "\\" in name or "\0" in name:
-        rule = "must be a plain file name that ends in .toml"
-        raise InputFaults([Fault("save", "file", name, rule)])
-    path = folder / name
-    try:
-        write_file(path, text, force=replacing)
-    except FileExistsError:
-        return JSONResponse({"exists": True, "file": name}, status_code=409)
-    except OSError as error:
-        raise InputFaults([Fault("save", "file", name, f"cannot be written: {error.strerror}")]) from error
-    return {"file": str(path), "text": text}

@@ -1,25 +1,27 @@
 """The page's server: who is let in, what is wrong with a brief, and numbers equal to those of the Python functions."""
 
 import importlib.util
-import json
 import os
 import re
 import signal
+import stat
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Callable, Iterator
-from concurrent.futures import BrokenExecutor, Executor, ProcessPoolExecutor
-from multiprocessing import get_context
+from contextlib import ExitStack
 from pathlib import Path
-from threading import Thread
 from typing import Any
+from urllib.parse import urlsplit
+from urllib.request import url2pathname
 
+import attrs
 import httpx
 import pytest
 from interface.conftest import Ran
 from support.checks import one_more_check, reckoned
-from support.pages import Served, served
+from support.pages import Served, desk_of_stock, served
 from support.sheets import BRIEF, brief, stock
 
 from propmatch import hookimpl
@@ -31,9 +33,10 @@ from propmatch.checks.setting import settings
 from propmatch.coupling import solve
 from propmatch.hookspecs import ExtraCheck
 from propmatch.page.answers import brief_answer, train_answer
+from propmatch.page.desk import Desk, Dropped
 from propmatch.page.edit import edited, field_values
 from propmatch.page.explain import explanation
-from propmatch.page.maps import _IN_WORKER, Dropped, Maps, in_worker
+from propmatch.page.workers import Ended, Here, Runner, Worker
 from propmatch.records.fields import replace
 from propmatch.records.trainid import PART_KINDS, joined_ids
 from propmatch.search.matching import Candidate, match
@@ -72,6 +75,30 @@ def best(asked: Brief) -> Candidate:
 
 
 # ---------------------------------------------------------------- who is let in
+
+
+def test_the_server_does_not_say_what_it_is(page: Served) -> None:
+    assert "server" not in get(page, f"/{page.token}/").headers
+
+
+def test_the_browser_is_opened_without_the_secret_in_sight(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, folder: Path
+) -> None:
+    """What another process sees names a file of this user alone, which goes as soon as the page has begun."""
+    import webbrowser
+
+    from propmatch.commands import page as command
+
+    opened = list[str]()
+    monkeypatch.setattr(webbrowser, "open", opened.append)
+    with ExitStack() as door, served(BRIEF, stock(), folder, opened=door.close) as page:
+        command._open(page.address, door)
+        file = Path(url2pathname(urlsplit(opened[0]).path))
+        assert page.token not in opened[0]
+        assert page.address in file.read_text(encoding="utf-8")
+        assert (stat.S_IMODE(file.stat().st_mode), stat.S_IMODE(file.parent.stat().st_mode)) == (0o600, 0o700)
+        get(page, f"/{page.token}/start")
+        assert not file.parent.exists()
 
 
 def get(page: Served, path: str, **headers: str) -> httpx.Response:
@@ -114,43 +141,59 @@ def test_it_listens_on_the_loopback_alone(monkeypatch: pytest.MonkeyPatch, tmp_p
 
     bound = []
     monkeypatch.setattr(uvicorn.Server, "run", lambda self, sockets: bound.extend(s.getsockname() for s in sockets))
-    serve(PLAIN, stock(), port=0, opening=False, folder=tmp_path, file="plain.toml")
+    serve(PLAIN, stock, port=0, opening=False, folder=tmp_path, file="plain.toml")
     assert [address for address, _ in bound] == ["127.0.0.1"]
 
 
 def test_the_command_serves_until_it_is_interrupted(tmp_path: Path) -> None:
-    (tmp_path / "plain.toml").write_text(PLAIN, encoding="utf-8")
+    text = PLAIN + "min_thrust_to_weight = 1.2\nmax_propeller_diameter_in = 6\n"
+    (tmp_path / "plain.toml").write_text(text, encoding="utf-8")
     words = [sys.executable, "-m", "propmatch.cli", "page", "plain.toml", "--no-open"]
     process = subprocess.Popen(words, cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-                               env={**os.environ, "PYTHONUNBUFFERED": "1"})  # fmt: skip
+                               env={**os.environ, "PYTHONUNBUFFERED": "1", "PROPMATCH_CACHE": ""})  # fmt: skip
     try:
         assert process.stdout is not None
         found = re.search(r"http://127\.0\.0\.1:\d+/[\w-]{32}/", process.stdout.readline())
         assert found is not None
         address = found[0]
         told = httpx.get(address + "start", trust_env=False).json()
-        assert told == {"text": PLAIN, "file": "plain.toml", "folder": str(tmp_path)}
-        origin = address.split("/", 3)[:3]
-        sent = {"text": PLAIN, "changes": {}}
-        head = {"origin": "/".join(origin)}
-        answer = httpx.post(address + "map", json=sent, headers=head, timeout=60, trust_env=False)
-        assert answer.json()["total"] > 0
-        assert len(answer.json()["flight_minutes"]) <= 2000
+        assert told == {"text": text, "file": "plain.toml", "folder": str(tmp_path)}
+        asks = Asks(address, {"text": text, "page": "one"})
+        answer = asks.ask("map").json()
+        assert answer["total"] > 0
+        assert len(answer["flight_minutes"]) <= 2000
+        threading.Thread(target=asks.ask, args=("sheet",), daemon=True).start()
+        later(lambda: "sheet" in asks.ask("progress").json())
     finally:
         process.send_signal(signal.SIGINT)
+        asked = time.monotonic()
         _, complaints = process.communicate(timeout=30)
-    assert complaints == ""
+    assert complaints == "Interrupted.\n"
+    assert process.returncode == 130
+    assert time.monotonic() - asked < 10, "the work under way is not waited for: 2 s on a quiet machine"
+
+
+@attrs.frozen
+class Asks:
+    """Asks a page at an address, with what each question carries."""
+
+    address: str
+    sent: dict[str, Any]
+
+    def ask(self, what: str) -> httpx.Response:
+        origin = "/".join(self.address.split("/", 3)[:3])
+        head = {"origin": origin}
+        return httpx.post(self.address + what, json=self.sent, headers=head, timeout=60, trust_env=False)
 
 
 def test_the_worker_ends_with_the_server_however_that_ends(tmp_path: Path) -> None:
     """The worker holds the same standard output: it reads as ended only when both are gone."""
     script = tmp_path / "serving.py"
     script.write_text(
-        "import os, time\nfrom concurrent.futures import ProcessPoolExecutor\n"
-        "from multiprocessing import get_context\nfrom propmatch.page.server import in_background\n"
+        "import time\nfrom propmatch import Catalogue\nfrom propmatch.page.desk import Desk\n"
+        "from propmatch.page.workers import Worker\ndef opening():\n    return Desk(Catalogue())\n"
         "if __name__ == '__main__':\n"
-        "    pool = ProcessPoolExecutor(1, mp_context=get_context('spawn'), initializer=in_background)\n"
-        "    print(pool.submit(os.getpid).result(), flush=True)\n    time.sleep(60)\n",
+        "    print(Worker(opening).pid, flush=True)\n    time.sleep(60)\n",
         encoding="utf-8",
     )
     process = subprocess.Popen([sys.executable, str(script)], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL)
@@ -242,81 +285,158 @@ def ids_of(page: Served, answer: dict[str, Any]) -> list[str]:
     return [joined_ids(ids[i] for ids, i in zip(kinds, row, strict=True)) for row in rows]
 
 
-def test_a_map_that_its_page_gave_up_is_dropped() -> None:
-    """The worker looks between two blocks; another page's question goes on."""
-    signal, asked = Signalled(), list[int]()
-    maps, catalogue = Maps(signal=signal), stock()
+def test_a_map_that_its_page_asks_anew_is_dropped() -> None:
+    """What is dropped ends as soon as it looks; another page's question goes on."""
+    desk = Desk(stock())
+    looking, runner = threading.Event(), Here(desk)
+    inner = desk.maps.map
 
-    def again() -> None:
-        newer.start()
-        while not signal.dropped:
-            time.sleep(0.01)
+    def slow(*some: Any, tick: Callable[[], None], **more: Any) -> Any:
+        looking.set()
+        time.sleep(0.05)
+        return inner(*some, tick=tick, **more)
 
-    newer = Thread(target=lambda: asked.append(maps.map(brief(), catalogue, page="one")["total"]))
-    signal.looked = again
+    desk.maps.map = slow  # type: ignore[method-assign]
+    sent = {"text": BRIEF}
+    first, other = runner.submit("map", sent, "one"), runner.submit("map", sent, "two")
+    assert looking.wait(10)
+    newer = runner.submit("map", sent, "one")
     with pytest.raises(Dropped):
-        maps.map(brief(), catalogue, page="one")
-    newer.join(timeout=60)
-    assert asked == [match(brief(), catalogue, top=1, count=True, on_paper=True).passing]
-    assert maps.map(brief(), catalogue, page="two")["total"] == asked[0]
+        first.done.result(10)
+    total = match(brief(), stock(), top=1, count=True, on_paper=True).passing
+    assert [each.done.result(60)["total"] for each in (other, newer)] == [total, total]
 
 
-def test_a_worker_that_another_question_finds_dead_meanwhile_is_no_fault() -> None:
-    """The first question is on its way to the worker when the second gives the worker up."""
-
-    class Dying(Executor):
-        def submit(self, *_: Any, **__: Any) -> Any:
-            raise BrokenExecutor
-
-    maps = Maps(Dying())
-    inner = maps._submitted
-
-    def late(*some: Any, **more: Any) -> Any:
-        maps._worker = None
-        return inner(*some, **more)
-
-    maps._submitted = late  # type: ignore[method-assign]
-    plain = Maps().map(brief(), stock(), page="one")
-    assert maps.map(brief(), stock(), page="one")["total"] == plain["total"]
+@pytest.fixture(scope="module")
+def worker() -> Iterator[Worker]:
+    made = Worker(desk_of_stock)
+    yield made
+    made.close()
 
 
-class Signalled:
-    """A signal that tells when it is looked at."""
-
-    def __init__(self) -> None:
-        self.dropped, self.looked = 0, lambda: None
-
-    @property
-    def value(self) -> int:
-        looked, self.looked = self.looked, lambda: None
-        looked()
-        return self.dropped
-
-    @value.setter
-    def value(self, number: int) -> None:
-        self.dropped = number
+def later(condition: Callable[[], bool]) -> None:
+    """Wait until something holds."""
+    end = time.monotonic() + 30
+    while not condition():
+        assert time.monotonic() < end
+        time.sleep(0.01)
 
 
-def test_the_worker_keeps_the_rows_and_answers_as_the_search_does() -> None:
-    """Steps of the mass through a process of its own, whose first answer is the plain search's."""
-    text = (path("briefs/schoolyard_trainer.toml")).read_text(encoding="utf-8")
-    catalogue, plain = load_catalogue(plugins=["bundled"]), Maps()
-    with ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=in_worker) as pool:
-        maps = Maps(pool)
-        for mass_g in (150.0, 160.0):
-            asked = edited(text, {"aircraft.bare_mass_g": mass_g})
-            told, same = (each.map(asked, catalogue, moving=mass_g > 150.0) for each in (maps, plain))
-            assert (told["total"], told["front"]) == (same["total"], same["front"])
-            n = 4 * told["front"]
-            rows = [sorted(zip(*[iter(each["parts"][:n])] * 4, strict=True)) for each in (told, same)]
-            assert rows[0] == rows[1]
-            assert len(json.dumps(told)) < 100_000
-        assert pool.submit(kept_rows).result() > 100_000
+def test_the_worker_keeps_the_rows_and_answers_as_the_search_does(worker: Worker) -> None:
+    """Steps of the mass through a process of its own, with the map of a desk that keeps nothing."""
+    for mass_g in (265.0, 270.0, 300.0):
+        sent = {"text": BRIEF, "changes": {"aircraft.bare_mass_g": mass_g}, "moving": mass_g > 265.0}
+        told = worker.submit("map", sent, "one").done.result(60)
+        same = Desk(stock()).answer("map", sent)
+        n = 4 * same["front"]
+        assert (told["total"], told["front"]) == (same["total"], same["front"])
+        rows = [sorted(zip(*[iter(each["parts"][:n])] * 4, strict=True)) for each in (told, same)]
+        assert rows[0] == rows[1]
 
 
-def kept_rows() -> int:
-    """How many rows the worker keeps."""
-    return int(_IN_WORKER["maker"]._kept.size)
+def test_rows_are_kept_while_nobody_asks() -> None:
+    desk = Desk(stock())
+    desk.answer("map", {"text": BRIEF})
+    lighter = {"text": BRIEF, "changes": {"aircraft.bare_mass_g": 250}}
+    higher = {"text": BRIEF, "changes": {"site.altitude_m": 1500}}
+    assert (desk.awaits(lighter), desk.awaits(higher), desk.awaits({})) == (True, False, False)
+    desk.prepare(lambda: None)
+    assert desk.maps._maker._kept is not None
+    assert desk.maps._maker._kept.size > 0
+
+
+def test_a_killed_worker_is_begun_again_and_asked_again(worker: Worker) -> None:
+    gone = worker.pid
+    job = worker.submit("listening", {"text": ""}, "one")
+    later(lambda: job.doing == "Listening")
+    os.kill(gone, signal.SIGKILL)
+    later(lambda: worker.pid != gone and job.tries == 2)
+    later(lambda: [each.what for each in worker.doing("one")] == ["listening"])
+    os.kill(worker.pid, signal.SIGKILL)
+    with pytest.raises(RuntimeError, match="ended twice"):
+        job.done.result(30)
+    assert worker.submit("brief", {"text": BRIEF}).done.result(30)["name"] == "reed bed glider"
+
+
+def no_desk() -> Desk:
+    raise OSError("the folder of parts is gone")
+
+
+def test_a_worker_that_cannot_begin_is_not_begun_for_ever() -> None:
+    made = Worker(no_desk)
+    with pytest.raises(RuntimeError, match=r"ended twice|as soon as it begins"):
+        made.submit("brief", {"text": BRIEF}).done.result(60)
+    later(lambda: made._mute > 2 and not made._process.is_alive())
+    made.close()
+
+
+def test_who_waits_for_what_is_closed_hears_that_it_ended() -> None:
+    made = Worker(desk_of_stock)
+    job = made.submit("deaf", {"text": ""}, "one")
+    later(lambda: job.doing != "")
+    made.close()
+    assert isinstance(job.done.exception(5), Ended)
+    assert isinstance(made.submit("brief", {"text": BRIEF}).done.exception(5), Ended)
+    later(lambda: not made._process.is_alive())
+
+
+@pytest.mark.parametrize("what", ["listening", "deaf"])
+def test_what_nobody_waits_for_ends_whether_it_listens_or_not(worker: Worker, what: str) -> None:
+    """The one that looks goes on living; the other is ended within the time it is given, and begun again."""
+    job = worker.submit(what, {"text": ""}, "one")
+    later(lambda: job.doing != "")
+    before = worker.pid
+    started = time.monotonic()
+    newer = worker.submit("brief", {"text": BRIEF}, "one")
+    with pytest.raises(Dropped):
+        job.done.result(0)
+    assert newer.done.result(30)["name"] == "reed bed glider"
+    assert (worker.pid == before) == (what == "listening")
+    assert time.monotonic() - started < 20, "far below the minute that it would take"
+
+
+def test_a_page_that_goes_away_ends_its_work(worker: Worker, folder: Path) -> None:
+    workers: dict[str, Runner] = {"map": worker, "long": worker}
+    with served(BRIEF, stock(), folder, workers=workers) as page, httpx.Client(trust_env=False) as client:
+        holding = worker.submit("listening", {"text": ""}, "other")
+        sent = {"text": BRIEF, "page": "mine"}
+        head = {"origin": page.origin}
+        with pytest.raises(httpx.ReadTimeout):
+            client.post(page.address + "best", json=sent, headers=head, timeout=httpx.Timeout(10, read=0.3))
+        later(lambda: worker.doing("mine") == [])
+        told = client.post(page.address + "progress", json={"page": "other"}, headers=head).json()
+        assert told == {"listening": {"doing": "Listening", "share": None}} or told["listening"]["doing"] == ""
+        worker.drop(holding)
+        assert client.post(page.address + "best", json=sent, headers=head, timeout=60).json()["id"] == best(brief()).id
+
+
+def test_the_desk_loads_no_server_and_answers_without_what_a_browser_lacks() -> None:
+    """Brief, train, map and best, with libraries blocked that a desk in the browser would not have."""
+    code = f"""
+import builtins, sys
+barred = {{"scipy", "pandas", "click", "platformdirs", "multiprocessing", "starlette", "uvicorn", "anyio"}}
+plain = builtins.__import__
+def guarded(name, *more, **words):
+    if name.split(".")[0] in barred:
+        raise ImportError("barred: " + name)
+    return plain(name, *more, **words)
+builtins.__import__ = guarded
+from propmatch.page import Desk
+from support.sheets import stock
+desk = Desk(stock())
+best = desk.answer("best", {{"text": {BRIEF!r}}})["id"]
+for what in ("brief", "parts", "map", "train", "explain"):
+    told = desk.answer(what, {{"text": {BRIEF!r}, "train": best, "name": "mass"}})
+    assert "faults" not in told, told
+print(best)
+"""
+    tests = Path(__file__).parents[1]
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True,
+        env={**os.environ, "PROPMATCH_CACHE": "", "PYTHONPATH": os.pathsep.join([str(tests), *sys.path])},
+    )  # fmt: skip
+    assert done.stderr == ""
+    assert done.stdout.strip() == best(brief()).id
 
 
 def test_the_map_holds_what_match_finds(page: Served) -> None:
@@ -491,7 +611,20 @@ def test_all_faults_of_a_text_at_once(page: Served) -> None:
     }
 
 
-@pytest.mark.parametrize("body", [b"", b"[1]", b"{", b'{"text": 3}', b'{"text": "", "changes": []}', b"[" * 100_000])
+@pytest.mark.parametrize(
+    "body",
+    [
+        b"",
+        b"[1]",
+        b"{",
+        b'{"text": 3}',
+        b'{"text": "", "changes": []}',
+        b"[" * 100_000,
+        b'{"text": "\\ud800"}',
+        b'{"text": "", "train": 3}',
+        b'{"text": "", "log": "x"}',
+    ],
+)
 def test_a_malformed_question_is_a_fault(page: Served, body: bytes) -> None:
     answer = httpx.post(page.address + "train", content=body, headers={"origin": page.origin}, trust_env=False)
     assert answer.status_code == 422
@@ -519,7 +652,42 @@ def test_a_brief_is_saved_and_never_replaced_unasked(page: Served, folder: Path)
     assert "reed bed glider" in file.read_text(encoding="utf-8")
 
 
-@pytest.mark.parametrize("name", ["../up.toml", "/tmp/up.toml", "a/b.toml", "brief.txt", ".toml", "..\\up.toml", ""])
+def test_saving_goes_through_no_link_and_replaces_only_on_true(page: Served, folder: Path, tmp_path: Path) -> None:
+    other = tmp_path / "other.toml"
+    other.write_text("# precious", encoding="utf-8")
+    link = folder / "link.toml"
+    link.symlink_to(other)
+    for replacing in (False, "yes", 1, [True]):
+        assert page.ask("save", text=BRIEF, file="link.toml", replace=replacing).status_code == 409
+    assert link.is_symlink()
+    assert page.ask("save", text=BRIEF, file="link.toml", replace=True).status_code == 200
+    assert (link.is_symlink(), other.read_text(encoding="utf-8")) == (False, "# precious")
+    assert loads_brief(link.read_text(encoding="utf-8")) == brief()
+    assert [each.name for each in folder.iterdir() if each.name.endswith(".part")] == []
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "../up.toml",
+        "/tmp/up.toml",
+        "a/b.toml",
+        "brief.txt",
+        ".toml",
+        "..\\up.toml",
+        "",
+        "a\nb.toml",
+        "\x7f.toml",
+        "\u202e.toml",
+        "con.toml",
+        "NUL.old.toml",
+        "lpt1.toml",
+        "a:b.toml",
+        "what?.toml",
+        "x" * 300 + ".toml",
+        " a.toml",
+    ],
+)
 def test_a_brief_is_saved_in_its_folder_alone(page: Served, folder: Path, name: str) -> None:
     before = sorted(folder.iterdir())
     assert page.ask("save", text=BRIEF, changes={}, file=name).status_code == 422
@@ -531,9 +699,10 @@ def test_the_sheet_is_that_of_the_picked_train(page: Served) -> None:
     chosen = best(brief())
     answer = page.ask("sheet", text=BRIEF, changes={}, train=chosen.id)
     assert answer.status_code == 200
-    assert answer.headers["content-disposition"].startswith("attachment")
-    assert "<!doctype html>" in answer.text.lower()
-    assert chosen.train.propeller.name in answer.text
+    made = answer.json()
+    assert (made["file"], made["type"]) == ("sheet.html", "text/html")
+    assert "<!doctype html>" in made["text"].lower()
+    assert chosen.train.propeller.name in made["text"]
 
 
 def test_side_and_top_view_are_those_of_the_picked_train(page: Served) -> None:

@@ -3,6 +3,7 @@
 import contextlib
 import socket
 import threading
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -11,7 +12,9 @@ import attrs
 import httpx
 import uvicorn
 
-from propmatch.page.server import create_app
+from propmatch.page.desk import ANSWERS, Answer, Asked, Desk
+from propmatch.page.server import create_app, saving_in
+from support.sheets import stock
 
 TOKEN = "a-token-of-a-test"
 
@@ -43,8 +46,9 @@ def served(text: str, catalogue: Any, folder: Path, **more: Any) -> Iterator[Ser
         listening.bind(("127.0.0.1", 0))
         listening.listen(16)
         port = listening.getsockname()[1]
-        app = create_app(text, catalogue, token=TOKEN, port=port, folder=folder, **more)
-        server = uvicorn.Server(uvicorn.Config(app, log_level="warning", lifespan="off"))
+        desk = Desk(catalogue, text, folder=str(folder), save=saving_in(folder))
+        app = create_app(desk, token=TOKEN, port=port, **more)
+        server = uvicorn.Server(uvicorn.Config(app, log_level="warning", lifespan="off", server_header=False))
         thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
         thread.start()
         try:
@@ -52,3 +56,21 @@ def served(text: str, catalogue: Any, folder: Path, **more: Any) -> Iterator[Ser
         finally:
             server.should_exit = True
             thread.join(timeout=10)
+
+
+def desk_of_stock() -> Desk:
+    """A desk for another process: the small stock, and two questions that take a minute, one of which listens."""
+
+    def deaf(it: Asked) -> dict[str, Any]:
+        it.tell("Sleeping", 0.25)
+        time.sleep(60)
+        return {}
+
+    def listening(it: Asked) -> dict[str, Any]:
+        for _ in range(6000):
+            it.tell("Listening", None)
+            time.sleep(0.01)
+        return {}
+
+    ANSWERS.update(deaf=Answer(deaf, "long"), listening=Answer(listening, "long"))
+    return Desk(stock())
