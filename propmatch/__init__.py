@@ -29,7 +29,7 @@ _HOME = {
     "questions.envelope": ("parts_envelope",),
     "questions.fits": ("may_fit",),
     "aircraft.endurance": ("FlightTime", "flight_time"),
-    "faults": ("Fault", "InputFaults"),
+    "faults": ("Fault", "InputFaults", "Unmet"),
     "aircraft.flight": ("level_flight",),
     "catalogue.hookspecs": ("hookimpl",),
     "checks.limits": ("Check", "Design", "run_checks"),

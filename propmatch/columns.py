@@ -4,11 +4,15 @@ A column is a field of the class whose objects are the rows, declared with :func
 how its number follows from draws has a range: NAME_low and NAME_high beside NAME.
 """
 
-from collections.abc import Callable, Iterable, Mapping
+import math
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from enum import IntEnum, IntFlag
 from functools import cache
 from typing import TYPE_CHECKING, Any, TypedDict, Unpack
 
 import attrs
+
+from propmatch.files import csv_text
 
 if TYPE_CHECKING:
     import numpy as np
@@ -25,11 +29,13 @@ __all__ = [
     "beside",
     "checked_by",
     "columns_of",
+    "comma_separated",
     "drawn_of",
     "headed",
     "lanes_of",
     "number",
     "numbers_of",
+    "plain_data",
     "ranges_of",
     "with_ranges",
 ]
@@ -185,3 +191,46 @@ def with_ranges(numbers: Mapping[str, Any], ranges: Mapping[str, Range]) -> dict
     """Numbers by name, each that has a range followed by its ends."""
     ends = {f"{name}_{end}": getattr(each, end) for name, each in ranges.items() for end in ("low", "high")}
     return beside(numbers, ends)
+
+
+def plain_data(value: Any) -> Any:
+    """Numbers, texts, lists and mappings as JSON knows them; what is not finite becomes None."""
+    if isinstance(value, IntFlag):
+        return [] if not value else [flag.name for flag in value]
+    if isinstance(value, IntEnum):
+        return value.name
+    if hasattr(value, "tolist"):
+        value = value.tolist()
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if value is None or isinstance(value, bool | int | str):
+        return value
+    if isinstance(value, Mapping):
+        return {str(key): plain_data(each) for key, each in value.items()}
+    if isinstance(value, list | tuple | set | frozenset):
+        return [plain_data(each) for each in value]
+    if attrs.has(type(value)):
+        return {field.name: plain_data(getattr(value, field.name)) for field in attrs.fields(type(value))}
+    return str(value)
+
+
+def comma_separated(rows: Sequence[Mapping[str, Any]]) -> str:
+    """Rows as CSV, the keys of all of them as its heads."""
+    if not rows:
+        return ""
+    flat = [_flat(row) for row in rows]
+    heads = list(dict.fromkeys(key for row in flat for key in row))
+    return csv_text([heads, *([_one_cell(plain_data(row.get(head))) for head in heads] for row in flat)])
+
+
+def _flat(row: Mapping[str, Any]) -> Mapping[str, Any]:
+    """A row whose source, if it has one, is the columns that a table of parts has for it."""
+    found = row.get("source")
+    return {**row, **found.columns} if found is not None and hasattr(found, "columns") else row
+
+
+def _one_cell(value: Any) -> Any:
+    """A list as ``a|b`` and a mapping as ``a=1|b=2``."""
+    if isinstance(value, dict):
+        value = [f"{key}={each}" for key, each in value.items()]
+    return "|".join(map(str, value)) if isinstance(value, list) else value

@@ -8,11 +8,11 @@ import attrs
 import numpy as np
 
 from propmatch.columns import numbers_of
-from propmatch.commands.assumed import mattering
 from propmatch.commands.output import Reply
 from propmatch.commands.saying import mass_block, masses_data, misfits, speed_words, unplaced_words
 from propmatch.commands.trains import LazyCatalogue, train_data
 from propmatch.faults import Fault, InputFaults
+from propmatch.words.assumedwords import mattering
 from propmatch.words.checkwords import (
     check_names,
     fewer_amps,

@@ -158,8 +158,8 @@ def cells_reply(
     options: Mapping[str, Any],
 ) -> tuple[Reply, bool]:
     """The answer, and whether any count keeps the limits as designed; ``said`` is told before the tables."""
-    from propmatch.commands.assumed import mattering
     from propmatch.questions.cells import BASES, CellCase
+    from propmatch.words.assumedwords import mattering
 
     assumptions = list(dict.fromkeys((*chosen.assumptions, *comparison.assumptions)))
     design = [case for case in comparison.cases if case.variant == comparison.variants[0]]

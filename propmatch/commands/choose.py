@@ -96,7 +96,9 @@ def choose_for_brief(
     Raises
     ------
     InputFaults
-        What is wrong with the options; nothing in the catalogue meets the brief.
+        What is wrong with the options.
+    Unmet
+        Nothing in the catalogue meets the brief.
     """
     typed = [f"--{name.replace('_', '-')}" for name in TRAIN_OPTIONS if options.get(name) is not None]
     if typed and options.get(train) is None:

@@ -31,7 +31,7 @@ def _briefs(_: click.Context) -> Iterable[str]:
 def _families(_: click.Context) -> Iterable[str]:
     from propmatch.records.parts import FAMILIES
 
-    return FAMILIES
+    return (*FAMILIES, "unknown")
 
 
 def _kinds(_: click.Context) -> Iterable[str]:

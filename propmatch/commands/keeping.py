@@ -8,10 +8,14 @@ import click
 
 if TYPE_CHECKING:
     from propmatch.bench.logfit import LogFit
+    from propmatch.commands.trains import LazyCatalogue
     from propmatch.faults import Fault
+    from propmatch.records.parts import Propeller
 
 __all__ = ["Kept", "keep", "save_options"]
 
+_EXACT = 0.001
+"""sd of ln of what a fit says at rest while flight is predicted from it; what is open in it, the source keeps."""
 F = TypeVar("F", bound=Callable[..., Any])
 
 
@@ -52,6 +56,21 @@ def _wrong_name(name: str) -> "Fault | None":
     return Fault("--save", value=name, rule=rule, hint="such as --save 'bench falke'") if rule else None
 
 
+def _flight_after_rest(stock: "LazyCatalogue", part: "Propeller") -> "Propeller":
+    """A fitted propeller whose table was predicted, with flight predicted anew from what it reads at rest."""
+    from propmatch.commands.trains import table_answer
+    from propmatch.records.fields import replace
+
+    if part.read_rpm is None or part.table is None:
+        return part
+    exact = replace(part.source, sd_ln={"ct": _EXACT, "cp": _EXACT}, correlations=())
+    found = table_answer(stock.catalogue, replace(part, table=None, source=exact), "--save").table
+    kept, made = (table.lookup(part.read_rpm, 0.0) for table in (part.table, found))
+    at_rest = found.times(ct=float(kept.ct / made.ct), cp=float(kept.cp / made.cp))
+    text = f"{part.source.text}; in flight as such readings suggest"
+    return replace(part, table=at_rest, source=replace(part.source, text=text))
+
+
 def keep(fit: "LogFit", options: Mapping[str, Any]) -> Kept:
     """Keep a fit where the options ask for it; one that says too little is not, and that is said.
 
@@ -81,7 +100,9 @@ def keep(fit: "LogFit", options: Mapping[str, Any]) -> Kept:
         return Kept(said=(said,), notes=notes)
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
     packs = [substitutes(stock, {"pack": text})[0]["pack"] for text in options["pack"]]
-    parts = saved_parts(fit, name, packs)
+    parts = dict(saved_parts(fit, name, packs))
+    if "propellers" in parts:
+        parts["propellers"] = [_flight_after_rest(stock, each) for each in parts["propellers"]]
     file = keep_parts(parts, name, options["parts_folder"], force=options["force"])
     ids = [f"{FOLDER_PLUGIN}/{part.name}" for some in parts.values() for part in some]
     said = f"Kept as {' and '.join(ids)} in {file}; every command knows it by that id."

@@ -12,7 +12,6 @@ if TYPE_CHECKING:
 
 __all__ = ["command"]
 
-_TOP = 5
 _CONTROLLERS = 10
 """Combinations looked for behind each row on paper, because those that differ in the controller share one."""
 
@@ -53,7 +52,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     With --only BOX the parts of your own box alone are matched: what works with each cell count, how near the rest
     comes, and the fewest parts to buy.
 
-    Exit code 1 when no combination meets the brief.
+    Exit code 1 when no combination meets the brief. Ctrl-C shows the best so far, said as such, with exit code 130.
     """
     from propmatch.commands.briefs import open_brief
     from propmatch.commands.matching import find_shortlist, with_cells
@@ -61,13 +60,15 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     from propmatch.commands.output import Reply, show
     from propmatch.commands.shoppinglist import list_faults
     from propmatch.faults import InputFaults
+    from propmatch.search.exhaustive import Interrupted
+    from propmatch.search.listed import ROWS
 
     brief, which = open_brief(options["brief"], options["only"])
     brief = with_cells(brief, options["cells"])
     if faults := list_faults(options["shopping"], options["force"], brief.parts.only):
         raise InputFaults(faults)
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
-    top, why = options["top"] or _TOP, options["why"]
+    top, why = options["top"] or ROWS, options["why"]
 
     def found() -> "Shortlist":
         return find_shortlist(stock, brief, options, top * (_CONTROLLERS if options["on_paper"] else 1))
@@ -85,6 +86,10 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
         reply, met = box_reply(stock, brief, options, which, matched)
     else:
-        reply, met = matched()
+        try:
+            reply, met = matched()
+        except Interrupted as error:
+            show(match_reply(stock, error.found, which, top, options)[0], form=form_of(options))
+            raise
     show(reply, form=form_of(options))
     ctx.exit(0 if met else 1)

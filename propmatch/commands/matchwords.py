@@ -7,13 +7,15 @@ from typing import TYPE_CHECKING, Any
 import attrs
 
 from propmatch.columns import checked_by, headed
-from propmatch.commands.assumed import mattering
 from propmatch.commands.options import shown_units
 from propmatch.commands.output import Reply
 from propmatch.commands.trains import LazyCatalogue
+from propmatch.search.listed import MatchRow, judged_data, match_rows
 from propmatch.words.answerwords import count_text, hardest_words, minutes_text
+from propmatch.words.assumedwords import mattering
 from propmatch.words.chancewords import RANGES, chance_words, least_words, of_hundred
 from propmatch.words.checkwords import (
+    added_words,
     burst_words,
     check_name,
     check_names,
@@ -33,65 +35,17 @@ if TYPE_CHECKING:
     from propmatch.search.matching import Shortlist
     from propmatch.search.picks import Pick
 
-__all__ = ["MatchRow", "match_reply", "match_rows"]
+__all__ = ["match_reply"]
 
 _METRIC_WORDS = {
     "flight_time": "flight time", "thrust_to_weight": "thrust to weight", "mass": "low mass", "top_speed": "top speed",
     "climb": "climb", "margin": "distance from the limits",
 }  # fmt: skip
+_SO_FAR = "Interrupted: not every combination was looked at. These are the best so far, on paper; others may be better."
 _FRONT_LINES = 8
 _MOST_REJECTED = 2
 _SPARE = ("pack_current_worst_a", "motor_current_worst_a", "top_speed_m_s", "climb_m_s")
 """Columns that wait for a wider page, the first of all the first to go."""
-
-
-@attrs.frozen(kw_only=True)
-class MatchRow:
-    """One line of the answer in every form of it.
-
-    Attributes
-    ----------
-    number : int
-        What ``--why`` calls it.
-    rank : int
-        Among those of its cell count, 1 the best.
-    candidate : Candidate
-    others : tuple of str
-        Ids of other controllers that this motor, pack and propeller may have, best first.
-    """
-
-    number: int
-    rank: int
-    candidate: "Candidate"
-    others: tuple[str, ...] = ()
-
-    @property
-    def data(self) -> dict[str, Any]:
-        """As CSV has it."""
-        return {"number": self.number, "rank": self.rank, **self.candidate.row, "other_controller_ids": self.others}
-
-    @property
-    def full(self) -> dict[str, Any]:
-        """As JSON has it."""
-        return {**self.data, **_judged(self.candidate)}
-
-
-def _judged(one: "Candidate") -> dict[str, Any]:
-    by_check = {} if one.pick is None else {"chance_by_check": one.pick.chance_by_check}
-    return {**by_check, "checks": one.checks, "failed_in": one.failing_in}
-
-
-def match_rows(shortlist: "Shortlist", top: int) -> list[MatchRow]:
-    """At most ``top`` rows of each cell count; combinations that differ in the controller alone share one."""
-    rows: list[MatchRow] = []
-    for group in shortlist.by_cells.values():
-        sets: dict[tuple[str, str, str], list[Candidate]] = {}
-        for each in group:
-            sets.setdefault((each.motor_id, each.propeller_id, each.pack_id), []).append(each)
-        for rank, (first, *others) in enumerate(list(sets.values())[:top], start=1):
-            ids = tuple(each.controller_id for each in others)
-            rows.append(MatchRow(number=len(rows) + 1, rank=rank, candidate=first, others=ids))
-    return rows
 
 
 def match_reply(
@@ -105,9 +59,11 @@ def match_reply(
     assumptions = _assumptions(shortlist)
     sureness = [first.pick.sure for first in firsts.values() if first.pick is not None]
     details = [_details(shortlist, rows, shown)] if whole else []
+    ended = shortlist.complete
     reply = Reply(
         command="match",
         headline=[
+            *([] if ended else [_SO_FAR]),
             *_dangers(firsts, shown),
             *_answers(shortlist, firsts, shown),
             *([RANGES] if sureness else []),
@@ -116,14 +72,14 @@ def match_reply(
         blocks=[
             _rows_block(shortlist, rows, shown, whole=whole),
             *details,
-            *([_front_block(shortlist.front, shown)] if options["front"] else []),
-            _rejected_block(shortlist, whole=whole or not firsts, exactly=options["count"]),
+            *([_front_block(shortlist.front, shown)] if options["front"] and ended else []),
+            *([_rejected_block(shortlist, whole=whole or not firsts, exactly=options["count"])] if ended else []),
         ],
         rows=[row.data for row in rows],
         assumptions=assumptions,
         matter=mattering(assumptions, sureness, options),
         faults=(*stock.broken, *shortlist.faults),
-        notes=[] if shortlist.complete else ["The search was interrupted: these are the best so far."],
+        notes=[] if ended else [_SO_FAR],
         extra={
             "rows": [row.full for row in rows],
             "checked_by": checked_by(columns()),
@@ -131,15 +87,15 @@ def match_reply(
             "variant": shortlist.setting.variant.name,
             "combinations": shortlist.combinations,
             "passing": shortlist.passing,
-            "passing_estimate": shortlist.passing_estimate if shortlist.passing is None else None,
+            "passing_estimate": shortlist.passing_estimate if shortlist.passing is None and ended else None,
             "left_out": shortlist.left_out,
             "by_cells": {count: [row.candidate.id for row in rows if row.candidate.cells == count]
                          for count in shortlist.by_cells},
-            "on_paper": {cells: {**each.row, **_judged(each)} for cells, each in shortlist.paper.items()},
+            "on_paper": {cells: {**each.row, **judged_data(each)} for cells, each in shortlist.paper.items()},
             "holds": shortlist.holds,
             "preferred": shortlist.ranking.weights,
-            "complete": shortlist.complete,
-            **(_front_data(shortlist) if options["front"] else {}),
+            "complete": ended,
+            **(_front_data(shortlist) if options["front"] and ended else {}),
         },
         caution=True,
     )  # fmt: skip
@@ -168,12 +124,14 @@ def _answers(shortlist: "Shortlist", firsts: Mapping[int, "Candidate"], shown: S
             out.append(f"{about} with {cells}S: nothing meets the brief.")
             continue
         best = " (best of all)" if len(shortlist.by_cells) > 1 and first is shortlist.best else ""
+        best = best if shortlist.complete else ", best so far"
         holds = shortlist.holds.get(cells, True)
         risk = "" if holds else "nothing is sure to meet the brief; surest is "
         out.append(f"{about} with {cells}S{best}: {risk}{parts_text(first.train)}. {_numbers(first, shown)}")
         if first.pick is not None and not holds:
             out.append(_what_would(shortlist, first, first.pick))
         out += [*burst_words(first.checks), *speed_question(first.train), *warned_words(first.checks)]
+        out += added_words(first.checks, shown)
     return out
 
 

@@ -22,7 +22,9 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 
 class Command(click.Command):
-    """Bad input ends with every fault on a line of its own and exit code 2; the shell completes what is known.
+    """Bad input ends with every fault on a line of its own and exit code 2, what cannot be met with 1.
+
+    The shell completes what is known.
 
     A command that takes a brief and looks into the catalogue takes ``--only`` as well.
     """
@@ -38,10 +40,15 @@ class Command(click.Command):
             param.opts += [ALIASES[name] for name in param.opts if name in ALIASES]
 
     def invoke(self, ctx: click.Context) -> Any:
-        from propmatch.faults import Fault, InputFaults
+        from propmatch.faults import Fault, InputFaults, Unmet
 
         try:
             return super().invoke(ctx)
+        except Unmet as error:
+            from propmatch.commands.output import show_unmet
+
+            show_unmet(str(self.name), error, form=form_of(ctx.params))
+            ctx.exit(1)
         except InputFaults as error:
             faults = error.faults
         except BrokenPipeError:

@@ -1,24 +1,21 @@
 """What a command answers, and its three forms: text, JSON and CSV."""
 
-import csv
-import io
 import json
-import math
 from collections.abc import Mapping, Sequence
-from enum import IntEnum, IntFlag
 from typing import TYPE_CHECKING, Any
 
 import attrs
 import click
 
-from propmatch.faults import Fault
+from propmatch.columns import comma_separated, plain_data
+from propmatch.faults import Fault, Unmet
 from propmatch.words.shown import plain, wrapped
 
 if TYPE_CHECKING:
-    from propmatch.commands.assumed import Mattering
     from propmatch.records.estimates import Assumption
+    from propmatch.words.assumedwords import Mattering
 
-__all__ = ["CAUTION", "CAUTIONS", "Reply", "as_rows", "show", "show_faults"]
+__all__ = ["CAUTION", "CAUTIONS", "Reply", "as_rows", "show", "show_faults", "show_unmet"]
 
 CAUTION = "Estimates: before flight measure the current, model tied down (--cautions)."
 """The line under every answer that somebody may fly by."""
@@ -77,27 +74,6 @@ class Reply:
     caution: bool = False
 
 
-def _data(value: Any) -> Any:
-    """Numbers, texts, lists and mappings as JSON knows them; what is not finite becomes None."""
-    if isinstance(value, IntFlag):
-        return [] if not value else [flag.name for flag in value]
-    if isinstance(value, IntEnum):
-        return value.name
-    if hasattr(value, "tolist"):
-        value = value.tolist()
-    if isinstance(value, float):
-        return value if math.isfinite(value) else None
-    if value is None or isinstance(value, bool | int | str):
-        return value
-    if isinstance(value, Mapping):
-        return {str(key): _data(each) for key, each in value.items()}
-    if isinstance(value, list | tuple | set | frozenset):
-        return [_data(each) for each in value]
-    if attrs.has(type(value)):
-        return {field.name: _data(getattr(value, field.name)) for field in attrs.fields(type(value))}
-    return str(value)
-
-
 def as_rows(result: Any, fields: Sequence[str]) -> list[dict[str, Any]]:
     """The lanes of a result whose fields are arrays, or scalars, as one mapping each."""
     import numpy as np
@@ -120,27 +96,7 @@ def _document(reply: Reply) -> str:
         "notes": reply.notes,
         **reply.extra,
     }
-    return json.dumps(_data(content), indent=1, ensure_ascii=False, allow_nan=False)
-
-
-def _comma_separated(rows: Sequence[Mapping[str, Any]]) -> str:
-    if not rows:
-        return ""
-    out = io.StringIO()
-    heads = list(dict.fromkeys(key for row in rows for key in row))
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(heads)
-    for row in rows:
-        cells = [_data(row.get(head)) for head in heads]
-        writer.writerow([_one_cell(cell) for cell in cells])
-    return out.getvalue()
-
-
-def _one_cell(value: Any) -> Any:
-    """A list as ``a|b`` and a mapping as ``a=1|b=2``."""
-    if isinstance(value, dict):
-        value = [f"{key}={each}" for key, each in value.items()]
-    return "|".join(map(str, value)) if isinstance(value, list) else value
+    return json.dumps(plain_data(content), indent=1, ensure_ascii=False, allow_nan=False)
 
 
 def _notes(reply: Reply) -> list[list[str]]:
@@ -209,7 +165,7 @@ def show(reply: Reply, *, form: str = "text") -> None:
     if form == "json":
         click.echo(_document(reply))
     elif form == "csv":
-        click.echo(_comma_separated(reply.rows), nl=False)
+        click.echo(comma_separated(reply.rows), nl=False)
         if notes := _page(_notes(reply)):
             click.echo(notes, err=True)
     else:
@@ -225,3 +181,11 @@ def show_faults(command: str, faults: Sequence[Fault], *, form: str = "text") ->
         click.echo(_document(Reply(command=command, faults=faults)))
     for fault in faults:
         click.echo(plain(fault), err=True)
+
+
+def show_unmet(command: str, error: Unmet, *, form: str = "text") -> None:
+    """Print that what was asked cannot be met: an answer without rows, its sentences the notes of the JSON."""
+    if form == "text":
+        show(Reply(command=command, headline=error.args))
+    else:
+        show(Reply(command=command, notes=error.args), form=form)

@@ -1,6 +1,7 @@
 """What ``propmatch parts`` can do, a function for each."""
 
-from collections.abc import Sequence
+import shlex
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 __all__ = [
     "show_all_faults",
     "show_first_rows",
+    "show_lines",
     "show_list",
     "show_overview",
     "show_part",
@@ -188,22 +190,23 @@ def _fault_row(fault: Fault) -> dict[str, Any]:
             "hint": fault.hint}  # fmt: skip
 
 
-def show_prediction(catalogue: "Catalogue", size: str, blades: str | None, family: str | None, form: str) -> None:
+def show_prediction(catalogue: "Catalogue", size: str, own: Mapping[str, str | None], form: str) -> None:
     """Coefficients of a propeller that has no table, from the first plugin that answers."""
     import attrs
 
     from propmatch.commands.trains import table_answer
     from propmatch.records.estimates import completed
     from propmatch.records.parts import Propeller
+    from propmatch.records.plausibility import warnings_of
     from propmatch.records.typed import read_part
 
-    words = [size, *([f"blades={blades}"] if blades else []), *([f"family={family}"] if family else [])]
+    words = [size, *(f"{key}={shlex.quote(value)}" for key, value in own.items() if value)]
     typed = read_part(Propeller, " ".join(words), "--predict")
     if typed.faults:
         raise InputFaults(typed.faults)
     answer = table_answer(catalogue, typed.part, "--predict")
     propeller, source = attrs.evolve(typed.part, table=answer.table, source=answer.source), answer.source
-    what = f"{propeller.diameter_in:g} x {propeller.pitch_in:g} in, {propeller.blades} blades"
+    what = f"{propeller.diameter_in:.3g} x {propeller.pitch_in:.3g} in, {propeller.blades} blades"
     sentence = f"{what}{f', {propeller.family}' if propeller.family else ', family not stated'}: {source.text}."
     show(
         Reply(
@@ -216,14 +219,35 @@ def show_prediction(catalogue: "Catalogue", size: str, blades: str | None, famil
             ],
             rows=table_rows(propeller.table),
             assumptions=completed(propeller)[1],
-            faults=_troubles(catalogue),
+            faults=[*warnings_of(typed.part), *_troubles(catalogue)],
             extra={
                 "propeller": part_row(propeller) | {"sureness": sure_row("propellers", propeller)},
                 "notes": answer.notes,
+                "prediction": source.prediction,
             },
         ),
         form=form,
     )
+
+
+def show_lines(form: str) -> None:
+    """Lines of the open data by what they read, for a propeller that reads like one of them."""
+    from propmatch_plugins.prediction.lines import known_lines
+
+    lines = known_lines()
+    sentence = (
+        f"{len(lines)} lines of measured propellers, by description only: static thrust, static power and zero-thrust "
+        "speed beside what their family usually has. Where yours reads like one of them, say so: 'propmatch parts "
+        '--predict "7x4 thin" --reads-like thin-1\', or typed "7x4 thin reads_like=thin-1".'
+    )
+    rows = [
+        {"line": name, "family": line.family, "propellers": line.propellers, "diameter_in": line.diameter_in,
+         "pitch_ratio": line.pitch_ratio, "static_thrust_ratio": line.ct0, "static_power_ratio": line.cp0,
+         "zero_thrust_j_ratio": line.j0, "description": line.description}
+        for name, line in lines.items()
+    ]  # fmt: skip
+    said = [text for name, line in lines.items() for text in wrapped(f"{name}: {line.description}", rest="  ")]
+    show(Reply(command="parts", headline=wrapped(sentence), blocks=[said], rows=rows), form=form)
 
 
 def write_empty(path: Path, form: str) -> None:

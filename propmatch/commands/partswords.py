@@ -6,24 +6,10 @@ from typing import Any
 from propmatch.records.fields import declared
 from propmatch.records.parts import ESTIMATED, is_estimated
 from propmatch.tolerances.numbers import part_correlations, part_tolerances
-from propmatch.words.checkwords import kv_word
+from propmatch.words.partwords import list_rows, value_or_dash
 from propmatch.words.shown import plain, signed, table, wrapped
 
 __all__ = ["list_block", "part_blocks", "part_row", "sure_block", "sure_row", "table_block", "table_rows"]
-
-_COLUMNS: dict[str, dict[str, str]] = {
-    "motors": {"kv_rpm_per_v": "rpm/V", "kv_kind": "kV is", "mass_g": "g", "resistance_ohm": "ohm",
-               "no_load_current_a": "no-load A", "max_current_a": "max A"},
-    "controllers": {"max_current_a": "max A", "burst_current_a": "burst A", "mass_g": "g", "resistance_mohm": "mohm",
-                    "servo_supply": "BEC"},
-    "packs": {"cells_series": "S", "cells_parallel": "P", "capacity_mah": "mAh", "c_rating": "C", "mass_g": "g",
-              "cell_resistance_mohm": "mohm a cell", "chemistry": "cells"},
-    "propellers": {"diameter_in": "in", "pitch_in": "pitch in", "blades": "blades", "family": "family", "mass_g": "g",
-                   "max_rpm": "max rpm"},
-}  # fmt: skip
-"""Attributes that the list of a kind shows, with their heads."""
-_OWNED = {"count": "you have", "price": "price"}
-"""Those that it shows where any part says them."""
 
 
 def part_row(part: Any) -> dict[str, Any]:
@@ -33,26 +19,12 @@ def part_row(part: Any) -> dict[str, Any]:
 
 def list_block(kind: str, parts: Mapping[str, Any]) -> list[str]:
     """A line for each part."""
-    rows = []
-    for name, part in parts.items():
-        row = {"id": name}
-        for attribute, head in _COLUMNS[kind].items():
-            row[head] = kv_word(part) if attribute == "kv_kind" else _text(getattr(part, attribute))
-            row[head] = f"~{row[head]}" if is_estimated(part, attribute) else row[head]
-        row["source"] = part.source.kind
-        row |= {head: str(value) for name, head in _OWNED.items() if (value := getattr(part, name)) is not None}
-        rows.append(row)
+    rows = list_rows(kind, parts)
     words = [head for head in ("BEC", "cells", "family", "kV is") if rows and head in rows[0]]
     heads = [*dict.fromkeys(head for row in rows for head in row)]
-    guessed = any(is_estimated(part, attribute) for part in parts.values() for attribute in _COLUMNS[kind])
+    guessed = any(cell.startswith("~") for row in rows for head, cell in row.items() if head != "id")
     said = wrapped("~ is an estimate: no label says it.") if guessed else []
     return [*table(rows, columns=heads, left=("id", "source", "price", *words)), *said] if rows else []
-
-
-def _text(value: Any) -> str:
-    if value is None:
-        return "-"
-    return f"{value:.5g}" if isinstance(value, float) else str(value)
 
 
 def part_blocks(kind: str, part: Any, warnings: Sequence[Any]) -> list[list[str]]:
@@ -81,7 +53,7 @@ def part_blocks(kind: str, part: Any, warnings: Sequence[Any]) -> list[list[str]
             origin = "stated, or the usual value"
         rows.append(
             {
-                "": f"  {rule.name}", "value": _text(value), "unit": rule.unit, "meaning": rule.doc,
+                "": f"  {rule.name}", "value": value_or_dash(value), "unit": rule.unit, "meaning": rule.doc,
                 "where from": origin,
             }
         )  # fmt: skip

@@ -90,7 +90,7 @@ def sure_sentences(
     train: "PowerTrain", question: "Question", rows: Sequence[Row], draws: "PointDraws"
 ) -> list[str]:  # fmt: skip
     """What works hardest, what the ranges are, and how many builds hold a thrust."""
-    from propmatch.words.chancewords import RANGES, of_hundred
+    from propmatch.words.chancewords import RANGES, of_hundred, predicted_words
 
     said = []
     if not question.swept and rows[0]["status"] == Status.OK:
@@ -103,16 +103,22 @@ def sure_sentences(
     if question.thrust_n is not None:
         which = "All of these thrusts" if question.swept == "thrust_n" else "That thrust"
         said.append(f"{which} can be held in {of_hundred(float(draws.answered.min()))} of 100 builds.")
-    return [*said, RANGES]
+    predicted = predicted_words(_shares(question, draws), draws.sure)
+    return [*said, RANGES, *([predicted] if predicted else [])]
 
 
 def _hangs_block(question: "Question", draws: "PointDraws") -> list[str]:
     """What the range of the first point hangs on."""
     from propmatch.words.chancewords import hangs_words
 
-    name, word = ("pack_current_a", "current") if question.thrust_n is not None else ("thrust_n", "thrust")
-    why = hangs_words(draws.sure.shares(draws.of_each(name)[-1]), draws.sure)
-    return wrapped(f"The range of the {word}: {why}.") if why else []
+    why = hangs_words(_shares(question, draws), draws.sure)
+    return wrapped(f"The range of the {'thrust' if question.thrust_n is None else 'current'}: {why}.") if why else []
+
+
+def _shares(question: "Question", draws: "PointDraws") -> Mapping[str, float]:
+    """What part of the range of the first point is from which part."""
+    name = "thrust_n" if question.thrust_n is None else "pack_current_a"
+    return draws.sure.shares(draws.of_each(name)[-1])
 
 
 def speed_first(train: "PowerTrain", rows: Sequence[Row]) -> list[str]:
@@ -488,6 +494,7 @@ def _trend(question: "Question", rows: Sequence[Row], shown: Shown) -> str:
 @click.option("--hold", metavar="VALUES", help="Find the throttle for a thrust, such as 120gf, 4oz or 1.2N.")
 @click.option("--airspeed", metavar="VALUES", help="In m/s, or with km/h or mph.  [default: 0]")
 @click.option("--charge", metavar="VALUES", help="State of charge, 0 to 1.  [default: 1]")
+@click.option("--aircraft", metavar="BRIEF", help="What it is to fly: the checks that plugins add are made in it.")
 @click.option("--altitude", metavar="M", help="Height of the field.  [default: 0]")
 @click.option("--temperature", metavar="DEGC", help="Air temperature.  [default: standard for the height]")
 @plot_option
@@ -508,9 +515,9 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
     Exit code 1 when no point that was asked for exists, such as a thrust the pack cannot hold.
     """
-    from propmatch.commands.assumed import mattering
     from propmatch.commands.output import Reply, as_rows, show
     from propmatch.faults import InputFaults
+    from propmatch.words.assumedwords import mattering
 
     check_plot(options["plot"])
     faults: list[Any] = []
@@ -539,6 +546,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     wrong = misfits(chosen.train)
     solved = any(row["status"] == Status.OK for row in rows)
     sure = sure_sentences(chosen.train, question, rows, draws) if solved else []
+    added, unasked = _added(stock, chosen.train, options["aircraft"])
     show(
         Reply(
             command="point",
@@ -549,20 +557,41 @@ def command(ctx: click.Context, /, **options: Any) -> None:
                 *speed_question(chosen.train),
                 *drawn,
             ],
-            blocks=blocks_of(chosen.train, question, rows, shown, draws),
+            blocks=[*blocks_of(chosen.train, question, rows, shown, draws), _added_block(added, shown)],
             details=details_of(chosen.train, question, rows, shown, draws),
             rows=rows,
             assumptions=assumptions,
             matter=mattering(assumptions, [draws.sure], options, draws.said()),
             faults=(*chosen.doubts, *stock.broken),
-            notes=[text for flag in dict.fromkeys(flags) for text in flag.remarks],
-            extra={"train": train_data(chosen.train), "misfits": wrong},
+            notes=[*(text for flag in dict.fromkeys(flags) for text in flag.remarks), *unasked],
+            extra={"train": train_data(chosen.train), "misfits": wrong, "extra_checks": added},
             caution=True,
         ),
         form=form_of(options),
     )
     if all(row["status"] > Status.OFF for row in rows):
         ctx.exit(1)
+
+
+def _added(stock: LazyCatalogue, train: "PowerTrain", aircraft: str | None) -> tuple[list[Any], list[str]]:
+    """The checks that plugins add, in an aircraft; without one, that there are some."""
+    if aircraft is None:
+        some = "catalogue" in vars(stock) and stock.catalogue.adds_checks
+        return [], ["Plugins add checks of a model: --aircraft BRIEF makes them."] if some else []
+    from propmatch.checks.limits import Design
+    from propmatch.checks.setting import ResolvedBrief
+    from propmatch.commands.briefs import open_brief
+
+    here = ResolvedBrief.of(open_brief(aircraft)[0]).as_designed
+    return stock.catalogue.extra_checks(Design.of(train, here.variant), here.stated), []
+
+
+def _added_block(added: list[Any], shown: Shown) -> list[str]:
+    if not added:
+        return []
+    from propmatch.commands.whywords import checks_block
+
+    return ["Checks that plugins add:", *checks_block(added, shown)]
 
 
 def _question(options: dict[str, Any], faults: list[Any]) -> "Question | None":

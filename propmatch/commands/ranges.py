@@ -12,7 +12,9 @@ __all__ = [
     "AIRSPEED",
     "ALTITUDE",
     "CHARGE",
+    "HEIGHTS",
     "TEMPERATURE",
+    "TEMPERATURES",
     "THROTTLE",
     "THRUST",
     "THRUSTS",
@@ -44,6 +46,8 @@ CHARGE = _of("--charge", "charge", ge=0, le=1)
 AIRSPEED = _of("--airspeed", "airspeed_m_s", "m/s", ge=0, le=150)
 ALTITUDE = _of("--altitude", "altitude_m", "m", ge=-500, le=6000)
 TEMPERATURE = _of("--temperature", "temperature_c", "degC", ge=-40, le=60)
+HEIGHTS = _of("--heights", "altitude_m", "m", ge=-500, le=6000)
+TEMPERATURES = _of("--temperatures", "temperature_c", "degC", ge=-20, le=60)
 THRUST = _of("--hold", "thrust_n", "N", ge=0, le=10000, bare=False)
 THRUSTS = _of("--thrusts", "thrust_n", "N", ge=0, le=10000, bare=False)
 

@@ -1,75 +1,21 @@
 """``--shopping FILE``: what one has of a design, what to buy by specification, masses, prices and their total."""
 
-import csv
-import io
-import math
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from propmatch.commands.trains import LazyCatalogue
 from propmatch.faults import Fault, InputFaults
+from propmatch.files import csv_text
+from propmatch.words.boxwords import kind_name, spec_text
 from propmatch.words.checkwords import joined, parts_text
+from propmatch.words.misswords import some_of
 from propmatch.words.shown import Shown, wrapped
 
 if TYPE_CHECKING:
     from propmatch.questions.shopping import BoxAnswer, ShoppingList
-    from propmatch.questions.specs import Spec
 
-__all__ = ["all_or_some", "kind_name", "list_csv", "list_faults", "list_text", "some_of", "spec_text", "write_list"]
-
-_UNITS = {
-    "kv_rpm_per_v": "rpm/V", "capacity_mah": "mAh", "max_current_a": "A", "c_rating": "C", "diameter_in": "in",
-    "pitch_in": "in", "mass_g": "g",
-}  # fmt: skip
-_BEFORE = {"diameter_in": "diameter ", "pitch_in": "pitch "}
-
-
-def kind_name(kind: str) -> str:
-    """A kind of part as people call it."""
-    return "ESC" if kind == "controller" else kind
-
-
-def all_or_some(parts: Sequence[Any], count: int, kind: str) -> str:
-    """``2 of your 5 motors (a, b)``, ``all 3 of your packs (...)``, ``your motor (a)``."""
-    names = ", ".join(part.name for part in parts)
-    if count == 1:
-        return f"your {kind} ({names})"
-    return f"{'all' if len(parts) == count else f'{len(parts)} of'} your {count} {kind}s ({names})"
-
-
-def some_of(count: int, word: str) -> str:
-    """``no motors``, ``1 motor``, ``2 motors``."""
-    return f"{count or 'no'} {word}{'' if count == 1 else 's'}"
-
-
-def spec_text(spec: "Spec", shown: Shown) -> str:
-    """A specification from-to; the very part where others with its numbers do not do it."""
-    if not spec.ranges:
-        return f"just {spec.example.id}, as others with its numbers fail"
-    same = {"cells_series": "{}S", "blades": "{} blades", "servo_supply": "{} BEC", "family": "{} blades"}
-    words = [same[name].format(value) for name, value in spec.same.items() if name in ("cells_series", "blades")]
-    words += [_range(name, least, most, shown) for name, (least, most) in spec.ranges.items()]
-    words += [same.get(name, "{}").format(value) for name, value in spec.same.items() if isinstance(value, str)]
-    words += ["blades of no stated family"] if spec.same.get("family", "") is None else []
-    if spec.kind in ("motor", "controller"):
-        words.append(f"for {joined([f'{cells}S' for cells in spec.cells])}")
-    return ", ".join(words).replace("none BEC", "no BEC")
-
-
-def _range(name: str, least: float | None, most: float | None, shown: Shown) -> str:
-    unit, before = _UNITS[name], _BEFORE.get(name, "")
-
-    def text(value: float | None) -> str:
-        number = math.nan if value is None else value
-        return f"{shown.mass_of(number) if name == 'mass_g' else number:.5g}"
-
-    unit = shown.mass_unit if name == "mass_g" else unit
-    if most is None:
-        return f"{before}{text(least)} {unit} or more"
-    if least is None:
-        return f"{before}at most {text(most)} {unit}"
-    return f"{before}{text(least)} {unit}" if least == most else f"{before}{text(least)} to {text(most)} {unit}"
+__all__ = ["list_csv", "list_faults", "list_text", "write_list"]
 
 
 def write_list(
@@ -141,18 +87,14 @@ def _rows(made: "ShoppingList", shown: Shown) -> list[dict[str, Any]]:
 def list_csv(made: "ShoppingList", shown: Shown) -> str:
     """The list as CSV: a line for each part, then one for each currency's total."""
     rows = _rows(made, shown)
-    out = io.StringIO()
-    writer = csv.DictWriter(out, rows[0], lineterminator="\n")
-    writer.writeheader()
-    for row in rows:
-        writer.writerow({**row, "mass_g": f"{row['mass_g']:.1f}"})
+    lines = [{**row, "mass_g": f"{row['mass_g']:.1f}"} for row in rows]
     mass = f"{sum(row['mass_g'] for row in rows):.1f}"
     for price in made.total or (None,):
-        writer.writerow({
+        lines.append({
             "what": "total", "mass_g": mass, "part": _priceless(made),
             **({} if price is None else {"currency": price.currency, "cost": f"{price.amount:.2f}"}),
         })  # fmt: skip
-    return out.getvalue()
+    return csv_text([list(rows[0]), *([line.get(head, "") for head in rows[0]] for line in lines)])
 
 
 def list_text(made: "ShoppingList", shown: Shown) -> str:

@@ -14,6 +14,6 @@ def steering_block(placing: "Placing", shown: Shown, *, about: str = "") -> list
     """The readings, and what they leave out."""
     found = placing.steering
     lines = [f"Room for the propeller, roll and yaw{about}:"]
-    for text in found.readings(show=shown.speed_text):
+    for text in found.readings(show=shown.speed_text, mass=shown.mass_text):
         lines += wrapped(text, first="  - ", rest="    ")
     return [*lines, *wrapped("Left out: " + " ".join(found.notes), first="  ", rest="  ")]

@@ -13,7 +13,7 @@ from propmatch.faults import Fault, InputFaults, did_you_mean
 
 if TYPE_CHECKING:
     from propmatch.catalogue.catalogue import Catalogue
-    from propmatch.records.parts import PowerTrain, Propeller, TrainNumbers
+    from propmatch.records.parts import Pack, PowerTrain, Propeller, TrainNumbers
 
 __all__ = [
     "PACK_STATE",
@@ -44,7 +44,11 @@ def train_options(function: F) -> F:
         click.option("--motors", metavar="N", help="Equal sets of motor, controller, propeller.  [default: 1]"),
         click.option("--controller", metavar="PART", help='Id, or typed: "20A", "20A 18g r=5mohm".'),
         click.option("--pack", metavar="PART", help='Id, or typed: "2S 450mAh 35C", "3S2P 5Ah 390g cell=9mohm".'),
-        click.option("--propeller", metavar="PART", help='Id, or typed: "6x4", "6x4x3" (3 blades), "6x4 thin".'),
+        click.option(
+            "--propeller",
+            metavar="PART",
+            help='Id, or typed: "6x4", "6x4 thin 3-blade", "6x4 9800rpm 62W" as read at rest.',
+        ),
         click.option(
             "--listing",
             metavar="ROW",
@@ -151,7 +155,7 @@ def _listed_parts(
     """The motor that reproduces a row of a listing, and the propeller named as it is beside that motor."""
     from propmatch.records.fields import declared
     from propmatch.records.listing import ListingRow, motor_from_listing
-    from propmatch.records.parts import Propeller
+    from propmatch.records.parts import FAMILIES, Propeller
     from propmatch.records.typed import read_part, typed_words
     from propmatch.records.written import short_form
 
@@ -160,14 +164,15 @@ def _listed_parts(
     except ValueError:
         words = []
     sizes = [word for word in words if short_form(Propeller, "size", word)]
-    rest = shlex.join(word for word in words if word not in sizes) if words else text
+    shapes = [word for word in words if short_form(Propeller, "blades", word) or word.lower() in (*FAMILIES, "unknown")]
+    rest = shlex.join(word for word in words if word not in (*sizes, *shapes)) if words else text
     row = read_part(ListingRow, rest, "--listing")
     faults += row.faults
     if len(sizes) != 1:
         rule = "needs the propeller of the row, once" if sizes else "needs the propeller of the row"
-        faults.append(Fault("--listing", value=text, rule=rule, hint="such as 6x4"))
+        faults.append(Fault("--listing", value=text, rule=rule, hint='such as 6x4, or "6x4 thin 3-blade"'))
         return {}
-    sized = read_part(Propeller, sizes[0], "--listing")
+    sized = read_part(Propeller, shlex.join([*sizes, *shapes]), "--listing")
     faults += sized.faults
     if row.part is None or sized.part is None:
         return {}
@@ -198,7 +203,7 @@ def _part(
         faults += typed.faults
         assumptions += typed.assumptions
         if name == "pack" and typed.part is not None:
-            faults += _chemistry_faults(stock, typed.part.chemistry)
+            return _with_cells(stock, typed.part, faults), True
         return typed.part, True
     catalogue = stock.catalogue
     try:
@@ -208,15 +213,19 @@ def _part(
         return None, False
 
 
-def _chemistry_faults(stock: LazyCatalogue, name: str) -> list[Fault]:
-    """Whether anybody knows the cells; plugins are asked only for what is not built in."""
+def _with_cells(stock: LazyCatalogue, pack: "Pack", faults: list[Fault]) -> "Pack":
+    """The pack with cells that somebody knows; plugins are asked only for what is not built in."""
     from propmatch.models.pack import CHEMISTRIES
+    from propmatch.records.fields import replace
 
-    if name in CHEMISTRIES or name in stock.catalogue.chemistries:
-        return []
-    known = stock.catalogue.chemistries
+    if pack.chemistry in CHEMISTRIES:
+        return pack
+    known, name = stock.catalogue.chemistries, str(pack.chemistry)
+    if name in known:
+        return replace(pack, chemistry=known[name])
     hint = did_you_mean(name, known) or "known: " + ", ".join(known)
-    return [Fault("--pack", "chemistry", name, "nobody knows these cells", hint)]
+    faults.append(Fault("--pack", "chemistry", name, "nobody knows these cells", hint))
+    return pack
 
 
 def pack_state(options: Mapping[str, str | None], faults: list[Fault]) -> dict[str, Any]:
@@ -252,8 +261,11 @@ def with_table(catalogue: "Catalogue", propeller: Any, where: str = "--propeller
 def table_answer(catalogue: "Catalogue", propeller: "Propeller", where: str) -> Any:
     """The ``TableAnswer`` of the first plugin that has one; ``InputFaults`` when none has."""
     from propmatch.catalogue.partsets import table_of
+    from propmatch.records.typed import looks_typed
 
-    answer = table_of(propeller, (), catalogue.plugins)
+    sibling = propeller.sibling
+    others = () if sibling is None or looks_typed(sibling) else (catalogue.find("propellers", sibling),)
+    answer = table_of(propeller, others, catalogue.plugins, where)
     if answer is None:
         hint = f"plugins loaded: {', '.join(catalogue.plugins.plugins) or 'none'}"
         rule = "has no coefficient table and no plugin answers one"

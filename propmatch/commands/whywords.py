@@ -6,25 +6,24 @@ from typing import TYPE_CHECKING, Any
 
 import attrs
 
-from propmatch.commands.assumed import mattering
-from propmatch.commands.matchwords import match_rows
 from propmatch.commands.options import shown_units
 from propmatch.commands.output import Reply
 from propmatch.commands.trains import LazyCatalogue, train_data
 from propmatch.faults import Fault, InputFaults
+from propmatch.search.listed import match_rows
+from propmatch.words.assumedwords import mattering
 from propmatch.words.chancewords import check_range, of_hundred
-from propmatch.words.checkwords import check_name, limit_text, parts_text, value_text
+from propmatch.words.checkwords import check_name, limit_text
 from propmatch.words.shown import Shown, table, wrapped
-from propmatch.words.verdictwords import verdict_words
+from propmatch.words.standingwords import standing_words
+from propmatch.words.verdictwords import headline_words, verdict_words
 
 if TYPE_CHECKING:
     from propmatch.checks.limits import Check
     from propmatch.records.brief import Brief
-    from propmatch.records.parts import PowerTrain
     from propmatch.search.matching import Shortlist
-    from propmatch.search.why import Why
 
-__all__ = ["row_id", "why_reply"]
+__all__ = ["checks_block", "row_id", "why_reply"]
 
 
 def row_id(shortlist: "Shortlist", top: int, number: int) -> str:
@@ -42,10 +41,10 @@ def why_reply(stock: LazyCatalogue, brief: "Brief", options: dict[str, Any], id:
     from propmatch.commands.choose import train_of_ids
     from propmatch.records.parts import PARTS
     from propmatch.records.trainid import joined_ids
-    from propmatch.search.why import why
+    from propmatch.search.why import letting_in, why
 
     train = train_of_ids(stock, id, "--why")
-    resolved = ResolvedBrief.of(_letting_in(brief, train))
+    resolved = ResolvedBrief.of(letting_in(brief, train))
     ids = joined_ids(getattr(train, kind).id for kind in PARTS)
     found = why(resolved, stock.catalogue, ids, variant=options["variant"])
     setting = resolved.named(options["variant"])
@@ -54,13 +53,13 @@ def why_reply(stock: LazyCatalogue, brief: "Brief", options: dict[str, Any], id:
     reply = Reply(
         command="match",
         headline=[
-            _standing(found, shown),
+            standing_words(found, shown),
             verdict_words(found.sure, found.checks, shown),
             f'Its id, for --train: "{ids}".',
             *([which] if which else []),
         ],
         blocks=[
-            _checks_block(found.checks, shown),
+            checks_block(found.checks, shown),
             [line for check in found.checks if check.verdict != "no limit" for line in _note(check)],
         ],
         rows=[attrs.asdict(check) for check in found.checks],
@@ -70,6 +69,9 @@ def why_reply(stock: LazyCatalogue, brief: "Brief", options: dict[str, Any], id:
         extra={
             "train": train_data(found.train),
             "failed": [check.name for check in found.excluded_by],
+            "verdict": headline_words(found.sure, found.checks),
+            "holds": found.meets and found.sure.holds,
+            "short_of_asked": found.sure.short,
             "chance_all_limits": found.sure.chance_all_limits,
             "chance_by_check": found.sure.chance_by_check,
             "place": found.place,
@@ -82,39 +84,7 @@ def why_reply(stock: LazyCatalogue, brief: "Brief", options: dict[str, Any], id:
     return reply, found.meets
 
 
-def _letting_in(brief: "Brief", train: "PowerTrain") -> "Brief":
-    """The brief whose boxes alone are considered, and beside them those parts of the train that lie in none."""
-    from propmatch.catalogue.catalogue import box_of_id
-    from propmatch.records.fields import replace
-    from propmatch.records.parts import PARTS
-
-    parts, ids = brief.parts, {kind: str(getattr(train, kind).id) for kind in PARTS}
-    others = {kind: id for kind, id in ids.items() if box_of_id(id) not in parts.only}
-    if not parts.only or not others:
-        return brief
-    lists = {kind: getattr(parts, kind) or tuple(f"{box}/*" for box in parts.only) for kind in PARTS}
-    lists |= {kind: (*lists[kind], id) for kind, id in others.items()}
-    only = tuple(dict.fromkeys((*parts.only, *map(box_of_id, others.values()))))
-    return replace(brief, parts=replace(parts, only=only, **lists))
-
-
-def _standing(found: "Why", shown: Shown) -> str:
-    """Its number among those of its cell count, or what rules it out."""
-    name = parts_text(found.train)
-    if not found.excluded_by:
-        cells = found.train.pack.cells_series
-        return f"{name} is number {found.place} of the {found.passing} with {cells}S that meet the brief on paper."
-    words = "; ".join(
-        f"{check_name(check.name)} {value_text(check.value, check.unit, shown)}, {limit_text(check, shown)} "
-        f"({check.limit_source})"
-        for check in found.excluded_by
-    )
-    cannot = math.isinf(found.score_bound)
-    bound = " Nothing with its propeller and its pack can meet the brief." if cannot else ""
-    return f"{name} is left out: {words}.{bound}"
-
-
-def _checks_block(checks: "Sequence[Check]", shown: Shown) -> list[str]:
+def checks_block(checks: "Sequence[Check]", shown: Shown) -> list[str]:
     """Every check of one design: value with its range, limit, verdict with the builds of 100 that keep it, source."""
     rows = [
         {

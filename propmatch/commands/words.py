@@ -22,11 +22,11 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     Exit code 1 when no word fits.
     """
     from propmatch.commands.output import Reply, show
-    from propmatch.records.parts import FAMILIES
+    from propmatch.words.bladewords import family_lines
     from propmatch.words.glossary import GLOSSARY
     from propmatch.words.shown import wrapped
 
-    known = GLOSSARY | {f"family {name}": f"of propellers: {look}" for name, look in FAMILIES.items()}
+    known = GLOSSARY | {f"family {name}": f"of propellers: {look}" for name, look in family_lines().items()}
     asked = [word.casefold() for word in options["words"]]
     rows = [
         {"word": word, "meaning": meaning}

@@ -7,7 +7,7 @@ import re
 import attrs
 import pytest
 
-from propmatch.commands.boxwords import _value
+from propmatch.words.misswords import _value
 from propmatch.words.shown import Shown
 
 BRIEF = """

@@ -56,7 +56,7 @@ def test_launch_speeds_are_in_the_units_of_the_reader(run, written, units, unit,
     out = words(run("time", thrown, *PARTS, "--units", units).out)
     assert f"Thrown at {4 * per_m_s:.0f} {unit}, {(stall - 4) * per_m_s:.0f} {unit} below the stall" in out
     sheet = build_sheet(load_brief(thrown), load_catalogue(plugins=["bundled"]), shown=SYSTEMS[units])
-    assert any(text.startswith("Thrown at ") and unit in text for text in sheet.section("duration").text)
+    assert any(text.startswith("Thrown at ") and unit in text for text in sheet.section("margins").text)
     out = words(run("time", written("[launch]", 'kind = "runway"'), *PARTS, "--units", units).out)
     assert re.search(rf"it rolls [\d.]+ m to 1\.\d+ times the stall, \d+ {unit}", out)
 
@@ -109,8 +109,8 @@ def test_of_two_motors_everything_says_whose_current_it_is(run, written):
 def test_the_sheet_has_launch_and_heat(written):
     brief = load_brief(written("[launch]", 'kind = "runway"', "max_run_m = 30", motors=2))
     sheet = build_sheet(brief, load_catalogue(plugins=["bundled"]))
-    assert any("it rolls" in text for text in sheet.section("duration").text)
-    (table,) = sheet.section("heat").tables
+    assert any("it rolls" in text for text in sheet.section("margins").text)
+    (table,) = sheet.section("heat").folded
     assert table.caption == "Heat in each of 2 motors"
     assert len(table.rows) == 3
     notes = {check.name: check.note for check in sheet.checks}

@@ -27,7 +27,7 @@ def test_an_unknown_family_is_asked_for_and_nothing_is_over(run, words) -> None:
     done = run(*words, *UNKNOWN)
     text = plain(done.out)
     assert "The max rpm of 6x4 is not known. Which family is it: thin, thick, broad" in text
-    assert "'propmatch words family' tells them apart)? Or give its max_rpm." in text
+    assert "'propmatch parts --which-family SIZE' asks three questions)? Or give its max_rpm." in text
     assert "Danger" not in text
 
 

@@ -12,6 +12,7 @@ from propmatch.commands import progress
 from propmatch.commands.output import Reply, show
 from propmatch.faults import Fault
 from propmatch.records.estimates import Assumption
+from propmatch.records.parts import Source
 from propmatch.status import Flag, Status
 
 ROW = {
@@ -86,3 +87,12 @@ def test_progress_is_silent_in_the_first_second(monkeypatch):
     with progress.progress_line("matching") as tell:
         tell(1, 2)
     assert stream.getvalue() == ""
+
+
+def test_csv_says_the_source_in_words_and_holds_no_formula(capsys):
+    source = Source(text="bench of the club", kind="measured", uncertainty=0.02)
+    show(Reply(command="parts", rows=[{"name": "=1+1", "source": source, "kv": -2.5}]), form="csv")
+    (row,) = csv.DictReader(io.StringIO(capsys.readouterr().out))
+    assert row == {
+        "name": "'=1+1", "source": "bench of the club", "kv": "-2.5", "source_kind": "measured", "uncertainty": "0.02",
+    }  # fmt: skip

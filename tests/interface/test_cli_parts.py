@@ -139,7 +139,7 @@ def test_a_prediction_states_its_origin_and_exports(run):
     assert done.exit_code == 0
     assert "7 x 4 in, 2 blades, thin" in done.out
     said = " ".join(done.out.split())
-    for words in ("Stiff and slender", "8 cases out of 10", "zero-thrust speed: -", "callipers", "wattmeter"):
+    for words in ("widest before the middle", "8 cases out of 10", "zero-thrust speed: -", "callipers", "wattmeter"):
         assert words in said
     rows = list(csv.DictReader(io.StringIO(run("parts", "--predict", "7x4", "--family", "thin", "--csv").out)))
     assert set(rows[0]) == {"rpm", "advance_ratio", "ct", "cp"}

@@ -195,3 +195,15 @@ def test_rows_of_other_parts_below_a_column_of_motors_are_told_by_their_names(ad
     done = add(text)
     assert "Read 1 motor, 1 pack, 1 propeller; 1 fault" in done.out
     assert "pasted:5: kv_rpm_per_v: missing" in " ".join(done.out.split())
+
+
+def test_a_typed_propeller_with_its_make_and_reading_is_kept_and_teaches_the_make(add, run, tmp_path):
+    done = add("Reed 7x4 thin 9000rpm 420gf\nReed 8x4 thin 3-blade\n", "propellers", "--save", "--box", "club")
+    assert "Saved 2 to" in done.out
+    shown = [
+        run("parts", "--show", f"club/{name}", "--parts", str(tmp_path), "--json").document["rows"][0]
+        for name in ("Reed 7x4 thin 9000rpm 420gf", "Reed 8x4 thin 3-blade")
+    ]
+    assert (shown[0]["read_rpm"], shown[0]["read_thrust_gf"], shown[0]["max_rpm"]) == (9000, pytest.approx(420), None)
+    assert (shown[1]["blades"], shown[1]["family"]) == (3, "thin")
+    assert "same line" in shown[1]["source"]["text"] or "same make" in shown[1]["source"]["text"]

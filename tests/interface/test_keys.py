@@ -113,14 +113,10 @@ def test_a_number_with_a_unit_names_it(where):
 def test_every_number_of_a_row_is_a_column(run, where):
     """What is no column is a word, a list, a count, or names a range or a comparison of columns."""
     names = {column.name for column in LISTS[where]}
-    box = {"kv_rpm_per_v", "resistance_ohm", "motor_mass_g", "diameter_in", "pitch_in", "capacity_mah", "all_up_mass_g"}
     others = {
         "cells",
         "score",
         "closest_limit_margin",
-        "corners_checked",
-        "points_checked",
-        "worst_corner_chance",
         "receiver_supply_mass_g",
     }
     pack = {"pack_mass_g", "capacity_mah"}
@@ -136,7 +132,7 @@ def test_every_number_of_a_row_is_a_column(run, where):
         "rank",
     }
     plain = {re.sub(r"_(low|high)$", "", re.sub(r"_(from|to|before)$", "", key)) for key in numbers - names}
-    assert plain - names - others - pack - (box if where == "envelope" else set()) == set()
+    assert plain - names - others - pack == set()
 
 
 def test_the_closest_limit_is_the_same_in_text_json_and_csv(run):

@@ -8,7 +8,6 @@ from scipy.integrate import quad
 from support.small_aircraft import small_brief, small_train
 from support.trains import simple_pack
 
-from propmatch.aircraft.endurance import TIMER_MARGIN
 from propmatch.aircraft.flight import level_flight
 from propmatch.aircraft.passing import charge_after
 from propmatch.checks.judged import judged_trains
@@ -16,7 +15,7 @@ from propmatch.checks.limits import checks_of
 from propmatch.checks.setting import ResolvedBrief
 from propmatch.faults import InputFaults
 from propmatch.models.pack import CHEMISTRIES
-from propmatch.questions.asflown import as_flown, warming_k
+from propmatch.questions.asflown import TIMER_MARGIN, as_flown, warming_k
 from propmatch.questions.settings import settings_of
 from propmatch.records.brief import Flying, PackUse, Site, loads_brief
 from propmatch.records.packuse import FLYING
@@ -228,7 +227,7 @@ def test_settings_come_from_the_flight_itself():
 
     assert flight.ended_by == "reserve"
     assert found.alarm_load_cell_v == pytest.approx(level(flight.charge).cell_voltage_v, rel=1e-9)
-    early = 1 - found.timer_recharge_mah / 850.0
+    early = 1 - found.recharge_mah / 850.0
     # t = integral of Q dq/I by scipy's quad: down to that charge it takes the time of the timer, real flying the faster
     hours, _ = quad(lambda q: 0.85 / float(level(q).pack_current_a), early, 1.0, limit=200, epsrel=1e-6)
     assert 60 * hours == pytest.approx(found.flown_timer_minutes * flight.minutes / real.flown_minutes, rel=1e-4)
@@ -239,8 +238,8 @@ def test_settings_come_from_the_flight_itself():
     assert found.alarm_load_cell_v < found.land_pack_v / train.pack.cells_series
     # 1C of 850 mAh is 0.85 A: common practice
     assert found.charge_current_a == pytest.approx(0.85)
-    assert found.timer_recharge_mah < found.recharge_mah == flight.recharge_mah
-    assert 60 * found.timer_recharge_mah / 850.0 < found.charge_minutes < 120
+    assert found.recharge_mah < flight.used_mah
+    assert 60 * found.recharge_mah / 850.0 < found.charge_minutes < 120
     assert set(found.basis) == set(vars_of(found))
     for name, ends in found.ranges.items():
         assert ends.low <= getattr(found, name) <= ends.high
@@ -268,8 +267,8 @@ def test_settings_are_those_of_what_is_flown_when_the_reserve_comes_not_of_what_
     steady = found.flown_timer_minutes * flight.minutes / real.flown_minutes
     assert steady > climb.minutes
     rest_mah = 1000 / 60 * cruise.pack_current_mean_a * (flight.minutes - steady)
-    assert found.timer_recharge_mah == pytest.approx(flight.recharge_mah - rest_mah, rel=2e-2)
-    assert found.charge_minutes == pytest.approx(60 * 1.25 * found.timer_recharge_mah / 850.0)
+    assert found.recharge_mah == pytest.approx(flight.used_mah - rest_mah, rel=2e-2)
+    assert found.charge_minutes == pytest.approx(60 * 1.25 * found.recharge_mah / 850.0)
 
 
 def test_the_alarm_is_read_in_a_climb_that_pays_for_height():

@@ -10,7 +10,7 @@ from support.random_cases import random_brief, random_parts
 from propmatch import cache
 from propmatch.cache import digest, kept
 from propmatch.catalogue.catalogue import Catalogue
-from propmatch.faults import InputFaults
+from propmatch.faults import Unmet
 from propmatch.search import matching
 from propmatch.search.matching import best_train, match
 
@@ -98,7 +98,7 @@ def test_that_nothing_meets_the_brief_is_kept_too(folder, some, monkeypatch):
     brief, stock = some[0]
     never = attrs.evolve(brief, limits=attrs.evolve(brief.limits, min_flight_minutes=1000.0))
     for _ in range(2):
-        with pytest.raises(InputFaults, match="no power train of the catalogue meets it"):
+        with pytest.raises(Unmet, match="no power train of the catalogue meets the brief"):
             best_train(never, stock)
         monkeypatch.setattr(matching, "match", no_search)
 

@@ -19,7 +19,7 @@ from propmatch.checks.limits import Design, excludes, run_checks
 from propmatch.checks.measures import settings
 from propmatch.checks.placing import placing
 from propmatch.coupling import solve
-from propmatch.faults import InputFaults
+from propmatch.faults import InputFaults, Unmet
 from propmatch.questions.cells import BASES, compare_cells, compared_packs
 from propmatch.records.fields import replace
 from propmatch.records.packfit import PackFit
@@ -289,7 +289,7 @@ def test_without_a_train_the_best_of_all_is_taken_whatever_counts_are_compared(c
         assert compare_cells(narrow, catalogue, cells=counts).train == best
     impossible = small_brief(("min_flight_minutes = 6", "min_flight_minutes = 600"),
                              ("[site]", '[parts]\nmotor = ["kv1400"]\ncontroller = ["20A"]\n[site]'))  # fmt: skip
-    with pytest.raises(InputFaults, match="no power train of the catalogue meets it"):
+    with pytest.raises(Unmet, match="no power train of the catalogue meets the brief"):
         compare_cells(impossible, catalogue)
 
 

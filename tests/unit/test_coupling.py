@@ -13,6 +13,8 @@ from propmatch.models.air import Air
 from propmatch.models.pack import Chemistry
 from propmatch.records.parts import PowerTrain
 from propmatch.status import Flag, Status, StatusError
+from propmatch.train.coupling import full_throttle_thrust
+from propmatch.train.lanes import train_lanes
 
 # The pack's curve and resistance law, typed from their sources (PyBaMM set "Ai2020"; Chen and Rincon-Mora 2006).
 SEA_LEVEL = 101325.0 / (287.05287 * 288.15)  # ISO 2533
@@ -350,3 +352,19 @@ def test_a_propeller_that_never_pulls(ct: float) -> None:
     assert solve(train, airspeed_m_s=5.0).thrust_n < 0
     assert hold_thrust(train, 0.5).status is Status.NO_SOLUTION
     assert hold_thrust(train, 0.5, airspeed_m_s=5.0).status is Status.NO_SOLUTION
+
+
+@pytest.mark.parametrize("charge", [0.0, 1.0])
+@pytest.mark.parametrize("speed", [0.0, 9.0])
+def test_full_throttle_thrust_is_that_of_the_operating_point_to_the_ends_of_its_ranges(
+    charge: float, speed: float
+) -> None:
+    train = simple_train(count=2)
+    lanes, _ = train_lanes([train])
+    at = np.array([0])
+    thrust = full_throttle_thrust(lanes, np.array([charge]), np.array([SEA_LEVEL]))
+    found = thrust(at, np.array([speed]))
+    assert found[0] > 0
+    assert found == pytest.approx(solve(train, airspeed_m_s=speed, charge=charge).thrust_n, rel=1e-6)
+    assert np.isnan(thrust(at, np.array([-1e-9])))
+    assert np.isnan(full_throttle_thrust(lanes, np.array([-1e-9]), np.array([SEA_LEVEL]))(at, np.array([speed])))

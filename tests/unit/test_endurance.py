@@ -223,7 +223,6 @@ def test_motor_off_is_arithmetic():
     assert found.phases[1].minutes == pytest.approx(seconds / 60, rel=1e-9)
     assert found.phases[1].used_mah == pytest.approx(0.2 * seconds / 3.6, rel=1e-9)
     assert (found.ended_by, found.ended_in) == ("ground", "soar")
-    assert found.timer_minutes == pytest.approx(0.9 * found.minutes, rel=1e-12)
 
 
 def test_a_descent_that_needs_no_thrust_is_motor_off():
@@ -296,10 +295,10 @@ def test_one_train_and_one_mass_only():
         flight_time(TRAIN, FRAME, [0.4, 0.5], [CRUISE])
 
 
-def test_assumptions_name_margin_and_airspeed():
+def test_assumptions_name_the_airspeed():
     found = flight_time(TRAIN, FRAME, MASS, [CLIMB, CRUISE])
     texts = {a.field: a.text for a in found.assumptions if a.subject == "flight time"}
-    assert set(texts) == {"timer_minutes", "airspeed_m_s"}
+    assert set(texts) == {"airspeed_m_s"}
     assert "climb out" in texts["airspeed_m_s"]
 
 
@@ -324,7 +323,7 @@ def test_lanes_are_the_single_answers_whatever_their_company():
         for i in set(range(len(trains))) - {3}:
             one = flight_time(trains[i], FRAME, masses[i], phases, air=air)
             assert found.minutes[i] == pytest.approx(one.minutes, rel=1e-9, nan_ok=True)
-            assert found.used_mah[i] == pytest.approx(one.recharge_mah, rel=1e-9, nan_ok=True)
+            assert found.used_mah[i] == pytest.approx(one.used_mah, rel=1e-9, nan_ok=True)
             for j, phase in enumerate(one.phases):
                 assert found.phase_mah[j, i] == pytest.approx(phase.used_mah, rel=1e-8, abs=1e-9, nan_ok=True)
                 assert found.throttle_to[j, i] == pytest.approx(phase.throttle_to, rel=1e-8, nan_ok=True)

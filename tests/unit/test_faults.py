@@ -77,3 +77,10 @@ def test_no_guess_where_nothing_is_near(word: str) -> None:
 def test_prefix_that_letters_miss() -> None:
     # difflib alone rates 'kv' against 'kv_rpm_per_v' at 0.29
     assert "kv_rpm_per_v" in near_words("kv", KEYS)
+
+
+def test_nothing_that_a_file_brings_is_shown_whole() -> None:
+    long = "k" * 1_000_000
+    fault = Fault("x.toml:1", long, 10**4000, f"unknown {long}", did_you_mean(long, ["mass_g"]))
+    assert len(str(fault)) < 3000
+    assert Fault("x", value=10**12).value == 10**12

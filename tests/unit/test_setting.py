@@ -56,9 +56,9 @@ def bundled(name):
 # ---------------------------------------------------------------- once
 
 
-@pytest.mark.parametrize("name", propmatch_datasets.briefs())
-def test_a_match_resolves_a_bundled_brief_once(name, catalogue, calls):
-    brief = bundled(name)
+def test_a_match_resolves_a_bundled_brief_once(catalogue, calls):
+    brief = bundled("schoolyard_trainer")
+    assert brief.variant
     calls.clear()
     assert match(brief, catalogue).combinations > 0
     assert calls == {Brief: 1, Airframe: 1 + len(brief.variant)}
@@ -157,13 +157,14 @@ def test_there_is_one_sum_of_bare_mass_and_power_train(monkeypatch):
         assert [row.id for row in found.rows] == [row.id for row in whole.rows]
         best = {row.id: row.all_up_mass_g for row in found.rows}
         compared = compare_cells(brief, parts, train=BENCH, cells=(2,)).case(2)
+        published = parts_envelope(brief, parts, BENCH, cells=(2,))
         return best, {
             "setting": here.all_up_mass_g(BENCH.mass_g),
             "design": Design.of(BENCH, here.variant).all_up_mass_g,
             "measure": float(judged_trains(here, [BENCH])[0]["all_up_mass"].value[0]),
             "cells": compared.all_up_mass_g,
             "mass range": mass_range(brief, BENCH).all_up_mass_g,
-            "envelope": parts_envelope(brief, parts, BENCH, cells=(2,)).variants[0].all_up_mass_by_cells_g[2],
+            "envelope": published.variants[0].all_up_mass_by_cells_g[2] - published.cells[2].train.mass_g,
         }
 
     rows, before = masses()

@@ -1,3 +1,4 @@
+import tracemalloc
 from pathlib import Path
 
 import pytest
@@ -87,3 +88,16 @@ def test_a_byte_order_mark_is_no_fault(tmp_path: Path) -> None:
     path = tmp_path / "bom.toml"
     path.write_bytes(b"\xef\xbb\xbfa = 1\r\n")
     assert read_toml(path).data == {"a": 1}
+
+
+@pytest.mark.parametrize("start", ["", "x = {", "["])
+def test_a_key_many_tables_deep_is_refused_before_it_is_parsed(start: str) -> None:
+    text = "a = 1\n" + start + ".".join(["b"] * 14_000) + " = 1"
+    tracemalloc.start()
+    (fault,) = parse_toml(text, "x.toml").faults
+    _, most = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert fault.where == "x.toml:2"
+    assert "goes deeper" in fault.rule
+    assert most < 5e6
+    assert not parse_toml('a.b.c.d = "1.2.3"  # ...........................', "x.toml").faults

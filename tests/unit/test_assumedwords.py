@@ -7,10 +7,10 @@ from support.small_aircraft import small_brief, small_train
 
 from propmatch.checks.chances import sureness
 from propmatch.checks.setting import ResolvedBrief
-from propmatch.commands.assumed import mattering
 from propmatch.records.estimates import Assumption
 from propmatch.records.fields import replace
 from propmatch.tolerances.numbers import NAMES
+from propmatch.words.assumedwords import mattering
 
 OPTIONS = {"assumptions": False}
 
