@@ -53,8 +53,7 @@ _FLOWN_AT = ("stall", "best glide, motor off", "longest flight", "farthest fligh
 _NEAREST = 7
 """Checks that are drawn; the numbers behind the chart have all."""
 _NOT_BOUGHT = (
-    "winding resistance", "radio and payload", "pack mass", "pack centre", "static", "T/W", "flight time", "timer",
-    "what ends the ranges",
+    "winding resistance", "radio and payload", "pack mass", "pack centre", "static", "T/W", "flight time",
 )  # fmt: skip
 """How lines of the envelope begin that say nothing of what a builder buys and where it is flown."""
 
@@ -78,10 +77,7 @@ def _margins(case: Case) -> Section:
         margin_chart(judged[:_NEAREST], case.shown), table=margin_chart(case.checks, case.shown).table,
         title="Margin of the checks nearest to their limits",
     )  # fmt: skip
-    plan = FlightPlan(
-        train=case.train, airframe=case.design.airframe, mass_kg=case.mass_kg, phases=case.setting.phases,
-        reserve_charge=case.setting.reserve_charge, cutoff_cell_v=case.setting.cutoff_cell_v, air=case.setting.air,
-    )  # fmt: skip
+    plan = FlightPlan.of(case.setting, case.train)
     return Section(
         name="margins", title="How close to the limits, and how does the flight pass?", text=tuple(_flying(case)),
         points=points,
