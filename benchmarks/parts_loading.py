@@ -14,6 +14,8 @@ import tracemalloc
 from collections.abc import Iterator
 from pathlib import Path
 
+from propmatch.files import write_file
+
 HEADERS = {
     "motors": "id,name,kv_rpm_per_v,mass_g,resistance_ohm,no_load_current_a,max_current_a,cells_min,cells_max",
     "controllers": "id,name,max_current_a,mass_g,resistance_mohm,cells_min,cells_max",
@@ -44,7 +46,7 @@ def rows(kind: str, count: int, seed: int = 1) -> Iterator[str]:
 def write_parts(folder: Path, count: int) -> None:
     """``count`` rows, a quarter of each kind."""
     for kind, header in HEADERS.items():
-        (folder / f"{kind}.csv").write_text("\n".join([header, *rows(kind, count // 4)]) + "\n")
+        write_file(folder / f"{kind}.csv", "\n".join([header, *rows(kind, count // 4)]) + "\n", force=True)
 
 
 def peak_mb() -> float:
@@ -92,7 +94,7 @@ def load_faulty() -> None:
         cells[2 + at % 3] = ("900 rpm", "-5", "NA")[at % 3]
         lines[at] = ",".join(cells)
     with tempfile.TemporaryDirectory() as name:
-        (Path(name) / "motors.csv").write_text("\n".join(lines) + "\n")
+        write_file(Path(name) / "motors.csv", "\n".join(lines) + "\n")
         start = time.perf_counter()
         catalogue = load_catalogue(plugins=["parts"], parts=name)
         good, faults = len(catalogue.listed("motors")), catalogue.faults

@@ -11,6 +11,7 @@ turn in one process; the sample's verdicts are compared. Times are process time,
 import argparse
 import math
 import os
+import resource
 import subprocess
 import sys
 import time
@@ -34,10 +35,13 @@ from propmatch.brief import Aircraft, Brief, Limits, Phase, Prefer, Wing
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.setting import Setting, settings
 from propmatch.records.parts import Controller, Motor, Pack, Propeller
+from propmatch.search.bounds import pruned
+from propmatch.search.bounds import screen as screens
 from propmatch.search.bounds.pruned import search
+from propmatch.search.bounds.scores import pair_bound
 from propmatch.search.exhaustive import first_failures
 from propmatch.search.matching import Search
-from propmatch.search.ranking import Ranking, ranking
+from propmatch.search.ranking import METRICS, Ranking, ranking
 from propmatch.search.shelf import Shelf
 
 RPM = 60.0 / (2.0 * math.pi)
@@ -416,23 +420,53 @@ def compare(shelf: Shelf, sample: int, repeats: int, seed: int) -> None:
             print(f"{'':4}{np.mean(plain):.1%} of the sample pass; verdicts agree on {agree} of {len(listed)}")
 
 
+def evaluated(shelf: Shelf) -> None:
+    """What does not depend on the machine: combinations computed over those whose bound reaches the last of the best.
+
+    The bound is that of a propeller on a pack with any motor; 1 is the best that it allows without a closer one.
+    """
+    counted = [0]
+
+    class Counting(TrainMeasures):
+        def __init__(self, setting: Setting, lanes: Any, ratings: Any) -> None:
+            counted[0] += lanes.size
+            super().__init__(setting, lanes, ratings)
+
+    print("\ncombinations computed exactly, over those whose bound reaches the 20th")
+    for metric in METRICS:
+        setting = settings(brief_for({metric: 1.0}))[0]
+        order, counted[0] = ranking(setting), 0
+        for module in (pruned, screens):
+            module.TrainMeasures = Counting  # type: ignore[misc]
+        found = search(setting, shelf, order, top=20, count=False)
+        for module in (pruned, screens):
+            module.TrainMeasures = TrainMeasures  # type: ignore[misc]
+        screen = screens.Screen(setting, shelf, counting=False)
+        bound = pair_bound(screen, order, np.arange(shelf.sizes[2]), np.arange(shelf.sizes[3]))
+        fitting = np.zeros(shelf.sizes[2], dtype=np.int64)
+        for each in screen.classes:
+            fitting[each.some] = each.pairs.size
+        reach = int(fitting @ np.count_nonzero(bound >= found.score[-1], axis=1))
+        print(f"  by {metric:18}{counted[0]:10,} of {reach:12,}: {counted[0] / reach:.2g}")
+
+
 def growth(sizes: list[tuple[int, int, int]], seed: int) -> None:
-    """Time over the size of the catalogue, and the exponent from each size to the next."""
-    print(f"\ngrowth{'':22}{'combinations':>14}{'by flight time':>20}{'by top speed':>20}{'counted':>20}")
+    """Time over the size of the catalogue and the exponent from each size to the next, with and without a climb."""
+    kinds = [(metric, more) for metric in METRICS for more in ({}, {"min_climb_m_s": 3.0}) if metric != "mass"]
     before: list[float] = []
     for size in sizes:
         shelf = shelf_of(*size, seed)
         now = [float(shelf.combinations)]
-        for prefer, count in (({"flight_time": 1.0}, False), ({"top_speed": 1.0}, False), ({"flight_time": 1.0}, True)):
-            chosen = settings(brief_for(prefer))[0]
-            some = range(0 if count and shelf.combinations > 2e7 else 3)
-            times = [seconds(lambda s=chosen, c=count, f=shelf: search(s, f, ranking(s), count=c))[0] for _ in some]
-            now.append(median_and_min(times)[0] if times else math.nan)
-        words = [f"{1e3 * t:10.1f} ms" for t in now[1:]]
-        if before:
-            grown = [math.log(b / a) / math.log(now[0] / before[0]) for a, b in zip(before[1:], now[1:], strict=True)]
-            words = [f"{word} ^{exponent:.2f}" for word, exponent in zip(words, grown, strict=True)]
-        print(f"{' x '.join(map(str, size)):28}{shelf.combinations:14d}" + "".join(f"{word:>20}" for word in words))
+        print(f"\n{' x '.join(map(str, size))}: {shelf.combinations:.3g} combinations")
+        for at, (metric, more) in enumerate(kinds, start=1):
+            chosen = settings(brief_for({metric: 1.0}, **more))[0]
+            some = range(1 if shelf.combinations > 1e8 else 3)
+            times = [seconds(lambda s=chosen, f=shelf: search(s, f, ranking(s), count=False))[0] for _ in some]
+            now.append(median_and_min(times)[0])
+            grown = f" ^{math.log(now[at] / before[at]) / math.log(now[0] / before[0]):.2f}" if before else ""
+            climb = "with a least climb" if more else ""
+            peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+            print(f"  by {metric:18}{climb:20}{1e3 * now[at]:10.0f} ms{grown}, {peak:.0f} MB so far", flush=True)
         before = now
 
 
@@ -454,37 +488,31 @@ def command_line() -> None:
     print(f"{ratio[0]:.2f} times, at least {ratio[1]:.2f}")
 
 
-def huge(seed: int) -> None:
-    """2e10 combinations."""
-    took, shelf = seconds(lambda: shelf_of(10_000, 2_000, 1_000, seed))
-    print(f"\n{shelf.combinations:.3g} combinations; laid out in {took:.1f} s")
-    for prefer in ({"flight_time": 1.0}, {"mass": 1.0}, {"top_speed": 1.0}, {"thrust_to_weight": 1.0}):
-        chosen = settings(brief_for(prefer))[0]
-        took, found = seconds(lambda s=chosen: search(s, shelf, ranking(s), top=20))
-        print(f"top 20 by {next(iter(prefer)):18s} {took:7.2f} s, best score {found.score[0]:.4f}")
+HUGE = [(3_000, 1_000, 400), (10_000, 2_000, 1_000)]
+"""Up to 2e10 combinations."""
 
 
 def main() -> None:
     """All of it."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--smoke", action="store_true", help="a few seconds, to see that it runs")
-    parser.add_argument("--huge", action="store_true", help="also 2e10 combinations (minutes, 2 GB)")
+    parser.add_argument("--huge", action="store_true", help="growth up to 2e10 combinations (minutes)")
     parser.add_argument("--only", choices=("ratios", "growth", "command"), help="one part of it")
     parser.add_argument("--repeats", type=int, default=5)
     parser.add_argument("--seed", type=int, default=1)
     options = parser.parse_args()
     if options.smoke:
         compare(shelf_of(30, 20, 10, options.seed), 60, 1, options.seed)
+        evaluated(shelf_of(30, 20, 10, options.seed))
         growth([(15, 10, 5), (30, 20, 10)], options.seed)
         return
     if options.only in (None, "ratios"):
         compare(shelf_of(300, 200, 60, options.seed), 3000, options.repeats, options.seed)
+        evaluated(shelf_of(300, 200, 60, options.seed))
     if options.only in (None, "growth"):
-        growth([(120, 80, 24), (190, 127, 38), (300, 200, 60), (476, 317, 95), (770, 513, 154)], options.seed)
+        growth([(300, 200, 60), (770, 513, 154), *HUGE[: 2 if options.huge else 0]], options.seed)
     if options.only in (None, "command"):
         command_line()
-    if options.huge:
-        huge(options.seed)
 
 
 if __name__ == "__main__":

@@ -48,7 +48,7 @@ def estimated_passing(setting: Setting, shelf: Shelf, *, sample: int = 20_000, s
     )
 
 
-def _drawn(shelf: Shelf, rng: np.random.Generator, count: int) -> Index:
+def _drawn(shelf: Shelf, rng: "np.random.Generator", count: int) -> Index:
     """Combinations (N, 4) whose cell counts go together, drawn until there are so many; none where none go together."""
     out = np.empty((0, 4), dtype=np.intp)
     while shelf.combinations and len(out) < count:

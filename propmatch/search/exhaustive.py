@@ -38,6 +38,10 @@ class Found:
         How many pass every excluding check; None when that was not counted.
     left_out : dict
         Combinations counted under the first check they fail, in the order of ``CHECKS``; empty when not counted.
+    bound : float or None
+        Of a search that did not come to its end: score that nothing which was not looked at exceeds.
+    set_aside : dict
+        Parts of each kind that were set aside first, as enough others are the same and rated no lower.
     """
 
     combination: Index
@@ -45,15 +49,19 @@ class Found:
     combinations: int
     passing: int | None
     left_out: dict[str, int]
+    bound: float | None = None
+    set_aside: dict[str, int] = attrs.field(factory=dict)
 
     def first(self, top: int) -> "Found":
         """The same with so many of the best."""
         return attrs.evolve(self, combination=self.combination[:top], score=self.score[:top])
 
     @classmethod
-    def so_far(cls, combination: Index, score: Floats, combinations: int) -> "Found":
+    def so_far(cls, combination: Index, score: Floats, combinations: int, bound: float = np.inf) -> "Found":
         """The best of a search that did not come to its end: nothing is counted."""
-        return cls(combination=combination, score=score, combinations=combinations, passing=None, left_out={})
+        return cls(
+            combination=combination, score=score, combinations=combinations, passing=None, left_out={}, bound=bound
+        )
 
 
 class Interrupted(KeyboardInterrupt):

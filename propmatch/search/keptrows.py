@@ -1,8 +1,9 @@
 """The map kept: what passes, in fractions of the time of a search, while masses and limits of a brief move.
 
-Which combinations bear full throttle at rest hangs on parts, site and phases alone. These rows are kept with their
-static thrust at half charge. A step lays masses and limits over them: mass, wing loading, thrust to weight, diameter
-and cells are arithmetic; currents in flight, highest rpm, balance, flight time and the currents of the phases go by the
+Which combinations bear full throttle at rest hangs on parts, site and phases alone. These rows are kept. A
+step lays masses and limits over them: mass, wing loading, diameter and cells are arithmetic, and thrust to weight is
+so too for rows whose static thrust was measured, while nobody asked or because a reading of the propeller left open
+whether they pass; currents in flight, highest rpm, balance, flight time and the currents of the phases go by the
 bounds of the search (:mod:`bounds.screen`), computed for the rows that are left and kept until the mass or the reserve
 moves; what lies near a limit is computed by :class:`propmatch.checks.measures.TrainMeasures`. So counts and front are
 those of the search.
@@ -12,7 +13,6 @@ combinations than :data:`LARGEST`: :meth:`KeptRows.of` says None, and the search
 """
 
 from collections.abc import Callable, Iterator
-from copy import copy
 from functools import partial
 from typing import Any
 
@@ -79,12 +79,23 @@ def place_of(setting: Setting) -> tuple[Any, ...]:
 
 @attrs.frozen(kw_only=True, eq=False)
 class _Fitting:
-    """The rows that cells and diameter let in, with the mass of their trains and their thrust at half charge."""
+    """The rows that cells and diameter let in, with the mass of their trains."""
 
     asked: tuple[Any, ...]
     rows: Index
     train_g: Floats
-    thrust_n: Floats
+
+
+def _scattered(shelf: Shelf, combination: Index) -> NDArray[np.uint64]:
+    """A number of each combination, as if by chance, that hangs on nothing but the combination.
+
+    The mixing of SplitMix64 (Steele, Lea and Flood, Fast Splittable Pseudorandom Number Generators, 2014).
+    """
+    sizes = [len(each) for each in (shelf.motors, shelf.controllers, shelf.packs, shelf.propellers)]
+    x = np.ravel_multi_index(tuple(combination), sizes).astype(np.uint64)
+    for shift, factor in ((30, 0xBF58476D1CE4E5B9), (27, 0x94D049BB133111EB)):
+        x = (x ^ (x >> np.uint64(shift))) * np.uint64(factor)
+    return np.asarray(x ^ (x >> np.uint64(31)), dtype=np.uint64)
 
 
 @attrs.define(kw_only=True, eq=False)
@@ -115,29 +126,25 @@ class KeptRows:
         self.shelf, self._hangs_on = shelf, place_of(setting)
         bare = _asking_nothing(setting)
         screen = Screen(bare, shelf, counting=False, tables=PropellerTables(bare, shelf))
-        packs, propellers = np.arange(len(shelf.packs)), np.arange(len(shelf.propellers))
         self._drives: list[Drives] = []
         lanes: list[tuple[Lanes, Flags]] = []
-        for drives in screen.drives(packs, max(1, _BLOCK // propellers.size)):
+        for drives in screen.drives(np.arange(len(shelf.packs)), max(1, _BLOCK // len(shelf.propellers))):
             tick()
             self._drives.append(drives)
-            lanes.append(screen.sound(drives, propellers))
+            lanes.append(screen.sound(drives))
         self._ends = np.cumsum([0, *(each.size for each, _ in lanes)])
         self._lanes = Lanes.joined([each for each, _ in lanes])
         self._open = np.concatenate([np.empty(0, dtype=bool), *(open_ for _, open_ in lanes)])
         self.size = self._lanes.size
-        self._train_g, self._thrust_n, self._most_a = np.empty((3, self.size))
-        for start in range(0, self.size, CHUNK):
+        self._train_g, self._chance = np.empty(self.size), np.empty(self.size, dtype=np.uint64)
+        for start in range(0, self.size, _PIECE):
             tick()
-            part = np.arange(start, min(start + CHUNK, self.size))
-            measured = TrainMeasures(bare, *shelf.combine(*self.combinations(part).T))
-            self._train_g[part] = measured.ratings.mass_g
-            self._thrust_n[part] = measured.full(0.5).thrust_n
-            self._most_a[part] = measured.full(1.0).motor_current_a
-        # where a propeller takes more torque in flight, speed falls, and no current rises by more than the torque
-        ratio = screen.tables.curves.flight_ratio[self._lanes.propeller]
-        self._most_a = np.where(np.isnan(self._most_a), np.inf, self._most_a * ratio * (1.0 + BAND))
-        self._chance = np.random.default_rng(0).permutation(self.size)
+            part = np.arange(start, min(start + _PIECE, self.size))
+            which = self.combinations(part).T
+            self._train_g[part], self._chance[part] = shelf.train_mass_g(*which), _scattered(shelf, which)
+        self._bare, self._flight_ratio = bare, screen.tables.curves.flight_ratio
+        self._thrust_n, self._most_a = np.full((2, self.size), np.nan)
+        self._unmeasured = np.ones(self.size, dtype=bool)
         self._fit: _Fitting | None = None
         self._known: _Known | None = None
 
@@ -160,6 +167,24 @@ class KeptRows:
         for drives, some, at in self._by_drives(rows):
             out[at] = drives.combinations(self._lanes.drive[some], self._lanes.propeller[some])
         return out
+
+    def prepare(self, tick: Tick) -> None:
+        """Measure what the next step may ask for, the rows that cells and diameter let in last first."""
+        for rows in (*([self._fit.rows] if self._fit else []), np.arange(self.size)):
+            self._measure(rows, tick)
+
+    def _measure(self, rows: Index, tick: Tick) -> None:
+        """Full throttle at rest of rows that nobody asked for yet: thrust at half charge, and the most current."""
+        rows = rows[self._unmeasured[rows]]
+        for start in range(0, rows.size, CHUNK):
+            tick()
+            part = rows[start : start + CHUNK]
+            measured = TrainMeasures(self._bare, *self.shelf.combine(*self.combinations(part).T))
+            self._thrust_n[part] = measured.full(0.5).thrust_n
+            # where a propeller takes more torque in flight, speed falls, and no current rises by more than the torque
+            most = measured.full(1.0).motor_current_a * self._flight_ratio[self._lanes.propeller[part]] * (1.0 + BAND)
+            self._most_a[part] = np.where(np.isnan(most), np.inf, most)
+            self._unmeasured[part] = False
 
     def _by_drives(self, rows: Index) -> Iterator[tuple[Drives, Index, Index]]:
         """Drives, the rows among these on them, a piece at a time, and where they stand among these."""
@@ -196,7 +221,8 @@ class KeptRows:
         rest, total = np.flatnonzero(keep), int(np.count_nonzero(keep)) + front.size
         chance, room = self._chance[rows[rest]], max(0, most - front.size)
         if rest.size > room:
-            rest = rest[np.argpartition(chance, room)[:room]]
+            some = np.argpartition(chance, room)[:room]
+            rest = rest[some[np.argsort(chance[some])]]
         marks = np.concatenate([front, rest])
         if not moving:
             self._solve(rows[marks], known=known, tick=tick)
@@ -219,8 +245,7 @@ class KeptRows:
             return known
         tick()
         if known is not None and same:
-            tables = copy(known.screen.tables)
-            tables.setting = here
+            tables = known.screen.tables.asking(here)
         else:
             tables = PropellerTables(here, self.shelf)
             for drives in self._drives:
@@ -248,37 +273,59 @@ class KeptRows:
                 if cells:
                     good[start:end] &= np.isin(drives.of_pack["cells"], cells)[self._lanes.drive[start:end]]
             rows = np.flatnonzero(good)
-            self._fit = _Fitting(
-                asked=(widest, cells), rows=rows, train_g=self._train_g[rows], thrust_n=self._thrust_n[rows]
-            )
+            self._fit = _Fitting(asked=(widest, cells), rows=rows, train_g=self._train_g[rows])
         return self._fit
 
     def _allowed(self, setting: Setting, known: _Known, tick: Tick) -> tuple[Index, Floats, Floats]:
         """Rows that pass all but the flight, their thrust to weight and their all-up mass."""
         fit, limits, frame = self._fitting(setting), setting.brief.limits, setting.variant.airframe
-        frames = setting.airframes(fit.train_g)
-        mass_g, thrust = setting.all_up_mass_g(fit.train_g), frames.thrust_to_weight(fit.thrust_n)
+        mass_g, loading = setting.all_up_mass_g(fit.train_g), limits.max_wing_loading_g_dm2
         good = np.ones(fit.rows.size, dtype=bool)
-        loading = limits.max_wing_loading_g_dm2
-        for name, value, limit in (
-            ("all_up_mass", mass_g, setting.variant.target_mass_g),
-            ("wing_loading", mass_g, None if loading is None else loading * frame.wing_area_dm2),
-            ("thrust_to_weight", thrust, limits.min_thrust_to_weight),
+        for name, limit in (
+            ("all_up_mass", setting.variant.target_mass_g),
+            ("wing_loading", None if loading is None else loading * frame.wing_area_dm2),
         ):
             if limit is not None:
-                room = value - limit if CHECKS[name].least else limit - value
-                near = np.flatnonzero(good & (np.abs(room) <= BAND * limit))
-                good &= room >= 0
-                if near.size:
-                    good[near] = self._measured(fit.rows[near], setting).passes(name)
+                good &= self._within(name, fit.rows, mass_g, limit, setting)
+        least = limits.min_thrust_to_weight
+        if least is not None:
+            good &= self._may_pull(fit.rows, good, setting, known, tick)
         some = np.flatnonzero(good)
-        rows, thrust, mass_g = fit.rows[some], thrust[some], mass_g[some]
+        rows, mass_g = fit.rows[some], mass_g[some]
+        self._measure(rows, tick)
+        thrust = setting.airframes(fit.train_g[some]).thrust_to_weight(self._thrust_n[rows])
+        if least is not None:
+            good = self._within("thrust_to_weight", rows, thrust, least, setting)
+            rows, thrust, mass_g = rows[good], thrust[good], mass_g[good]
         for drives, ask, _ in self._by_drives(rows[known.bears[rows] == 0]):
             tick()
             bears = known.screen.bears(drives, self._lanes.take(ask), self._open[ask])
             known.bears[ask] = np.where(bears, 1, -1)
         keep = known.bears[rows] > 0
         return rows[keep], thrust[keep], mass_g[keep]
+
+    def _within(self, name: str, rows: Index, value: Floats, limit: float, setting: Setting) -> Flags:
+        """Which rows keep a limit of what is known of them, as the measure says where they come near it."""
+        room = value - limit if CHECKS[name].least else limit - value
+        good = np.asarray(room >= 0)
+        near = np.flatnonzero(np.abs(room) <= BAND * limit)
+        if near.size:
+            good[near] = self._measured(rows[near], setting).passes(name)
+        return good
+
+    def _may_pull(self, rows: Index, good: Flags, setting: Setting, known: _Known, tick: Tick) -> Flags:
+        """Which rows may give the least thrust to weight, by a reading of the propeller where nobody measured them."""
+        out, open_ = np.ones(rows.size, dtype=bool), np.flatnonzero(good & self._unmeasured[rows])
+        if not open_.size:
+            return out
+        here = known.setting
+        limits = replace(here.brief.limits, min_thrust_to_weight=setting.brief.limits.min_thrust_to_weight)
+        tables = known.screen.tables.asking(attrs.evolve(here, brief=replace(here.brief, limits=limits)))
+        screen = Screen(tables.setting, self.shelf, counting=False, tables=tables)
+        for drives, some, at in self._by_drives(rows[open_]):
+            tick()
+            out[open_[at]] = screen.pulls(drives, self._lanes.take(some))
+        return out
 
     def _measured(self, rows: Index, setting: Setting) -> TrainMeasures:
         return TrainMeasures(setting, *self.shelf.combine(*self.combinations(rows).T))

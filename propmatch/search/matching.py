@@ -1,8 +1,9 @@
 """From a brief and a catalogue to a shortlist of power trains, each with its checks and its reasons."""
 
+import time
 from collections.abc import Callable, Sequence
 from functools import cached_property, partial
-from typing import Any
+from typing import Any, TypedDict, Unpack
 
 import attrs
 import numpy as np
@@ -32,15 +33,16 @@ from propmatch.search.shelf import Shelf
 from propmatch.tablehtml import table_html
 
 __all__ = [
-    "UNNAMED", "Candidate", "Mark", "Search", "Shortlist", "best_train", "match", "nothing_meets", "shelf_for",
-    "shelves_of",
+    "UNNAMED", "UNNAMED_ON_PAPER", "Candidate", "Mark", "MatchWay", "Search", "Shortlist", "best_train", "match",
+    "nothing_meets", "shelf_for", "shelves_of",
 ]  # fmt: skip
 
 _PAPER = 24
 """Combinations that pass on paper, from which spreads are taken."""
 _MOST_PARTS = 5000
 """Of more than so many the name of their content takes longer than it saves."""
-UNNAMED = "You named no parts; these are the best that match found."
+UNNAMED = "You named no power train; this is the best that match found."
+UNNAMED_ON_PAPER = "You named no power train; this is the best that match found, chances counted."
 """Said wherever the design is :func:`best_train`'s."""
 
 
@@ -81,7 +83,13 @@ class Shortlist:
     faults : tuple of Fault
         Parts set aside, and why.
     complete : bool
-        False for the best so far of a search that was interrupted: ranked on paper, nothing counted.
+        False for the best so far of a search that did not come to its end: ranked on paper, nothing counted.
+    bounds : dict
+        Cell count to the score that nothing which was not looked at exceeds; empty where all was.
+    timed : bool
+        Whether the time given ended the search.
+    set_aside : dict
+        Kind to how many of its parts were set aside first, as enough others are the same and rated no lower.
     paper : dict
         Cell count to the best on paper, with its chance; empty where the ranking is that on paper.
     holds : dict
@@ -99,6 +107,9 @@ class Shortlist:
     assumptions: tuple[Assumption, ...]
     faults: tuple[Fault, ...]
     complete: bool = True
+    bounds: dict[int, float] = attrs.field(factory=dict)
+    timed: bool = False
+    set_aside: dict[str, int] = attrs.field(factory=dict)
     paper: dict[int, Candidate] = attrs.field(factory=dict)
     holds: dict[int, bool] = attrs.field(factory=dict)
     _whole: Shelf | None = None
@@ -130,7 +141,7 @@ class Shortlist:
         head = f"{self.brief.aircraft.name}: {passing} of {self.combinations} combinations meet the brief"
         more = len(self.rows) - _REPR_ROWS
         return "\n".join(
-            [head if self.complete else f"{head} (interrupted)", *map(repr, self.rows[:_REPR_ROWS])]
+            [head if self.complete else f"{head} (not all looked at)", *map(repr, self.rows[:_REPR_ROWS])]
             + ([f"... and {more} more rows"] if more > 0 else [])
         )
 
@@ -142,16 +153,31 @@ class Shortlist:
         return table_html(("rank", *names), rows, caption=caption)
 
 
+class MatchWay(TypedDict, total=False):
+    """How a match is found.
+
+    Attributes
+    ----------
+    count : whether all that passes is counted; default up to 1e8 combinations
+    exhaustive : judge every combination one by one: the same answer, slowly
+    on_paper : rank what passes with every number as it stands, by its score as it stands; no chances
+    within_s : seconds for the ranking on paper; what is best by then is the answer, not complete, with bounds
+    """
+
+    count: bool | None
+    exhaustive: bool
+    on_paper: bool
+    within_s: float | None
+
+
 def match(
     brief: Brief | ResolvedBrief,
     catalogue: Catalogue,
     *,
     top: int = 20,
     variant: str | None = None,
-    count: bool | None = None,
-    exhaustive: bool = False,
-    on_paper: bool = False,
     progress: Callable[[int, int], None] | None = None,
+    **way: Unpack[MatchWay],
 ) -> Shortlist:
     """Rank the combinations of a catalogue that keep a brief and all ratings with the chance it asks for.
 
@@ -163,14 +189,9 @@ def match(
         How many rows to keep, in all and for each cell count.
     variant : str, optional
         Which variant of the brief is ranked; default the aircraft as designed.
-    count : bool, optional
-        Whether all that passes is counted; default up to 1e8 combinations.
-    exhaustive : bool
-        Judge every combination one by one: the same answer, slowly.
-    on_paper : bool
-        Rank what passes with every number as it stands, by its score as it stands; no chances.
     progress : callable, optional
         Called with combinations done and in all.
+    **way : MatchWay
 
     Returns
     -------
@@ -189,13 +210,21 @@ def match(
     chosen = resolved.named(variant)
     order = ranking(chosen)
     shelves, whole = shelves_of(chosen, catalogue)
-    find = Search(exhaustive=exhaustive, count=count, total=sum(shelf.combinations for shelf in shelves.values()))
+    total = sum(shelf.combinations for shelf in shelves.values())
+    exhaustive, on_paper, within_s = way.get("exhaustive", False), way.get("on_paper", False), way.get("within_s")
+    find = Search(exhaustive=exhaustive, count=way.get("count"), total=total, within_s=within_s)
     looked_for = top if on_paper else max(top, _PAPER)
-    content = None if exhaustive else _content(resolved, chosen, catalogue)
+    content = None if exhaustive or within_s is not None else _content(resolved, chosen, catalogue)
     others = [setting for setting in resolved.settings if setting.variant.name != chosen.variant.name]
     made_of = partial(_candidates, chosen, others, whole, catalogue)
     listed = partial(_listed, chosen, order, whole, catalogue, top)
     founds: dict[int, Found] = {}
+
+    def so_far(founds: dict[int, Found], **more: Any) -> Shortlist:
+        founds = {cells: found.first(top) for cells, found in founds.items()}
+        bounds = {cells: found.bound for cells, found in founds.items() if found.bound is not None}
+        return listed(founds, made_of(_on_paper(founds)), complete=False, bounds=bounds, **more)
+
     try:
         founds = kept(
             "paper", content and digest(content, looked_for, find.counting),
@@ -204,6 +233,8 @@ def match(
         )  # fmt: skip
         if progress is not None:
             progress(find.total, find.total)
+        if any(found.bound is not None for found in founds.values()):
+            return so_far(founds, timed=True)
         if on_paper:
             return listed(founds, made_of(_on_paper(founds)))
         must = [chosen, *(setting for setting in others if setting.variant.must_hold)]
@@ -217,10 +248,10 @@ def match(
         }  # fmt: skip
     except KeyboardInterrupt as error:
         founds = founds or (error.found if isinstance(error, Interrupted) else {})
-        founds = {cells: found.first(top) for cells, found in founds.items() if len(found.combination)}
+        founds = {cells: found for cells, found in founds.items() if len(found.combination)}
         if not founds:
             raise KeyboardInterrupt from None
-        raise Interrupted(listed(founds, made_of(_on_paper(founds)), complete=False)) from None
+        raise Interrupted(so_far(founds)) from None
     by_cells = made_of({cells: _as_found(picks.rows) for cells, picks in sure.items()})
     first = {
         cells: _as_found([sure_of(must, shelves[cells], order, found.combination[0])])
@@ -260,6 +291,9 @@ def _listed(
     for found in founds.values():
         for name, lost in found.left_out.items():
             left_out[name] = left_out.get(name, 0) + lost
+    aside: dict[str, int] = {}
+    for kind, n in (each for found in founds.values() for each in found.set_aside.items()):
+        aside[kind] = aside.get(kind, 0) + n if kind == "pack" else n  # each cell count has packs of its own
     made = dict.fromkeys(chosen.assumptions)
     for row in rows[:top]:
         made.update(dict.fromkeys(chosen.assumptions_of(row.train)))
@@ -271,6 +305,7 @@ def _listed(
         rows=tuple(rows[:top]),
         by_cells=by_cells,
         left_out=dict(sorted(left_out.items(), key=lambda item: -item[1])),
+        set_aside=aside,
         ranking=order,
         assumptions=tuple(made),
         faults=tuple(catalogue.faults),
@@ -293,6 +328,7 @@ def _founds_data(founds: dict[int, Found]) -> list[dict[str, Any]]:
         {
             "cells": cells, "rows": found.combination.tolist(), "score": found.score.tolist(),
             "combinations": found.combinations, "passing": found.passing, "left_out": found.left_out,
+            "set_aside": found.set_aside,
         }
         for cells, found in founds.items()
     ]  # fmt: skip
@@ -304,7 +340,7 @@ def _founds_of(shelves: dict[int, Shelf], data: Any) -> dict[int, Found]:
         each["cells"]: Found(
             combination=combinations_of(each["rows"], shelves[each["cells"]]),
             score=np.array(each["score"], dtype=np.float64), combinations=each["combinations"],
-            passing=each["passing"], left_out=dict(each["left_out"]),
+            passing=each["passing"], left_out=dict(each["left_out"]), set_aside=dict(each["set_aside"]),
         )
         for each in data
     }  # fmt: skip
@@ -387,9 +423,14 @@ def shelf_for(setting: Setting, catalogue: Catalogue) -> Shelf:
     """
     wanted, kinds = setting.brief.parts, _let_in(setting, catalogue)
     box = f"'propmatch match --only {wanted.only[0]}' says what to buy" if wanted.only else ""
+    aside = "{} set aside: 'propmatch parts --faults' says why"
     faults = [
         Fault(
-            where="catalogue", key=kind, value=0, rule=f"no {kind} to choose from: add some or widen [parts]", hint=box
+            where="catalogue",
+            key=kind,
+            value=0,
+            rule=f"no {kind} to choose from: add some or widen [parts]",
+            hint=aside.format(count) if (count := catalogue.set_aside(kind)) else box,
         )
         for kind, parts in kinds.items()
         if not parts
@@ -446,6 +487,7 @@ class Search:
     exhaustive: bool
     count: bool | None
     total: int
+    within_s: float | None = None
 
     @property
     def counting(self) -> bool:
@@ -456,18 +498,26 @@ class Search:
         self, setting: Setting, shelves: dict[int, Shelf], order: Ranking, top: int,
         progress: Callable[[int, int], None] | None,
     ) -> dict[int, Found]:  # fmt: skip
-        """The best on paper of each shelf; progress runs over all of them."""
+        """The best on paper of each shelf; progress runs over all of them.
+
+        Of the time given each shelf gets its part, and what the ones before left.
+        """
         before = 0
         find: Callable[..., Found] = by_force
         if not self.exhaustive:
             find = partial(search, count=self.counting, tables=PropellerTables(setting, *shelves.values()))
         founds: dict[int, Found] = {}
-        for cells, shelf in shelves.items():
+        end = time.monotonic() + (np.inf if self.within_s is None else self.within_s)
+        for at, (cells, shelf) in enumerate(shelves.items()):
             tell = None if progress is None else partial(_tell, progress, before, self.total)
+            now = time.monotonic()
+            clock = _Clock(now + (end - now) / (len(shelves) - at), tell)
             try:
-                founds[cells] = find(setting, shelf, order, top=top, progress=tell)
+                founds[cells] = find(setting, shelf, order, top=top, progress=clock)
             except Interrupted as error:
-                raise Interrupted(founds | {cells: error.found}) from None
+                founds[cells] = error.found
+                if not clock.over:
+                    raise Interrupted(founds) from None
             before += shelf.combinations
         return founds
 
@@ -476,6 +526,20 @@ class Search:
         if self.exhaustive:
             return by_force(setting, shelf, order, top=top)
         return search(setting, shelf, order, top=top, count=False)
+
+
+class _Clock:
+    """Passes progress on and interrupts at a time of ``time.monotonic``; ``over`` tells that it did."""
+
+    def __init__(self, end: float, tell: Callable[[int, int], None] | None) -> None:
+        self._end, self._tell, self.over = end, tell, False
+
+    def __call__(self, done: int, total: int) -> None:
+        if self._tell is not None:
+            self._tell(done, total)
+        if time.monotonic() >= self._end and done < total:
+            self.over = True
+            raise KeyboardInterrupt
 
 
 def _tell(progress: Callable[[int, int], None], before: int, total: int, done: int, _: int) -> None:

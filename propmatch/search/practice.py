@@ -41,7 +41,7 @@ def practice_cost(measured: TrainMeasures) -> list[Odd]:
     for lane in range(measured.lanes.size):
         found = (
             (weights.large_controller, _beyond(size[lane], LARGE_CONTROLLER),
-             f"a {current.limit[lane]:.0f} A controller for {current.value[lane]:.1f} A"),
+             f"a {current.limit[lane]:.0f} A ESC for {current.value[lane]:.1f} A"),
             (weights.slow_pitch_speed, _beyond(pitch[lane], SLOW_PITCH_SPEED),
              f"a pitch speed of {pitch[lane]:.1f} times stall"),
             (weights.motor_load, _beyond(load[lane], LIGHT_LOAD), f"a motor at {percent(load[lane])} of its rating"),

@@ -8,8 +8,8 @@ import attrs
 import numpy as np
 
 from propmatch.checks.ratings import RatingLanes, rating_lanes
-from propmatch.models.arrays import Flags, Index
-from propmatch.records.estimates import Assumption
+from propmatch.models.arrays import Flags, Floats, Index
+from propmatch.records.estimates import Assumption, Completed
 from propmatch.records.fields import replace
 from propmatch.records.parts import Controller, Motor, Pack, Part, PowerTrain, Propeller, TrainNumbers
 from propmatch.train.lanes import TrainLanes, train_lanes
@@ -40,6 +40,7 @@ KIND_FIELDS: dict[str, tuple[str, ...]] = {
 """Which part brings which field of ``TrainLanes`` and ``RatingLanes``; count and radio ride with the pack."""
 
 _PACK_FIELDS = KIND_FIELDS["pack"]
+_MASSES = ("motors_g", "controllers_g", "supply_g", "propellers_g", "pack_g")
 _KIND_OF = {field: kind for kind, fields in KIND_FIELDS.items() for field in fields}
 
 
@@ -73,9 +74,13 @@ class Shelf:
         controllers: Sequence[Controller],
         packs: Sequence[Pack],
         propellers: Sequence[Propeller],
+        *,
+        complete: Completed | None = None,
         **numbers: Unpack[TrainNumbers],
     ) -> "Shelf":
         """Lay out the parts, of which every kind needs at least one, for trains of these numbers.
+
+        ``complete`` holds the parts that are completed already.
 
         Raises
         ------
@@ -96,7 +101,8 @@ class Shelf:
             )
             for i in range(max(len(parts) for parts in kinds.values()))
         ]
-        lanes, made = train_lanes(trains)
+        complete = complete or Completed()
+        lanes, made = train_lanes(trains, complete)
         return cls(
             motors=tuple(motors),
             controllers=tuple(controllers),
@@ -104,7 +110,7 @@ class Shelf:
             propellers=tuple(propellers),
             like=trains[0],
             lanes=lanes,
-            ratings=rating_lanes(trains),
+            ratings=rating_lanes(trains, complete),
             assumptions=made,
         )
 
@@ -169,6 +175,12 @@ class Shelf:
         ratings = RatingLanes(**{name: taken[name] for name in rating_names})
         lanes = attrs.evolve(self.lanes, **{name: x for name, x in taken.items() if name not in rating_names})
         return lanes, ratings
+
+    def train_mass_g(self, motor: Index, controller: Index, pack: Index, propeller: Index) -> Floats:
+        """Mass of the trains of combinations (N,) [g], as :attr:`propmatch.checks.ratings.RatingLanes.mass_g`."""
+        index = {"motor": motor, "controller": controller, "pack": pack, "propeller": propeller}
+        motors, controllers, supply, propellers, packs = (self._taken(name, index) for name in _MASSES)
+        return np.asarray(motors + controllers + supply + propellers + packs)
 
     def ratings_of(self, motor: Index, controller: Index, pack: Index) -> RatingLanes:
         """Ratings of drives, (N,) each; those of the propeller are the first one's."""

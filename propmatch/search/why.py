@@ -67,7 +67,7 @@ class Why:
                 + f" ({c.limit_source})"
                 for c in self.excluded_by
             )
-            return f"left out by {limits}"
+            return f"misses {limits}"
         return f"number {self.place} of {self.passing} with {self.train.pack.cells_series}S that meet the brief"
 
 

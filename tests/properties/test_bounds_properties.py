@@ -14,10 +14,11 @@ from propmatch.checks.judged import smallest_margins
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.setting import settings
 from propmatch.records.fields import replace
-from propmatch.search.bounds.flighttime import flight_bounds, mean_ocv_v
+from propmatch.search.bounds.flighttime import flight_bounds
 from propmatch.search.bounds.fullthrottle import TESTED, may_reach, wanted
 from propmatch.search.bounds.groups import Groups
 from propmatch.search.bounds.margins import moved_by
+from propmatch.search.bounds.packs import mean_ocv_v
 from propmatch.search.bounds.pruned import Best
 from propmatch.search.bounds.scores import pair_bound, pair_values
 from propmatch.search.bounds.screen import Screen
@@ -67,8 +68,8 @@ def test_torque_lies_between_the_ends_of_its_cell_of_speed_and_in_flight_below_i
     u = np.exp(rng.uniform(np.log(5.0), np.log(3000.0), p.size))
     rest, cell = curves.torque(p, u), curves.cell_of(u)
     assert np.all(rest[curves.regular[p]] > 0)
-    assert np.all(curves.torque_low[p, cell] <= rest * (1.0 + 1e-12))
-    assert np.all(curves.torque_high[p, cell] >= rest * (1.0 - 1e-12))
+    assert np.all(curves.torque_low[cell, p] <= rest * (1.0 + 1e-12))
+    assert np.all(curves.torque_high[cell, p] >= rest * (1.0 - 1e-12))
     flown = curves.torque(p, u, rng.uniform(0.1, 60.0, p.size))
     assert np.all(flown <= curves.flight_ratio[p] * rest * (1.0 + 1e-12))
 
@@ -109,8 +110,9 @@ def test_the_drag_of_a_propeller_with_the_motor_off_lies_between_its_bounds_what
 
 
 @pytest.mark.parametrize("seed", SEEDS)
-def test_thrust_falls_with_airspeed_beyond_the_advance_ratio_that_says_so(seed):
-    setting, shelf, tables, rng = made(seed)
+@pytest.mark.parametrize("case", [random_case, written])
+def test_thrust_falls_with_airspeed_beyond_the_advance_ratio_that_says_so(case, seed):
+    setting, shelf, tables, rng = made(seed, case)
     curves, rows = curves_of(tables), lanes_of(shelf, rng, 600)
     rows = rows[curves.regular[rows[:, 3]]]
     lanes, n = shelf.combine(*rows.T)[0], len(rows)
@@ -177,6 +179,38 @@ def test_a_steep_descent_that_needs_less_the_more_it_weighs_is_not_bounded_by_no
     assert not np.any((tables.held[0][0].kind[:, :-1] == HELD) & falls)
 
 
+def test_cruise_that_pays_for_a_glide_lies_between_its_nodes_whatever_the_motor():
+    """Half the time each: the cruise climbs as fast as the glide sinks, V (D + D_off)/W."""
+    setting, shelf = random_case(3)
+    glide = Phase(name="glide", airspeed_m_s=9.0, throttle=0.0, share=0.5)
+    phases = (glide, Phase(name="cruise", airspeed_m_s=12.0, share=0.5))
+    setting = settings(replace(setting.stated, phase=phases))[-1]
+    tables, rho = PropellerTables(setting, shelf), setting.air.density_kg_m3
+    rows = lanes_of(shelf, np.random.default_rng(3))
+    lanes, p = shelf.combine(*rows.T)[0], rows[:, 3]
+    drive_g = tables.mass_start_g + (0.5 + np.arange(len(rows)) % (tables.nodes - 1)) * tables.mass_step_g
+    node, frames = tables.node_of(drive_g), setting.airframes(drive_g + shelf.column("propellers_g")[p])
+    speed = np.asarray(setting.airspeed_m_s(glide, frames))
+    drag = thrust_needed_n(frames, rho, speed, 0.0) * frames.installed_thrust + motor_off_drag(lanes, speed, rho).drag_n
+    need = np.asarray(thrust_needed_n(frames, rho, 12.0, speed * drag / frames.weight_n))
+    u, _ = exact_speeds(tables, setting, shelf, p, need, 12.0)
+    low, high = tables.held[1]
+    both = (low.kind[p, node] == HELD) & (high.kind[p, node + 1] == HELD)
+    assert both.sum() > 20
+    assert np.all((low.speed[p, node] <= u * (1.0 + 1e-9))[both])
+    assert np.all((high.speed[p, node + 1] >= u * (1.0 - 1e-9))[both])
+
+
+def test_full_throttle_in_flight_is_judged_once_at_each_airspeed_that_is_flown_with_the_motor():
+    setting, shelf = random_case(3)
+    glide = Phase(name="glide", airspeed_m_s=9.0, throttle=0.0, seconds=60.0)
+    dash, again = (Phase(name=name, airspeed_m_s=15.0, throttle=1.0, seconds=9.0) for name in ("dash", "again"))
+    phases = (glide, dash, Phase(name="cruise", airspeed_m_s=12.0, share=1.0), again)
+    tables = PropellerTables(settings(replace(setting.stated, phase=phases))[-1], shelf)
+    told = [float(np.ravel(speed)[0]) for _, speed in tables.airspeeds(np.array([300.0]))]
+    assert told == [15.0, 12.0]
+
+
 def test_the_mean_voltage_is_that_of_a_fine_sum():
     for seed in range(6):
         for chemistry in random_case(seed)[1].lanes.chemistries:
@@ -200,7 +234,7 @@ def test_no_motor_within_its_limits_gives_more_power_than_its_bound(seed):
         assert np.all((bound <= greatest[drives.pack] * (1.0 + 1e-9))[np.isfinite(bound)])
         d, p = (x.ravel() for x in np.meshgrid(np.arange(drives.size), propellers, indexing="ij"))
         rows = drives.combinations(d, p)
-        lightest = np.array([screen.lightest_g(int(pack)) for pack in drives.pack])
+        lightest = screen.lightest_g[drives.pack]
         assert np.all(lightest <= drives.mass_g - shelf.column("pack_g")[drives.pack] + 1e-9)
         measured = TrainMeasures(setting, *shelf.combine(*rows.T))
         keeps = np.ones(len(rows), dtype=bool)
@@ -211,6 +245,18 @@ def test_no_motor_within_its_limits_gives_more_power_than_its_bound(seed):
             some = keeps & np.isfinite(power)
             assert np.all((power <= bound[d] * (1.0 + 1e-6))[some])
             assert np.all((power <= greatest[rows[:, 2]] * (1.0 + 1e-6))[some])
+
+
+def test_a_drive_steps_up_where_the_check_of_linear_servo_supplies_says_so():
+    told = []
+    for seed in range(5):
+        setting, shelf = random_case(seed)
+        for drives in Screen(setting, shelf, counting=True).drives(np.arange(len(shelf.packs)), 10**6):
+            rows = drives.combinations(np.arange(drives.size), np.zeros(drives.size, dtype=np.intp))
+            passes = TrainMeasures(setting, *shelf.combine(*rows.T)).passes("servo_supply_voltage")
+            np.testing.assert_array_equal(drives.steps_up, ~passes)
+            told += drives.steps_up.tolist()
+    assert 0 < sum(told) < len(told)
 
 
 # ---------------------------------------------------------------- what the screen decides
@@ -247,7 +293,7 @@ def test_what_bounds_decide_is_what_the_measures_say(case):
         setting, shelf = case(seed)
         screen = Checked(setting, shelf, counting=True)
         for drives in screen.drives(np.arange(len(shelf.packs)), 10**6):
-            screen.block(drives, np.arange(len(shelf.propellers)))
+            screen.block(drives)
     assert Checked.claims > 1000
 
 
@@ -361,6 +407,7 @@ def test_no_group_loses_a_combination_that_passes_and_reaches_what_is_asked(case
     if not len(rows):
         return
     every = np.ones((shelf.sizes[2], shelf.sizes[3]), dtype=bool)
+    pairs = np.ones(shelf.sizes[0] * shelf.sizes[1], dtype=bool)
     weights = [{metric: 1.0} for metric in METRICS] + [
         {"flight_time": 0.4, "top_speed": 0.4, "climb": 0.2, "mass": 0.3}
     ]
@@ -380,7 +427,9 @@ def test_no_group_loses_a_combination_that_passes_and_reaches_what_is_asked(case
             reach = rows[score >= threshold]
             assert np.all(groups.may(reach)), weight
             found = [np.empty((0, 4), dtype=np.intp)]
-            found += [drives.combinations(lanes.drive, lanes.propeller) for drives, lanes in groups.combinations(every)]
+            found += [
+                drives.combinations(lanes.drive, lanes.propeller) for drives, lanes in groups.combinations(every, pairs)
+            ]
             assert set(map(tuple, reach.tolist())) <= set(map(tuple, np.concatenate(found).tolist())), weight
 
 

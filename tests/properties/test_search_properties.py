@@ -22,7 +22,7 @@ from propmatch.search.ranking import METRICS, Ranking, metric_value, ranking
 
 GROUPS, EACH = 10, 30
 seeds = st.integers(10_000, 10_000_000)
-pytestmark = pytest.mark.filterwarnings("error")
+pytestmark = [pytest.mark.slow, pytest.mark.filterwarnings("error")]
 
 
 def same(one, other):
@@ -148,7 +148,7 @@ def test_bounds_hold_for_everything_that_passes(seed):
     packs = np.arange(len(shelf.packs))
     pairs = {m: pair_bound(screen, single(m), packs, propellers) for m in METRICS}
     for drives in screen.drives(packs, 10**6):
-        lanes, flight, open_ = screen.block(drives, propellers)
+        lanes, flight, open_ = screen.block(drives)
         rows = drives.combinations(lanes.drive, lanes.propeller)
         if not len(rows):
             continue
@@ -213,6 +213,26 @@ def test_equal_scores_stand_by_mass_then_by_place():
             assert same(exhaustive(free, doubled, order, top=top), search(free, doubled, order, top=top))
 
 
+@pytest.mark.parametrize("seed", range(6))
+def test_parts_for_which_enough_others_stand_are_set_aside_and_missed_in_no_row(seed):
+    setting, shelf = random_case((3, 8, 9, 12, 21, 30)[seed], (3, 2, 4, 4))
+    rng, kinds = np.random.default_rng(seed), {}
+    for kind, parts in shelf.kinds.items():
+        twins = [part for part in parts for _ in range(3)]
+        kinds[kind] = [twins[i] for i in rng.permutation(len(twins))]
+    for at, motor in enumerate(kinds["motor"]):
+        if motor.max_current_a is not None and rng.random() < 0.5:
+            kinds["motor"][at] = replace(motor, max_current_a=motor.max_current_a * float(rng.uniform(0.7, 1.3)))
+    many = type(shelf).of(*kinds.values(), **shelf.like.numbers)
+    for metric in ("flight_time", "mass", "margin"):
+        for top in (1, 2):
+            found = search(setting, many, single(metric), top=top, count=False)
+            assert same(exhaustive(setting, many, single(metric), top=top), found)
+            if found.combination.size:
+                assert found.set_aside["pack"] == (3 - top) * 4
+                assert found.set_aside["propeller"] == (3 - top) * 4
+
+
 def test_an_interruption_brings_the_best_so_far():
     setting, shelf = random_case(9, (6, 3, 6, 6))
     order = single("mass")
@@ -227,6 +247,37 @@ def test_an_interruption_brings_the_best_so_far():
     rows = set(map(tuple, found.combination.tolist()))
     every = search(setting, shelf, order, top=10**6)
     assert rows <= set(map(tuple, every.combination.tolist()))
+
+
+@pytest.mark.parametrize("count", [False, True])
+def test_nothing_that_was_not_looked_at_exceeds_the_bound_of_a_search_that_did_not_end(monkeypatch, count):
+    monkeypatch.setattr(pruned, "_SEED", 16)  # small steps
+    monkeypatch.setattr(pruned, "_BLOCK", 40)
+    told = 0
+    for seed, metric in ((9, "mass"), (3, "mass"), (12, "thrust_to_weight"), (21, "flight_time")):
+        setting, shelf = random_case(seed, (4, 2, 6, 6))
+        plain = exhaustive(setting, shelf, single(metric), top=10**6)
+        for steps in (1, 2, 4):
+            calls = []
+
+            def stop(done, total, calls=calls, steps=steps):
+                calls.append(done)
+                if len(calls) == steps:
+                    raise KeyboardInterrupt
+
+            try:
+                found = search(setting, shelf, single(metric), top=2, progress=stop, count=count)
+                assert found.bound is None
+                continue
+            except Interrupted as caught:
+                found = caught.found
+            shown = set(map(tuple, found.combination.tolist()))
+            worst = found.score[-1] if found.score.size == 2 else -np.inf
+            others = [score for row, score in zip(plain.combination.tolist(), plain.score, strict=True)
+                      if tuple(row) not in shown and score > worst]  # fmt: skip
+            assert all(score <= found.bound * (1.0 + 1e-9) for score in others)
+            told += bool(others) and np.isfinite(found.bound)
+    assert told > 0
 
 
 @pytest.mark.parametrize("count", [False, True])

@@ -1,6 +1,5 @@
 """What propellers take and give at any speed, whatever flies behind them: made once for a shelf and a density."""
 
-from collections.abc import Iterator
 from functools import cached_property
 from typing import Any
 
@@ -8,10 +7,10 @@ import attrs
 import numpy as np
 
 from propmatch.aircraft.motoroff import motor_off_drag_bounds
-from propmatch.models.arrays import Floats, Index
+from propmatch.models.arrays import Flags, Floats, Index
 from propmatch.models.lookup import Workspace
 from propmatch.models.surface import Surfaces
-from propmatch.search.bounds.fallingthrust import falling_from
+from propmatch.search.bounds.hulls import Hulls, least_cp
 from propmatch.search.bounds.kept import Kept
 from propmatch.search.shelf import Shelf
 from propmatch.train.kernel import chunks
@@ -24,12 +23,6 @@ BAND = 1e-7
 """Share of a limit within which nothing is decided by bounds: far above rounding and the roots' 1e-10."""
 _SPEEDS = 1024
 """Nodes of speed over a range of about 200 to 1: cells of 0.5 % in speed, 1 % in torque, 8 kB for each propeller."""
-_CELLS, _SAMPLES = 16384, 4
-"""Readings along each side of a bicubic cell, and how many cells are read at a time."""
-_POWERS = np.linspace(0.0, 1.0, _SAMPLES)[:, None] ** np.arange(4)
-_RATIO_MARGIN = 0.005
-"""Share added for what lies between the readings. Against 65 readings along a side the greatest ratio of torques rose
-by 0.04 % and the greatest efficiency, which gets twice this margin, by 0.35 % (bundled and 60 random catalogues)."""
 _OCTAVES = 4
 """Parts of a doubling to which the fastest speed is rounded up, so that like shelves share their curves."""
 
@@ -53,9 +46,10 @@ class PropellerCurves:
     Attributes
     ----------
     regular : (P,), False where torque or thrust may fall with speed: nothing is decided without solving
-    torque_low, torque_high : (P, cells), static torque at the ends of each cell of speed, widened by ``BAND``
-    flight_ratio : (P,), no torque in flight exceeds this multiple of the torque at rest and the same speed
-    torque_worst : (P, cells), no torque of a cell exceeds it, at rest and in flight
+    flight_ratio, efficiency, falling_from : (P,), as in :class:`propmatch.search.bounds.hulls.Hulls`
+    torque_low, torque_high : (cells, P), static torque at the ends of each cell of speed, widened by ``BAND``; between
+        them lies that of the cell, which rises with speed
+    torque_worst : (cells, P), no torque of a cell exceeds it, at rest and in flight
     kept : what else was made of these propellers
     """
 
@@ -67,10 +61,14 @@ class PropellerCurves:
         self._first = min(fastest / 200.0, 50.0)
         self._per_log = (_SPEEDS - 1) / np.log(1.01 * fastest / self._first)
         self._nodes = self._first * np.exp(np.arange(_SPEEDS) / self._per_log)
-        self.cells = _SPEEDS + 1
+        hulls = Hulls.of(self.stack)
+        self.falling_from = hulls.falling_from[self.which]
+        self.flight_ratio, self.efficiency = (
+            each[self.which] * (1.0 + BAND) for each in (hulls.flight_ratio, hulls.efficiency)
+        )
         with np.errstate(all="ignore"):
-            self._torques()
-            self._ratios()
+            self._torques(hulls.regular[self.which])
+        self.torque_worst = self.torque_high * self.flight_ratio
 
     def _at(self, propeller: Index, airspeed: Floats) -> _Readable:
         return _Readable(
@@ -95,6 +93,13 @@ class PropellerCurves:
                 out[part] = TORQUE_PER_CP * self.density * p.diameter_m**5 * here * here * reader.value()
         return out
 
+    def torque_between(self, propeller: Index, u: Floats, slow: Floats, fast: Floats) -> Floats:
+        """Less than the torque of one propeller [N m] at a speed (N,) and any airspeed between two (N,)."""
+        d = self.diameter_m[propeller]
+        ratios = (2.0 * np.pi * v / (d * u) for v in (slow, fast))
+        least = least_cp(self.stack, self.which[propeller], u, *ratios)
+        return np.asarray(TORQUE_PER_CP * self.density * d**5 * u * u * least)
+
     def thrust(self, propeller: Index, u: Floats, airspeed: Floats) -> Floats:
         """Thrust of one propeller [N] at speeds u [rad/s] and airspeeds (N,)."""
         return np.asarray(loads(self._at(propeller, airspeed), u)[1])
@@ -110,11 +115,6 @@ class PropellerCurves:
         return least[propeller] * airspeed**2, most[propeller] * airspeed**2
 
     @cached_property
-    def falling_from(self) -> Floats:
-        """Advance ratio (P,) from which on thrust falls with airspeed for every drive."""
-        return np.asarray(falling_from(self.stack)[self.which])
-
-    @cached_property
     def thrust_of_power(self) -> tuple[Floats, Floats]:
         """Static shaft power [W] and thrust [N] of one propeller at the nodes of speed, (P, nodes) each."""
         torque, thrust = self._at_nodes
@@ -127,75 +127,29 @@ class PropellerCurves:
         torque, thrust = loads(problem, np.tile(self._nodes, count))
         return torque.reshape(count, _SPEEDS), thrust.reshape(count, _SPEEDS)
 
-    def _torques(self) -> None:
+    def _torques(self, regular: Flags) -> None:
         count = self.which.size
         rows = np.repeat(np.arange(count), _SPEEDS)
-        torque = self.torque(rows, np.tile(self._nodes, count)).reshape(count, _SPEEDS)
-        rising = np.all(np.diff(torque, axis=1) > 0, axis=1) & (torque[:, 0] > 0)
-        s = self.stack
-        self.regular = rising & ~s.torque_falls[self.which] & ~s.thrust_falls[self.which]
-        self.torque_low = np.concatenate([np.zeros((count, 1)), torque], axis=1)
-        self.torque_high = np.concatenate([torque, np.full((count, 1), np.inf)], axis=1)
-        self.torque_low[~self.regular], self.torque_high[~self.regular] = 0.0, np.inf
+        torque = np.ascontiguousarray(self.torque(rows, np.tile(self._nodes, count)).reshape(count, _SPEEDS).T)
+        self.regular = regular & (torque[0] > 0)
+        self.torque_low = np.concatenate([np.zeros((1, count)), torque])
+        self.torque_high = np.concatenate([torque, np.full((1, count), np.inf)])
+        self.torque_low[:, ~self.regular], self.torque_high[:, ~self.regular] = 0.0, np.inf
         self.torque_low *= 1.0 - BAND
         self.torque_high *= 1.0 + BAND
+
+    @staticmethod
+    def of_cells(numbers: Floats, propeller: Index, cell: Index) -> Floats:
+        """Numbers (cells, P) of propellers (N,) in cells (N,); of (1, P), which are all of them, in cells (D, 1)."""
+        if propeller.ndim == 2:
+            return np.take(numbers, cell[:, 0], axis=0)
+        return np.asarray(np.take(numbers, cell * numbers.shape[1] + propeller))
 
     def cell_of(self, u: Floats) -> Index:
         """Cell of speed of each u."""
         with np.errstate(all="ignore"):
             place = np.ceil(np.log(np.maximum(u, 0.5 * self._first) / self._first) * self._per_log)
         return np.asarray(np.clip(np.nan_to_num(place, nan=0.0, posinf=_SPEEDS), 0, _SPEEDS), dtype=np.intp)
-
-    def _ratios(self) -> None:
-        """Greatest CP(J)/CP(0) at one rpm, over samples of every cell.
-
-        The samples are far finer than a cubic cell can bend; a margin covers what lies between them.
-        """
-        s = self.stack
-        columns = s.columns.astype(np.intp)[self._table_of_rows()]
-        rows = np.repeat(np.arange(columns.size), columns)
-        ratio, rest = np.empty(rows.size), _POWERS @ s.cp_rest
-        for part in _parts(rows.size):
-            here = rest[:, rows[part]]
-            ratio[part] = np.max(np.where(here > 0, np.max(_sampled(s.cp_cells[part]), axis=2) / here, np.inf), axis=0)
-        greatest = np.maximum.reduceat(ratio, s.first_cell.astype(np.intp))
-        self.flight_ratio = np.maximum(greatest, 1.0)[self.which] * (1.0 + _RATIO_MARGIN)
-        self.torque_worst = self.torque_high * self.flight_ratio[:, None]
-
-    @cached_property
-    def efficiency(self) -> Floats:
-        """Greatest J CT/CP of each propeller (P,), infinity where the table allows thrust for no torque."""
-        s = self.stack
-        columns = s.columns.astype(np.intp)[self._table_of_rows()]
-        ends = np.cumsum(columns)
-        column = np.arange(ends[-1]) - np.repeat(ends - columns, columns)
-        last = column == np.repeat(columns, columns) - 1
-        per_cell = np.repeat(s.j_scale[self._table_of_rows()], columns)
-        greatest = np.empty(column.size)
-        for part in _parts(column.size):
-            ct, cp = _sampled(s.ct_cells[part]), _sampled(s.cp_cells[part])
-            j = (column[part, None] + _POWERS[:, 1]) / per_cell[part, None]
-            with np.errstate(all="ignore"):
-                efficiency = np.where(cp > 0, j * ct / cp, np.inf)
-            # past the table both go on straight: thrust that outlives torque there has no bound
-            outlives = last[part] & (np.max(ct[:, :, -1], axis=0) > 0)
-            greatest[part] = np.where(outlives, np.inf, np.max(np.where(ct > 0, efficiency, 0.0), axis=(0, 2)))
-        best = np.maximum.reduceat(greatest, s.first_cell.astype(np.intp))
-        return np.asarray(best[self.which] * (1.0 + 2.0 * _RATIO_MARGIN))
-
-    def _table_of_rows(self) -> Index:
-        rows = self.stack.rows.astype(np.intp)
-        return np.repeat(np.arange(rows.size), rows)
-
-
-def _parts(cells: int) -> Iterator[slice]:
-    """Cells in work at a time, so that what they need stays in the cache."""
-    return (slice(start, start + _CELLS) for start in range(0, cells, _CELLS))
-
-
-def _sampled(cells: Floats) -> Floats:
-    """Readings (s, cells, t) of bicubic cells (cells, 16)."""
-    return np.asarray(np.tensordot(_POWERS, cells.reshape(-1, 4, 4), axes=(1, 2)) @ _POWERS.T)
 
 
 _KEPT: Kept[PropellerCurves] = Kept(4)

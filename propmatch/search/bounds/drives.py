@@ -189,12 +189,14 @@ class Drives:
     def current_a(self, lanes: Index, u: Floats, torque: Floats) -> Floats:
         """Motor current of drives at a propeller speed and torque."""
         m = self.motors
-        return line.current_a(m, torque, line.no_load_a(m, m.gear_ratio[lanes] * u, lanes), lanes)
+        return line.current_a(m, torque, line.no_load_a(m, line.lanes_of(m.gear_ratio, lanes) * u, lanes), lanes)
 
     def left_over(self, source: Source, lanes: Index, u: Floats, torque: Floats) -> Floats:
         """S - K g u - r I of drives at a speed and torque: not negative where full throttle gives as much or more."""
-        m, current = self.motors, self.current_a(lanes, u, torque)
-        return line.left_over_v(m, source.volts[lanes], source.ohm[lanes], m.gear_ratio[lanes] * u, current, lanes)
+        m, volts, ohm = self.motors, line.lanes_of(source.volts, lanes), line.lanes_of(source.ohm, lanes)
+        w = line.lanes_of(m.gear_ratio, lanes) * u
+        current = line.current_a(m, torque, line.no_load_a(m, w, lanes), lanes)
+        return line.left_over_v(m, volts, ohm, w, current, lanes)
 
     def shaft_power_w(self, tables: PropellerTables) -> Floats:
         """Greatest power at one propeller while full throttle at rest on a full pack keeps the limits (D,).

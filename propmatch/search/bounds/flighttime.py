@@ -12,6 +12,7 @@ between the currents at the ends. The motor current of a held thrust is the same
 follows from the pack's. Where bounds hold nothing the lower one is 0 and the upper one infinite.
 """
 
+from functools import cached_property
 from itertools import pairwise, permutations
 from typing import Any
 
@@ -22,8 +23,8 @@ from propmatch.aircraft.flightlanes import pays
 from propmatch.aircraft.polar import climb_m_s, drag_n
 from propmatch.checks.setting import Setting
 from propmatch.models.arrays import Flags, Floats, Index
-from propmatch.models.pack import Chemistry
 from propmatch.search.bounds.drives import Drives, Threshold
+from propmatch.search.bounds.packs import mean_ocv_v
 from propmatch.search.bounds.tables import IMPOSSIBLE, OFF, UNKNOWN, HeldTable, PropellerTables
 from propmatch.status import Status
 from propmatch.train import line
@@ -31,16 +32,7 @@ from propmatch.train.kernel import solve_speed
 from propmatch.train.line import Source, Supply
 from propmatch.train.torque import SpeedProblem
 
-__all__ = ["FlightBounds", "Held", "Packs", "flight_bounds", "mean_ocv_v"]
-
-
-def mean_ocv_v(chemistry: Chemistry, reserve: float) -> float:
-    """Mean open-circuit voltage of a cell over the charge from full to the reserve [V]."""
-    inside = chemistry.charge[(chemistry.charge > reserve) & (chemistry.charge < 1.0)]
-    edges = np.concatenate([[1.0], inside[::-1], [reserve]])
-    volts = np.asarray(chemistry.cell_ocv_v(edges))
-    widths = edges[:-1] - edges[1:]
-    return float(np.sum(widths * 0.5 * (volts[:-1] + volts[1:])) / np.sum(widths))
+__all__ = ["FlightBounds", "Held", "Packs", "flight_bounds"]
 
 
 class Packs:
@@ -67,8 +59,10 @@ class Held:
     """Pack current of a held airspeed at the node below or above each combination's mass."""
 
     def __init__(self, table: HeldTable, drives: Drives, p: Index, d: Index, node: Index, supply: Supply) -> None:
-        u, torque = table.speed[p, node], table.torque[p, node]
-        self.off, self.supply = table.kind[p, node] == OFF, supply
+        at = p * table.kind.shape[1] + node
+        u, torque = table.speed.take(at), table.torque.take(at)
+        self.off, self.supply = table.kind.take(at) == OFF, supply
+        self._any_off = bool(self.off.any())
         self.current = drives.current_a(d, u, torque)
         self.behind = line.behind_v(
             drives.motors, drives.motors.gear_ratio[d] * u, self.current, line.fixed_ohm(drives.motors, d), d
@@ -78,6 +72,8 @@ class Held:
         """Pack current and throttle; NaN where it cannot be held."""
         d = line.held_throttle(self.supply, self.behind, self.current, open_v, ohm)
         current = line.pack_current_a(self.supply, self.current, d)
+        if not self._any_off:
+            return current, d
         return np.where(self.off, self.supply.radio_a, current), np.where(self.off, 0.0, d)
 
 
@@ -154,13 +150,15 @@ class _Bounds:
         self._kept: dict[tuple[int, float], tuple[Floats, Floats]] = {}
         self._climbing: dict[int, Floats] = {}
         self._helds: dict[tuple[int, int], Held] = {}
+        self._roughs: dict[float, Floats] = {}
         n = p.size
         self.unknown, self.impossible = ~tables.regular[p] | drives.odd[d], np.zeros(n, dtype=bool)
         for held in tables.held:
             if held is not None:
-                kinds = np.array([held[above].kind[p, self.node + above] for above in (0, 1)])
-                self.impossible |= kinds[0] == IMPOSSIBLE
-                self.unknown |= np.any((kinds == UNKNOWN) | (kinds == IMPOSSIBLE), axis=0) | (kinds[0] != kinds[1])
+                at = p * tables.nodes + self.node
+                below, above = held[0].kind.take(at), held[1].kind.take(at + 1)
+                self.impossible |= below == IMPOSSIBLE
+                self.unknown |= (below != above) | (below == IMPOSSIBLE) | (below == UNKNOWN)
 
     # ------------------------------------------------------------ phases
 
@@ -295,20 +293,24 @@ class _Bounds:
 
     def _roughly(self, throttle: float) -> Floats:
         """Greatest pack current at a throttle by the limits, or what the pack bears for long where it keeps to that."""
-        drives, d = self.drives, self.d
-        most = self._drawn(self._motor_roughly(), throttle)
-        return np.where(self._keeps(drives.sustained), np.minimum(most, drives.sustained_a[d]), most)
+        if throttle not in self._roughs:
+            drives, d = self.drives, self.d
+            most = self._drawn(self._motor_roughly, throttle)
+            sustained = np.where(self._keeps(drives.sustained), drives.sustained_a.take(d), np.inf)
+            self._roughs[throttle] = np.minimum(most, sustained)
+        return self._roughs[throttle]
 
+    @cached_property
     def _motor_roughly(self) -> Floats:
         """The same for the motor current."""
         drives, d = self.drives, self.d
-        return np.where(self._keeps(drives.steady), np.minimum(self._most_a, drives.steady_a[d]), self._most_a)
+        return np.minimum(self._most_a, np.where(self._keeps(drives.steady), drives.steady_a.take(d), np.inf))
 
     def _keeps(self, threshold: Threshold) -> Flags:
         """Whether full throttle surely keeps a threshold, at rest and in flight."""
         tables, p, d = self.tables, self.p, self.d
-        torque = tables.curves.torque_worst.reshape(-1)[p * tables.curves.cells + threshold.cell[d]]
-        return np.asarray(torque * (1 + _ROUNDING) <= threshold.torque_nm[d])
+        torque = tables.curves.of_cells(tables.curves.torque_worst, p, threshold.cell.take(d))
+        return np.asarray(torque * (1 + _ROUNDING) <= threshold.torque_nm.take(d))
 
     def _motor_ends(self, i: int, least: Floats, most: Floats) -> tuple[Floats, Floats]:
         """Least and greatest mean motor current of a phase between pack currents."""
@@ -320,7 +322,7 @@ class _Bounds:
             nothing = np.zeros(self.p.size)
             return nothing, nothing
         least, most = (line.motor_current_from_pack_a(self.pack.supply, x, throttle) for x in (least, most))
-        return least, np.minimum(most, self._motor_roughly() * (1 + _SLACK)) if self.rough else most
+        return least, np.minimum(most, self._motor_roughly * (1 + _SLACK)) if self.rough else most
 
     def _ends(self, i: int, charge: Floats) -> tuple[Floats, Floats]:
         """Least and greatest current of a phase flown somewhere between full and a charge (N,)."""
@@ -514,6 +516,8 @@ class _Bounds:
             with np.errstate(invalid="ignore"):
                 wanted = np.where(most > 0, (1 + _SLACK) * 1.2 * seconds * most / pack.coulombs, 0.0)
             guess = np.maximum(end - wanted, pack.reserve)
+            if self.rough:  # one charge for all: what flies down to it flies down to each one's own
+                guess = np.fmin.reduce(guess, initial=1.0)
             least, most = self._ends(i, guess)
             sure, may, used, taken = self._taken(i, least, most, mix)
             end, surely, at_most, used_least = end - taken, surely + sure, at_most + may, used_least + used
@@ -539,8 +543,14 @@ class _Bounds:
         flown, never = mix.holds.copy(), np.zeros(n, dtype=bool)
         rest = np.flatnonzero(~mix.holds)
         if rest.size:
-            early = _Bounds(self.tables, self.drives, self.p[rest], self.d[rest], rough=self.rough)
-            first, last, worst = early.ends()
+            if self.rough:
+                first, last, worst = (
+                    np.where(mix.starts[rest], pack.reserve, 1.0),
+                    np.ones(rest.size),
+                    np.zeros(rest.size),
+                )
+            else:
+                first, last, worst = _Bounds(self.tables, self.drives, self.p[rest], self.d[rest]).ends()
             coulombs = pack.coulombs[rest]
             whole = sum(self._seconds(i) for i in (*self.before, *self.after))
             high[rest] = np.minimum(high[rest], whole + coulombs * (1.0 - first) * mix.most[rest])
@@ -581,8 +591,7 @@ class _Bounds:
     def ends(self) -> tuple[Floats, Floats, Floats]:
         """Charges at which the shares end at the earliest and at the latest that bounds tell; 1/I at the latter.
 
-        Halving finds them within 1/128 of the charge, roughly only whether they fly at all; a share with a held
-        throttle tells nothing.
+        Halving finds them within 1/128 of the charge; a share with a held throttle tells nothing.
         """
         n, pack = self.p.size, self.pack
         shares = [i for i in self.shares if self.setting.phases[i].throttle is None]
@@ -606,7 +615,7 @@ class _Bounds:
         for above in (0, 1):
             good, bad = np.ones(n), np.full(n, pack.reserve)
             hopeless = ~current(above, good)[1]
-            for _ in range(0 if self.rough else _END_HALVINGS):
+            for _ in range(_END_HALVINGS):
                 middle = 0.5 * (good + bad)
                 flies = current(above, middle)[1]
                 good, bad = np.where(flies, middle, good), np.where(flies, bad, middle)
@@ -626,7 +635,7 @@ class _Bounds:
         lows, highs = [np.zeros((2, n))], [np.zeros((2, n))]
         least: list[Floats] = []
         greatest: list[Floats] = []
-        holds = np.ones(n, dtype=bool)
+        holds, starts = np.ones(n, dtype=bool), np.ones(n, dtype=bool)
         for i in self.shares:
             weight = self._weight(i) / total
             if phases[i].throttle is not None:
@@ -638,10 +647,13 @@ class _Bounds:
                 ends = light | heavy
             else:
                 lighter, heavier = self._held(i, 0), self._held(i, 1)
+                at_full, duty = lighter.at(e_full, r_full)
+                starts &= duty < 1.0 + _ROUNDING
+                starts &= (e_full - r_full * at_full) / pack.cells > pack.cutoff * (1.0 - _ROUNDING)
                 at_low, throttle = heavier.at(e_low, r_low)
                 ends = {
                     "mean": lighter.at(pack.mean_v, r_full)[0],
-                    "best full": lighter.at(e_full, r_full)[0],
+                    "best full": at_full,
                     "full": heavier.at(e_full, r_low)[0],
                     "low": at_low,
                 }
@@ -672,6 +684,7 @@ class _Bounds:
             worst=np.where(keeps, worst, 0.0),
             least=np.where(keeps, at_low, 1.0 / np.max(greatest, axis=0)),
             most=np.where(keeps, most, alone),
+            starts=starts | any(phases[i].throttle is not None for i in self.shares),
             holds=holds,
             keeps=keeps,
             greatest=greatest,
@@ -684,7 +697,8 @@ class _Bounds:
 class _Mixture:
     """Mean of 1/I at best and at worst, least and greatest 1/I, all (N,) [1/A]; currents of pack and motor (2, N).
 
-    ``holds``: it can be flown down to the reserve; ``keeps``: its weights are those of the brief;
+    ``starts``: it may be flown on a full pack; ``holds``: it can be flown down to the reserve;
+    ``keeps``: its weights are those of the brief;
     ``greatest``: pack current of each phase at most.
     """
 
@@ -692,6 +706,7 @@ class _Mixture:
     worst: Floats
     least: Floats
     most: Floats
+    starts: Flags
     holds: Flags
     keeps: Flags
     greatest: list[Floats]

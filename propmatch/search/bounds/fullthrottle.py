@@ -2,7 +2,7 @@
 
 A thrust at rest is reached where the voltage left over at the propeller speed that gives it is not negative. A level
 speed V cannot be reached, nor any higher one, where full throttle cannot hold it, if V is not below the speed of least
-drag and available thrust falls with airspeed from there on (:mod:`propmatch.search.bounds.fallingthrust`).
+drag and available thrust falls with airspeed from there on (:mod:`propmatch.search.bounds.hulls`).
 """
 
 from functools import partial
@@ -89,7 +89,8 @@ def wanted(tables: PropellerTables, metric: str, value: float) -> Want:
     with np.errstate(all="ignore"):
         look = _climbing if metric == "climb" else partial(_alone, metric)
         asked = [(at_nodes(u), at_nodes(torque)) for u, torque in look(tables, least, frames, rows)]
-    return tuple(tables.table(u, torque, np.isfinite(u)) for u, torque in asked)
+    speed, torque = (np.array(each) for each in zip(*asked, strict=True))
+    return Want(speed=speed, torque=np.where(np.isfinite(speed), torque, np.nan))
 
 
 def _alone(

@@ -15,19 +15,18 @@ are left nothing else is looked at.
 """
 
 from collections.abc import Iterator
-from functools import reduce
 
 import attrs
 import numpy as np
 
 from propmatch.models.arrays import Flags, Floats, Index
-from propmatch.models.pack import pack_resistance_ohm
 from propmatch.search.bounds.curves import BAND
 from propmatch.search.bounds.drives import NEARLY, Drives, held_to
 from propmatch.search.bounds.fullthrottle import wanted
 from propmatch.search.bounds.minutes import longest_minutes, margin_at_most
+from propmatch.search.bounds.packs import PackNumbers
 from propmatch.search.bounds.screen import Lanes, Screen
-from propmatch.search.bounds.tables import PropellerTables
+from propmatch.search.bounds.tables import PropellerTables, Want
 from propmatch.search.ranking import Ranking
 from propmatch.train import line
 from propmatch.train.line import Trains
@@ -36,6 +35,8 @@ __all__ = ["LADDER", "LADDERS", "Groups", "Ladder", "Target"]
 
 _ROOM = 65536
 """Groups in work at a time."""
+_TOGETHER = 16384
+"""Alternatives of combinations that are tried at a time: few combinations take as long as many."""
 _TAKEN = 262144
 """Combinations handed over together, at least where there are more."""
 _SHARING = 12
@@ -47,26 +48,6 @@ LADDERS = {"thrust_to_weight", "top_speed", "climb"}
 """Metrics that full throttle decides."""
 _PARTS = 4
 """Groups that one is divided into."""
-
-
-@attrs.frozen(kw_only=True, eq=False)
-class _Packs:
-    """The best of each number of some groups of packs, (N,) each or one for all."""
-
-    full_v: Floats
-    half_v: Floats
-    mean_v: Floats
-    half_ohm: Floats
-    full_ohm: Floats
-    strong_ohm: Floats
-    mass_g: Floats
-    burst_a: Floats
-    coulombs: Floats
-    least_v: Floats
-
-    def take(self, some: Index) -> "_Packs":
-        """Some groups."""
-        return _Packs(**{a.name: line.lanes_of(getattr(self, a.name), some) for a in attrs.fields(_Packs)})
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -83,7 +64,7 @@ class _Tree:
     packs: Index
     bears: Floats
     levels: list[Index]
-    tops: list[_Packs]
+    tops: list[PackNumbers]
     wants: list[Flags]
 
 
@@ -99,10 +80,7 @@ class Ladder:
     def of(cls, tables: PropellerTables, metric: str, values: Floats) -> "Ladder":
         """Of a metric of :mod:`propmatch.search.bounds.fullthrottle`."""
         wants = [wanted(tables, metric, float(value)) for value in values]
-        speed, torque = (
-            np.array([[getattr(table, name).ravel() for table in want] for want in wants])
-            for name in ("speed", "torque")
-        )
+        speed, torque = (np.array(each) for each in zip(*((want.speed, want.torque) for want in wants), strict=True))
         return cls(values=np.append(values, np.inf), speed=speed, torque=torque)
 
 
@@ -132,11 +110,11 @@ class Groups:
         self._least_cells_v = setting.stated.limits.cutoff_cell_v
         # what asks less than any of the alternatives, where all are known
         self._at_least = [
-            (reduce(np.minimum, [t.speed for t in want]), reduce(np.minimum, [t.torque for t in want]))
+            Want(speed=np.min(want.speed, axis=0)[None], torque=np.min(want.torque, axis=0)[None])
             for want in screen.wants
         ]
         self._nominal_v: Floats = screen.shelf.column("pack_nominal_v")
-        self._packs = self._numbers()
+        self._packs = screen.packs
 
     def _limits(self, pair: Index, pack: Index) -> tuple[Floats, Floats]:
         """Greatest current and power that pairs bear; an estimate falls with the voltage of the pack."""
@@ -145,58 +123,23 @@ class Groups:
         motor, controller = (held_to(each, each.limit(seconds), limits) for each in (ratings.motor, ratings.controller))
         return np.minimum(motor, controller), held_to(ratings.motor_power, ratings.motor_w, limits)
 
-    def _numbers(self) -> _Packs:
-        """Of every pack of the shelf."""
-        shelf, setting, every = self.screen.shelf, self.screen.setting, np.arange(self.screen.shelf.sizes[2])
-        none = np.zeros(every.size, dtype=np.intp)
-        ratings = shelf.ratings_of(none, none, every)
-        cells, ohm = shelf.column("cells"), (shelf.column("cells_ohm"), shelf.column("leads_ohm"))
-        each = [shelf.lanes.chemistries[kind] for kind in shelf.column("chemistry").tolist()]
-        volts = np.array([self.screen.volts(int(k)) for k in every]).reshape(-1, 2)
-        reserve = setting.brief.limits.reserve_charge or 0.0
-        return _Packs(
-            full_v=volts[:, 1],
-            half_v=cells * np.array([float(chemistry.cell_ocv_v(0.5)) for chemistry in each]),
-            mean_v=volts[:, 0],
-            half_ohm=np.asarray(pack_resistance_ohm(*ohm, 0.5)),
-            full_ohm=np.asarray(pack_resistance_ohm(*ohm, 1.0)),
-            strong_ohm=np.asarray(pack_resistance_ohm(*ohm, 1.0)),
-            mass_g=shelf.column("pack_g"),
-            burst_a=held_to(ratings.pack, ratings.pack.limit(setting.burst_load_seconds), setting.brief.limits),
-            coulombs=3600.0 * shelf.column("capacity_ah") * (1.0 - reserve),
-            least_v=cells
-            * np.array(
-                [
-                    0.0 if self._least_cells_v is None else chemistry.flown_to_v(self._least_cells_v)
-                    for chemistry in each
-                ]
-            ),
-        )
-
     # ------------------------------------------------------------ lists of combinations
 
-    def combinations(self, wanted: Flags) -> Iterator[tuple[Drives, Lanes]]:
-        """What may pass of wanted pairs (packs, propellers), some at a time."""
-        for packs, pairs in self._classes(np.flatnonzero(wanted.any(axis=1))):
+    def combinations(self, wanted: Flags, pairs: Flags) -> Iterator[tuple[Drives, Lanes]]:
+        """What may pass of wanted packs and propellers (packs, propellers) with wanted pairs, some at a time."""
+        some = np.asarray(wanted.any(axis=1))
+        for each in self.screen.classes:
+            packs, fitting = each.packs[some[each.packs]], each.pairs[pairs[each.pairs]]
+            if not packs.size or not fitting.size:
+                continue
             taken: list[tuple[Index, Index, Index]] = []
-            for found in self._of_class(packs, pairs, wanted):
+            for found in self._of_class(packs, fitting, wanted):
                 taken.append(found)
                 if sum(x[0].size for x in taken) >= _TAKEN:
                     yield self._drives(taken)
                     taken = []
             if taken:
                 yield self._drives(taken)
-
-    def _classes(self, packs: Index) -> Iterator[tuple[Index, Index]]:
-        """Packs of one chemistry and cell count, near ones beside each other, and the pairs that fit them."""
-        shelf = self.screen.shelf
-        kinds = np.stack([shelf.column("chemistry"), shelf.column("cells")])[:, packs].T
-        for one in np.unique(kinds, axis=0):
-            own = packs[np.all(kinds == one, axis=1)]
-            pairs = self._pairs.fitting(int(own[0]))
-            places = np.column_stack([self._packs.mass_g[own], np.log(self._packs.half_ohm[own])])
-            if pairs.size:
-                yield own[_near_each_other(places)], pairs
 
     def greatest_power_w(self, packs: Index) -> Floats:
         """Greatest shaft power of one motor within the limits on each pack; 0 where none fits.
@@ -207,11 +150,16 @@ class Groups:
         """
         out, m = np.zeros(self.screen.shelf.sizes[2]), self._m
         ratio = float(np.max(self._tables.curves.flight_ratio))
-        for own, pairs in self._classes(packs):
+        asked = np.zeros(out.size, dtype=bool)
+        asked[packs] = True
+        for each in self.screen.classes:
+            own, pairs = each.packs[asked[each.packs]], each.pairs
+            if not own.size:
+                continue
             bears = self._limits(pairs, np.full(pairs.size, own[np.argmin(self._nominal_v[own])]))
             idle = line.no_load_a(m, np.zeros(pairs.size), pairs)
             for some in np.array_split(own, min(own.size, _SHARING)):
-                top = self._grouped(some, np.zeros(1, dtype=np.intp))
+                top = self._packs.grouped(some, np.zeros(1, dtype=np.intp))
                 with np.errstate(all="ignore"):
                     source = line.source(m, 1.0, top.full_v, top.strong_ohm, pairs)
                     most = np.minimum(
@@ -233,7 +181,7 @@ class Groups:
     def _of_class(self, packs: Index, pairs: Index, wanted: Flags) -> Iterator[tuple[Index, Index, Index]]:
         """Pairs, packs and propellers that may pass, of packs of one chemistry and cell count."""
         levels = _levels(packs.size)
-        tops = [self._grouped(packs, starts) for starts in levels]
+        tops = [self._packs.grouped(packs, starts) for starts in levels]
         wants = [np.logical_or.reduceat(wanted[packs], starts, axis=0) for starts in levels]
         propellers = np.flatnonzero(wants[0][0])
         step = max(1, _ROOM // pairs.size)
@@ -271,17 +219,6 @@ class Groups:
             keep = self._may(d, q, top, self._thresholds(d, top, *tree.bears[:, d]))
             yield from self._below(level + 1, d[keep], child[keep], q[keep], tree)
 
-    def _grouped(self, packs: Index, starts: Index) -> _Packs:
-        """The best of each number in groups of packs that begin at ``starts``."""
-        each = self._packs.take(packs)
-        least = {"half_ohm", "strong_ohm", "mass_g"}
-        return _Packs(
-            **{
-                a.name: (np.minimum if a.name in least else np.maximum).reduceat(getattr(each, a.name), starts)
-                for a in attrs.fields(_Packs)
-            }
-        )
-
     # ------------------------------------------------------------ a group
 
     def may(self, combination: Index) -> Flags:
@@ -293,7 +230,7 @@ class Groups:
         out[self._may(pair, combination[:, 3], top, self._thresholds(pair, top, *limits))] = True
         return out
 
-    def _thresholds(self, pair: Index, top: _Packs, limit_a: Floats, power: Floats) -> tuple[Index, Floats]:
+    def _thresholds(self, pair: Index, top: PackNumbers, limit_a: Floats, power: Floats) -> tuple[Index, Floats]:
         """Cell of speed and torque that the limits of the current leave at full throttle; torque infinite for none."""
         m = self._m
         with np.errstate(all="ignore"):
@@ -304,7 +241,7 @@ class Groups:
             free = ~np.isfinite(most) | (source.volts <= NEARLY * source.ohm * idle)
         return self._tables.curves.cell_of(np.where(free, 0.0, u)), np.where(free, np.inf, torque)
 
-    def _most_a(self, pair: Index, top: _Packs, limit_a: Floats, power: Floats) -> Floats:
+    def _most_a(self, pair: Index, top: PackNumbers, limit_a: Floats, power: Floats) -> Floats:
         """Greatest motor current within the limits on a full pack, with the greatest resistance, which lets most by."""
         m = self._m
         source = line.source(m, 1.0, top.full_v, top.full_ohm, pair)
@@ -315,7 +252,7 @@ class Groups:
         by_power = np.where(np.isnan(by_power) | turns, np.inf, by_power)
         return np.minimum(np.minimum(limit_a, (top.burst_a - m.radio_a) / m.count), by_power)
 
-    def _at_voltage(self, pair: Index, top: _Packs) -> tuple[Index, Floats]:
+    def _at_voltage(self, pair: Index, top: PackNumbers) -> tuple[Index, Floats]:
         """The same for the current at half charge that keeps the cell voltage which the brief asks for."""
         m = self._m
         source = line.source(m, 1.0, top.half_v, top.half_ohm, pair)
@@ -325,13 +262,13 @@ class Groups:
         odd = source.volts <= NEARLY * source.ohm * line.no_load_a(m, np.zeros(pair.size), pair)
         return self._tables.curves.cell_of(np.where(odd, 0.0, u)), np.where(odd, np.inf, torque)
 
-    def _may(self, pair: Index, p: Index, top: _Packs, threshold: tuple[Index, Floats]) -> Index:
+    def _may(self, pair: Index, p: Index, top: PackNumbers, threshold: tuple[Index, Floats]) -> Index:
         """The groups in which some pack may keep the limits with a pair and a propeller and reach what is asked."""
         tables, curves = self._tables, self._tables.curves
         cell, torque = threshold
         drive_g = self._pairs.mass_g[pair] + top.mass_g
         good = drive_g + tables.mass_g[p] <= self._mass_limit_g
-        good &= curves.torque_low.reshape(-1)[p * curves.cells + cell] <= torque
+        good &= curves.of_cells(curves.torque_low, p, cell) <= torque
         left = np.flatnonzero(good)
         with np.errstate(all="ignore"):
             for test in (self._gives, self._keeps_voltage, self._lasts):
@@ -339,7 +276,7 @@ class Groups:
                     left = left[test(pair[left], p[left], top.take(left), drive_g[left])]
         return left
 
-    def _gives(self, pair: Index, p: Index, top: _Packs, drive_g: Floats) -> Flags:
+    def _gives(self, pair: Index, p: Index, top: PackNumbers, drive_g: Floats) -> Flags:
         """Where full throttle at half charge gives what is wanted."""
         if not self.screen.wants:
             return np.ones(pair.size, dtype=bool)
@@ -347,33 +284,35 @@ class Groups:
         source = line.source(self._m, 1.0, top.half_v, top.half_ohm, pair)
         band, left = source.volts * (1.0 + BAND), np.arange(pair.size)
 
-        def gives(some: Index, speed: Floats, torque: Floats) -> Flags:
-            here = at[some]
-            asked = _asked_v(
-                self._m, speed.reshape(-1)[here], torque.reshape(-1)[here], line.lanes_of(source.ohm, some), pair[some]
-            )
-            return np.asarray(~(asked > line.lanes_of(band, some)))
+        def gives(some: Index, want: Want, among: slice) -> Flags:
+            """Whether one of some alternatives is given: (alternatives, lanes) end to end."""
+            u, torque = want.speed[among, at[some]], want.torque[among, at[some]]
+            lanes = np.tile(some, len(u))
+            asked = _asked_v(self._m, u.ravel(), torque.ravel(), line.lanes_of(source.ohm, lanes), pair[lanes])
+            return np.asarray(np.any(~(asked > line.lanes_of(band, lanes)).reshape(len(u), -1), axis=0))
 
-        for want, (speed, torque) in zip(self.screen.wants, self._at_least, strict=True):
-            if len(want) > 1:
-                left = left[gives(left, speed, torque)]
-            given = np.zeros(left.size, dtype=bool)
-            for table in want:
+        for want, least in zip(self.screen.wants, self._at_least, strict=True):
+            if len(want.speed) > 1:
+                left = left[gives(left, least, slice(None))]
+            given, done = np.zeros(left.size, dtype=bool), 0
+            while done < len(want.speed) and not given.all():
                 rest = np.flatnonzero(~given)
-                given[rest] = gives(left[rest], table.speed, table.torque)
+                some = slice(done, done + max(1, _TOGETHER // rest.size))
+                given[rest], done = gives(left[rest], want, some), some.stop
             left = left[given]
         out = np.zeros(pair.size, dtype=bool)
         out[left] = True
         return out
 
-    def _keeps_voltage(self, pair: Index, p: Index, top: _Packs, _: Floats) -> Flags:
+    def _keeps_voltage(self, pair: Index, p: Index, top: PackNumbers, _: Floats) -> Flags:
         """Where the cells keep the voltage that the brief asks for at full throttle and half charge."""
         if self._least_cells_v is None:
             return np.ones(pair.size, dtype=bool)
         cell, torque = self._at_voltage(pair, top)
-        return np.asarray(self._tables.curves.torque_low.reshape(-1)[p * self._tables.curves.cells + cell] <= torque)
+        curves = self._tables.curves
+        return np.asarray(curves.of_cells(curves.torque_low, p, cell) <= torque)
 
-    def _lasts(self, pair: Index, p: Index, top: _Packs, drive_g: Floats) -> Flags:
+    def _lasts(self, pair: Index, p: Index, top: PackNumbers, drive_g: Floats) -> Flags:
         """Where the flight lasts long enough, and where the score of a mix is reached."""
         if self._least_minutes <= 0 and self._target is None:
             return np.ones(pair.size, dtype=bool)
@@ -389,7 +328,7 @@ class Groups:
         return out
 
     def _score(
-        self, target: Target, pair: Index, p: Index, node: Index, top: _Packs, mass_g: Floats, minutes: Floats
+        self, target: Target, pair: Index, p: Index, node: Index, top: PackNumbers, mass_g: Floats, minutes: Floats
     ) -> Floats:
         """Score at most: each metric at its best, that of a ladder below the value that is not reached."""
         values: dict[str, Floats] = {"mass": mass_g * (1.0 - BAND), "flight_time": minutes}
@@ -413,17 +352,6 @@ def _asked_v(m: Trains, u: Floats, torque_nm: Floats, ohm: Floats, pair: Index) 
     """Voltage before a resistance that a propeller speed and torque ask for."""
     w = m.gear_ratio[pair] * u
     return line.behind_v(m, w, line.current_a(m, torque_nm, line.no_load_a(m, w, pair), pair), ohm, pair)
-
-
-def _near_each_other(places: Floats) -> Index:
-    """An order of rows (N, 2) in which neighbours lie near each other: halved again and again, the wider way."""
-    order = np.arange(len(places))
-    if len(order) <= 2:
-        return order
-    width = np.ptp(places, axis=0) / (np.std(places, axis=0) + 1e-12) * np.ptp(places, axis=0)
-    order = np.argsort(places[:, int(np.argmax(width))], kind="stable")
-    half = len(order) // 2
-    return np.concatenate([some[_near_each_other(places[some])] for some in (order[:half], order[half:])])
 
 
 def _levels(count: int) -> list[Index]:

@@ -22,6 +22,7 @@ from propmatch.search.bounds.drives import Drives
 from propmatch.search.bounds.flighttime import FlightBounds
 from propmatch.search.bounds.fullthrottle import TESTED, may_reach, wanted
 from propmatch.search.bounds.groups import LADDER, LADDERS, Groups, Ladder, Target
+from propmatch.search.bounds.lesser import lesser
 from propmatch.search.bounds.margins import moved_by
 from propmatch.search.bounds.scores import lane_bounds, pair_bound, pair_values, score_at_most
 from propmatch.search.bounds.screen import AT_REST, CURRENTS, FLOWN, SIZES, Lanes, Screen
@@ -106,6 +107,8 @@ class Best:
     ----------
     passing : how many passed; of those in the pool that are open it is not known yet
     combination, score, mass : the best, in order
+    bound : score that nothing which was not looked at exceeds
+    set_aside : parts of each kind that cannot be among the best (:mod:`propmatch.search.bounds.lesser`)
     """
 
     screen: Screen
@@ -115,6 +118,8 @@ class Best:
     combination: Index = attrs.field(factory=lambda: np.empty((0, 4), dtype=np.intp))
     score: Floats = attrs.field(factory=lambda: np.empty(0))
     mass: Floats = attrs.field(factory=lambda: np.empty(0))
+    bound: float = np.inf
+    set_aside: dict[str, int] = attrs.field(factory=dict)
     _pool: list[_Some] = attrs.field(factory=list)
     _floor: float = -np.inf
     _most: dict[str, tuple[float, float]] = attrs.field(factory=dict)
@@ -130,14 +135,19 @@ class Best:
         least = self.threshold
         return upper >= least - _NEAR * abs(least) if np.isfinite(least) else np.ones(upper.shape, dtype=bool)
 
-    def add(self, some: _Some) -> None:
-        """Put combinations into the pool."""
-        self.passing += int(np.count_nonzero(~some.open))
-        kept = self.within(some.upper)
+    def add(self, drives: Drives, lanes: Lanes, flight: FlightBounds, open_: Flags) -> None:
+        """Put into the pool what passes, or may where it is open."""
+        self.passing += int(np.count_nonzero(~open_))
+        lower, rest, shares = lane_bounds(self.screen, self.ranking, drives, lanes, flight)
+        kept = self.within(rest + shares.sum(axis=1))
         if self.screen.counting:
-            kept |= some.open
+            kept |= open_
         if kept.any():
-            self._pool.append(some.take(kept))
+            some = lanes.kept(kept)
+            rows = drives.combinations(some.drive, some.propeller)
+            self._pool.append(
+                _Some(combination=rows, lower=lower[kept], rest=rest[kept], shares=shares[kept], open=open_[kept])
+            )
         if sum(x.size for x in self._pool) > _POOL:
             self.settle()
 
@@ -306,10 +316,7 @@ def search(
     try:
         for screened, drives, lanes, settled in (_every if counting else _promising)(best):
             if drives is not None and lanes.size:
-                lanes, flight, open_ = screened.passing(drives, lanes)
-                lower, rest, shares = lane_bounds(screen, ranking, drives, lanes, flight)
-                rows = drives.combinations(lanes.drive, lanes.propeller)
-                best.add(_Some(combination=rows, lower=lower, rest=rest, shares=shares, open=open_))
+                best.add(drives, *screened.passing(drives, lanes))
             done += settled
             if progress is not None:
                 progress(min(done, combinations), combinations)
@@ -318,13 +325,14 @@ def search(
             progress(combinations, combinations)
     except KeyboardInterrupt:
         best.glimpse()
-        raise Interrupted(Found.so_far(best.combination, best.score, combinations)) from None
+        raise Interrupted(Found.so_far(best.combination, best.score, combinations, best.bound)) from None
     return Found(
         combination=best.combination,
         score=best.score,
         combinations=combinations,
         passing=best.passing if counting else None,
         left_out={name: n for name in CHECKS if (n := screen.counts[name])} if counting else {},
+        set_aside=best.set_aside,
     )
 
 
@@ -336,8 +344,9 @@ def _every(best: Best) -> Iterator[_Part]:
     """All combinations, packs of the best bound first."""
     screen, every = best.screen, np.arange(best.screen.shelf.sizes[3])
     bound = pair_bound(screen, best.ranking, np.arange(screen.shelf.sizes[2]), every)
+    best.bound = float(np.max(bound, initial=-np.inf))
     for drives in screen.drives(np.argsort(-np.max(bound, axis=1), kind="stable"), max(1, _BLOCK // every.size)):
-        yield screen, drives, Lanes.every(drives.size, every), drives.size * every.size
+        yield screen, drives, Lanes.every(drives.size, every.size), drives.size * every.size
 
 
 def _promising(best: Best) -> Iterator[_Part]:
@@ -351,20 +360,27 @@ def _promising(best: Best) -> Iterator[_Part]:
         bound[some] = np.where(possible, score_at_most(best.ranking, values, possible.shape), -np.inf)
         if best.ranking.single is None:
             best.note(values, possible)
-    fitting = np.array([screen.pairs.fitting(k).size for k in range(packs)])
+    fitting = np.zeros(packs, dtype=np.int64)
+    for each in screen.classes:
+        fitting[each.some] = each.pairs.size
+    less = lesser(screen.shelf, best.top)
+    best.set_aside = {kind: n for kind, flags in less.items() if (n := int(np.count_nonzero(flags)))}
+    bound[less["pack"]], bound[:, less["propeller"]] = -np.inf, -np.inf
+    pairs = ~(less["motor"][screen.pairs.motor] | less["controller"][screen.pairs.controller])
     order = np.argsort(-bound, axis=None, kind="stable")
     order = order[bound.ravel()[order] > -np.inf]
     start, step = 0, min(128, max(1, _SEED // screen.pairs.mass_g.size))
     while start < order.size and best.within(bound.ravel()[order[start : start + 1]])[0]:
+        best.bound = float(bound.ravel()[order[start]])
         some = order[start : start + step]
         some = some[best.within(bound.ravel()[some])]
         wanted = np.zeros(packs * propellers, dtype=bool)
         wanted[some] = True
         groups = best.raised()
-        for drives, lanes in groups.combinations(wanted.reshape(packs, propellers)):
+        for drives, lanes in groups.combinations(wanted.reshape(packs, propellers), pairs):
             yield groups.screen, drives, lanes, 0
         best.settle()
-        yield screen, None, Lanes.every(0, some), int(np.sum(fitting[some // propellers]))
+        yield screen, None, Lanes.every(0, 0), int(np.sum(fitting[some // propellers]))
         start, step = start + step, _GROWTH * step
 
 
@@ -373,9 +389,8 @@ def passing(
 ) -> Iterator[tuple[Index, FlightBounds]]:
     """Every combination (N, 4) that passes, block by block, with bounds of its flight time; ``tables`` as above."""
     screen = Screen(setting, shelf, counting=True, tables=tables)
-    propellers = np.arange(len(shelf.propellers))
-    for drives in screen.drives(np.arange(len(shelf.packs)), max(1, _BLOCK // propellers.size)):
-        lanes, bounds, open_ = screen.block(drives, propellers)
+    for drives in screen.drives(np.arange(len(shelf.packs)), max(1, _BLOCK // len(shelf.propellers))):
+        lanes, bounds, open_ = screen.block(drives)
         good = _settled(screen, drives.combinations(lanes.drive, lanes.propeller), open_)
         yield drives.combinations(lanes.drive, lanes.propeller)[good], bounds.take(good)
 
@@ -412,7 +427,7 @@ def standing(setting: Setting, shelf: Shelf, ranking: Ranking, row: Index, *, sc
     before = passing = 0
     close = []
     for drives in screen.drives(np.arange(len(shelf.packs)), max(1, _BLOCK // propellers.size)):
-        lanes, flight, open_ = screen.block(drives, propellers)
+        lanes, flight, open_ = screen.block(drives)
         if not lanes.size:
             continue
         lower, rest, shares = lane_bounds(screen, ranking, drives, lanes, flight)

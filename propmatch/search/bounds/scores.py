@@ -100,8 +100,7 @@ def pair_values(screen: Screen, ranking: Ranking, packs: Index, propellers: Inde
     """Bounds (packs, propellers) of the metrics that count, and where a combination may pass."""
     tables, shelf, setting = screen.tables, screen.shelf, screen.setting
     shape = (packs.size, propellers.size)
-    lightest = np.array([screen.lightest_g(int(k)) for k in packs])
-    drive_g = lightest + shelf.column("pack_g")[packs]
+    drive_g = screen.lightest_g[packs] + shelf.column("pack_g")[packs]
     mass = setting.all_up_mass_g(drive_g[:, None]) + tables.mass_g[propellers]
     possible = np.isfinite(mass) & (mass <= tables.mass_limit_g * _ROUNDING) & screen.fits[propellers]
     possible &= screen.clears[propellers]
@@ -109,11 +108,9 @@ def pair_values(screen: Screen, ranking: Ranking, packs: Index, propellers: Inde
     values: dict[str, Any] = {"mass": mass / _ROUNDING}
     wanted = set(ranking.weights)
     with np.errstate(all="ignore"):
-        reserve = setting.brief.limits.reserve_charge or 0.0
-        volts = np.array([screen.volts(int(k)) for k in packs]).reshape(-1, 2, 1)
+        top = screen.packs.take(packs[:, None])
         minutes, flies = longest_minutes(
-            tables, propellers[None, :], node[:, None], mean_v=volts[:, 0], full_v=volts[:, 1],
-            coulombs=3600.0 * shelf.column("capacity_ah")[packs][:, None] * (1.0 - reserve),
+            tables, propellers[None, :], node[:, None], mean_v=top.mean_v, full_v=top.full_v, coulombs=top.coulombs,
         )  # fmt: skip
         possible &= flies
         least = setting.brief.limits.min_flight_minutes

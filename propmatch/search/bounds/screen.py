@@ -22,8 +22,9 @@ from propmatch.checks.setting import Setting, balance_miss_mm
 from propmatch.models.arrays import Flags, Floats, Index
 from propmatch.search.bounds.curves import BAND
 from propmatch.search.bounds.drives import Drives, Pairs, Threshold
-from propmatch.search.bounds.flighttime import FlightBounds, flight_bounds, mean_ocv_v
+from propmatch.search.bounds.flighttime import FlightBounds, flight_bounds
 from propmatch.search.bounds.fullthrottle import CLIMB_RATIO, wanted
+from propmatch.search.bounds.packs import PackClass, PackNumbers, classes
 from propmatch.search.bounds.tables import PropellerTables, Want
 from propmatch.search.shelf import Shelf
 from propmatch.train.kernel import solve_speed
@@ -31,15 +32,10 @@ from propmatch.train.torque import SpeedProblem
 
 __all__ = ["Lanes", "RpmLimit", "Screen"]
 
-_SAMPLED = 0.005
-"""Share of the static torque taken off the least torque at 24 airspeeds of a phase that flies at 1.3 stall: 2,000
-airspeeds found none below it by more than rounding (605 propellers of random catalogues)."""
-_SAMPLED_SPEEDS = 24
-
 
 @attrs.frozen(kw_only=True, eq=False)
 class Lanes:
-    """Combinations of a block: (N,) numbers of propeller and drive."""
+    """Combinations of a block: (N,) numbers of propeller and drive, or a grid (1, P) of all propellers by (D, 1)."""
 
     propeller: Index
     drive: Index
@@ -47,15 +43,31 @@ class Lanes:
     @property
     def size(self) -> int:
         """How many."""
-        return int(self.propeller.size)
+        return int(self.propeller.size if self.propeller.ndim == 1 else self.propeller.size * self.drive.size)
 
     @classmethod
-    def every(cls, drives: int, propellers: Index) -> "Lanes":
-        """All propellers with so many drives."""
-        return cls(propeller=np.tile(propellers, drives), drive=np.repeat(np.arange(drives), propellers.size))
+    def every(cls, drives: int, propellers: int) -> "Lanes":
+        """All propellers with so many drives, as a grid."""
+        return cls(propeller=np.arange(propellers)[None, :], drive=np.arange(drives)[:, None])
+
+    def parts(self, most: int) -> Iterator["Lanes"]:
+        """So many at a time, one part at least; a grid by whole drives."""
+        if self.propeller.ndim == 1:
+            yield from (self.take(slice(at, at + most)) for at in range(0, max(self.size, 1), most))
+        else:
+            step = max(1, most // self.propeller.size)
+            for at in range(0, max(len(self.drive), 1), step):
+                yield Lanes(propeller=self.propeller, drive=self.drive[at : at + step])
+
+    def kept(self, good: Flags) -> "Lanes":
+        """A list of those that are good."""
+        if self.propeller.ndim == 1:
+            return self if good.all() else self.take(np.flatnonzero(good))
+        each, before = np.count_nonzero(good, axis=1), self.propeller.size * np.arange(len(good))
+        return Lanes(propeller=np.flatnonzero(good) - np.repeat(before, each), drive=np.repeat(self.drive[:, 0], each))
 
     def take(self, some: Flags | Index | slice) -> "Lanes":
-        """Some of them."""
+        """Some of a list."""
         return Lanes(propeller=self.propeller[some], drive=self.drive[some])
 
     @classmethod
@@ -71,7 +83,7 @@ class Lanes:
 class RpmLimit:
     """A highest rpm is kept where the propeller there takes more torque than full throttle gives.
 
-    Known for each propeller: its torque at its highest rpm, at rest and the least at any airspeed of the phases.
+    Known for each propeller: its torque at its highest rpm, at rest, and less than at any airspeed of the phases.
     """
 
     def __init__(self, tables: PropellerTables, shelf: Shelf) -> None:
@@ -89,10 +101,12 @@ class RpmLimit:
             for phase in tables.setting.phases:
                 if phase.throttle == 0:
                     continue
-                ends = [tables.airspeed(phase, tables.mass_g + node) for node in nodes]
-                for share in np.linspace(0.0, 1.0, 1 if phase.airspeed_m_s is not None else _SAMPLED_SPEEDS):
-                    least = np.minimum(least, tables.curves.torque(p, self._top, ends[0] + share * (ends[1] - ends[0])))
-            self._top_least = least - _SAMPLED * np.abs(self._top_rest)
+                slow, fast = (tables.airspeed(phase, tables.mass_g + node) for node in nodes)
+                if phase.airspeed_m_s is not None:
+                    least = np.minimum(least, tables.curves.torque(p, self._top, slow))
+                else:
+                    least = np.minimum(least, tables.curves.torque_between(p, self._top, slow, fast))
+            self._top_least = least - BAND * np.abs(self._top_rest)
 
     def decide(self, drives: Drives, lanes: Lanes) -> tuple[Flags, Flags]:
         """Which lanes surely keep the limit, and which surely do not."""
@@ -147,7 +161,6 @@ class Screen:
         self.setting, self.shelf, self.counting = setting, shelf, counting
         self.tables = PropellerTables(setting, shelf) if tables is None else tables
         self.pairs = Pairs(shelf)
-        self._kept: dict[tuple[float, int], tuple[float, float, float]] = {}
         self.counts: Counter[str] = Counter()
         tables, curves = self.tables, self.tables.curves
         self._low, self._high, self._worst = curves.torque_low, curves.torque_high, curves.torque_worst
@@ -169,57 +182,61 @@ class Screen:
 
     # ------------------------------------------------------------ drives
 
+    @cached_property
+    def packs(self) -> PackNumbers:
+        """The numbers of every pack."""
+        return PackNumbers.of(self.setting, self.shelf)
+
+    @cached_property
+    def classes(self) -> list[PackClass]:
+        """The packs by chemistry and cell count."""
+        return classes(self.shelf, self.pairs, self.packs)
+
+    @cached_property
+    def lightest_g(self) -> Floats:
+        """Least mass of motors and controllers that fit each pack; infinity where none do."""
+        out = np.full(self.shelf.sizes[2], np.inf)
+        for each in self.classes:
+            out[each.some] = np.min(self.pairs.mass_g[each.pairs])
+        return out
+
     def drives(self, packs: Index, most: int) -> Iterator[Drives]:
         """The motors and controllers that fit some packs, on these packs, so many at a time."""
+        fitting: dict[int, Index] = {int(pack): each.pairs for each in self.classes for pack in each.some}
         kinds = self.shelf.column("chemistry")[packs]
         for kind in sorted(set(kinds.tolist())):
-            own = packs[kinds == kind]
-            fitting = [self.pairs.fitting(int(pack)) for pack in own]
-            on, pairs = np.repeat(own, [some.size for some in fitting]), np.concatenate(fitting)
+            own = np.array([pack for pack in packs[kinds == kind].tolist() if pack in fitting], dtype=np.intp)
+            if not own.size:
+                continue
+            on = np.repeat(own, [fitting[pack].size for pack in own.tolist()])
+            pairs = np.concatenate([fitting[pack] for pack in own.tolist()])
             for start in range(0, pairs.size, most):
                 part = slice(start, start + most)
                 yield Drives(self.pairs, self.tables, on[part], pairs[part])
 
-    def lightest_g(self, pack: int) -> float:
-        """Least mass of motors and controllers that fit a pack; infinity where none do."""
-        return self._of_cells(pack)[0]
-
-    def volts(self, pack: int) -> tuple[float, float]:
-        """Open-circuit voltage of a pack: mean from full to the reserve, and full."""
-        return self._of_cells(pack)[1:]
-
-    def _of_cells(self, pack: int) -> tuple[float, float, float]:
-        cells, kind = float(self.shelf.column("cells")[pack]), int(self.shelf.column("chemistry")[pack])
-        if (cells, kind) not in self._kept:
-            some, chemistry = self.pairs.fitting(pack), self.shelf.lanes.chemistries[kind]
-            lightest = float(np.min(self.pairs.mass_g[some])) if some.size else float("inf")
-            mean = mean_ocv_v(chemistry, float(self.setting.brief.limits.reserve_charge or 0.0))
-            self._kept[cells, kind] = lightest, cells * mean, cells * float(chemistry.cell_ocv_v(1.0))
-        return self._kept[cells, kind]
-
     # ------------------------------------------------------------ a block
 
-    def block(self, drives: Drives, propellers: Index) -> tuple[Lanes, FlightBounds, Flags]:
-        """What passes every check of drives with propellers: :meth:`passing`."""
-        return self.passing(drives, Lanes.every(drives.size, propellers))
+    def block(self, drives: Drives) -> tuple[Lanes, FlightBounds, Flags]:
+        """What passes every check of drives with all propellers: :meth:`passing`."""
+        return self.passing(drives, Lanes.every(drives.size, self.shelf.sizes[3]))
 
     def passing(self, drives: Drives, lanes: Lanes) -> tuple[Lanes, FlightBounds, Flags]:
         """What passes every check, with bounds of its flight time; the last is True where :meth:`flown` decides."""
-        parts = [lanes.take(slice(at, at + _TOGETHER)) for at in range(0, lanes.size, _TOGETHER)]
-        lanes = Lanes.joined([self._current(drives, self._sizes(drives, part)) for part in parts])
+        parts = lanes.parts(_TOGETHER)
+        sure, rest = zip(*(self._by_cell(drives, part, self._sizes(drives, part)) for part in parts), strict=True)
+        lanes = Lanes.joined([*sure, self._current(drives, Lanes.joined(list(rest)))])
         for name, decide in self._later:
             if lanes.size:
                 lanes = self._settle(name, drives, lanes, *self._in_chunks(decide, drives, lanes))
         return self._flight(drives, lanes)
 
-    def sound(self, drives: Drives, propellers: Index) -> tuple[Lanes, Flags]:
+    def sound(self, drives: Drives) -> tuple[Lanes, Flags]:
         """What may pass every check that no mass changes, whatever it weighs; True where currents hang on airspeed.
 
         Such are the currents at full throttle at rest, the voltages and the room; the rest :meth:`bears` decides.
         """
-        lanes = Lanes.every(drives.size, propellers)
-        lanes = lanes.take(np.flatnonzero(~drives.steps_up[lanes.drive] & self.clears[lanes.propeller]))
-        sure, rest = self._by_cell(drives, lanes)
+        lanes = Lanes.every(drives.size, self.shelf.sizes[3])
+        sure, rest = self._by_cell(drives, lanes, ~drives.steps_up[lanes.drive] & self.clears[lanes.propeller])
         nothing, every = np.zeros(rest.size, dtype=bool), drives.limits["all"]
         _, fails = self._directly(every, drives, rest, nothing, nothing, rest=True, flight=False)
         rest = rest.take(~fails | drives.power_turns[rest.drive])
@@ -245,6 +262,10 @@ class Screen:
                     decided = self._in_chunks(self._rpm.decide if name != "balance" else self._balance, drives, part)
                 good[some] = self._decided(name, drives, part, *decided)
         return good
+
+    def pulls(self, drives: Drives, lanes: Lanes) -> Flags:
+        """Which lanes may give the least thrust to weight."""
+        return ~self._in_chunks(self._thrust_to_weight, drives, lanes)[1]
 
     @cached_property
     def _later(self) -> list[tuple[str, Decide]]:
@@ -289,39 +310,45 @@ class Screen:
 
     # ------------------------------------------------------------ sizes
 
-    def _sizes(self, drives: Drives, lanes: Lanes) -> Lanes:
+    def _sizes(self, drives: Drives, lanes: Lanes) -> Flags:
         """What passes by its numbers alone."""
-        lanes = self._kept_by("propeller_diameter", lanes, self.fits[lanes.propeller])
+        kept = np.ones(np.broadcast_shapes(lanes.propeller.shape, lanes.drive.shape), dtype=bool)
+
+        def keep(name: str, good: Flags) -> None:
+            before = np.count_nonzero(kept)
+            np.logical_and(kept, good, out=kept)
+            self.counts[name] += int(before - np.count_nonzero(kept))
+
+        keep("propeller_diameter", self.fits[lanes.propeller])
         for name, limit in self._masses:
             if limit is None:
                 continue
             total = drives.mass_g[lanes.drive] + self.tables.mass_g[lanes.propeller]
             good = total <= self.setting.train_mass_g(limit * (1.0 - 1e-12))
-            near = np.flatnonzero(~good & (total <= self.setting.train_mass_g(limit * (1.0 + 1e-12))))
-            if near.size:
-                good[near] = self.measured(drives, lanes.take(near)).passes(name)
-            lanes = self._kept_by(name, lanes, good)
+            near = kept & ~good & (total <= self.setting.train_mass_g(limit * (1.0 + 1e-12)))
+            if near.any():
+                good[near] = self.measured(drives, lanes.kept(near)).passes(name)
+            keep(name, good)
         if drives.steps_up.any():
-            lanes = self._kept_by("servo_supply_voltage", lanes, ~drives.steps_up[lanes.drive])
-        return lanes
+            keep("servo_supply_voltage", ~drives.steps_up[lanes.drive])
+        return kept
 
     def _kept_by(self, name: str, lanes: Lanes, good: Flags) -> Lanes:
         """The lanes that pass a check, the others counted."""
-        kept = lanes if good.all() else lanes.take(np.flatnonzero(good))
+        kept = lanes.kept(good)
         self.counts[name] += lanes.size - kept.size
         return kept
 
     # ------------------------------------------------------------ currents at full throttle
 
     def _current(self, drives: Drives, lanes: Lanes) -> Lanes:
-        sure, rest = self._by_cell(drives, lanes)
         for name in CURRENTS:
-            if rest.size:
-                rest = self._limit(name, drives, rest)
-        return Lanes.joined([sure, rest])
+            if lanes.size:
+                lanes = self._limit(name, drives, lanes)
+        return lanes
 
-    def _by_cell(self, drives: Drives, lanes: Lanes) -> tuple[Lanes, Lanes]:
-        """Lanes whose currents surely pass, at rest and in flight, and those that may."""
+    def _by_cell(self, drives: Drives, lanes: Lanes, kept: Flags) -> tuple[Lanes, Lanes]:
+        """Lists of the lanes kept so far whose currents surely pass, at rest and in flight, and of those that may."""
         every, first = drives.limits["all"], drives.limits["motor_current_static"]
         good, bad = self._by_table(every, lanes, self._worst, low=not self.counting)
         if self.counting:
@@ -330,8 +357,8 @@ class Screen:
             good &= ~drives.odd[lanes.drive]
             bad &= ~(drives.odd if self.counting else drives.odd | drives.power_turns)[lanes.drive]
         if self.counting:
-            self.counts["motor_current_static"] += int(np.count_nonzero(bad & ~good))
-        return lanes.take(np.flatnonzero(good)), lanes.take(np.flatnonzero(~(good | bad)))
+            self.counts["motor_current_static"] += int(np.count_nonzero(kept & bad & ~good))
+        return lanes.kept(kept & good), lanes.kept(kept & ~(good | bad))
 
     def _limit(self, name: str, drives: Drives, lanes: Lanes) -> Lanes:
         """What keeps a limit of the current."""
@@ -352,11 +379,10 @@ class Screen:
 
     def _by_table(self, threshold: Threshold, lanes: Lanes, high: Floats | None, *, low: bool) -> tuple[Flags, Flags]:
         """Pass where the torque at the upper end of the cell is within the limit, fail where the lower end is not."""
-        at = lanes.propeller * self.tables.curves.cells + threshold.cell[lanes.drive]
-        torque = threshold.torque_nm[lanes.drive]
-        nothing = np.zeros(lanes.size, dtype=bool)
-        passes = nothing if high is None else high.reshape(-1)[at] <= torque
-        return passes, self._low.reshape(-1)[at] > torque if low else nothing
+        cell, torque, read = threshold.cell[lanes.drive], threshold.torque_nm[lanes.drive], self.tables.curves.of_cells
+        nothing = np.zeros(np.broadcast_shapes(lanes.propeller.shape, cell.shape), dtype=bool)
+        passes = nothing if high is None else read(high, lanes.propeller, cell) <= torque
+        return passes, read(self._low, lanes.propeller, cell) > torque if low else nothing
 
     def _directly(
         self, threshold: Threshold, drives: Drives, lanes: Lanes, passes: Flags, fails: Flags, *, rest: bool,
@@ -383,14 +409,15 @@ class Screen:
         table, nodes = self.tables.thrust_to_weight, self.tables.nodes
         assert table is not None
         p, d = lanes.propeller, lanes.drive
-        at = p * nodes + drives.node[d]
-        band, sure = BAND * drives.half.volts[d], ~drives.odd[d]
-        speed, torque = table.speed.reshape(-1), table.torque.reshape(-1)
-        passes = (drives.left_over(drives.half, d, speed[at + 1], torque[at + 1]) > band) & sure
+        at = p * nodes + drives.node.take(d)
+        band, sure = BAND * drives.half.volts.take(d), ~drives.odd.take(d)
+        above = at + 1
+        left = drives.left_over(drives.half, d, table.speed.take(above), table.torque.take(above))
+        passes = (left > band) & sure
         fails = np.zeros(lanes.size, dtype=bool)
         rest = np.flatnonzero(~passes)
         at = at[rest]
-        left = drives.left_over(drives.half, d[rest], speed[at], torque[at])
+        left = drives.left_over(drives.half, d[rest], table.speed.take(at), table.torque.take(at))
         fails[rest] = (left < -band[rest]) & sure[rest]
         return passes, fails
 
@@ -404,8 +431,8 @@ class Screen:
     def limits_wanted(self) -> tuple[Want, ...]:
         """What the limits of the brief ask of full throttle at half charge."""
         table = self.tables.thrust_to_weight
-        each = (None if table is None else (table,), self._climb_wanted)
-        return tuple(want for want in each if want is not None)
+        static = None if table is None else Want(speed=table.speed.reshape(1, -1), torque=table.torque.reshape(1, -1))
+        return tuple(want for want in (static, self._climb_wanted) if want is not None)
 
     def _climb(self, drives: Drives, lanes: Lanes) -> tuple[Flags, Flags]:
         """The best climb: it fails where no range of airspeed gives it, and passes where one airspeed does.
@@ -421,8 +448,8 @@ class Screen:
         at, band = p * tables.nodes + drives.node[d], BAND * drives.half.volts[d]
         left = np.array(
             [
-                drives.left_over(drives.half, d, table.speed.reshape(-1)[at], table.torque.reshape(-1)[at])
-                for table in want
+                drives.left_over(drives.half, d, speed[at], torque[at])
+                for speed, torque in zip(want.speed, want.torque, strict=True)
             ]
         )
         fails = np.all(left < -band, axis=0) & ~drives.odd[d]

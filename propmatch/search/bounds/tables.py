@@ -6,6 +6,7 @@ decide is solved exactly.
 """
 
 from collections.abc import Callable
+from copy import copy
 from typing import Any, TypeVar
 
 import attrs
@@ -46,8 +47,15 @@ class HeldTable:
     kind: NDArray[np.int8]
 
 
-Want = tuple[HeldTable, ...]
-"""What full throttle at half charge must give: the speed and torque of at least one of these."""
+@attrs.frozen(kw_only=True, eq=False)
+class Want:
+    """What full throttle at half charge must give: speed and torque of at least one alternative.
+
+    (alternatives, P nodes) each, NaN where an alternative says nothing.
+    """
+
+    speed: Floats
+    torque: Floats
 
 
 class PropellerTables:
@@ -73,6 +81,14 @@ class PropellerTables:
             paying = self._paying_m_s()
             self.held = tuple(self._both(p, paying) if p.throttle is None else None for p in setting.phases)
             self.thrust_to_weight = self._thrust_to_weight()
+
+    def asking(self, setting: Setting) -> "PropellerTables":
+        """The same tables in a setting that asks for another reserve or thrust to weight."""
+        new = copy(self)
+        new.setting = setting
+        with np.errstate(all="ignore"):
+            new.thrust_to_weight = new._thrust_to_weight()
+        return new
 
     # ------------------------------------------------------------ what a mass asks for
 
