@@ -159,7 +159,7 @@ def _keep(path: Path, text: bytes, most: int) -> None:
     """Write in one step, so that nobody reads half a file; a folder that cannot be written is no fault."""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        write_file(path, _seal(path, text) + b"\n" + text, follow=False)
+        write_file(path, _seal(path, text) + b"\n" + text, force=True, follow=False)
         there = sorted(path.parent.glob(f"*{_ENDING}"), key=lambda each: each.lstat().st_mtime)
         for old in there[:-most]:
             old.unlink(missing_ok=True)

@@ -6,17 +6,29 @@ median. Numbers that a law derived from another follow it: with kV times f an es
 estimated I0 with f.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from functools import cached_property, lru_cache
+from typing import TypeVar
 
 import attrs
 import numpy as np
 
 from propmatch.aircraft.polar import PolarFactors
 from propmatch.models.arrays import Floats, Index
-from propmatch.records.parts import PowerTrain
+from propmatch.records.parts import PARTS, Motor, PowerTrain
 from propmatch.records.sureness import Uncertainty
-from propmatch.tolerances.numbers import INPUTS, NAMES, Tolerance, correlation, tolerances, usual_loss_sd
+from propmatch.tolerances.numbers import (
+    INPUTS,
+    NAMES,
+    Tolerance,
+    aircraft_tolerances,
+    correlation,
+    correlations,
+    drive_tolerances,
+    kept_tolerances,
+    tolerances,
+    usual_loss_sd,
+)
 from propmatch.tolerances.quantile import normal_quantile
 from propmatch.tolerances.sobol import sobol
 from propmatch.train.lanes import TrainLanes
@@ -28,6 +40,7 @@ _MOST_LOSS = 0.499
 """The model of part-throttle loss ends at 0.5."""
 _EXTREME = 1e-6
 _AT = {name: at for at, name in enumerate(NAMES)}
+T = TypeVar("T")
 _OF_AIRCRAFT = [NAMES.index(name) for name in INPUTS["aircraft"]]
 
 
@@ -45,17 +58,21 @@ class Draws:
 
     Attributes
     ----------
-    inputs : for each train its tolerances
+    trains : the power trains, as their parts were stated
+    stated : how sure the numbers of the aircraft are said to be
     raw : independent standard normal numbers, (N, inputs) common to all trains, or (M, N, inputs) each train's own
-    mixing : for each train (inputs, inputs), L of its correlations L L'
+    mixing : (K, inputs, inputs) each L of correlations L L' that occur
+    mixed : (M,) which of them a train has
     sd : (M, inputs) standard deviations, 0 for what is exact
     usual_loss_sd : (M,) the same of the part-throttle loss that is usual for the motor
     follows : (M, 3) 1 where R, b and I0 follow kV, else 0
     """
 
-    inputs: tuple[tuple[Tolerance, ...], ...]
+    trains: tuple[PowerTrain, ...]
+    stated: Uncertainty
     raw: Floats
-    mixing: tuple[Floats, ...]
+    mixing: Floats
+    mixed: Index
     sd: Floats
     usual_loss_sd: Floats
     follows: Floats
@@ -63,49 +80,53 @@ class Draws:
     @classmethod
     def of(cls, trains: Sequence[PowerTrain], stated: Uncertainty, raw: Floats) -> "Draws":
         """Draws of power trains, as their parts were stated, from standard normal numbers."""
-        inputs = tuple(tolerances(train, stated) for train in trains)
-        sd = np.zeros((len(trains), len(NAMES)))
-        for row, each in zip(sd, inputs, strict=True):
-            for one in each:
-                row[_AT[one.name]] = one.sd
-        factors: dict[bytes, Floats] = {}
-        mixing: list[Floats] = []
-        for train in trains:
-            matrix = correlation(train)
-            key = matrix.tobytes()
-            if key not in factors:
-                factors[key] = np.asarray(np.linalg.cholesky(matrix), dtype=np.float64)
-            mixing.append(factors[key])
-        estimated = [
-            [train.motor.resistance_ohm is None, _by_law(train, "resistance_slope_ohm_s"),
-             train.motor.no_load_current_a is None]
-            for train in trains
-        ]  # fmt: skip
+        parts, which = {}, {}
+        for kind in PARTS:
+            parts[kind], which[kind] = _distinct([getattr(train, kind) for train in trains])
+        sd = np.tile(_row(aircraft_tolerances(stated)), (len(trains), 1))
+        for kind in ("pack", "propeller"):
+            sd += np.array([_row(kept_tolerances(part, kind)) for part in parts[kind]])[which[kind]]
+        drives, which_drive = _unlike([which["motor"], which["controller"]])
+        beside = [_row(drive_tolerances(parts["motor"][m], parts["controller"][c])) for m, c in drives]
+        sd += np.array(beside)[which_drive]
+        pairs = {kind: [frozenset(correlations(part, kind).items()) for part in each] for kind, each in parts.items()}
+        same = [np.array([each.index(one) for one in each])[which[kind]] for kind, each in pairs.items()]
+        sources, mixed = _unlike(same)
+        correlated = [correlation(*(each[at] for each, at in zip(pairs.values(), row, strict=True))) for row in sources]
+        of_motor = np.array([[usual_loss_sd(motor), *_follows(motor)] for motor in parts["motor"]])[which["motor"]]
         return cls(
-            inputs=inputs, raw=raw, mixing=tuple(mixing), sd=sd, follows=np.array(estimated, dtype=np.float64),
-            usual_loss_sd=np.array([usual_loss_sd(train.motor) for train in trains]),
+            trains=tuple(trains), stated=stated, raw=raw, sd=sd, mixed=mixed,
+            mixing=np.array([np.linalg.cholesky(each) for each in correlated]),
+            usual_loss_sd=of_motor[:, 0], follows=of_motor[:, 1:],
         )  # fmt: skip
+
+    @property
+    def inputs(self) -> tuple[tuple[Tolerance, ...], ...]:
+        """For each train its tolerances."""
+        return tuple(tolerances(train, self.stated) for train in self.trains)
 
     @cached_property
     def z(self) -> Floats:
         """Standard normal numbers with each train's correlations, (M, N, inputs)."""
-        if self.raw.ndim == 3:
-            return np.asarray(np.matmul(self.raw, np.array(self.mixing).swapaxes(1, 2)), dtype=np.float64)
-        of_all = {id(factor): self.raw @ factor.T for factor in self.mixing}
-        return np.array([of_all[id(factor)] for factor in self.mixing])
+        shared = self.raw.ndim == 2
+        out = np.empty((len(self.trains), *self.raw.shape[-2:]))
+        for at, factor in enumerate(self.mixing):
+            rows = self.mixed == at
+            out[rows] = (self.raw if shared else self.raw[rows]) @ factor.T
+        return out
 
-    def of_parts(self, rng: np.random.Generator) -> "Draws":
+    def of_parts(self, rng: "np.random.Generator") -> "Draws":
         """One draw of each train, every number its own; those of the aircraft are the same for all."""
-        raw = rng.standard_normal((len(self.inputs), 1, len(NAMES)))
+        raw = rng.standard_normal((len(self.trains), 1, len(NAMES)))
         raw[:, :, _OF_AIRCRAFT] = raw[:1, :, _OF_AIRCRAFT]
         return attrs.evolve(self, raw=raw)
 
     def take(self, trains: Index) -> "Draws":
         """The same draws of some of the trains."""
-        own = {name: tuple(getattr(self, name)[at] for at in trains) for name in ("inputs", "mixing")}
         return attrs.evolve(
-            self, raw=self.raw[trains] if self.raw.ndim == 3 else self.raw, sd=self.sd[trains],
-            usual_loss_sd=self.usual_loss_sd[trains], follows=self.follows[trains], **own,
+            self, trains=tuple(self.trains[at] for at in trains),
+            raw=self.raw[trains] if self.raw.ndim == 3 else self.raw, mixed=self.mixed[trains], sd=self.sd[trains],
+            usual_loss_sd=self.usual_loss_sd[trains], follows=self.follows[trains],
         )  # fmt: skip
 
     @property
@@ -116,7 +137,7 @@ class Draws:
     @property
     def index(self) -> Index:
         """Which train each lane belongs to."""
-        return np.repeat(np.arange(len(self.inputs)), self.count)
+        return np.repeat(np.arange(len(self.trains)), self.count)
 
     def moved(self, name: str) -> Floats:
         """s z of one input, (M N,)."""
@@ -150,7 +171,7 @@ class Draws:
             capacity_ah=lanes.capacity_ah * self.factor("capacity_mah"),
             ct_scale=lanes.ct_scale * self.factor("ct"),
             cp_scale=lanes.cp_scale * self.factor("cp"),
-            radio_a=lanes.radio_a * self.factor("accessories"),
+            radio_a=lanes.radio_a * self.factor("radio"),
         )
 
     def polar(self) -> PolarFactors:
@@ -161,7 +182,28 @@ class Draws:
         )  # fmt: skip
 
 
-def _by_law(train: PowerTrain, field: str) -> bool:
-    """Whether a law fills in a number of the motor."""
-    motor = train.motor
-    return getattr(motor, field) is None and (motor.kv_kind == "label" or motor.resistance_ohm is None)
+def _distinct(values: Sequence[T]) -> tuple[list[T], Index]:
+    """The different objects among values, and which of them each is."""
+    known = {id(value): value for value in values}
+    number = dict(zip(known, range(len(known)), strict=True))
+    return list(known.values()), np.array([number[id(value)] for value in values], dtype=np.intp)
+
+
+def _unlike(columns: Sequence[Index]) -> tuple[Index, Index]:
+    """The different rows that columns (M,) make side by side, and which of them each is."""
+    rows, which = np.unique(np.column_stack(columns), axis=0, return_inverse=True)
+    return rows, which.ravel()
+
+
+def _row(inputs: Iterable[Tolerance]) -> Floats:
+    """Their standard deviations in the order of ``NAMES``, (inputs,)."""
+    out = np.zeros(len(NAMES))
+    for each in inputs:
+        out[_AT[each.name]] = each.sd
+    return out
+
+
+def _follows(motor: Motor) -> tuple[bool, bool, bool]:
+    """Whether a law derives R, b and I0 from kV."""
+    slope = motor.resistance_slope_ohm_s is None and (motor.kv_kind == "label" or motor.resistance_ohm is None)
+    return motor.resistance_ohm is None, slope, motor.no_load_current_a is None

@@ -4,12 +4,13 @@ A number's own uncertainty goes first (``Source.sd_ln`` of the part, ``[uncertai
 of the law that filled it in (:mod:`records.estimates`); then what is usual for its kind of source. Uncertainties are
 standard deviations of the natural logarithm, but for the part-throttle loss, whose own standard deviation counts.
 
-Where the tables below come from: label kV and motor law as in :mod:`records.estimates`; propellers known by label from
-held-out propellers of the UIUC Propeller Database; every other number is common practice, no published source.
+Sources: spread of propellers known by label: left-out propellers of the UIUC Propeller Database (J. B. Brandt, R. W.
+Deters, G. K. Ananda, O. D. Dantsker, M. S. Selig); every other spread that is not an estimate's: common practice, no
+published source.
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from functools import lru_cache
 from typing import Any
 
@@ -21,12 +22,13 @@ from propmatch.records.estimates import (
     PRACTICE,
     Z80,
     Assumption,
+    Completed,
     completed,
-    completed_drive,
+    drive_assumptions,
     usual_part_throttle_loss,
 )
 from propmatch.records.motorfit import PROPELLER_CORRELATION, PROPELLER_SD
-from propmatch.records.parts import Motor, PowerTrain
+from propmatch.records.parts import Controller, Motor, Pack, PowerTrain, Propeller
 from propmatch.records.sureness import Uncertainty
 
 __all__ = [
@@ -37,6 +39,9 @@ __all__ = [
     "Tolerance",
     "aircraft_tolerances",
     "correlation",
+    "correlations",
+    "drive_tolerances",
+    "kept_tolerances",
     "part_correlations",
     "part_tolerances",
     "tolerances",
@@ -48,13 +53,13 @@ INPUTS = {
     "controller": ("resistance_mohm", "part_throttle_loss"),
     "pack": ("cell_resistance_mohm", "lead_resistance_mohm", "capacity_mah"),
     "propeller": ("ct", "cp"),
-    "aircraft": ("bare_mass", "drag", "induced_drag", "lift", "installed_thrust", "accessories", "air_density"),
+    "aircraft": ("bare_mass", "drag", "induced_drag", "lift", "installed_thrust", "radio", "air_density"),
 }
 """Every number that is varied, by what it belongs to; their order is that of the columns of a draw."""
 GROUPS = {
     **{name: kind for kind in ("motor", "controller", "pack", "propeller") for name in INPUTS[kind]},
     "bare_mass": "bare mass", "drag": "drag", "induced_drag": "drag", "lift": "highest lift",
-    "installed_thrust": "thrust lost to the airframe", "accessories": "radio and payload", "air_density": "air",
+    "installed_thrust": "thrust lost to the airframe", "radio": "radio and payload", "air_density": "air",
 }  # fmt: skip
 """What an input is counted with where shares of a variance are added up."""
 NAMES = tuple(GROUPS)
@@ -78,7 +83,7 @@ _KEPT = 4096
 """Parts, or pairs of them, of which is kept how sure their numbers are."""
 _AIRCRAFT = {
     "bare_mass": 0.05, "drag": 0.27, "induced_drag": 0.08, "lift": 0.08, "installed_thrust": 0.04,
-    "accessories": 0.30, "air_density": 0.015,
+    "radio": 0.30, "air_density": 0.015,
 }  # fmt: skip
 
 
@@ -215,7 +220,7 @@ class _Same:
 
 @lru_cache(maxsize=_KEPT)
 def _drive(motor: _Same, controller: _Same) -> tuple[Tolerance, ...]:
-    made = completed_drive(motor.part, controller.part)[2]
+    made = drive_assumptions(motor.part, controller.part, Completed())
     return part_tolerances(motor.part, "motor", made) + part_tolerances(controller.part, "controller", made)
 
 
@@ -229,11 +234,21 @@ def _aircraft(stated: _Same) -> tuple[Tolerance, ...]:
     return aircraft_tolerances(stated.part)
 
 
+def drive_tolerances(motor: Motor, controller: Controller) -> tuple[Tolerance, ...]:
+    """How sure the numbers of motor and controller are, beside each other; kept."""
+    return _drive(_Same(motor), _Same(controller))
+
+
+def kept_tolerances(part: Pack | Propeller, kind: str) -> tuple[Tolerance, ...]:
+    """How sure the numbers of a pack or a propeller are; kept."""
+    return _alone(_Same(part), kind)
+
+
 def tolerances(train: PowerTrain, stated: Uncertainty) -> tuple[Tolerance, ...]:
     """How sure every number of a power train, as its parts were stated, and of its aircraft is."""
     return (
-        *_drive(_Same(train.motor), _Same(train.controller)), *_alone(_Same(train.pack), "pack"),
-        *_alone(_Same(train.propeller), "propeller"), *_aircraft(_Same(stated)),
+        *drive_tolerances(train.motor, train.controller), *kept_tolerances(train.pack, "pack"),
+        *kept_tolerances(train.propeller, "propeller"), *_aircraft(_Same(stated)),
     )  # fmt: skip
 
 
@@ -242,11 +257,16 @@ def _correlations(part: _Same, kind: str) -> dict[tuple[str, str], float]:
     return part_correlations(part.part, kind)
 
 
-def correlation(train: PowerTrain) -> Floats:
-    """Correlations between the inputs of a train, (inputs, inputs) in the order of ``NAMES``."""
+def correlations(part: Any, kind: str) -> dict[tuple[str, str], float]:
+    """Correlations between the numbers of a part, kept."""
+    return _correlations(_Same(part), kind)
+
+
+def correlation(*of_parts: Iterable[tuple[tuple[str, str], float]]) -> Floats:
+    """Correlations between the inputs, (inputs, inputs) in the order of ``NAMES``, from those within parts."""
     out = np.eye(len(NAMES))
-    for kind in ("motor", "controller", "pack", "propeller"):
-        for pair, r in _correlations(_Same(getattr(train, kind)), kind).items():
+    for pairs in of_parts:
+        for pair, r in pairs:
             i, j = map(NAMES.index, pair)
             out[i, j] = out[j, i] = r
     return out

@@ -1,8 +1,10 @@
 """A scrambled Sobol sequence, without the load of a statistics library.
 
-Direction numbers: S. Joe, F. Y. Kuo, Constructing Sobol sequences with better two-dimensional projections, SIAM J. Sci.
-Comput. 30 (2008) 2635; the first 24 dimensions. Scrambling: a random lower triangular matrix on the digits, then a
-random shift (J. Matousek, On the L2-discrepancy for anchored boxes, J. Complexity 14 (1998) 527).
+The first 24 dimensions. Scrambling: a random lower triangular matrix on the digits, then a random shift.
+
+Sources: direction numbers: S. Joe, F. Y. Kuo, Constructing Sobol sequences with better two-dimensional projections,
+SIAM J. Sci. Comput. 30 (2008) 2635; scrambling: J. Matousek, On the L2-discrepancy for anchored boxes, J. Complexity 14
+(1998) 527.
 """
 
 import numpy as np
