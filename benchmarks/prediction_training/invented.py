@@ -1,11 +1,11 @@
 """A folder of invented propellers in the dataset's form, whose truth is known: for the smoke run and the tests."""
 
-import csv
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
 
+from propmatch.files import csv_text, write_file
 from propmatch_plugins.prediction.families import Label
 from propmatch_plugins.prediction.knowledge import bundled_knowledge
 from propmatch_plugins.prediction.predicted import predict
@@ -52,5 +52,4 @@ def write_invented(
 
 
 def _write(path: Path, header: Sequence[str], rows: Iterable[Sequence[object]]) -> None:
-    with path.open("w", newline="", encoding="utf-8") as file:
-        csv.writer(file).writerows([header, *rows])
+    write_file(path, csv_text([header, *rows]), force=True)

@@ -11,7 +11,6 @@ import re
 import zlib
 from collections import defaultdict
 from dataclasses import dataclass, field, replace
-from importlib.resources import files
 from pathlib import Path
 
 import numpy as np
@@ -155,8 +154,8 @@ def read_measured(folder: str | Path) -> list[MeasuredPropeller]:
 
 
 def family_of_line() -> dict[str, str]:
-    """Family of each line the dataset's labels begin with, from the bundled ``lines.csv``."""
-    text = files("propmatch_datasets.prediction").joinpath("lines.csv").read_text(encoding="utf-8")
+    """Family of each line the dataset's labels begin with, from ``lines.csv`` beside this file."""
+    text = Path(__file__).with_name("lines.csv").read_text(encoding="utf-8")
     return {row["line"]: row["family"] for row in csv.DictReader(text.splitlines())}
 
 

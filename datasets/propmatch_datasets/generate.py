@@ -41,7 +41,7 @@ from statistics import NormalDist
 
 import numpy as np
 
-from propmatch.files import write_file
+from propmatch.files import write_files
 from propmatch.models.pack import CHEMISTRIES
 from propmatch.records.estimates import (
     KV_LABEL_FACTOR,
@@ -210,7 +210,7 @@ def _motor(stator: str, mass: float, label_kv: int, amps: float, cells: int) -> 
         "id": part,
         "name": f"outrunner {stator} kV {label_kv}",
         "kv_rpm_per_v": uncommon(kv, 10, 50) if measured else label_kv,
-        "kv_kind": "effective" if measured else "label",
+        "kv_kind": "measured" if measured else "label",
         "mass_g": mass,
         "resistance_ohm": significant(winding * scatter(stator, part, "resistance"), 3),
         **dict.fromkeys(UNDER_LOAD),
@@ -423,8 +423,7 @@ def files() -> dict[str, str]:
 
 def main(folder: Path) -> None:
     """Write every table and its origin into ``folder``."""
-    for name, text in files().items():
-        write_file(folder / name, text)
+    write_files([(folder / name, text) for name, text in files().items()], force=True)
 
 
 if __name__ == "__main__":

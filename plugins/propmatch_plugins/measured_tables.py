@@ -27,6 +27,7 @@ __all__ = ["MeasuredPropeller", "MeasuredTables", "propmatch_propellers", "read_
 
 FOLDER_VARIABLE = "PROPMATCH_TABLES"
 _TABLES_KEPT = 5000
+_LENT = {"r_over_R": (0.0, 1.1), "beta_deg": (-90.0, 90.0), "true_diameter_in": (0.1, 200.0)}
 
 
 @hookimpl
@@ -231,9 +232,10 @@ class _Lent:
                 self.faults.append(Fault(grid.at(line), rule=rule))
                 continue
             row = dict(zip(grid.header, cells, strict=False))
-            values = [_number(row[name], grid.mark or ".") for name in columns]
+            values = [_number(row[name], grid.mark_or_point, _LENT[name]) for name in columns]
             wrong = [name for name, value in zip(columns, values, strict=True) if value is None and row[name].strip()]
-            self.faults += [Fault(grid.at(line), name, row[name], "must be a number") for name in wrong]
+            rules = {name: f"must be a number from {_LENT[name][0]:g} to {_LENT[name][1]:g}" for name in wrong}
+            self.faults += [Fault(grid.at(line), name, row[name], rule) for name, rule in rules.items()]
             if any(value is None for value in values):
                 continue
             key = (row.get("volume", ""), row["propeller"])
@@ -250,14 +252,12 @@ class _Lent:
         self.used.add(path)
 
 
-def _number(text: str, mark: str) -> float | None:
-    """A finite number, or None."""
-    import math
-
+def _number(text: str, mark: str, ends: tuple[float, float]) -> float | None:
+    """The one number that a text means, or None; also where it lies beyond the ends."""
     from propmatch.records.written import readings
 
     found = readings(text, mark)
-    return found[0] if found and math.isfinite(found[0]) else None
+    return found[0] if len(found) == 1 and ends[0] <= found[0] <= ends[1] else None
 
 
 # ---------------------------------------------------------------- tables once made

@@ -137,6 +137,9 @@ class PartsFolder:
 
         Whatever a reader raises or answers wrongly costs this file alone, and is said with the plugin it came from.
         """
+        if not path.name.isprintable():
+            yield Fault(str(path), rule="its name holds signs that do not print; it was not used", hint="rename it")
+            return
         items = self._items(path)
         while True:
             try:

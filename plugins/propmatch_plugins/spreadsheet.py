@@ -1,7 +1,7 @@
 """Workbooks (.xlsx, .xlsm, .xls, .ods): one sheet for each kind of part, named after it.
 
-The first row that is not blank names the columns. A sheet of another name may have a ``kind`` column; a sheet called
-``notes`` is passed over. Needs the optional extra ``spreadsheets``.
+The first row that is not blank names the columns; titles of a single cell may stand above it. A sheet of another name
+may have a ``kind`` column; a sheet called ``notes`` is passed over. Needs the optional extra ``spreadsheets``.
 """
 
 from collections.abc import Callable, Iterable, Iterator
@@ -71,13 +71,13 @@ def sheets_of(path: Path) -> list[tuple[str | None, "Grid"]]:
         It is no workbook, is too large, or the extra is not installed.
     """
     from propmatch.records.workbook import read_sheets
-    from propmatch_plugins.reading.grid import Grid
+    from propmatch_plugins.reading.grid import LOOKED_AT, Grid, titles
     from propmatch_plugins.reading.heading import kind_of, kind_of_file
 
     found = []
     for name, rows in read_sheets(path):
         if name.lower() != NOTES_SHEET and rows:
-            (line, head), *below = rows
+            (line, head), *below = rows[titles([cells for _, cells in rows[:LOOKED_AT]]) :]
             header = tuple(str(cell) for cell in head)
             grid = Grid(f"{path}:{name}", path.parent, header=header, header_line=line, rows=iter(below)).look()
             found.append((kind_of(name) or kind_of_file(Path(name)) or kind_of_file(path), grid))

@@ -57,8 +57,9 @@ def fit_log(
         Rows with any of motor, label_kv, mass_g, cells, propeller, throttle, volts, amps, rpm, thrust_gf, torque_nm,
         charge_mah, seconds, temperature_c (:class:`propmatch.bench.readings.Reading`).
     motor : Motor or str, optional
-        What is known of it, or its name in the log; default what the log says (label_kv, mass_g), and the motor law for
-        the rest. Of a log with several motors, those rows are taken that bear its name.
+        What is known of it, or its name in the log; default the one motor of the catalogue that the log names, else
+        what the log says (label_kv, mass_g), and the motor law for the rest. Of a log with several motors, those rows
+        are taken that bear its name.
     propellers : Propeller or mapping of name to Propeller, optional
         Those that the log names; one alone serves rows that name none. Others are typed (6x4) or of the catalogue.
     packs : Pack or sequence of Pack, optional
@@ -70,7 +71,7 @@ def fit_log(
     air : Air, optional
         Default the standard air at sea level.
     catalogue : Catalogue, optional
-        Loaded where a propeller needs it.
+        Loaded where motor or propeller need it.
 
     Returns
     -------

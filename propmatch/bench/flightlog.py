@@ -235,15 +235,13 @@ class Minutes:
 
     flight_minutes: float = number(kind="min", label="flight time")
     usual_minutes: float = number(kind="min", label="flight time with the usual factor of flying")
-    usual_minutes_short: float = number(
-        kind="min", label="flight time with the usual factor of flying, low end of 80 %"
-    )
-    usual_minutes_long: float = number(
+    usual_minutes_low: float = number(kind="min", label="flight time with the usual factor of flying, low end of 80 %")
+    usual_minutes_high: float = number(
         kind="min", label="flight time with the usual factor of flying, high end of 80 %"
     )
     measured_minutes: float = number(kind="min", label="flight time with the level-power factor")
-    measured_minutes_short: float = number(kind="min", label="flight time with the level-power factor, low end of 90 %")
-    measured_minutes_long: float = number(kind="min", label="flight time with the level-power factor, high end of 90 %")
+    measured_minutes_low: float = number(kind="min", label="flight time with the level-power factor, low end of 80 %")
+    measured_minutes_high: float = number(kind="min", label="flight time with the level-power factor, high end of 80 %")
     measured_timer_minutes: float = number(kind="min", label="timer setting, with the level-power factor")
 
     @classmethod
@@ -260,8 +258,8 @@ class Minutes:
             short = middle * math.exp(-math.hypot(math.log(middle / short), capacity))
             long = middle * math.exp(math.hypot(math.log(long / middle), capacity))
         return cls(
-            flight_minutes=steady, usual_minutes=usually, usual_minutes_short=shortest, usual_minutes_long=longest,
-            measured_minutes=middle, measured_minutes_short=short, measured_minutes_long=long,
+            flight_minutes=steady, usual_minutes=usually, usual_minutes_low=shortest, usual_minutes_high=longest,
+            measured_minutes=middle, measured_minutes_low=short, measured_minutes_high=long,
             measured_timer_minutes=timer_within(middle, short),
         )  # fmt: skip
 

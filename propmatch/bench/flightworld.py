@@ -30,7 +30,7 @@ __all__ = ["AT", "PROPULSION", "UNKNOWNS", "Aircraft", "HeldAirspeed", "HeldPhas
 
 UNKNOWNS = (*NAMES, "flying", "pace")
 AT = {name: at for at, name in enumerate(UNKNOWNS)}
-PROPULSION = np.array([name not in INPUTS["aircraft"] or name == "accessories" for name in UNKNOWNS])
+PROPULSION = np.array([name not in INPUTS["aircraft"] or name == "radio" for name in UNKNOWNS])
 """Which of them are the power train and how it is flown, rather than what the aircraft needs."""
 _STEP, _MIDDLE_CHARGE = 1e-3, 0.6
 

@@ -1,7 +1,8 @@
 """What instruments are worth: the error that all rows share, resolution, and the scatter of one row.
 
-Gains multiply what the model says, not what was read: else every gain below 1 pays (G. D'Agostini, NIM A 346, 1994,
-306). All figures: common practice, no published source.
+Gains multiply what the model says, not what was read: else every gain below 1 pays.
+
+Sources: gains: G. D'Agostini, NIM A 346, 1994, 306; all figures: common practice, no published source.
 """
 
 from collections.abc import Iterable, Mapping

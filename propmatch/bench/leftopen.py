@@ -22,8 +22,7 @@ SMALLER = 0.8
 MORE_VOLTS = 1.4
 """Volts of the other pack that is proposed, over the first one's."""
 NO_AMPS, MORE_AMPS = "no row has amps: speed, sag and friction cannot be told apart", "read amps too"
-SEVERAL = "no single row settles it: add a bare run and two propellers of different size"
-TWO_PACKS = "no single row settles it: add a bare run and propellers of other sizes, each on packs of two cell counts"
+NO_ROW = "no single row settles it"
 
 
 def _why(constant: str, bench: Bench) -> str:
@@ -112,10 +111,27 @@ def left_open(
             settles |= {key: words for key in left if after[key].determined}
     made = []
     for key in open_:
-        settled = settles.get(key, TWO_PACKS if key == SLOPE else SEVERAL)
+        settled = settles.get(key, _several(bench, packs=key == SLOPE))
         why = _why(key.partition(" ")[0], bench)
         made.append(Undetermined(_subject(key, bench), f"{why}; {settled}", settles.get(key, "")))
     return tuple(made)
+
+
+def _several(bench: Bench, packs: bool) -> str:
+    """Rows that would settle it together, without those that the log has."""
+    bare = any(row.propeller is None and row.throttle for row in bench.rows)
+    sizes = len({row.propeller.diameter_in for row in bench.rows if row.propeller is not None})
+    more = (
+        "propellers of other sizes"
+        if packs
+        else "another propeller of different size"
+        if sizes
+        else "two propellers of different size"
+    )
+    each = ", each on packs of two cell counts" if packs else ""
+    if bare and sizes > 1 and not packs:
+        return f"{NO_ROW}: read the same rows again with finer instruments"
+    return f"{NO_ROW}: add {'' if bare else 'a bare run and '}{more}{each}"
 
 
 def _subject(key: str, bench: Bench) -> str:

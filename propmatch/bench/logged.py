@@ -12,6 +12,7 @@ import numpy as np
 from propmatch.bench.instruments import Instrument, instruments_of
 from propmatch.bench.readings import BARE, Log, Reading
 from propmatch.bench.rowmodel import QUANTITIES, MotorPrior, PackPrior, Row, RowModel
+from propmatch.bench.saved import is_fitted
 from propmatch.catalogue.plugins import LIMIT_VARIABLE
 from propmatch.faults import Fault, InputFaults
 from propmatch.models import motor as law
@@ -22,6 +23,7 @@ from propmatch.records.fields import replace
 from propmatch.records.motorfit import CONSTANTS, expected, no_load_speed_rad_s
 from propmatch.records.parts import Motor, Pack, Propeller, Source
 from propmatch.records.typed import looks_typed, read_part
+from propmatch.tolerances.numbers import part_tolerances
 from propmatch.units import KV_TO_K, MILLIOHM_OHM, RPM_RAD_S
 
 if TYPE_CHECKING:
@@ -40,6 +42,8 @@ LEAST_CELL, MOST_CELL = 0.97, 1.03
 """Volts of a cell in the lightest row, over cut-off and full voltage, beyond which the cells are counted wrongly."""
 UNLOADED = 1.1
 """Speed without load over that of the fastest row, where no label says it."""
+SAME_LABEL = 0.02
+"""How far two labels of one motor may differ, being rounded: common practice, no published source."""
 SUPPLY_WITHIN, SUPPLY_DROPS = 0.02, 0.04
 """A supply at its limit: current within 2 % of the log's highest while the volts lie 4 % below its others."""
 
@@ -94,7 +98,7 @@ class Bench:
             if row.propeller is None and row.throttle == 1.0 and "volts" in row.given:
                 if "rpm" in row.given:
                     break
-                motor = _at_bare_speed(self.prior.motor, self.motor, replace(reading, rpm=float(found)))
+                motor = _at_bare_speed(self.prior.motor, self.prior.estimated, replace(reading, rpm=float(found)))
                 return attrs.evolve(self, prior=attrs.evolve(self.prior, motor=motor))
         return self
 
@@ -142,7 +146,7 @@ def bench_of(
     found = _Found(log, catalogue)
     used, by_quantity = instruments_of(instruments)
     readings = _enough(found, _of_motor(found, motor))
-    motor = None if isinstance(motor, str) else motor
+    motor = motor if isinstance(motor, Motor) else _of_catalogue(found, readings)
     known = _propellers(found, readings, propellers)
     readings = tuple(each for each in readings if _name_of(each, propellers) in known)
     if "bench supply" in used:
@@ -191,6 +195,22 @@ def _of_motor(found: _Found, motor: Motor | str | None) -> tuple[Reading, ...]:
             hint = "fit them one at a time, named in a column motor"
             raise InputFaults([*found.faults, Fault(where, key, rule=rule, hint=hint)])
     return readings
+
+
+def _of_catalogue(found: _Found, readings: Sequence[Reading]) -> Motor | None:
+    """The motor of the catalogue that the log names, none of an earlier fit, whose rows would count twice."""
+    name = next((each.motor for each in readings if each.motor), None)
+    same = [] if name is None else [m for m in found.open_catalogue().named("motors", name) if not is_fitted(m)]
+    label = next((each.label_kv for each in readings if each.label_kv is not None), None)
+    if len(same) != 1:
+        return None
+    motor: Motor = same[0]
+    other = label is not None and motor.kv_kind == "label" and abs(label / motor.kv_rpm_per_v - 1) > SAME_LABEL
+    rule = f"what is known of it is that of {motor.id} in the catalogue"
+    if other:
+        rule = f"{motor.id} of the catalogue is another motor: its label says {motor.kv_rpm_per_v:g} rpm/V"
+    found.fault(rule, key="motor", value=name, kind="note")
+    return None if other else motor
 
 
 def _several(readings: Sequence[Reading], key: str) -> list[str]:
@@ -348,11 +368,15 @@ def _motor_prior(found: _Found, readings: Sequence[Reading], motor: Motor | None
                       mass_g=float(np.clip(mass, 0.5, 5000)), source=source)  # fmt: skip
     known = motor
     bare = next((r for r in readings if _name_of(r, None) == BARE and r.volts and r.throttle in (None, 1.0)), None)
-    if motor.no_load_current_a is None and motor.no_load_voltage_v is None and bare is not None and bare.volts:
-        motor = replace(motor, no_load_voltage_v=float(np.clip(bare.volts, 0.5, 80.0)))
-    stated = getattr(motor.source, "sd_ln", None) or dict.fromkeys(CONSTANTS, motor.source.uncertainty or 0.02)
+    if motor.no_load_voltage_v is None and bare is not None and bare.volts:
+        if bare.amps:  # says more than a label of which nobody knows the volts
+            motor = replace(motor, no_load_current_a=None)
+        if motor.no_load_current_a is None:
+            motor = replace(motor, no_load_voltage_v=float(np.clip(bare.volts, 0.5, 80.0)))
+    stated = {each.name: each.sd for each in part_tolerances(motor, "motor")}
     full, sd = expected(motor, stated)
-    full = _at_bare_speed(full, motor, bare)
+    estimated = frozenset(name for name in CONSTANTS if getattr(motor, name) is None)
+    full = _at_bare_speed(full, estimated, bare)
     if full.resistance_slope_ohm_s is None or not full.resistance_slope_ohm_s:
         sd[2] = 0.0
     if not label_known:
@@ -365,14 +389,13 @@ def _motor_prior(found: _Found, readings: Sequence[Reading], motor: Motor | None
         usual = [max(both) for both in zip(sd, by_label, strict=True)]
     for at, power in ((1, 5 / 3), (2, 1.25), (4, 1.0)):
         sd[at] = math.hypot(sd[at], power * extra)
-    estimated = frozenset(name for name in CONSTANTS if getattr(motor, name) is None)
     return MotorPrior(motor=full, sd=tuple(sd), usual=tuple(usual), estimated=estimated), known, label_known
 
 
-def _at_bare_speed(full: Motor, motor: Motor, bare: Reading | None) -> Motor:
+def _at_bare_speed(full: Motor, estimated: frozenset[str], bare: Reading | None) -> Motor:
     """An estimated no-load current stated at the speed of the bare run, where that was read."""
     i0, r, b = full.no_load_current_a, full.resistance_ohm, full.resistance_slope_ohm_s or 0.0
-    if motor.no_load_current_a is not None or bare is None or not bare.rpm or i0 is None or r is None:
+    if "no_load_current_a" not in estimated or bare is None or not bare.rpm or i0 is None or r is None:
         return full
     w = bare.rpm * RPM_RAD_S * full.gear_ratio
     there = float(law.no_load_current_a(w, i0, no_load_speed_rad_s(full), full.no_load_exponent))
@@ -418,7 +441,7 @@ def _pack_prior(
     most, sd = max(volts, default=0.0), 0.03
     usual = float(np.median(volts)) if volts else 0.0
     guess = max(1, round(usual / cell_v + 0.2)) if most else 3
-    if cells is not None:
+    if cells is not None and volts:
         least, full = LEAST_CELL * kind.cutoff_v, MOST_CELL * kind.full_v
         if guess != cells and not least < usual / cells < full:
             rule = f"{usual:.2f} V are not the volts of {cells} cells: they are those of {guess} in series ({guess}S)"

@@ -12,6 +12,7 @@ one speed make a band.
 """
 
 import itertools
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -52,6 +53,7 @@ STRETCH_S, STEADY_SPEED, STEADY_CLIMB_M_S, BAND_LN = 10.0, 0.15, 1.0, 0.1
 _LEAST_BAND_S, _LEAST_SPEED_M_S = 20.0, 2.0
 _FULL_OVER = 1.03
 _ROWS, _MOST_FAULTS, _LONGEST_LINE = 50_000, 5, 100_000
+_NOT_LOGGED = ("", "-", "--", "n/a", "N/A", "NA", "nan", "NaN", "null", "None")
 _KINDS = ("motor off", "held", "full throttle", "other")
 AMPS_SD, AIRSPEED_SENSOR_SD, GROUND_SPEED_SD = 0.03, 0.03, 0.08
 """sd of ln of a logger's amps, of an airspeed sensor, and of the speed over ground where it stands for the airspeed:
@@ -142,17 +144,30 @@ def _pieces(
 
     try:
         with pd.read_csv(
-            path, sep=separator, header=None, skiprows=1, names=range(columns), usecols=sorted(known.values()),
-            index_col=False, chunksize=_ROWS, skip_blank_lines=False, encoding_errors="replace", on_bad_lines="skip",
+            path, sep=separator, header=None, skiprows=1, names=range(columns + 1), index_col=False, chunksize=_ROWS,
+            skip_blank_lines=False, encoding_errors="replace", keep_default_na=False, na_values=_NOT_LOGGED,
         ) as reader:  # fmt: skip
             for piece in filter(len, reader):
-                yield int(piece.index[0]) + 2, {head: piece[at] for head, at in known.items()}
+                first_line = int(piece.index[0]) + 2
+                for row in np.flatnonzero(piece[columns].notna())[:1]:
+                    raise InputFaults([_too_many(path, first_line + row, columns)])
+                yield first_line, {head: piece[at] for head, at in known.items()}
     except pd.errors.EmptyDataError:
         return
     except pd.errors.ParserError as error:
+        if longer := re.search(r"Expected \d+ fields in line (\d+), saw", str(error)):
+            raise InputFaults([_too_many(path, int(longer[1]), columns)]) from None
         raise InputFaults(
             [Fault(Path(path).name, rule="cannot be read as a table of numbers", hint=str(error))]
         ) from None
+
+
+def _too_many(path: str, line: int, columns: int) -> Fault:
+    """Of a row with more fields than the head nobody knows which number is whose."""
+    rule = f"has more fields than the {columns} of the first row"
+    return Fault(
+        f"{Path(path).name}:{line}", rule=rule, hint="a decimal comma? write a point, or part the fields with ;"
+    )
 
 
 class _Sums:
@@ -187,12 +202,15 @@ class _Sums:
         """A column as numbers; text in it is a fault, an empty cell is not."""
         import pandas as pd
 
-        if pd.api.types.is_numeric_dtype(column):
-            return np.asarray(column, dtype=np.float64)
-        found = np.asarray(pd.to_numeric(column, errors="coerce"), dtype=np.float64)
+        if pd.api.types.is_bool_dtype(column):
+            column = column.astype(str)
+        found = np.array(pd.to_numeric(column, errors="coerce"), dtype=np.float64)
+        found[np.isinf(found)] = np.nan
         for row in np.flatnonzero(np.isnan(found) & np.asarray(column.notna()))[:_MOST_FAULTS]:
             hint = "write a decimal point" if "," in str(column.iloc[row]) else ""
-            self.faults.append(Fault(f"{self.name}:{first_line + row}", head, column.iloc[row], "is no number", hint))
+            self.faults.append(
+                Fault(f"{self.name}:{first_line + row}", head, str(column.iloc[row]), "is no number", hint)
+            )
         return found
 
     def pairs(self, values: Floats, lines: Any) -> None:

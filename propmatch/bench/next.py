@@ -6,19 +6,21 @@ measurement leaves of the variance of y the share
 
     v = 1 - c' (C + S)^-1 c/var(y)
 
-(linear and normal: K. Chaloner, I. Verdinelli, Stat. Sci. 10, 1995, 273). A verdict of either sign is wrong with
+(linear and normal). A verdict of either sign is wrong with
 E[min(P, 1 - P)], P the chance that the check is kept: the expected P after the measurement is that of a normal y whose
 mean is known to sqrt(v) of its spread.
 
 A reading that was taken moves every draw by K (ln reading + e - h), e drawn from the instrument's error and K the
-regression of the draws on h + e: the ensemble with perturbed observations of G. Burgers, P. J. van Leeuwen and
-G. Evensen (Mon. Weather Rev. 126, 1998, 1719). The draws so moved run through the engine again. As the engine is no
-straight line the way is gone in two steps, each with the reading's error times the root of two, which is the same for
-straight lines (A. A. Emerick, A. C. Reynolds, Comput. Geosci. 55, 2013, 3). Weights on the draws that are left as they
-are would cover 51 to 76 % for 80.
+regression of the draws on h + e: an ensemble with perturbed observations. The draws so moved run through the engine
+again. As the engine is no straight line the way is gone in two steps, each with the reading's error times the root of
+two, which is the same for straight lines. Weights on the draws that are left as they are would cover 51 to 76 % for 80.
 
-Errors, minutes and cautions: common practice, no published source. What the models themselves miss a bench by, once
+What the models themselves miss a bench by, once
 its motor is known, counts as error too: 0.7 % of rpm, 2 % of current and thrust (seven motors, 7.4 V told from 11.1 V).
+
+Sources: what a reading leaves open: K. Chaloner, I. Verdinelli, Stat. Sci. 10, 1995, 273; perturbed observations:
+G. Burgers, P. J. van Leeuwen, G. Evensen, Mon. Weather Rev. 126, 1998, 1719; in two steps: A. A. Emerick, A. C.
+Reynolds, Comput. Geosci. 55, 2013, 3; errors, minutes and cautions: common practice, no published source.
 """
 
 import math

@@ -29,7 +29,7 @@ from propmatch.train.lanes import TrainLanes, train_lanes
 from propmatch.train.line import no_load_a
 from propmatch.units import RPM_RAD_S
 
-__all__ = ["REST_S", "BenchRow", "Protocol", "log_text", "protocol"]
+__all__ = ["REST_S", "BenchRow", "Protocol", "protocol", "template_text"]
 
 RUN_S, BARE_S, REST_S = 5.0, 10.0, 90.0
 """How long a loaded and a bare run last, and the rest between: common practice, no published source."""
@@ -66,15 +66,15 @@ class BenchRow:
     throttle: float = number("throttle %", kind="%", digits=0, label="throttle (duty)")
     run_s: float = number("run s", kind="s", digits=0, label="how long it runs")
     volts: float = number("V", kind="V", label="pack voltage under load")
-    volts_low: float = number(kind="V", label="its low end")
-    volts_high: float = number(kind="V", label="its high end")
+    volts_low: float = number(kind="V", label="pack voltage under load, low end of 80 %")
+    volts_high: float = number(kind="V", label="pack voltage under load, high end of 80 %")
     amps: float = number("A", kind="A", label="pack current")
-    amps_low: float = number(kind="A", label="its low end")
-    amps_high: float = number(kind="A", label="its high end")
+    amps_low: float = number(kind="A", label="pack current, low end of 80 %")
+    amps_high: float = number(kind="A", label="pack current, high end of 80 %")
     rpm: float = number("rpm", kind="rpm", digits=0, label="speed")
-    rpm_low: float = number(kind="rpm", digits=0, label="its low end")
-    rpm_high: float = number(kind="rpm", digits=0, label="its high end")
-    thrust_n: float = number("thrust {unit}", kind="thrust", digits=0, label="static thrust")
+    rpm_low: float = number(kind="rpm", digits=0, label="speed, low end of 80 %")
+    rpm_high: float = number(kind="rpm", digits=0, label="speed, high end of 80 %")
+    thrust_static_n: float = number("thrust {unit}", kind="thrust", digits=0, label="static thrust")
     stop_amps: float = number("stop at A", kind="A", label="pack current at the lowest continuous rating")
     stop_rpm: float = number("stop at rpm", kind="rpm", digits=0, label="highest speed of the propeller")
     why: str = ""
@@ -203,7 +203,7 @@ class _Trial:
         """What the instruments should read, and where to stop."""
         stated = self.stated(throttle)
         ends = {"volts": "pack_voltage_v", "amps": "pack_current_a", "rpm": "rpm"}
-        found: dict[str, Any] = {"thrust_n": stated.thrust_n}
+        found: dict[str, Any] = {"thrust_static_n": stated.thrust_n}
         for name, field in ends.items():
             found |= _with_ends(name, float(getattr(stated, field)), np.asarray(getattr(point, field)))
         found["stop_amps"] = self.stop_a(throttle)
@@ -223,7 +223,7 @@ def _bare(trial: _Trial) -> dict[str, Any]:
     )
     stop = min(float(each.continuous[0]) for each in (trial.ratings.motor, trial.ratings.controller))
     return {
-        "thrust_n": math.nan, **_with_ends("volts", float(volts[0]), draws[0]),
+        "thrust_static_n": math.nan, **_with_ends("volts", float(volts[0]), draws[0]),
         **_with_ends("amps", float(amps[0]), draws[1]), **_with_ends("rpm", float(rpm[0]), draws[2]),
         "stop_amps": stop, "stop_rpm": math.nan,
     }  # fmt: skip
@@ -244,7 +244,9 @@ def _unloaded(lanes: TrainLanes) -> tuple[Floats, Floats, Floats]:
 # ---------------------------------------------------------------- the rows
 
 
-def protocol(train: PowerTrain, setting: Setting, propellers: Sequence[Propeller] = ()) -> Protocol:
+def protocol(
+    train: PowerTrain, setting: Setting, propellers: Sequence[Propeller] = (), own: Sequence[Propeller] = ()
+) -> Protocol:
     """The rows to run for a power train.
 
     Parameters
@@ -255,22 +257,26 @@ def protocol(train: PowerTrain, setting: Setting, propellers: Sequence[Propeller
         Air, and how sure the numbers are that no part states.
     propellers : sequence of Propeller
         From which smaller ones are taken; those without a table are passed over.
+    own : sequence of Propeller
+        Those of them that one has: the others are asked for only where none of these serves.
 
     Returns
     -------
     Protocol
     """
-    return _Planner(train, setting, propellers).plan()
+    return _Planner(train, setting, propellers, own).plan()
 
 
 class _Planner:
     """Puts the rows together."""
 
-    def __init__(self, train: PowerTrain, setting: Setting, propellers: Sequence[Propeller]) -> None:
+    def __init__(
+        self, train: PowerTrain, setting: Setting, propellers: Sequence[Propeller], own: Sequence[Propeller]
+    ) -> None:
         self.setting, self.said = setting, ""
         pack, self.said = _allowed_pack(train)
         self.train = replace(train, count=1, pack=pack, radio_current_a=0.0)
-        self.propellers = propellers
+        self.propellers, self.own = propellers, own
         self.rows: list[BenchRow] = []
         self.left_out: list[str] = []
 
@@ -327,7 +333,8 @@ class _Planner:
         used = {row.propeller for row in self.rows} | {self.train.propeller}
         limit = rating_lanes([self.train])
         most = min(float(each.continuous[0]) for each in (limit.motor, limit.controller, limit.pack))
-        for propeller in self._by_current(share * (most if top is None else min(top, most))):
+        wanted_a = share * (most if top is None else min(top, most))
+        for propeller in (*self._by_current(wanted_a, self.own), *self._by_current(wanted_a, self.propellers)):
             if propeller in used:
                 continue
             train = replace(self.train, propeller=propeller)
@@ -335,17 +342,20 @@ class _Planner:
             point = trial.point(1.0)
             if not trial.over(point, 1.0):
                 why = "kV apart from resistance: another load at the same volts"
-                self._add(what, train, propeller, RUN_S, why, {**trial.row(1.0, point), "throttle": 1.0})
+                found = {**trial.row(1.0, point), "throttle": 1.0}
+                if self.own and propeller not in self.own:
+                    found["instead"] = "of the catalogue: your own have no other smaller one that keeps every rating"
+                self._add(what, train, propeller, RUN_S, why, found)
                 return
         self.left_out.append(
             f"{what}: the catalogue has none smaller that keeps every rating at full throttle on this pack"
         )
 
-    def _by_current(self, wanted_a: float) -> list[Propeller]:
-        """Smaller propellers by how near their current at full throttle comes, lighter ones next."""
+    def _by_current(self, wanted_a: float, propellers: Sequence[Propeller]) -> list[Propeller]:
+        """Smaller ones of these propellers by how near their current at full throttle comes, lighter ones next."""
         own = self.train.propeller
         some = [
-            each for each in self.propellers
+            each for each in propellers
             if each.table is not None and each.diameter_in < own.diameter_in and each.family != "folding"
         ]  # fmt: skip
         if not some:
@@ -362,7 +372,7 @@ class _Planner:
     def _other_pack(self) -> None:
         if not list(_other_packs(self.train)):
             cells = self.train.pack.cells_series
-            self.left_out.append(f"another pack: as far as it is stated, motor and controller take {cells}S alone")
+            self.left_out.append(f"another pack: as far as it is stated, motor and ESC take {cells}S alone")
         for pack in _other_packs(self.train):
             own = _Trial(self.setting, replace(self.train, pack=pack))
             over = own.over(own.point(1.0), 1.0)
@@ -388,7 +398,7 @@ def _allowed_pack(train: PowerTrain) -> tuple[Pack, str]:
     cells = int(min(max(pack.cells_series, float(ratings.cells_least[0])), float(ratings.cells_most[0])))
     if cells == pack.cells_series:
         return pack, ""
-    said = f"{cells}S instead of {pack.cells_series}S: motor and controller are for {cells}S at "
+    said = f"{cells}S instead of {pack.cells_series}S: motor and ESC are for {cells}S at "
     return _of_cells(pack, cells), said + ("most" if cells < pack.cells_series else "least")
 
 
@@ -413,12 +423,12 @@ def _of_cells(pack: Pack, cells: int) -> Pack:
 # ---------------------------------------------------------------- the log to fill in
 
 
-def log_text(plan: Protocol) -> str:
-    """An empty log as CSV: its rows named, notes above them; what was not read stays empty."""
+def template_text(plan: Protocol) -> str:
+    """An empty table as CSV: its rows named, notes above them; what was not read stays empty."""
     motor = plan.train.motor
     label = motor.kv_rpm_per_v if motor.kv_kind == "label" else None
     notes = [
-        "Fill in what you read; leave empty what you did not. volts and amps at the controller's input.",
+        "Fill in what you read; leave empty what you did not. volts and amps at the ESC's input.",
         "Write the throttle and the propeller that you really ran; repeat a row for a second reading.",
     ]
     for row in plan.rows:

@@ -7,7 +7,6 @@ megabytes, steady stretches are averaged while it is read, each becomes a row, a
 import csv
 import heapq
 import math
-import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import chain, islice
 from pathlib import Path
@@ -18,11 +17,11 @@ import attrs
 from propmatch.faults import Fault, InputFaults, did_you_mean
 from propmatch.files import cell_meant
 from propmatch.records.fields import Declared, check, declared, integer, number, record, text
+from propmatch.records.headings import reading_meant
 from propmatch.records.jsontext import parse_json
 from propmatch.records.tomltext import read_keys, read_toml
-from propmatch.records.typed import read_value
 from propmatch.records.workbook import WORKBOOKS, read_sheets
-from propmatch.records.written import no_value
+from propmatch.records.written import marks_shown, no_value, quantity
 from propmatch.units import conversion, units_for
 
 __all__ = ["BARE", "COLUMNS", "MOST_ROWS", "Log", "Reading", "read_log"]
@@ -34,16 +33,9 @@ STEADY = {"volts": 0.02, "amps": 0.06, "rpm": 0.02, "thrust_gf": 0.06, "torque_n
 """How far readings may stray from the mean of a steady stretch; common practice, no published source."""
 STEADY_THROTTLE, STEADY_AMPS, LEAST_SAMPLES = 0.02, 0.2, 5
 _MOST_FAULTS, _MOST_FAULTY = 50, 2000
-_LONGEST_LINE = 100_000
+_LONGEST_LINE, _LOOKED_AT = 100_000, 500
 _EXAMPLE = "{volts = 11.1, amps = 8.2}"
 _EMPTY = ("", "-", "n/a", "nan")
-_WORDS = {
-    "name": "motor", "kv": "label_kv", "mass": "mass_g", "prop": "propeller", "voltage": "volts", "voltage_v": "volts",
-    "current": "amps", "current_a": "amps", "speed": "rpm", "thrust": "thrust_gf", "torque": "torque_nm",
-    "charge": "charge_mah", "time": "seconds", "time_s": "seconds", "temperature": "temperature_c",
-}  # fmt: skip
-"""Other heads of a column."""
-_HEAD = re.compile(r"\s*([^\[(]*?)\s*(?:[\[(]\s*(.*?)\s*[\])])?\s*")
 
 
 @record()
@@ -56,7 +48,7 @@ class Reading:
     cells: int | None = integer(ge=1, le=14, default=None, doc="cells in series of the pack")
     propeller: str | None = text(default=None, doc="size as in 6x4, or id; none for a bare shaft")
     throttle: float | None = number(ge=0, le=1, default=None, doc="share of full throttle; 1 where it is not said")
-    volts: float | None = number("V", gt=0, le=100, default=None, doc="at the controller's input, under load")
+    volts: float | None = number("V", gt=0, le=100, default=None, doc="at the ESC's input, under load")
     amps: float | None = number("A", ge=0, le=1000, default=None, doc="from the pack, all motors together")
     rpm: float | None = number("rpm", gt=0, le=300_000, default=None, doc="speed of the propeller")
     thrust_gf: float | None = number("gf", ge=0, le=100_000, default=None, doc="static thrust of all propellers")
@@ -119,8 +111,8 @@ def read_log(log: Any, where: str | None = None) -> Log:
     named = where or (str(log) if isinstance(log, str | Path) else "log")
     keeper = _Keeper(named)
     try:
-        heads, rows = _table(log, named)
-        readings = keeper.readings(heads, rows)
+        heads, rows, delimiter = _table(log, named)
+        readings = keeper.readings(heads, rows, delimiter)
         few = tuple(islice(readings, MOST_ROWS + 1))
         long = len(few) > MOST_ROWS
         kept = keeper.steady(chain(few, readings)) if long else tuple(Reading(**each) for each in few)
@@ -141,19 +133,19 @@ def _heads_hint() -> str:
 Rows = Iterator[tuple[int, Sequence[object]]]
 
 
-def _table(log: Any, where: str) -> tuple[list[str], Rows]:
-    """Heads and numbered rows of anything that can be a log."""
+def _table(log: Any, where: str) -> tuple[list[str], Rows, str]:
+    """Heads and numbered rows of anything that can be a log, and what parts its fields, if anything does."""
     if isinstance(log, str | Path):
         return _file(Path(log), where)
     if hasattr(log, "columns") and hasattr(log, "itertuples"):
         rows = ((at, row) for at, row in enumerate(log.itertuples(index=False, name=None), start=1))
-        return [str(each) for each in log.columns], rows
+        return [str(each) for each in log.columns], rows, ""
     if isinstance(log, Mapping):
-        return _mappings(_spread(log, where))
+        return *_mappings(_spread(log, where)), ""
     if isinstance(log, Iterable):
         rows_of = list(log)
         if all(isinstance(each, Mapping) for each in rows_of):
-            return _mappings(rows_of)
+            return *_mappings(rows_of), ""
     raise TypeError("a log is a path, a mapping, a list of mappings or a DataFrame")
 
 
@@ -197,27 +189,39 @@ def _mappings(rows: Sequence[Mapping[str, Any]]) -> tuple[list[str], Rows]:
     return heads, ((at, [row.get(head) for head in heads]) for at, row in enumerate(rows, start=1))
 
 
-def _file(path: Path, where: str) -> tuple[list[str], Rows]:
+def _file(path: Path, where: str) -> tuple[list[str], Rows, str]:
     kind = path.suffix.lower()
     if kind in (".json", ".toml"):
-        return _mappings(_rows_of(_keys(path, where), where))
+        return *_mappings(_rows_of(_keys(path, where), where)), ""
     if kind in WORKBOOKS:
-        return _workbook(path, where)
+        return *_workbook(path, where), ""
     lines = _lines(path, where)
     first = next(((at, line) for at, line in lines if line.strip() and not line.startswith("#")), None)
     if first is None:
         raise InputFaults([Fault(where, rule="is empty", hint=_heads_hint())])
-    comma = max(",;\t", key=first[1].count)
-    heads = next(csv.reader([first[1]], delimiter=comma))
-    decimal = comma == ";"
+    delimiter = max(",;\t", key=first[1].count)
+    return next(csv.reader([first[1]], delimiter=delimiter)), _records(lines, delimiter, where), delimiter
 
-    def rows() -> Rows:
+
+def _records(lines: Iterator[tuple[int, str]], delimiter: str, where: str) -> Rows:
+    """Cells of every row that is not blank and no note, with the line it begins in."""
+    begun: list[int] = []
+
+    def texts() -> Iterator[str]:
         for at, line in lines:
-            if line.strip() and not line.startswith("#"):
-                cells = next(csv.reader([line], delimiter=comma))
-                yield at, [each.replace(",", ".") for each in cells] if decimal else cells
+            if begun or (line.strip() and not line.startswith("#")):
+                begun.append(at)
+                yield line + "\n"
 
-    return heads, rows()
+    reader = csv.reader(texts(), delimiter=delimiter, strict=True)
+    try:
+        for cells in reader:
+            yield begun[0], cells
+            begun.clear()
+    except csv.Error as error:
+        reason = "a quotation mark is not closed" if "unexpected end" in str(error) else str(error)
+        place = f"{where}:{begun[0]}" if begun else where
+        raise InputFaults([Fault(place, rule=f"cannot be split into columns: {reason}")]) from None
 
 
 def _keys(path: Path, where: str) -> Any:
@@ -257,10 +261,13 @@ def _workbook(path: Path, where: str) -> tuple[list[str], Rows]:
 
 
 class _Column:
-    """A head that is understood: how its texts become the field's number."""
+    """A head that is understood: how its texts become the field's number.
+
+    ``mark`` is the decimal mark that the log shows, else empty; ``points``: a point marks decimals all the same.
+    """
 
     def __init__(self, at: int, head: str, rule: Declared, unit: str = "") -> None:
-        self.at, self.head, self.rule, self.unit = at, head, rule, unit
+        self.at, self.head, self.rule, self.unit, self.mark, self.points = at, head, rule, unit, "", True
         self._convert = conversion(unit, rule.unit) if unit else None
         self._low = -math.inf if rule.ge is None else rule.ge
         self._above = -math.inf if rule.gt is None else rule.gt
@@ -270,8 +277,15 @@ class _Column:
         """The number or text; a ``Fault`` without a place where it is wrong."""
         if isinstance(cell, str) and (wrong := no_value(cell)):
             return Fault("", self.rule.name, cell, *wrong)
+        if self.rule.name == "cells" and isinstance(cell, str):
+            cell = cell.strip().removesuffix("s").removesuffix("S")
         if self.rule.kind == "text":
-            return cell_meant(str(cell).strip())
+            return self._checked(cell_meant(str(cell).strip()))
+        if isinstance(cell, str):
+            if "," in cell or "_" in cell or ("." in cell and not self.points):
+                return self._in_words(cell)
+        elif isinstance(cell, bool) or str(getattr(cell, "dtype", "")) == "bool":
+            return self._checked(bool(cell))
         try:
             found = float(cell)
         except (TypeError, ValueError):
@@ -283,10 +297,10 @@ class _Column:
         return self._checked(found)
 
     def _in_words(self, cell: Any) -> Any:
-        """A number with its unit beside it."""
+        """A number with its unit beside it, or with a comma."""
         if not isinstance(cell, str):
             return self._checked(cell)
-        found = read_value(self.rule, f"{cell} {self.unit}" if self.unit else cell)
+        found = quantity(self.rule, cell, self.mark, self.unit, stated=bool(self.unit))
         return found if isinstance(found, Fault) else self._checked(found)
 
     def _checked(self, found: Any) -> Any:
@@ -306,6 +320,20 @@ def _said(rule: Declared, value: Any, problem: Any) -> Fault:
     else:
         text, hint = problem.rule, problem.hint
     return Fault("", rule.name, value, text, hint)
+
+
+def _settle_marks(columns: Sequence[_Column], rows: Sequence[tuple[int, Sequence[Any]]], delimiter: str) -> None:
+    """Tell the columns the decimal mark that the first rows show; commas that part the fields settle nothing."""
+    numbers = [column for column in columns if column.rule.kind != "text"]
+    shown = marks_shown(
+        cell
+        for _, cells in rows
+        for each in numbers
+        if each.at < len(cells) and isinstance(cell := cells[each.at], str)
+    )
+    mark = next(iter(shown)) if len(shown) == 1 and not (shown == {","} and delimiter == ",") else ""
+    for column in columns:
+        column.mark, column.points = mark, mark == "." or not (shown or delimiter == ";")
 
 
 class _Keeper:
@@ -328,13 +356,15 @@ class _Keeper:
         else:
             self._more += 1
 
-    def readings(self, heads: Sequence[str], rows: Rows) -> Iterator[Values]:
+    def readings(self, heads: Sequence[str], rows: Rows, delimiter: str) -> Iterator[Values]:
         """The numbers of every sound row; faulty ones are set aside."""
         columns = self._columns(heads)
         if not any(column.rule.name in _READ for column in columns):
             rule = "no column says what an instrument read"
             raise InputFaults([*self._faults, *self.notes, Fault(self.where, rule=rule, hint=_heads_hint())])
-        for at, cells in rows:
+        few = list(islice(rows, _LOOKED_AT))
+        _settle_marks(columns, few, delimiter)
+        for at, cells in chain(few, rows):
             self.count += 1
             if self._bad > max(_MOST_FAULTY, self.count // 2):
                 rule = (
@@ -342,10 +372,25 @@ class _Keeper:
                 )
                 self.notes.append(Fault(f"{self.where}:{at}", rule=rule, hint="mend the first of them"))
                 return
-            values = self._values(columns, at, cells)
+            values = self._values(columns, at, cells) if self._is_whole(heads, at, cells) else None
             if values is not None and not values.keys().isdisjoint(_READ):
                 values["line"] = at
                 yield values
+
+    def _is_whole(self, heads: Sequence[str], at: int, cells: Sequence[Any]) -> bool:
+        """Whether a row has as many fields as there are heads; of more or fewer nobody knows whose they are."""
+        more = any(cell not in (None, "") for cell in cells[len(heads) :])
+        if not more and len(cells) >= len(heads):
+            return True
+        self._bad += 1
+        rule = f"has {len(cells)} fields, the first row names {len(heads)}"
+        hint = (
+            "a decimal comma? write a point, or quote the field"
+            if more
+            else "write an empty field for what is not known"
+        )
+        self._fault(Fault(f"{self.where}:{at}", rule=rule, hint=hint))
+        return False
 
     def _values(self, columns: Sequence[_Column], at: int, cells: Sequence[Any]) -> Values | None:
         values: Values = {}
@@ -389,9 +434,9 @@ class _Keeper:
         known = {each.name: each for each in COLUMNS}
         found: dict[str, _Column] = {}
         for at, head in enumerate(heads):
-            match = _HEAD.fullmatch(str(head))
-            word, unit = (match[1].lower().replace(" ", "_"), match[2] or "") if match else (str(head), "")
-            rule = known.get(word) or known.get(_WORDS.get(word, ""))
+            word = str(head).strip()
+            name, unit = reading_meant(word)
+            rule = known.get(name)
             if rule is None:
                 if word:
                     hint = did_you_mean(word, known)

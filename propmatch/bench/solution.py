@@ -9,6 +9,7 @@ import numpy as np
 from propmatch.bench.rowmodel import PACK_LINE, RowModel
 from propmatch.models.arrays import Flags, Floats
 from propmatch.models.leastsquares import GAUSS, STUDENT, information, least
+from propmatch.tolerances.quantile import chi_square_tail
 
 __all__ = ["Solution", "evaluated", "solved"]
 
@@ -57,9 +58,7 @@ class Solution:
     @property
     def chance(self) -> float:
         """Chance of a chi-square as large, were everything as it should be."""
-        from scipy.special import chdtrc
-
-        return float(chdtrc(max(self.freedom, 1), self.chi_square))
+        return chi_square_tail(max(self.freedom, 1), self.chi_square)
 
     @cached_property
     def theta(self) -> Floats:

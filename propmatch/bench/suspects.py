@@ -307,7 +307,7 @@ def _flat_volts(bench: Bench) -> list[Fault]:
                 f"hardly change from {amps.min():.1f} to {amps.max():.1f} A, where {name} sags by {drop:.2f} V at "
                 "least: the volts of the resting pack are written for those of the motor"
             )
-            faults.append(Fault(bench.where, "volts", rule=rule, hint="read them at the controller, under load"))
+            faults.append(Fault(bench.where, "volts", rule=rule, hint="read them at the ESC, under load"))
     return faults
 
 

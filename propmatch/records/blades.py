@@ -1,9 +1,10 @@
 """Propeller families by what the eye and callipers see, and a key of three questions that picks one.
 
-Chords and outlines of ``thin``, ``thick``, ``broad`` and ``wide`` are medians over measured blades (J. B. Brandt, R. W.
-Deters, G. K. Ananda, O. D. Dantsker, M. S. Selig, UIUC Propeller Database, vols 1 to 4; which blade belongs to a family
-is our own reading); those of ``folding`` and ``racing``, thickness and stiffness are common practice, no published
-source.
+Which blade belongs to a family is our own reading.
+
+Sources: chords and outlines of ``thin``, ``thick``, ``broad`` and ``wide``: medians over measured blades, J. B. Brandt,
+R. W. Deters, G. K. Ananda, O. D. Dantsker, M. S. Selig, UIUC Propeller Database, vols 1 to 4; those of ``folding`` and
+``racing``, thickness and stiffness: common practice, no published source.
 """
 
 import math

@@ -120,20 +120,23 @@ def _brief(source: TomlText) -> Brief:
         raise InputFaults(source.faults)
     brief, problems = walk(Brief, source.data, "")
     if brief is None:
-        problems += [*mass_problems(readable(Brief, source.data)), *_variants_apart(source.data)]
+        problems += [*mass_problems(readable(Brief, source.data)), *_masses_apart(source.data)]
     else:
-        problems += [*mass_problems(brief), *_variant_problems(brief)]
+        problems += [*mass_problems(brief), *_target_problems(brief), *_variant_problems(brief)]
     if brief is None or problems:
         raise InputFaults(placed(problems, source.where, source.lines))
     return brief  # type: ignore[no-any-return]
 
 
-def _variants_apart(data: Mapping[str, Any]) -> Iterator[Problem]:
-    """Problems of each variant that can be read with the aircraft, whatever else is wrong."""
+def _masses_apart(data: Mapping[str, Any]) -> Iterator[Problem]:
+    """Problems of target masses and of each variant that can be read with the aircraft, whatever else is wrong."""
     lists = {key: data[key] for key in ("aircraft", "wing", "item", "structure") if key in data}
     places = ("balance", "tail", "thrust_line", "motor_place", "body", "control")
     base = lists | {key: data[key] for key in places if key in data}
     variants = data.get("variant")
+    alone = walk(Brief, lists, "")[0]
+    if alone is not None and not mass_problems(alone):
+        yield from _target_problems(alone)
     for at, variant in enumerate(variants if isinstance(variants, list) else (), start=1):
         brief = walk(Brief, {**base, "variant": [variant]}, "")[0]
         if brief is None and isinstance(variant, Mapping):
@@ -141,6 +144,17 @@ def _variants_apart(data: Mapping[str, Any]) -> Iterator[Problem]:
             brief = walk(Brief, {**lists, "variant": [without]}, "")[0]
         if brief is not None and not mass_problems(brief):
             yield from _variant_problems(brief, at)
+
+
+def _target_problems(brief: Brief) -> list[Problem]:
+    """A target mass of the aircraft as designed that its bare mass alone exceeds."""
+    bare = _bare_mass_g(_listed(completed(brief)[0], None)[0], None)
+    return _below_bare("aircraft.target_mass_g", brief.aircraft.target_mass_g, bare)
+
+
+def _below_bare(path: str, target: float | None, bare: float) -> list[Problem]:
+    low = target is not None and target < bare
+    return [Problem(path, target, f"is below the bare mass of {bare:g} g")] if low else []
 
 
 def _variant_problems(brief: Brief, first: int = 1) -> list[Problem]:
@@ -153,6 +167,7 @@ def _variant_problems(brief: Brief, first: int = 1) -> list[Problem]:
         found += [] if variant.body is None else body_problems(filled, variant.body, path)
         lines, _ = _listed(filled, variant)
         bare, least = _bare_mass_g(lines, variant), stays_g(lines)
+        found += _below_bare(f"{path}.target_mass_g", variant.target_mass_g, bare)
         found += walk(Aircraft, {"name": variant.name, "bare_mass_g": bare}, path)[1]
         if variant.bare_mass_g is not None and bare <= least:
             right = f"must be above {least:g} g, what items and additions to the print weigh without any filament"

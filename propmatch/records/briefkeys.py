@@ -99,6 +99,7 @@ _MEANT = {
     **dict.fromkeys(("weight", "mass"), ("aircraft.bare_mass_g", "aircraft.target_mass_g")),
     **dict.fromkeys(("auw", "all-up weight", "all-up mass", "takeoff weight"), ("aircraft.target_mass_g",)),
     **dict.fromkeys(("flight time", "endurance"), ("limits.min_flight_minutes",)),
+    **dict.fromkeys(("motors", "number of motors"), ("aircraft.motor_count",)),
 }
 """What people call some of the keys."""
 

@@ -65,7 +65,7 @@ def _header(path: str) -> str:
 def _given(record: Any, keys: Sequence[BriefKey], notes: Mapping[str, str]) -> Iterator[str]:
     for key in keys:
         if _says(record, key.rule):
-            told = notes.get(key.path, _meaning(key))
+            told = notes.get(key.path, _meaning(key, stated=True))
             yield f"{key.rule.name} = {literal(getattr(record, key.rule.name))}" + (f"    # {told}" if told else "")
 
 
@@ -78,9 +78,10 @@ def _silent(record: Any, keys: Sequence[BriefKey]) -> Iterator[str]:
             yield f"# {key.rule.name} ={value}    # {_meaning(key)}"
 
 
-def _meaning(key: BriefKey) -> str:
-    """Unit, meaning, the words allowed, and whether something stands in for it: all on one line."""
+def _meaning(key: BriefKey, stated: bool = False) -> str:
+    """Unit, meaning, the words allowed, and whether something stands in while it is not stated: all on one line."""
     rule = key.rule
     doc = rule.doc or getattr(rule.item, "doc", "")
     words = ("or " if rule.kind == "words or number" else "") + ", ".join(rule.options)
-    return "; ".join(filter(None, (rule.unit, doc, words if rule.options else "", "assumed" if key.left_out else "")))
+    assumed = "assumed" if key.left_out and not stated else ""
+    return "; ".join(filter(None, (rule.unit, doc, words if rule.options else "", assumed)))

@@ -8,14 +8,16 @@ The motor law. A motor of mass m [g] whose label says kV turns as if
     I0(w) = d 1.4e-4 m (w/1571)^0.3/K_t                 no-load current
 
 with c 1.10, beta 2.6, q 1.25, g 1.05, d 0.8 and w in rad/s. c (K/Km)^2 is the winding; the part that rises with speed
-is the drop of commutation and what controller and leads add to it. Fitted jointly to the five-inch bench (P. Cao,
-J. Strawson, motor_propeller_testing, 2018) and 24 other motors of open thrust stands and makers' tables, on up to
-12.6 V; ``benchmarks/laws.py`` judges it. Between motors f scatters by 5 %, c by 40 %, beta by 35 %, g by 3 %, d by 45 %
-(sd of ln), and the constants are known to 1.4, 16, 15, 4 and 15 % (q to 0.12); ranges beside the assumptions hold 80 %
-of motors. On stands of heavily loaded motors they held less than half: there they are too narrow.
+is the drop of commutation and what controller and leads add to it; ``benchmarks/laws.py`` judges it. Between motors f
+scatters by 5 %, c by 40 %, beta by 35 %, g by 3 %, d by 45 % (sd of ln), and the constants are known to 1.4, 16, 15, 4
+and 15 % (q to 0.12); ranges beside the assumptions hold 80 % of motors. On stands of heavily loaded motors they held
+less than half: there they are too narrow.
 
 Km = K/sqrt(R). Among motors of one shape it grows with length^2.5, so with mass^(5/6); makers' windings from 5 to 200 g
 lie at 1.03 of the resistance that it gives, 80 % within a factor 1.44.
+
+Source: motor law fitted jointly to the five-inch bench (P. Cao, J. Strawson, motor_propeller_testing, public
+repository, 2018) and 24 other motors of open thrust stands and makers' tables, on up to 12.6 V.
 """
 
 import math
@@ -49,10 +51,11 @@ __all__ = [
     "LAW_VOLTS",
     "Z80",
     "Assumption",
+    "Completed",
     "beyond_law",
     "burst_c",
     "completed",
-    "completed_drive",
+    "drive_assumptions",
     "estimated_current_a",
     "motor_constant_nm_per_sqrt_w",
     "motor_no_load_current_a",
@@ -311,7 +314,7 @@ def _motor_under_load(part: Motor, kv: float, notes: _Notes) -> None:
             r = min(r, 0.5 * part.no_load_voltage_v / part.no_load_current_a)
         low, high = r / RESISTANCE_SPREAD, notes.within("resistance_ohm", r * RESISTANCE_SPREAD)
         text = (
-            f"resistance {r * 1e3:.0f} mohm near standstill from {mass:g} g and kV, controller and leads in it, whose "
+            f"resistance {r * 1e3:.0f} mohm near standstill from {mass:g} g and kV, ESC and leads in it, whose "
             f"own is then not counted; 80 % of motors: {low * 1e3:.0f} to {high * 1e3:.0f} mohm"
         )
         notes.note("resistance_ohm", r, text, low, high)
@@ -364,7 +367,7 @@ def _controller(part: Controller) -> tuple[Controller, tuple[Assumption, ...]]:
     notes = _Notes(part)
     if part.resistance_mohm is None:
         r, size = (8.0, "below") if part.max_current_a < 20 else (3.0, "from")
-        text = f"controller resistance {r:g} mohm, usual {size} 20 A; {PRACTICE}"
+        text = f"ESC resistance {r:g} mohm, usual {size} 20 A; {PRACTICE}"
         notes.note("resistance_mohm", r, text, r / 2, r * 2)
     controller: tuple[Controller, tuple[Assumption, ...]] = notes.filled()
     return controller
@@ -426,20 +429,33 @@ def _airframe(part: Airframe) -> tuple[Airframe, tuple[Assumption, ...]]:
     return replace(part, cd0=cd0), (made,)
 
 
-def completed_drive(motor: Motor, controller: Controller) -> tuple[Motor, Controller, tuple[Assumption, ...]]:
-    """Motor and controller completed beside each other: what is not known of one may rest on the other.
+class Completed:
+    """Parts completed once each, however often they are asked for."""
+
+    def __init__(self) -> None:
+        self._done: dict[int, tuple[Any, Any]] = {}
+
+    def __call__(self, part: Any) -> tuple[Any, tuple[Assumption, ...]]:
+        """:func:`completed` of a part."""
+        if id(part) not in self._done:
+            self._done[id(part)] = part, completed(part)  # the part is held, so that its id stays its own
+        found: tuple[Any, tuple[Assumption, ...]] = self._done[id(part)][1]
+        return found
+
+
+def drive_assumptions(motor: Motor, controller: Controller, complete: Completed) -> tuple[Assumption, ...]:
+    """What is assumed of motor and controller beside each other: what is not known of one may rest on the other.
 
     A motor's resistance that has the controller in it leaves nothing to assume about the controller's own; the
     part-throttle loss of a controller depends on the motor.
     """
-    full, made = completed(motor)
-    switch, more = completed(controller)
+    full, made = complete(motor)
+    more = complete(controller)[1]
     if full.controller_included:
         more = tuple(each for each in more if each.field != "resistance_mohm")
     if controller.part_throttle_loss is None:
-        loss = attrs.evolve(usual_part_throttle_loss(motor.mass_g), subject=controller.name)
-        switch, more = replace(switch, part_throttle_loss=loss.value), (*more, loss)
-    return full, switch, made + more
+        more = (*more, attrs.evolve(usual_part_throttle_loss(motor.mass_g), subject=controller.name))
+    return made + more
 
 
 def beyond_law(made: Sequence[Assumption], pack: Pack) -> tuple[Assumption, ...]:
@@ -456,7 +472,11 @@ def beyond_law(made: Sequence[Assumption], pack: Pack) -> tuple[Assumption, ...]
 
 @completed.register
 def _train(part: PowerTrain) -> tuple[PowerTrain, tuple[Assumption, ...]]:
-    motor, controller, of_drive = completed_drive(part.motor, part.controller)
+    complete = Completed()
+    motor, controller = complete(part.motor)[0], complete(part.controller)[0]
+    of_drive = drive_assumptions(part.motor, part.controller, complete)
+    losses = {each.field: each.value for each in of_drive if each.field == "part_throttle_loss"}
+    controller = replace(controller, **losses) if losses else controller
     if part.motor.max_current_a is None:
         motor, rating = _motor_current(motor, part.pack)
         of_drive += rating
@@ -476,7 +496,7 @@ def supply_assumed(train: PowerTrain) -> tuple[Assumption, ...]:
         return ()
     mass = train.supply_g
     text = (
-        f"receiver and servos get a separate supply (BEC) of {mass:.1f} g beside the controller, which brings none: "
+        f"receiver and servos get a separate supply (BEC) of {mass:.1f} g beside the ESC, which brings none: "
         f"{SUPPLY_G:g} g and {SUPPLY_G_PER_A:g} g per ampere of the {train.radio_current_a:.2g} A they draw; {PRACTICE}"
     )
     made = Assumption("receiver supply", "receiver_supply_mass_g", mass, "g", text, mass / 2, mass * 2)

@@ -11,6 +11,7 @@ import math
 import numbers
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from copy import copy
 from types import SimpleNamespace
 from typing import Any, TypeVar, dataclass_transform
 
@@ -120,6 +121,11 @@ class Declared:
         return self.default is REQUIRED
 
     @property
+    def longest(self) -> int:
+        """Most characters of a text; an id has the box or plugin in front of the name."""
+        return {"name": 200, "id": 300}.get(self.name, 10_000)
+
+    @property
     def bounds(self) -> str:
         """The range in words with its unit, as in ``above 0 and at most 5000 g``."""
         signs = (("above", self.gt), ("at least", self.ge), ("below", self.lt), ("at most", self.le))
@@ -215,7 +221,7 @@ def _wrong_type(key: str, value: object, right: str, hint: str = "") -> Problem:
 
 
 def _check_number(rule: Declared, value: object, key: str) -> tuple[Any, list[Problem]]:
-    if isinstance(value, bool) or not isinstance(value, numbers.Real):
+    if type(value) is not float and (isinstance(value, bool) or not isinstance(value, numbers.Real)):
         hint = "write it without quotes" if isinstance(value, str) and _is_number(value) else ""
         return None, [_wrong_type(key, value, "must be " + rule.rule, hint)]
     try:
@@ -260,6 +266,8 @@ def _check_text(rule: Declared, value: object, key: str) -> tuple[Any, list[Prob
     if not value.strip():
         return None, [Problem(key, value, "must not be empty")]
     wrong = text_rule(value)
+    if not wrong and len(value) > rule.longest:
+        wrong = f"must be at most {rule.longest} characters long"
     return (None, [Problem(key, value, wrong)]) if wrong else (value, [])
 
 
@@ -276,7 +284,10 @@ def text_rule(value: str) -> str:
 
 def _check_many(rule: Declared, value: object, key: str, reading: bool) -> tuple[Any, list[Problem]]:
     if isinstance(value, str | bytes | Mapping) or not isinstance(value, Sequence):
-        return None, [_wrong_type(key, value, "must be " + rule.rule)]
+        tables = isinstance(value, Mapping) and not isinstance(rule.item, Declared)
+        head = re.sub(r"\[[0-9]+\]", "", key)
+        hint = f"write [[{head}]]" if tables else ""
+        return None, [_wrong_type(key, value, "must be " + rule.rule, hint)]
     item = rule.item if isinstance(rule.item, Declared) else Declared(kind="one", item=rule.item)
     checked = [check(item, each, f"{key}[{at}]", reading) for at, each in enumerate(value, start=1)]
     return tuple(good for good, _ in checked), [problem for _, bad in checked for problem in bad]
@@ -342,10 +353,13 @@ def walk(cls: type, mapping: Mapping[str, Any], path: str) -> tuple[Any, list[Pr
         if key not in known:
             open_keys = [each for each in known if mapping.get(each) is None]
             told = [hint for part, hint in cls.__hints__.items() if part in str(key).lower()]  # type: ignore[attr-defined]
-            guess = did_you_mean(str(key), open_keys or known) or "known keys: " + ", ".join(known)
+            near = near_words(str(key), known)
+            still_open = [each for each in near if each in open_keys]
+            near = still_open or near
+            guess = f"did you mean {' or '.join(near)}?" if near else "known keys: " + ", ".join(known)
             hint = told[0] if told else guess
             problems.append(Problem(f"{prefix}{key}", None, "unknown key", hint))
-            bad.update(near_words(str(key), open_keys))
+            bad.update(still_open)
     for key, rule in known.items():
         value = mapping.get(key)
         if value is None:
@@ -389,15 +403,19 @@ T = TypeVar("T")
 _KEY = "propmatch"
 
 
+def _kept(rule: Declared, value: object, owner: object, name: str) -> object:
+    """A value as the field of a record keeps it; raises TypeError or ValueError where it cannot be one."""
+    found, problems = check(rule, value, name, reading=False)
+    if problems:
+        faults = [Fault(type(owner).__name__, each.key, each.value, each.rule, each.hint) for each in problems]
+        kind = TypeError if problems[0].wrong_type else ValueError
+        raise kind("\n".join(str(fault) for fault in faults))
+    return found
+
+
 def _field(rule: Declared, eq: bool = True) -> Any:
     def keep(value: object, owner: object, attribute: Any) -> object:
-        found, problems = check(rule, value, attribute.name, reading=False)
-        if problems:
-            name = type(owner).__name__
-            faults = [Fault(name, each.key, each.value, each.rule, each.hint) for each in problems]
-            kind = TypeError if problems[0].wrong_type else ValueError
-            raise kind("\n".join(str(fault) for fault in faults))
-        return found
+        return _kept(rule, value, owner, attribute.name)
 
     converter = attrs.Converter(keep, takes_self=True, takes_field=True)
     return attrs.field(default=rule.default, converter=converter, eq=eq, metadata={_KEY: rule})
@@ -534,19 +552,25 @@ def record(
             for field in attrs.fields(made)
             if _KEY in field.metadata
         )
-        _explain(made)
+        types = {field.name: field.type for field in attrs.fields(made)}
+        made.__init__.__annotations__ = {**types, "return": None}
+        made.__doc__ = _Told(cls.__doc__ or "")
         return made
 
     return decorate
 
 
-def _explain(made: Any) -> None:
-    """Give signature and help what is declared: types, units, defaults, meanings and ranges."""
-    types = {field.name: field.type for field in attrs.fields(made)}
-    made.__init__.__annotations__ = {**types, "return": None}
-    lines = [line for rule in made.__declared__ for line in _help_lines(rule, types[rule.name])]
-    block = "\n".join(["Attributes", "----------", *lines])
-    made.__doc__ = "\n\n".join(filter(None, (inspect.cleandoc(made.__doc__ or ""), block)))
+class _Told:
+    """The text of a record class for its help, with what is declared: made when somebody asks."""
+
+    def __init__(self, text: str) -> None:
+        self._text = text
+
+    def __get__(self, instance: object, owner: type) -> str:
+        types = {field.name: field.type for field in attrs.fields(owner)}
+        lines = [line for rule in declared(owner) for line in _help_lines(rule, types[rule.name])]
+        block = "\n".join(["Attributes", "----------", *lines])
+        return "\n\n".join(filter(None, (inspect.cleandoc(self._text), block)))
 
 
 def _help_lines(rule: Declared, kind: Any) -> list[str]:
@@ -583,9 +607,16 @@ def _html(record: Any) -> str:
 
 
 def replace(item: T, **changes: Any) -> T:
-    """The same record with some fields changed; everything is checked again."""
-    changed: T = attrs.evolve(item, **changes)  # type: ignore[misc]
-    return changed
+    """The same record with some fields changed; what changes is checked, and every rule between fields."""
+    rules = {rule.name: rule for rule in getattr(type(item), "__declared__", ())}
+    if not changes.keys() <= rules.keys():
+        other: T = attrs.evolve(item, **changes)  # type: ignore[misc]
+        return other
+    new = copy(item)
+    for name, value in changes.items():
+        object.__setattr__(new, name, _kept(rules[name], value, item, name))
+    _obey(new)
+    return new
 
 
 def build(

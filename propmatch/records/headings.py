@@ -27,6 +27,7 @@ __all__ = [
     "kind_in",
     "meant",
     "phrases",
+    "reading_meant",
     "same_words",
 ]
 
@@ -57,6 +58,9 @@ _VOLTAGE = (
     "tension; tension nominale; voltaje; tensione; napiecie; spanning"
 )
 _CURRENTS = "current; amps; amp; a; amperage; strom; courant; intensite; corriente; corrente; prad; stroom"
+_SPEED = "rpm; speed; turns; n; revs; drehzahl; regime; tours; giri; obroty; toeren; u min; tr min"
+_THRUST = "thrust; static thrust; thrust at rest; schub; standschub; poussee; empuje; spinta; ciag"
+_THROTTLE = "throttle; throttle position; stick; gas; gasstellung; gaz; acelerador; acceleratore; przepustnica"
 _SHARED = {
     "name": _NAME,
     "mass_g": _MASS,
@@ -132,7 +136,7 @@ WORDS: Mapping[type, Mapping[str, str]] = {
         "read_rpm": "read rpm; test rpm; tested rpm; bench rpm; static rpm; rpm at rest; standdrehzahl",
         "read_shaft_w": "shaft; shaft power; shaft watts; wellenleistung",
         "read_input_w": "input; input power; power in; watts in; watts; wattmeter; eingangsleistung",
-        "read_thrust_gf": "thrust; static thrust; thrust at rest; schub; standschub; poussee; empuje; spinta; ciag",
+        "read_thrust_gf": _THRUST,
         "reads_like": "reads like; line; reads like line",
         "sibling": "like; same make as; make of; wie; comme; como; come",
         "size": "size; dimensions; diameter x pitch; diameter pitch; dia x pitch; prop size; prop; propeller; props; "
@@ -141,6 +145,25 @@ WORDS: Mapping[type, Mapping[str, str]] = {
 }  # fmt: skip
 """Field to the headings that mean it, without accents; a phrase beside two fields is ambiguous and asked for."""
 
+_READINGS = {
+    "motor": "motor; motors; motor name; name; moteur; motore; silnik",
+    "label_kv": "kv; label kv; kv label; kv nominal",
+    "mass_g": _MASS,
+    "cells": _CELLS,
+    "propeller": "propeller; prop; props; luftschraube; latte; helice; elica; smiglo; prop size; size",
+    "throttle": _THROTTLE,
+    "volts": _VOLTAGE,
+    "amps": _CURRENTS,
+    "rpm": _SPEED,
+    "thrust_gf": _THRUST,
+    "torque_nm": "torque; drehmoment; couple; coppia; par; moment",
+    "charge_mah": "charge; mah; capacity used; consumed; verbrauch; ladung",
+    "seconds": "seconds; time; zeit; temps; tiempo; tempo; czas; tijd",
+    "temperature_c": "temperature; temp; temperatur; temperatura",
+}
+"""Column of a bench log to the headings that mean it."""
+_LETTERS = tuple(frozenset(letter) for letter in "mns")
+"""Too little for a column of a log."""
 _UNSAID = {"of", "the", "per", "de", "du", "des", "del", "della", "di", "der", "je"}
 
 
@@ -211,6 +234,21 @@ def phrases(cls: type) -> Mapping[str, frozenset[frozenset[str]]]:
             own.add(same_words(name[: -len(rule.unit.replace("/", "_per_")) - 1]))
         found[name] = frozenset(own | {same_words(each) for each in table.get(name, "").split(";") if each.strip()})
     return found
+
+
+@lru_cache
+def _reading_words() -> Mapping[frozenset[str], str]:
+    several = ((same_words(each), name) for name, words in _READINGS.items() for each in (name, *words.split(";")))
+    return {words: name for words, name in several if words not in _LETTERS}
+
+
+def reading_meant(heading: str) -> tuple[str, str]:
+    """The column of a bench log that a heading means, and the unit that it says; both empty where none is known."""
+    for base, unit in reversed(list(_splits(heading))):
+        name = _reading_words().get(same_words(base), "")
+        if name and (not unit or is_unit(unit) or heading.endswith(tuple("])}"))):
+            return name, unit
+    return "", ""
 
 
 def _splits(heading: str) -> Iterator[tuple[str, str]]:

@@ -23,7 +23,9 @@ SURFACE = "short grass"
 def usual_throw_m_s(mass_g: float) -> float:
     """Speed of a level throw at a few steps' run: what the arm gives, V = sqrt(2 E/(m + m_arm)) [m/s].
 
-    8 m/s at 0.3 kg, 7 m/s at 0.9 kg, 5 m/s at 3 kg; common practice, no published source.
+    8 m/s at 0.3 kg, 7 m/s at 0.9 kg, 5 m/s at 3 kg.
+
+    Source: common practice, no published source.
     """
     return float((2 * THROW_J / (mass_g / 1000 + ARM_KG)) ** 0.5)
 

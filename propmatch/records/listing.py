@@ -208,7 +208,7 @@ def _fitted(row: ListingRow, propeller: Propeller) -> MotorFit:
 def _assumptions(row: ListingRow, fit: MotorFit) -> tuple[Assumption, ...]:
     """Every constant with its range."""
     motor, rpm, mohm = fit.motor, fit.value["rpm"][0], 1e3 * fit.value["ohm"][0]
-    alone = "controller and leads in it" if motor.controller_included else "without the controller's own"
+    alone = "ESC and leads in it" if motor.controller_included else "without the ESC's own"
     kind = "label" if row.kv_kind == "label" else "measured"
     said = (
         ("kv_rpm_per_v", "rpm/V", f"kV {{}} rpm/V, {kind} {row.kv_rpm_per_v:.0f}", 1.0, 0),

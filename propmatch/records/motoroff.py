@@ -4,7 +4,9 @@ Blade area of one blade is a family's share of the radius squared. Blades that s
 
     C_D = 0.1 + cos^2 beta    on their area, beta the blade angle at 0.7 of the radius
 
-(S. F. Hoerner, Fluid-Dynamic Drag, 1965, stopped propellers; value from memory), folded ones 0.04.
+folded ones 0.04.
+
+Source: stopped propellers: S. F. Hoerner, Fluid-Dynamic Drag, 1965 (value from memory).
 """
 
 import math

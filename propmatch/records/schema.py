@@ -40,7 +40,7 @@ def _value_schema(rule: Declared) -> dict[str, Any]:
         places = [_value_schema(each) for each in rule.item]
         schema = {"type": "array", "prefixItems": places, "minItems": len(places), "maxItems": len(places)}
     elif rule.kind == "text":
-        schema = {"type": "string", "pattern": r"\S"}
+        schema = {"type": "string", "pattern": r"\S", "maxLength": rule.longest}
     elif rule.kind == "flag":
         schema = {"type": "boolean"}
     elif rule.kind == "choice":

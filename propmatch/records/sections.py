@@ -92,7 +92,7 @@ class Aircraft:
         "g", ge=1, le=25000, default=None, doc="everything but the power train; or list [[item]] and [[structure]]"
     )
     target_mass_g: float | None = number("g", ge=1, le=50000, default=None, doc="limit of the all-up mass")
-    motor_count: int = integer(ge=1, le=12, default=1, doc="equal motors on one pack")
+    motor_count: int = integer(ge=1, le=12, default=1, doc="number of motors, all alike")
     radio_current_a: float | None = number(
         "A", ge=0, le=50, default=None, doc="receiver, servos and payload, drawn from the pack; or list them in [radio]"
     )
@@ -138,7 +138,7 @@ class Variant(Wing):
         doc="of all printed parts that are not named below; a number: filament in them over that as designed",
     )
     target_mass_g: float | None = number("g", ge=1, le=50000, default=None, doc="limit of the all-up mass")
-    motor_count: int | None = integer(ge=1, le=12, default=None, doc="equal motors on one pack")
+    motor_count: int | None = integer(ge=1, le=12, default=None, doc="number of motors, all alike")
     radio_current_a: float | None = number(
         "A", ge=0, le=50, default=None, doc="receiver, servos and payload, drawn from the pack"
     )
@@ -243,9 +243,7 @@ class Phase:
     load_factor: float = number(ge=0.1, le=10, default=1.0, doc="lift over weight of a held airspeed: turns, gusts")
     throttle: float | None = number(ge=0, le=1, default=None, doc="duty, not stick position; 0 is motor off")
     seconds: float | None = number("s", gt=0, le=86400, default=None, doc="how long")
-    share: float | None = number(
-        gt=0, le=1000, default=None, doc="part of the mixed flight time, over the sum of all shares"
-    )
+    share: float | None = number(gt=0, le=1000, default=None, doc="weight of this phase in the time that shares divide")
     to_height_m: float | None = number(
         "m", ge=0, le=3000, default=None, doc="height above the field at which it ends, climbing or gliding"
     )

@@ -5,7 +5,7 @@ from propmatch.records.fields import number, record
 __all__ = ["Practice", "Uncertainty"]
 
 
-@record()
+@record(hints={"accessor": "did you mean radio?"})
 class Uncertainty:
     """Relative standard uncertainty of what the brief says about the aircraft; left out: that of a usual estimate."""
 
@@ -14,7 +14,7 @@ class Uncertainty:
     induced_drag: float | None = number(ge=0, le=1, default=None, doc="of the span efficiency")
     lift: float | None = number(ge=0, le=1, default=None, doc="of the highest lift coefficient")
     installed_thrust: float | None = number(ge=0, le=1, default=None, doc="of the share of thrust left")
-    accessories: float | None = number(ge=0, le=1, default=None, doc="of what receiver, servos and payload draw")
+    radio: float | None = number(ge=0, le=1, default=None, doc="of what receiver, servos and payload draw")
     air_density: float | None = number(ge=0, le=1, default=None, doc="of the density of the air at the field")
 
 

@@ -92,10 +92,22 @@ def parse_toml(text: str, where: str) -> TomlText:
         if line is None:
             line, column = str(text.count("\n") + 1), None
         place = f"{where}:{line}" + (f":{column}" if column else "")
-        return TomlText(where, {}, {}, (Fault(place, rule=f"not valid TOML: {message[:1].lower()}{message[1:]}"),))
+        rule, hint = _slip(message, text.split("\n")[int(line) - 1])
+        return TomlText(where, {}, {}, (Fault(place, rule=f"not valid TOML: {rule}", hint=hint),))
     except RecursionError:
         return TomlText(where, {}, {}, (Fault(where, rule="not valid TOML: nested too deeply"),))
+    except ValueError as error:
+        return TomlText(where, {}, {}, (Fault(where, rule=f"not valid TOML: {error}"),))
     return TomlText(where, data, key_lines(text))
+
+
+def _slip(message: str, line: str) -> tuple[str, str]:
+    """What the parser says of a line, or of a usual slip what it is; and what to write."""
+    if found := _COMMA.match(line):
+        return f"{found[1]},{found[2]} has a comma for its decimal mark", f"write {found[1]}.{found[2]}"
+    if message.startswith("Cannot") and (found := _HEADER.match(line)):
+        return f"[{found[1]}] stands here again", f"keep one, or where several are meant write [[{found[1]}]] each time"
+    return f"{message[:1].lower()}{message[1:]}", ""
 
 
 def _too_much(text: str, where: str) -> Fault | None:
@@ -112,6 +124,8 @@ def _too_much(text: str, where: str) -> Fault | None:
     return None
 
 
+_COMMA = re.compile(r"""[^=#"']*=\s*([+-]?[0-9]+),([0-9]+)\s*(?:#|$)""")
+_HEADER = re.compile(r"\s*\[{1,2}\s*([\w.-]+)\s*\]")
 _DEEPEST = 8
 _WORD = r"""(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')"""
 _DEEP = re.compile(rf"(?<![\w-]){_WORD}(?:[ \t]*+\.[ \t]*+{_WORD}){{{_DEEPEST}}}")

@@ -68,7 +68,7 @@ _BARE: Mapping[type, Mapping[str, str]] = {
 }  # fmt: skip
 
 _EXAMPLE: dict[type, str] = {
-    Motor: '"1500kV 28g", "2212 920KV 52g 2-3S" or "kv=1500 measured mass=28g r=80mohm i0=0.9A"',
+    Motor: '"1500kV 28g", "2111 1190KV 46g 2-3S" or "kv=1500 measured mass=28g r=80mohm i0=0.9A"',
     Controller: '"20A", "30A ESC 2-4S SBEC" or "20A 18g r=5mohm"',
     Pack: '"2S 450mAh 35C", "11.1V 2200 30C LiPo" or "3S2P 5000mAh 28g cell=18mohm"',
     Propeller: '"6x4", "6x4x3" or "6x4 3-blade", "6x4 thin 3.5g", or "6x4 thin 9800rpm 62W" as you read it at rest',
@@ -95,20 +95,24 @@ _SIZES_AND_BLADES = {
     r"(?<=\d)(mm|cm|inch|in)\s*[x×*]\s*(\d[\d.,]*)\1\b": r"x\2\1",
     rf"\b(\d|{'|'.join(BLADE_WORDS)})[\s-]*(blade[sd]?|blatt|pales?|palas?)\b": r"\1-\2",
 }
+_AMPS_AND_BEC = r"(?<!.)\d[\d.,]*\s*A\s+[lsu]?bec\b(?!.*\d\s*A\b)"
+"""A controller's label that begins with its current; where nobody says what it is, a supply of its own too."""
 _AS_ONE_WORD: Mapping[type, Mapping[str, str]] = {
     Controller: {
         r"\b(?:no|without|w/o|ohne|sans|sin|senza)\s+[lsu]?bec\b": "opto",
         r"\b(?:with|mit|avec|con)\s+(?=.*bec)": "",
         r"\b([lsu]?bec)[\s:]+(\d[\d.,]*)\s*V\b": r"\1\2V",
         r"(?<=\d)\s*V\s*[/,@]?\s*(\d[\d.,]*)\s*A\b": r"V/\1A",
-        r"(?<![\d.,/V])(\d[\d.,]*)\s*A\s+([lsu]?bec)\b": r"\2\1A",
+        rf"(?<![\d.,/V])(?!{_AMPS_AND_BEC})(\d[\d.,]*)\s*A\s+([lsu]?bec)\b": r"\2\1A",
     },
     Propeller: _SIZES_AND_BLADES,
     ListingRow: _SIZES_AND_BLADES,
     Pack: {r"(?<=\d)\s*C\s*(?:cont\w*\.?)?\s*/\s*(?=\d)": "C/"},
 }
-"""Wordings with blanks in them that are one word of a label, and that word; the current of a BEC is passed over."""
+"""Wordings with blanks in them that are one word of a label, and that word; the current of a BEC is passed over,
+but what a label begins with is the controller's own where it says no other."""
 _PLUG = re.compile(r"(?:XT|EC|JST|MPX|PH)-?[\d.]*|plug|connector", re.IGNORECASE)
+_LONGEST_LINE = 500
 _LEAST_BARE_MAH = 50.0
 """From here on a number of a pack without a unit is its capacity."""
 _CONTROLLER_G_PER_A = 0.9
@@ -158,14 +162,20 @@ def typed_words(cls: type, text: str) -> list[str]:
     Raises
     ------
     ValueError
-        A quotation mark is not closed.
+        A quotation mark is not closed, or the line is too long; in words.
     """
+    if len(text) > _LONGEST_LINE:
+        raise ValueError(f"is longer than the {_LONGEST_LINE} characters of a line that describes a part")
     for pattern, better in _AS_ONE_WORD.get(cls, {}).items():
         text = re.sub(pattern, better, text, flags=re.IGNORECASE)
     text = re.sub(r"(?<=[\d\"])\s*[x×*]\s*(?=\.?\d)", "x", text)
     text = re.sub(r'(?<=\d)"(?=x)|(?<=x\d)"(?=\s|$)|(?<=[.,]\d)"(?=\s|$)', "", text) if "x" in text else text
     made: list[str] = []
-    for word in shlex.split(text.replace("'", "\\'") if re.search(r"\d'\d{3}", text) else text):
+    try:
+        words = shlex.split(text.replace("'", "\\'") if re.search(r"\d'\d{3}", text) else text)
+    except ValueError:
+        raise ValueError("a quotation mark is not closed") from None
+    for word in words:
         if made and _ALONE.fullmatch(made[-1]) and _is_bare_unit(cls, word):
             made[-1] += word
         else:
@@ -201,8 +211,8 @@ def read_part(cls: type, text: str, where: str) -> TypedPart:
     faults: list[Fault] = []
     try:
         words = typed_words(cls, text)
-    except ValueError:
-        words, faults = [], [Fault(where, value=text, rule="a quotation mark is not closed")]
+    except ValueError as error:
+        words, faults = [], [Fault(where, value=text, rule=str(error))]
     rules = {rule.name: rule for rule in declared(cls) if rule.name not in ("id", "source", "table")}
     for word in _reading_at(cls, rules, words):
         found = _read_word(cls, rules, word.rstrip(",;"))
@@ -218,7 +228,7 @@ def read_part(cls: type, text: str, where: str) -> TypedPart:
     if cls is Pack and not faults:
         faults += [attrs.evolve(fault, where=where) for fault in cells_of_label(values)]
     assumed = {} if faults else label_gaps(cls, values)
-    complete = {"name": " ".join(words) or text, **{key: each.value for key, each in assumed.items()}, **values}
+    complete = {"name": " ".join(words) or cls.__name__, **{key: each.value for key, each in assumed.items()}, **values}
     if linear:
         volts = values.get("servo_supply_v", 5.0)
         assumed["servo_supply"] = Assumption("", "servo_supply", volts, "V", f"BEC taken as linear; {PRACTICE}")
@@ -274,6 +284,8 @@ def kind_of_name(name: str, mark: str = "") -> str | None:
     """The kind of part that a name tells: by its word, else by the numbers that only one kind has."""
     if word := kind_in(name):
         return word
+    if re.match(_AMPS_AND_BEC, name, re.IGNORECASE):
+        return None
     told = [kind for kind, needed in _TOLD_BY.items() if needed <= from_name(KINDS[kind], name, mark).keys()]
     told = [kind for kind in told if kind in SIGNATURE] or told
     return told[0] if len(told) == 1 else None
@@ -336,7 +348,7 @@ def _in_tenths(word: str) -> str:
     if not found:
         return ""
     diameter, pitch = int(found[1]) / (1 if int(found[1]) < 25 else 10), int(found[2]) / 10
-    return f"in tenths? then it is {diameter:g}x{pitch:g}" if 0.2 <= pitch / diameter <= 1.5 else ""
+    return f"in tenths? then it is {diameter:g}x{pitch:g}" if 0 < 0.2 * diameter <= pitch <= 1.5 * diameter else ""
 
 
 _SPAN = r"\d+S?(?:-\d+)?S"
@@ -491,7 +503,7 @@ def _controller_gaps(values: Mapping[str, Any]) -> dict[str, Assumption]:
     if "mass_g" in values or not current or not 0 < current < 1e4:
         return {}
     mass = round(_CONTROLLER_G_PER_A * current, 1)
-    text = f"controller mass {mass:g} g, {_CONTROLLER_G_PER_A:g} g per ampere of its rating; {PRACTICE}"
+    text = f"ESC mass {mass:g} g, {_CONTROLLER_G_PER_A:g} g per ampere of its rating; {PRACTICE}"
     return {"mass_g": Assumption("", "mass_g", mass, "g", text, 0.5 * mass, 2.0 * mass)}
 
 
@@ -503,7 +515,7 @@ def controller_for(motor: Motor, pack: Pack) -> TypedPart:
     needed = 1.25 * current
     rating = min(max(5.0, 5.0 * -(-needed // 5.0)), _CONTROLLER_MOST_A)
     typed = read_part(Controller, f"name='ESC of {rating:g} A' {rating:g}A", "--controller")
-    text = f"no controller was named: one rated {rating:g} A, 1.25 times the motor's continuous current; {MEMORY}"
+    text = f"no ESC was named: one rated {rating:g} A, 1.25 times the motor's continuous current; {MEMORY}"
     made = Assumption(typed.part.name, "max_current_a", rating, "A", text)
     source = Source(text="not named, assumed", kind="assumed")
     part = attrs.evolve(typed.part, max_current_estimated=True, source=source)

@@ -20,6 +20,7 @@ __all__ = [
     "BLADE_WORDS",
     "CELLS",
     "LABEL_V",
+    "LONGEST",
     "SHORT_FORMS",
     "SIZE",
     "YES_NO",
@@ -48,6 +49,10 @@ _AMOUNT = re.compile(
     r"\s*([^\d\s.,=+-][^\d=]*2?|1/min(?:/v)?|min-1)?",
     re.IGNORECASE,
 )
+
+
+LONGEST = 100
+"""Characters of a quantity or short form; what is longer is none, and is not looked through for one."""
 
 
 def plain(text: str) -> str:
@@ -81,7 +86,9 @@ def readings(text: str, mark: str = "") -> tuple[float, ...]:
     mark : str
         The decimal mark of the whole file, ``.`` or ``,``; empty where that is not settled.
     """
-    text = plain(text)
+    text = plain(text[: LONGEST + 1])
+    if len(text) > LONGEST:
+        return ()
     if _NOT_FINITE.fullmatch(text):
         return (float(text),)
     found = _ONE_MARK.fullmatch(text)
@@ -103,7 +110,7 @@ def readings(text: str, mark: str = "") -> tuple[float, ...]:
 
 def amount(text: str) -> tuple[str, str] | None:
     """The number and the unit of one quantity, both as written (the unit may be empty); None for anything else."""
-    found = _AMOUNT.fullmatch(plain(text))
+    found = _AMOUNT.fullmatch(plain(text)) if len(text) <= LONGEST else None
     return None if found is None else (found[1].strip(), (found[2] or "").strip())
 
 
@@ -418,4 +425,4 @@ SHORT_FORMS: Mapping[type, Mapping[str, Callable[[str], dict[str, Any] | None]]]
 def short_form(cls: type, field: str, text: str) -> dict[str, Any] | None:
     """Field to value of a short form; None where the text is none."""
     read = SHORT_FORMS.get(cls, {}).get(field)
-    return read(plain(text)) if read is not None else None
+    return read(plain(text)) if read is not None and len(text) <= LONGEST else None

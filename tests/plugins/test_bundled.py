@@ -48,7 +48,7 @@ def test_motors_cover_small_models(catalogue):
     assert any(part.max_current_a is None for part in motors)
     assert any(part.no_load_exponent > 0 for part in motors)
     kinds = [part.kv_kind for part in motors]
-    assert kinds.count("label") > kinds.count("effective") > 0
+    assert kinds.count("label") > kinds.count("measured") > 0
 
 
 def test_no_part_carries_a_label_that_many_real_parts_share(catalogue):
@@ -58,7 +58,7 @@ def test_no_part_carries_a_label_that_many_real_parts_share(catalogue):
         assert int(stator[:2]) not in {11, 13, 14, 18, 20, 22, 23, 26, 28}, part.id
         assert int(label) % 50, part.id
         assert part.kv_rpm_per_v % 50, part.id
-        assert part.kv_kind == "effective" or part.kv_rpm_per_v == int(label), part.id
+        assert part.kv_kind == "measured" or part.kv_rpm_per_v == int(label), part.id
     capacities = {150, 180, 240, 250, 300, 350, 450, 500, 550, 600, 650, 800, 850, 1000, 1100, 1200, 1300, 1500, 1550,
                   1800, 2000, 2200, 2500, 2600, 2800, 3000}  # fmt: skip
     for part in catalogue.packs.values():

@@ -1,8 +1,11 @@
 """The plugin manager: one at a time, rolled back when broken, recorded with its owner, the rest unharmed."""
 
 import copy
+import os
 import pickle
+import subprocess
 import sys
+import threading
 import time
 from importlib.metadata import EntryPoint
 
@@ -356,14 +359,50 @@ def test_a_hook_that_is_not_known_yet_does_not_lose_the_plugin(case):
     assert catalogue_of(point("newer", **functions), strict=True).motors["newer/m"]
 
 
-def test_what_a_plugin_prints_is_kept_out_of_the_answer(capsys):
+def test_what_a_plugin_prints_is_kept_out_of_the_answer(capfd):
+    """By Python, past it as a library in C would, and by a program that it begins."""
+
     def load():
         print("reading")
+        sys.stderr.flush()
+        os.write(1, b"past Python\n")
+        subprocess.run([sys.executable, "-c", "print('a program')"], check=True)
         return [simple_motor(name="m")]
 
+    print("before")
     assert "loud/m" in catalogue_of(point("loud", propmatch_motors=hookimpl(lambda: [whole_set(load)]))).motors
-    said = capsys.readouterr()
-    assert (said.out, said.err) == ("", "reading\n")
+    print("after")
+    said = capfd.readouterr()
+    assert (said.out, said.err) == ("before\nafter\n", "reading\npast Python\na program\n")
+
+
+def test_standard_output_comes_back_after_plugins_in_several_threads(capfd):
+    """The first to go in may be the last to come out."""
+    both = threading.Barrier(2)
+
+    def load(wait_s):
+        def run():
+            both.wait()
+            time.sleep(wait_s)
+            os.write(1, b"noise\n")
+            return [simple_motor(name="m")]
+
+        return run
+
+    def ask(wait_s):
+        loud = point("loud", propmatch_motors=hookimpl(lambda: [whole_set(load(wait_s))]))
+        assert "loud/m" in catalogue_of(loud).motors
+
+    threads = [threading.Thread(target=ask, args=(wait_s,)) for wait_s in (0.0, 0.1)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    os.write(1, b"ours\n")
+    print("ours")
+    said = capfd.readouterr()
+    assert sorted(said.out.split()) == ["ours", "ours"]
+    assert said.err == "noise\nnoise\n"
 
 
 def test_a_plugin_that_takes_long_is_named_while_it_does(capsys, monkeypatch):

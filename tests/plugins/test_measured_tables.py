@@ -15,6 +15,7 @@ from propmatch.catalogue.catalogue import load_catalogue
 from propmatch.faults import InputFaults
 from propmatch_plugins.measured_tables import read_tables, table_of_file
 from propmatch_plugins.reading.coefficients import MOST_MOVED, Points, sweeps_of, table_of
+from propmatch_plugins.reading.runs import collect
 
 PUBLISHED = "J CT CP eta\n0.165 0.0993 0.0539 0.304\n0.214 0.0947 0.0543 0.374\n0.255 0.0916 0.0548 0.427\n"
 
@@ -308,3 +309,24 @@ def test_a_log_with_its_own_speed_in_every_row_is_one_sweep():
     # Averages of points on a line lie on it.
     assert sweep.rpm == pytest.approx(rpm.mean())
     assert sweep.values == pytest.approx(np.stack([0.12 - 0.1 * sweep.j, 0.06 - 0.02 * sweep.j]))
+
+
+@pytest.mark.parametrize(
+    ("rpm", "taken"), [("5,430", None), ("5.430", None), ("05.430", 5.43), ("5430", 5430.0), ("5 430", 5430.0)]
+)
+def test_a_speed_that_may_be_two_where_points_and_commas_contradict_is_asked_for(rpm, taken, tmp_path):
+    """SI Brochure, 5.4.4: either mark may stand for decimals; a table that uses both settles neither."""
+    path = tmp_path / "long.csv"
+    path.write_text(f"propeller;rpm;J;CT;CP\nx_9x4;{rpm};0,25;0.1;0.05\nx_9x4;6000;0,5;0.05;0.04\n")
+    found, faults, _ = collect([path])
+    (specimen,) = found.values()
+    assert len(specimen.rows) == (1 if taken is None else 2)
+    assert taken is None or specimen.rows[0][0] == taken
+    assert taken is not None or any(fault.key == "rpm" for fault in faults)
+
+
+def test_an_angle_that_no_blade_has_is_not_lent(tmp_path):
+    path = tmp_path / "geometry.csv"
+    path.write_text('propeller,r_over_R,beta_deg\nx,0.5,"20,125"\nx,1,10\n')
+    read = read_tables([path], cache=False)
+    assert any(fault.key == "beta_deg" and fault.rule == "must be a number from -90 to 90" for fault in read.faults)

@@ -126,3 +126,15 @@ def test_a_name_of_signs_alone_makes_a_file_too(folder):
     assert file == folder / "fit-part.toml"
     (read,) = load_catalogue(plugins=["parts"], parts=folder).motors.values()
     assert read.name == part.name
+
+
+def test_a_box_holds_what_is_kept_in_it_and_another_of_the_name_stays(folder):
+    keep_parts({"motors": [MOTOR]}, "falke", folder)
+    file = keep_parts({"motors": [MOTOR], "propellers": [BLADES]}, "falke", folder, box="mine")
+    assert file == folder / "mine" / "fit-falke.toml"
+    catalogue = load_catalogue(plugins=["parts"], parts=folder)
+    assert {each.kind for each in catalogue.faults} == {"note"}, "the name stands twice"
+    assert set(catalogue.motors) == {"parts/falke", "mine/falke"}
+    assert catalogue.propellers["mine/6x4 with falke"] == replace(BLADES, id="mine/6x4 with falke")
+    with pytest.raises(InputFaults, match="is the name of a plugin"):
+        keep_parts({"motors": [MOTOR]}, "falke", folder, box="tables")

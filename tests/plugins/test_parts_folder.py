@@ -131,6 +131,27 @@ def test_the_kind_is_in_the_name_of_the_file_or_in_a_column(folder):
     assert found == {("bench.csv:4", "kv_rpm_per_v"), ("bench.csv:5", "kind")}
 
 
+def test_a_file_whose_name_does_not_print_is_not_read_and_the_rest_is(folder):
+    """Unicode Standard Annex 9: U+202E turns what follows around, so that a name looks like another."""
+    for name in ("mot\u202eors.csv", "motors.csv"):
+        (folder / name).write_text(f"{MOTORS}{name.isprintable()},900,30\n", encoding="utf-8")
+    catalogue = load(folder)
+    assert list(catalogue.motors) == ["parts/True"]
+    (said,) = (str(fault) for fault in catalogue.faults)
+    assert said.endswith("/mot\\u202eors.csv: its name holds signs that do not print; it was not used; rename it")
+
+
+@pytest.mark.parametrize(("longest", "key"), [(200, "name"), (10_000, "source.text")])
+def test_texts_have_a_longest_length_and_it_is_said(folder, longest, key):
+    for many in (longest, longest + 1):
+        text = f'name = "{"n" * many if key == "name" else many}"\nkv_rpm_per_v = 900\nmass_g = 30\n'
+        text += "" if key == "name" else f'source = "{"s" * many}"\n'
+        (folder / f"{many}.toml").write_text(f"[[motors]]\n{text}", encoding="utf-8")
+    catalogue = load(folder)
+    assert len(catalogue.motors) == 1
+    assert any(f"must be at most {longest} characters long" in str(fault) for fault in catalogue.faults)
+
+
 def test_toml_and_json_hold_lists_of_kinds(folder):
     (folder / "mine.toml").write_text(
         'source = "bench, spring"\nsource_kind = "measured"\n'

@@ -6,6 +6,7 @@ import math
 import numpy as np
 import pytest
 
+from propmatch.cache import VARIABLE
 from propmatch.catalogue.catalogue import load_catalogue
 from propmatch.catalogue.partsets import table_of
 from propmatch.faults import InputFaults
@@ -13,6 +14,7 @@ from propmatch.models.tables import CoefficientTable
 from propmatch.records.blades import family_chances_after
 from propmatch.records.parts import Motor, Propeller, Source
 from propmatch.units import INCH_M
+from propmatch_plugins import prediction
 from propmatch_plugins.prediction import Anchor, Geometry, Sibling, describe, predict
 from propmatch_plugins.prediction.arguments import checked, default_rpm
 from propmatch_plugins.prediction.bemt import SectionPolar, blade_stations, solve_blade
@@ -654,3 +656,22 @@ def test_tables_written_and_read_again_are_the_same(tmp_path):
 
     for path in tmp_path.iterdir():
         assert path.read_text() == files("propmatch_datasets.prediction").joinpath(path.name).read_text()
+
+
+def test_a_prediction_is_made_once_and_again_where_what_was_kept_is_damaged(monkeypatch, tmp_path, caplog):
+    monkeypatch.setenv(VARIABLE, str(tmp_path))
+    asked = Propeller(name="mine 7x5", diameter_in=7.0, pitch_in=5.0, read_rpm=9000.0, read_shaft_w=50.0)
+    first = prediction.propmatch_coefficient_table(asked, ())
+    (file,) = (tmp_path / "predicted").iterdir()
+    with monkeypatch.context() as patch:
+        patch.setattr(prediction, "_predicted", lambda *_: pytest.fail("made again"))
+        again = prediction.propmatch_coefficient_table(asked, ())
+    file.write_bytes(file.read_bytes()[:-9])
+    remade = prediction.propmatch_coefficient_table(asked, ())
+    assert "damaged" in caplog.text
+    for answer in (again, remade):
+        assert (answer.source, answer.source.prediction, answer.notes) == (
+            first.source, first.source.prediction, first.notes,
+        )  # fmt: skip
+        for name in ("rpm", "advance_ratio", "ct", "cp"):
+            np.testing.assert_array_equal(getattr(answer.table, name), getattr(first.table, name))

@@ -44,6 +44,14 @@ def test_one_sheet_for_each_kind(tmp_path, load):
     assert catalogue.controllers["parts/c20"].mass_g == 18
 
 
+def test_a_title_stands_above_the_headings(tmp_path, load):
+    rows = [["My motors, box under the bench"], [], ["name", "KV", "Gewicht"], ["falke", 1450, 28], ["bad", "x", 28]]
+    write(tmp_path / "mine.xlsx", motors=rows)
+    catalogue = load()
+    assert list(catalogue.motors) == ["parts/falke"]
+    assert any(str(fault).startswith(f"{tmp_path / 'mine.xlsx'}:motors:5") for fault in catalogue.faults)
+
+
 def test_faults_have_file_sheet_and_row(tmp_path, load):
     write(
         tmp_path / "mine.xlsx",

@@ -66,9 +66,11 @@ def test_the_notes_stand_in_every_form(tmp_path):
 def test_a_file_that_exists_is_not_written_over(tmp_path):
     path = tmp_path / "mine.toml"
     path.write_text("mine")
-    with pytest.raises(InputFaults, match="exists already"):
+    with pytest.raises(FileExistsError, match="exists already"):
         write_template(path)
     assert path.read_text() == "mine"
+    write_template(path, force=True)
+    assert path.read_text() != "mine"
 
 
 @pytest.mark.parametrize("name", ["mine.csv", "mine.json", "mine.pdf"])

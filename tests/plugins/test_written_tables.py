@@ -311,9 +311,9 @@ def test_a_size_in_a_name_that_is_out_of_range_is_a_fault(read):
     ("text", "counts"),
     [
         ("Battery,Weight\n3S 2200,180\n2S 800mAh 25C,48g\n", {"packs": 2}),
-        ("Motor\tWeight\n2212 920KV\t52\n", {"motors": 1}),
+        ("Motor\tWeight\n2111 1190KV\t46\n", {"motors": 1}),
         ("ESC,Weight\n30A,25\n", {"controllers": 1}),
-        ("Part\tMass\n2212 920KV 15A\t52\n30A ESC\t20\n3S 2200\t180\n6x4\t3\n", dict.fromkeys(KINDS, 1)),
+        ("Part\tMass\n2111 1190KV 15A\t46\n30A ESC\t20\n3S 2200\t180\n6x4\t3\n", dict.fromkeys(KINDS, 1)),
     ],
 )
 def test_the_kind_is_told_by_the_heading_of_the_name_or_by_each_row(text, counts, read):
@@ -336,3 +336,14 @@ def test_a_bec_in_the_words_of_several_languages(cell, supply, read):
 def test_a_family_under_its_german_heading(read):
     catalogue = read("Luftschraube,Gewicht,Familie\n6x4,4,thin\n", "propellers.csv")
     assert [each.family for each in catalogue.listed("propellers").values()] == ["thin"]
+
+
+def test_a_comma_before_three_digits_that_nothing_settles_is_asked_for_under_our_own_names_too(read):
+    catalogue = read('name,kv_rpm_per_v,mass_g\na,1400,"1,100"\nb,1400,28\n', "motors.csv")
+    assert [each.name for each in catalogue.listed("motors").values()] == ["b"]
+    assert "may be 1.1 or 1100 g" in wrong(catalogue)[0].rule
+
+
+def test_a_name_of_four_digits_costs_no_file(read):
+    catalogue = read("name,kv,weight\n0045,1400,28\n")
+    assert [each.name for each in catalogue.listed("motors").values()] == ["0045"]

@@ -400,3 +400,10 @@ def test_timed_phases_before_and_after_the_shares() -> None:
     assert Brief(aircraft=Aircraft(name="x", bare_mass_g=100), phase=phases).phase == phases
     with pytest.raises(ValueError, match=r"phase\[5\].seconds"):
         Brief(aircraft=Aircraft(name="x", bare_mass_g=100), phase=(*phases, phases[2]))
+
+
+def test_a_table_in_the_place_of_a_list_and_a_name_beside_the_right_one():
+    with pytest.raises(InputFaults) as told:
+        loads_brief("[aircaft]\n[aircraft]\nname = 'a'\nbare_mass_g = 190\n[phase]\nthrottle = 1\n")
+    hints = {fault.key: fault.hint for fault in told.value.faults}
+    assert hints == {"aircaft": "did you mean aircraft?", "phase": "write [[phase]]"}

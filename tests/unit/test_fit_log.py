@@ -191,6 +191,22 @@ def test_nothing_known_of_the_motor_is_said_and_widens_nothing_that_the_rows_say
         assert fit.constants[key].value == pytest.approx(known.constants[key].value, rel=0.05)
 
 
+def test_a_bare_run_says_more_than_a_labels_no_load_current_of_unknown_voltage():
+    made = planted()
+    label = attrs.evolve(made.motor, no_load_current_a=2.0, no_load_voltage_v=None)
+    fit = propmatch.fit_log(made.rows, motor=label, propellers=made.propellers, packs=made.packs)
+    bare = next(row for row in made.rows if row["propeller"] == "none")
+    assert fit.constants["no_load_current_a"].value == pytest.approx(bare["amps"], rel=0.1)
+
+
+def test_rows_that_the_log_has_are_not_asked_for():
+    made = planted()
+    sure = attrs.evolve(made.motor.source, sd_ln={"no_load_current_a": 0.02})
+    label = attrs.evolve(made.motor, no_load_current_a=0.4, no_load_voltage_v=8.2, source=sure)
+    fit = propmatch.fit_log(made.rows, motor=label, propellers=made.propellers, packs=made.packs)
+    assert "bare run and" not in why(fit, "no_load_current_a").why
+
+
 def test_two_motors_on_the_pack_share_its_current():
     made = planted()
     twice = [{**row, "amps": 2 * row["amps"]} for row in made.rows]

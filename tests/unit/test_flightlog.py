@@ -233,11 +233,11 @@ def test_minutes_before_and_after() -> None:
     assert minutes.flight_minutes == setting.flight_time(train).minutes
     assert minutes.usual_minutes == setting.flight_time(train, 1.3).minutes
     assert minutes.measured_minutes == pytest.approx(setting.flight_time(train, 1.5).minutes, rel=0.01)
-    assert minutes.measured_minutes_short < minutes.measured_minutes < minutes.measured_minutes_long
-    latest = min((1 - TIMER_MARGIN) * minutes.measured_minutes, minutes.measured_minutes_short)
+    assert minutes.measured_minutes_low < minutes.measured_minutes < minutes.measured_minutes_high
+    latest = min((1 - TIMER_MARGIN) * minutes.measured_minutes, minutes.measured_minutes_low)
     assert minutes.measured_timer_minutes == latest
-    before = minutes.usual_minutes_long / minutes.usual_minutes_short
-    assert minutes.measured_minutes_long / minutes.measured_minutes_short < before
+    before = minutes.usual_minutes_high / minutes.usual_minutes_low
+    assert minutes.measured_minutes_high / minutes.measured_minutes_low < before
 
 
 def test_the_factor_has_its_spread_in_the_brief() -> None:

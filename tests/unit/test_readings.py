@@ -26,6 +26,19 @@ def test_units_in_heads_and_cells_and_other_words(tmp_path):
     assert row.line == 2
 
 
+def test_the_headings_that_parts_tables_know(tmp_path):
+    """German words of the trade; from memory."""
+    log = log_of(
+        tmp_path,
+        "Gewicht (g);Zellen;Gas (%);Spannung V;Strom (A);Drehzahl (1/min);Schub (N);Luftschraube\n"
+        "23;3S;60;12,3;5,2;9000;1;6x4\n",
+    )
+    (row,) = log.readings
+    assert (row.mass_g, row.cells, row.throttle) == pytest.approx((23, 3, 0.6))
+    assert (row.volts, row.amps, row.rpm) == (12.3, 5.2, 9000)
+    assert (row.thrust_gf, row.propeller) == (pytest.approx(1 / 9.80665e-3), "6x4")
+
+
 @pytest.mark.parametrize(
     ("row", "said"),
     [
@@ -72,7 +85,7 @@ def test_throttle_as_a_percentage_without_its_sign_says_how_to_write_it(tmp_path
     [
         ("", "is empty"),
         ("volts,amps\n", "holds no row"),
-        ("a,b\n1,2\n", "no column says what an instrument read"),
+        ("b,c\n1,2\n", "no column says what an instrument read"),
         ("volts,amps\n\n-,n/a\n", "holds no row"),
         ("volts [ohm]\n12\n", "the unit must be V or mV"),
         ("\0\0\0", "is no line of a table"),
@@ -119,7 +132,7 @@ def test_all_faults_at_once_and_never_more_than_a_screen_or_two(tmp_path):
 
 
 def test_unknown_columns_are_passed_over_with_a_hint(tmp_path):
-    log = log_of(tmp_path, "volts,amps,thrust_g\n12,5,300\n")
+    log = log_of(tmp_path, "volts,amps,thrst\n12,5,300\n")
     assert "did you mean thrust_gf?" in sentences(log)[0]
     assert log.faults[0].kind == "warning"
 
@@ -192,3 +205,57 @@ def test_a_log_in_json_or_toml_is_read_as_strictly(tmp_path):
     ):
         with pytest.raises(InputFaults):
             log_of(tmp_path, text, name)
+
+
+# What a person reads in a number: SI Brochure, 5.4.4 (a point or a comma for decimals, blanks for thousands).
+
+
+@pytest.mark.parametrize(
+    ("text", "rpm"),
+    [
+        ("volts;rpm\n11,1;6.100\n", 6100.0),
+        ("volts;rpm\n11,1;6 100\n", 6100.0),
+        ("volts,rpm\n11.1,6100.5\n", 6100.5),
+        ('volts,rpm\n11.1,"6,100"\n', 6100.0),
+        ('volts,rpm\n11.1,"6,100.5"\n', 6100.5),
+    ],
+)
+def test_thousands_are_read_by_the_mark_that_the_log_shows(tmp_path, text, rpm):
+    (row,) = log_of(tmp_path, text).readings
+    assert (row.volts, row.rpm) == (11.1, rpm)
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("volts,rpm\n12,6000\n11,1,6000\n", "log.csv:3: has 3 fields, the first row names 2; a decimal comma?"),
+        ("volts,rpm\n12,6000\n11\n", "log.csv:3: has 1 fields, the first row names 2"),
+        ('volts,rpm\n12,6000\n11,"6,100"\n', "may be 6.1 or 6100 rpm: nothing settles what ',' marks"),
+        ("volts;rpm\n12;6000\n11;6.100\n", "may be 6.1 or 6100 rpm: nothing settles what '.' marks"),
+        ("volts,rpm\n12,6000\n11,6_100\n", "rpm = '6_100': must be a number"),
+    ],
+)
+def test_what_may_be_two_numbers_or_none_is_asked_for(tmp_path, text, said):
+    log = log_of(tmp_path, text)
+    assert [row.line for row in log.readings] == [2]
+    (sentence,) = sentences(log)
+    assert said in sentence
+
+
+def test_a_line_break_in_quotes_belongs_to_its_cell(tmp_path):
+    log = log_of(tmp_path, 'volts,rpm,motor\n12,6000,"a\nb"\n"11\n5",6100,c\n')
+    assert [row.line for row in log.readings] == [2]
+    assert log.aside[0].line == 4
+
+
+def test_true_and_false_are_no_numbers():
+    log = read_log([{"volts": 12.0, "amps": True}, {"volts": 12.0, "amps": 1.0}])
+    assert [row.line for row in log.readings] == [2]
+    assert "amps = true: must be a number" in sentences(log)[0]
+
+
+def test_a_name_that_turns_the_writing_direction_is_a_fault(tmp_path):
+    """Unicode Standard Annex 9, section 2: such a name may look like another."""
+    log = log_of(tmp_path, "volts,amps,propeller\n12,5,6x4\n12,5,n\u202eone\n")
+    assert [row.line for row in log.readings] == [2]
+    assert "propeller = " in sentences(log)[0]

@@ -101,3 +101,22 @@ def test_a_key_many_tables_deep_is_refused_before_it_is_parsed(start: str) -> No
     assert "goes deeper" in fault.rule
     assert most < 5e6
     assert not parse_toml('a.b.c.d = "1.2.3"  # ...........................', "x.toml").faults
+
+
+@pytest.mark.parametrize("number", ["9" * 5000, "+" + "9" * 5000, f"{'9' * 5000}x", f"[1, {'9' * 5000}.]"])
+def test_a_number_of_thousands_of_digits_is_a_fault(number: str) -> None:
+    assert parse_toml(f"a = {number}", "f").faults
+
+
+@pytest.mark.parametrize(
+    ("text", "where", "rule", "hint"),
+    [
+        ("a = 1\nb = 190,5  # g\n", "x:2:8", "190,5 has a comma", "write 190.5"),
+        ("[phase]\n[phase]\n", "x:2:7", "[phase] stands here again", "write [[phase]] each time"),
+    ],
+)
+def test_a_usual_slip_says_what_to_write(text, where, rule, hint):
+    (fault,) = parse_toml(text, "x").faults
+    assert fault.where == where
+    assert rule in fault.rule
+    assert hint in fault.hint

@@ -6,7 +6,16 @@ from hypothesis import strategies as st
 
 from propmatch.records.listing import ListingRow
 from propmatch.records.parts import Controller, Motor, Pack, Propeller
-from propmatch.records.typed import controller_for, field_of, looks_typed, read_number, read_part
+from propmatch.records.typed import (
+    controller_for,
+    field_of,
+    from_name,
+    kind_of_name,
+    looks_typed,
+    read_number,
+    read_part,
+)
+from propmatch.records.written import SHORT_FORMS, amount, readings, short_form
 
 CLASSES = [Motor, Controller, Pack, Propeller, ListingRow]
 
@@ -139,7 +148,7 @@ def test_a_controller_for_a_motor_leaves_room():
     two = values_of(Pack, "2S 450mAh")
     made = controller_for(values_of(Motor, "1500kV 28g max=12A"), two)
     assert made.part.max_current_a == 15
-    assert "no controller was named" in made.assumptions[0].text
+    assert "no ESC was named" in made.assumptions[0].text
     assert controller_for(values_of(Motor, "9000kV 2g max=1A"), two).part.max_current_a == 5
     assert controller_for(values_of(Motor, "20kV 5000g"), two).part.max_current_a == 500
 
@@ -270,11 +279,11 @@ def test_what_a_label_leaves_out_is_that_of_its_chemistry() -> None:
 @pytest.mark.parametrize(
     ("cls", "text", "numbers"),
     [
-        (Motor, "2212 920KV 52g", {"kv_rpm_per_v": 920, "mass_g": 52}),
+        (Motor, "2111 1190KV 46g", {"kv_rpm_per_v": 1190, "mass_g": 46}),
         (
             Motor,
-            "brushless outrunner 2212 920 KV 52,5 g 2-3S",
-            {"kv_rpm_per_v": 920, "mass_g": 52.5, "cells_min": 2, "cells_max": 3},
+            "brushless outrunner 2111 1190 KV 46,5 g 2-3S",
+            {"kv_rpm_per_v": 1190, "mass_g": 46.5, "cells_min": 2, "cells_max": 3},
         ),
         (Motor, "1500kV 0.34 oz 3.5:1", {"mass_g": pytest.approx(9.6388, rel=1e-4), "gear_ratio": 3.5}),
         (Motor, "1500kV 1.125oz r=0.125", {"mass_g": pytest.approx(1.125 * 28.349523125), "resistance_ohm": 0.125}),
@@ -299,7 +308,7 @@ def test_what_a_label_leaves_out_is_that_of_its_chemistry() -> None:
             "kv=1500 m=28g 7.4V 6.0A i0=0.7 max=9A thrust=260gf",
             {"no_load_current_a": 0.7, "max_current_a": 9},
         ),
-        (ListingRow, "2212 920KV 52 g 11.1 V 12 A 800 gf", {"kv_rpm_per_v": 920, "volts": 11.1, "thrust_gf": 800}),
+        (ListingRow, "2111 1190KV 46 g 11.1 V 12 A 800 gf", {"kv_rpm_per_v": 1190, "volts": 11.1, "thrust_gf": 800}),
     ],
 )
 def test_lines_as_people_and_shops_write_them(cls, text, numbers):
@@ -321,10 +330,40 @@ def test_a_bec_of_no_said_kind_is_taken_as_the_one_that_heats_and_said():
         (Motor, "1.450kV 28g", "1.45 or 1450 rpm/V"),
         (Pack, "2-3S 2200", "not understood"),
         (Propeller, "8045", "not understood"),
-        (Motor, "2212 52g", "kv_rpm_per_v: missing"),
+        (Motor, "2111 46g", "kv_rpm_per_v: missing"),
         (Motor, "1 450kV 28g", "not understood"),
         (Controller, "30A linear SBEC", "given twice"),
     ],
 )
 def test_what_may_mean_two_things_is_a_fault(cls, text, said):
     assert any(said in rule for rule in rules_of(cls, text))
+
+
+@pytest.mark.parametrize("text", ["9" * 5000, "1 000 " * 900, "x1" * 2000, "5" * 300 + " " * 3000 + "q"])
+def test_a_line_of_thousands_of_characters_is_refused_unread(text):
+    """Patterns for numbers go through such a line once for each of its characters, minutes of work."""
+    for cls in (Motor, Controller, Pack, Propeller, ListingRow):
+        (fault,) = read_part(cls, text, "--part").faults
+        assert fault.rule == "is longer than the 500 characters of a line that describes a part"
+    assert amount(text) is None
+    assert readings(text) == ()
+    assert not any(short_form(cls, field, text) for cls, forms in SHORT_FORMS.items() for field in forms)
+
+
+def test_four_digits_that_are_no_size_of_a_propeller():
+    (fault,) = read_part(Propeller, "0045", "--propeller").faults
+    assert fault.rule == "not understood"
+    assert "tenths" not in fault.hint
+
+
+@pytest.mark.parametrize(
+    ("label", "amps"),
+    [("12A BEC linear", 12), ("12A BEC", 12), ("20A 3A BEC", 20), ("3A BEC 20A", 20), ("30 with 3A BEC", None)],
+)
+def test_what_a_controllers_label_begins_with_is_its_current_unless_another_stands(label, amps):
+    """Common practice, no published source."""
+    assert from_name(Controller, label).get("max_current_a") == amps
+
+
+def test_a_current_before_bec_alone_tells_no_kind():
+    assert kind_of_name("5A BEC") is None

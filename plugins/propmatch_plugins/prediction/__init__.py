@@ -6,6 +6,7 @@ modules load on first use.
 
 import math
 from collections.abc import Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from propmatch.hookspecs import TableAnswer, hookimpl
@@ -48,14 +49,56 @@ def __getattr__(name: str) -> Any:
 
 @hookimpl
 def propmatch_coefficient_table(propeller: "Propeller", siblings: "Sequence[Propeller]") -> "TableAnswer | InputFaults":
-    """Predict from the label, what was read on the propeller, and what was measured or read of its make."""
+    """Predict from the label, what was read on the propeller, and what was measured or read of its make.
+
+    Once: the same propeller with the same siblings finds its table in the cache folder.
+    """
+    from propmatch.cache import digest, kept
     from propmatch.faults import InputFaults
-    from propmatch_plugins.prediction.predicted import predict
-    from propmatch_plugins.prediction.wording import describe
 
     wrong = _line_fault(propeller)
     if wrong is not None:
         return InputFaults([wrong])
+    name = digest(propeller, tuple(siblings), code=_rests_on())
+    return kept(
+        "predicted", name, lambda: _predicted(propeller, siblings), write=_written, read=_read, most=_TABLES_KEPT
+    )
+
+
+_TABLES_KEPT = 5000
+
+
+def _rests_on() -> tuple[Path, ...]:
+    """Code and fitted numbers that a prediction rests on."""
+    from importlib.resources import files
+
+    from propmatch_plugins.prediction.knowledge import SHIPPED_IN
+
+    package = Path(str(files("propmatch")))
+    fitted = sorted(Path(str(files(SHIPPED_IN))).glob("*.csv"))
+    return Path(__file__).parent, package / "models", package / "records", *fitted
+
+
+def _written(answer: TableAnswer) -> dict[str, Any]:
+    """An answer as JSON knows it."""
+    from propmatch.columns import plain_data
+
+    return {"table": plain_data(answer.table), "source": plain_data(answer.source), "notes": answer.notes}
+
+
+def _read(told: "dict[str, Any]") -> TableAnswer:
+    """The answer again."""
+    from propmatch.models.tables import CoefficientTable
+    from propmatch.records.parts import Predicted, Source
+
+    source = {**told["source"], "prediction": Predicted(**told["source"]["prediction"])}
+    return TableAnswer(table=CoefficientTable(**told["table"]), source=Source(**source), notes=tuple(told["notes"]))
+
+
+def _predicted(propeller: "Propeller", siblings: "Sequence[Propeller]") -> TableAnswer:
+    from propmatch_plugins.prediction.predicted import predict
+    from propmatch_plugins.prediction.wording import describe
+
     answer = predict(
         propeller.diameter_in,
         propeller.pitch_in,

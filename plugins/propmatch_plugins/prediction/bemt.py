@@ -10,7 +10,7 @@ h is negative at phi = 0+ and positive at pi/2 for a blade that lifts at phi = 0
 airspeed, V = 0 included, and no denominator can vanish in the search.
 
 Sources: H. Glauert, The Elements of Aerofoil and Airscrew Theory, 1926 (momentum and tip factor); bracketing in phi
-after S. A. Ning, Wind Energy 17 (2014) 1327-1345; section data are a fitted analytic polar, see ``SectionPolar``.
+after S. A. Ning, Wind Energy 17 (2014) 1327-1345; section data: an analytic polar, fitted.
 """
 
 import math

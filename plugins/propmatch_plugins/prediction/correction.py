@@ -9,6 +9,9 @@ shared by neighbouring sizes of a line; w, what a line's makers do to the blade 
 grows, is Gaussian with a variance by common practice. A line of the open data brings a's mean and a narrower variance.
 Without siblings the line's effects are unknown and widen the spread; every measured sibling narrows them. The spread is
 the leverage form sd^2 = x' cov x + line + model: large for an unknown line or an unusual pitch ratio.
+
+Source: fitted to the UIUC Propeller Database, vols 1 to 4 (J. B. Brandt, R. W. Deters, G. K. Ananda, O. D. Dantsker,
+M. S. Selig, University of Illinois at Urbana-Champaign).
 """
 
 from collections.abc import Sequence

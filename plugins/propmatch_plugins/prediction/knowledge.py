@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from propmatch.files import write_file
+from propmatch.files import write_files
 from propmatch_plugins.prediction.base import OUTPUTS, Base
 from propmatch_plugins.prediction.bemt import SectionPolar
 from propmatch_plugins.prediction.coefficients import FittedTable, read_table
@@ -231,8 +231,7 @@ class Knowledge:
     def save(self, folder: Path) -> None:
         """Write the tables."""
         folder.mkdir(parents=True, exist_ok=True)
-        for name, text in self.tables().items():
-            write_file(folder / name, text)
+        write_files([(folder / name, text) for name, text in self.tables().items()], force=True)
 
 
 def _read(package: str) -> tuple[Base, Correction, FittedTable]:

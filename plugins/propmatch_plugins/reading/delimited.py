@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from propmatch.faults import Fault
-from propmatch_plugins.reading.grid import Grid, Row
+from propmatch_plugins.reading.grid import LOOKED_AT, Grid, Row, titles
 
 __all__ = ["SUFFIXES", "decode", "grid_of", "read_delimited"]
 
@@ -114,6 +114,8 @@ def _grid(opened: Callable[[], BinaryIO], where: str, folder: Path) -> Grid:
     if not few:
         grid.faults.append(Fault(grid.where, rule="holds no table: the first line must name the columns"))
         return grid
+    above = _titles(few)
+    few, skipped = few[above:], skipped + above
     delimiter = _delimiter(few)
     lines = _records(_text(opened, encoding), delimiter, grid, skipped)
     try:
@@ -156,6 +158,24 @@ def _beginning(text: io.TextIOWrapper) -> tuple[list[str], int]:
         if stripped and not stripped.startswith("sep=") and not _is_note(re.split(r"[,;\t|]", stripped)):
             return [line, *(text.readline(_LONGEST_LINE) for _ in range(_LOOKED_AT - 1))], number
     return [], 0
+
+
+def _titles(few: Sequence[str]) -> int:
+    """How many of the first lines are titles above the headings, and blank lines below those."""
+    filled = [at for at, line in enumerate(few) if line.strip()]
+    for above in filled[1:LOOKED_AT]:
+        sign = _delimiter(few[above:])
+        if sign != " " and (count := titles([_split(few[at], sign) for at in filled[:LOOKED_AT]])):
+            return filled[count]
+    return 0
+
+
+def _split(line: str, sign: str) -> list[str]:
+    """Stripped cells of a line; none where a quotation mark is left open."""
+    try:
+        return [cell.strip() for cell in next(csv.reader([line], delimiter=sign, strict=True))]
+    except csv.Error:
+        return []
 
 
 def _is_note(cells: Sequence[str]) -> bool:

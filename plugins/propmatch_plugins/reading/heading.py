@@ -319,11 +319,10 @@ class _Planner:
             faults += self._missing(kinds[0], fields[kinds[0]])
         ours = all(column.stated and column.shown == column.rule.name
                    for each in fields.values() for column in each.columns.values())  # fmt: skip
-        default = "." if ours and not self.grid.marks else ""
         return Plan(
             kinds=fields,
             kind_at=kind_at,
-            mark=self.grid.mark or default,
+            mark=self.grid.mark_or_point if ours else self.grid.mark,
             constants=self.constants,
             unnamed=tuple(at for at, theirs in enumerate(self.grid.header) if not theirs),
             faults=tuple(faults),

@@ -123,7 +123,7 @@ def preview_of(grid: Grid, kind: str | None, mapping: Mapping | None, rows: int 
             faults.append(item)
     return Preview(
         where=grid.where,
-        columns=tuple(_column(plan, at, theirs) for at, theirs in enumerate(grid.header)),
+        columns=tuple(_column(plan, at, theirs or f"column {at + 1}") for at, theirs in enumerate(grid.header)),
         constants=dict(plan.constants),
         rows=tuple(shown),
         parts=tuple(parts),

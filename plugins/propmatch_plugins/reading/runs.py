@@ -140,7 +140,7 @@ def _read(
         return
     columns = {role: Column(at=roles[role], rule=rule, shown=grid.header[roles[role]])
                for role, rule in _NUMBERS.items() if role in roles}  # fmt: skip
-    width = len(grid.header)
+    width, mark = len(grid.header), grid.mark_or_point
     for block in blocks(grid):
         rows = [(line, cells) for line, cells in block if len(cells) >= width]
         for line, cells in block:
@@ -154,7 +154,7 @@ def _read(
         wrong: set[int] = set()
         values: dict[str, list[Any]] = {}
         for role, column in columns.items():
-            values[role], bad = read_column(column, fields[column.at], grid.mark or ".")
+            values[role], bad = read_column(column, fields[column.at], mark)
             for at, (value, rule, hint) in bad.items():
                 faults.append(Fault(grid.at(rows[at][0]), column.shown, value, rule, hint))
             wrong.update(bad)

@@ -3,12 +3,13 @@
 The example parts are invented; reading a template back gives exactly them.
 """
 
-from collections.abc import Iterator
+import errno
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
 from propmatch.faults import Fault, InputFaults
-from propmatch.files import write_file
+from propmatch.files import write_files
 from propmatch.records.fields import Declared
 from propmatch.records.parts import KINDS
 from propmatch_plugins.reading.heading import columns_of
@@ -59,7 +60,7 @@ def _note(rule: Declared) -> str:
     return f"{what}: {rule.rule}; {need}{default}"
 
 
-def write_template(path: str | Path) -> tuple[Path, ...]:
+def write_template(path: str | Path, *, force: bool = False) -> tuple[Path, ...]:
     """Write empty files to fill in.
 
     Parameters
@@ -67,6 +68,8 @@ def write_template(path: str | Path) -> tuple[Path, ...]:
     path : path
         ``NAME.xlsx``: a workbook with a sheet for each kind; ``NAME.toml``: one TOML file; ``motors.csv`` and the
         like: one table of that kind; without an ending: a folder with one CSV file for each kind.
+    force : bool
+        Whether files that are there may be replaced.
 
     Returns
     -------
@@ -76,32 +79,33 @@ def write_template(path: str | Path) -> tuple[Path, ...]:
     Raises
     ------
     InputFaults
-        Another ending, a file that exists already, or the extra for workbooks is not installed.
+        Another ending, or the extra for workbooks is not installed.
+    OSError
+        A file cannot be written (``FileExistsError``: it is there and ``force`` is off); none is then.
     """
     path = Path(path)
     suffix = path.suffix.lower()
     kind = next((kind for kind in KINDS if path.stem.lower().startswith(kind)), None)
     if suffix == ".xlsx":
-        return _write({path: _workbook(path)})
+        return _write({path: _workbook(path)}, force)
     if suffix == ".toml":
-        return _write({path: _toml().encode()})
+        return _write({path: _toml()}, force)
     if suffix == ".csv" and kind is not None:
-        return _write({path: _csv(kind).encode()})
+        return _write({path: _csv(kind)}, force)
     if suffix == "":
-        return _write({path / f"{kind}.csv": _csv(kind).encode() for kind in KINDS})
+        return _write({path / f"{kind}.csv": _csv(kind) for kind in KINDS}, force)
     names = ", ".join(f"{kind}.csv" for kind in KINDS)
     rule = f"cannot tell what to write: name it NAME.xlsx, NAME.toml, one of {names}, or a folder without an ending"
     raise InputFaults([Fault(str(path), rule=rule)])
 
 
-def _write(files: dict[Path, bytes]) -> tuple[Path, ...]:
-    taken = [Fault(str(path), rule="exists already; choose another name") for path in files if path.exists()]
-    if taken:
-        raise InputFaults(taken)
-    for path, content in files.items():
-        path.parent.mkdir(parents=True, exist_ok=True)
-        write_file(path, content, force=False)
-    return tuple(files)
+def _write(files: Mapping[Path, str | bytes], force: bool) -> tuple[Path, ...]:
+    """Write them into a folder that is made where it is not there, such as a box of one's parts."""
+    folder = next(iter(files)).parent
+    if folder.is_file():
+        raise NotADirectoryError(errno.ENOTDIR, "is a file; name a folder", str(folder))
+    folder.mkdir(parents=True, exist_ok=True)
+    return write_files(files.items(), force=force)
 
 
 def _csv(kind: str) -> str:
