@@ -240,6 +240,15 @@ class Catalogue:
             new._tabled = self._tabled
         return new
 
+    def named(self, kind: str, text: str) -> list[Any]:
+        """The parts whose id, half of an id, or name this is, whatever the case."""
+        asked = text.strip().lower()
+        return [
+            part
+            for name, part in self.parts(kind).items()
+            if asked in (name.lower(), name.partition("/")[2].lower(), part.name.lower())
+        ]
+
     def find(self, kind: str, text: str) -> Any:
         """The one part that an id, the part's half of an id, or a name means.
 
@@ -251,13 +260,7 @@ class Catalogue:
         parts = self.parts(kind)
         if text in parts:
             return parts[text]
-        asked = text.strip().lower()
-        same = [
-            part
-            for name, part in parts.items()
-            if asked in (name.lower(), name.partition("/")[2].lower(), part.name.lower())
-        ]
-        near = same or list(self.select(kind, text).values())
+        near = self.named(kind, text) or list(self.select(kind, text).values())
         if len(near) == 1 and near[0].id in parts:
             return parts[near[0].id]
         if near:

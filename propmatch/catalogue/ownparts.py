@@ -11,7 +11,7 @@ from propmatch.catalogue.boxes import box_folder, parts_folder
 from propmatch.catalogue.catalogue import load_catalogue
 from propmatch.catalogue.plugins import FOLDER_PLUGIN
 from propmatch.faults import Fault, InputFaults
-from propmatch.files import file_name, write_file
+from propmatch.files import file_name, write_file, write_files
 from propmatch.records.fields import replace
 from propmatch.records.tomltext import dump_lists, read_toml
 
@@ -23,9 +23,10 @@ _MARK = "# Written by propmatch fit: the same name replaces it, unless a line be
 
 
 def keep_parts(
-    parts: Mapping[str, Sequence[Any]], name: str, given: str | Path | None = None, *, force: bool = False
-) -> Path:
-    """Write parts into the user's folder as ``fit-NAME.toml``, where every command finds them.
+    parts: Mapping[str, Sequence[Any]], name: str, given: str | Path | None = None, *, box: str = FOLDER_PLUGIN,
+    force: bool = False,
+) -> Path:  # fmt: skip
+    """Write parts into a box of the user's as ``fit-NAME.toml``, where every command finds them.
 
     Parameters
     ----------
@@ -34,7 +35,9 @@ def keep_parts(
     name : str
         Of the whole.
     given : path, optional
-        Folder; of the user's parts; default as :func:`propmatch.catalogue.boxes.parts_folder`.
+        Folder of the user's parts; default as :func:`propmatch.catalogue.boxes.parts_folder`.
+    box : str
+        Its folder is made where it is not there.
     force : bool
         Whether a file may be replaced that holds something else, or was changed by hand.
 
@@ -46,22 +49,23 @@ def keep_parts(
     Raises
     ------
     InputFaults
-        It holds what is not of a fit of this name, or another file of the folder has a part of one of these names.
+        It holds what is not of a fit of this name, or another file of the box has a part of one of these names.
     OSError
         It cannot be written.
     """
-    folder, stem = parts_folder(given), f"fit-{file_name(name)}"
+    folder, stem = box_folder(box, given, where="--box"), f"fit-{file_name(name)}"
     file = folder / f"{stem}.toml"
     body, tables = _texts(parts, stem)
     faults = [] if force else _foreign(file, name)
-    faults += _taken(parts, file, given)
+    faults += _taken(parts, file, given, box)
     if faults:
         raise InputFaults(faults)
     folder.mkdir(parents=True, exist_ok=True)
-    for place, text in tables.items():
+    for place in tables:
         (folder / place).parent.mkdir(exist_ok=True)
-        write_file(folder / place, text)
-    return write_file(file, f"{_MARK}{_digest(name, body)}\n\n{body}")
+    mark = f"{_MARK}{_digest(name, body)}\n\n"
+    write_files([*((folder / place, text) for place, text in tables.items()), (file, mark + body)], force=True)
+    return file
 
 
 def add_parts(
@@ -125,7 +129,7 @@ def add_parts(
     if new:
         kept = "".join(lines).rstrip("\n")
         folder.mkdir(parents=True, exist_ok=True)
-        write_file(file, (f"{kept}\n\n" if kept else "") + "\n".join(new.values()))
+        write_file(file, (f"{kept}\n\n" if kept else "") + "\n".join(new.values()), force=True)
     return file, [f"{box}/{own}" for _, own in new]
 
 
@@ -187,8 +191,8 @@ def _foreign(file: Path, name: str) -> list[Fault]:
     return [Fault(str(file), value=name, rule=rule, hint="--force replaces it, --save NAME writes another")]
 
 
-def _taken(parts: Mapping[str, Sequence[Any]], file: Path, given: str | Path | None) -> list[Fault]:
-    """Names that a part of another file in the folder has already."""
+def _taken(parts: Mapping[str, Sequence[Any]], file: Path, given: str | Path | None, box: str) -> list[Fault]:
+    """Names that a part of another file in the box has already."""
     if not parts_folder(given).is_dir():
         return []
     catalogue = load_catalogue(plugins=[FOLDER_PLUGIN], parts=given)
@@ -197,6 +201,6 @@ def _taken(parts: Mapping[str, Sequence[Any]], file: Path, given: str | Path | N
         Fault("--save", value=part.name, rule=f"another file of {file.parent} has {kind} of this name",
               hint="choose another: --save NAME")
         for kind, some in parts.items() for part in some
-        if f"{FOLDER_PLUGIN}/{part.name}" in catalogue.listed(kind)
+        if f"{box}/{part.name}" in catalogue.listed(kind)
         and part.name not in [each.get("name") for each in own.get(kind, []) if isinstance(each, dict)]
     ]  # fmt: skip

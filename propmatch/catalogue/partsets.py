@@ -193,9 +193,9 @@ class _Reader:
 
 
 def _changed(part: Any, where: str, **changes: Any) -> tuple[Any, list[Fault]]:
-    """A part with some fields changed, or what forbids it: a faulty part costs itself alone."""
+    """A part with some fields changed and all of them checked, or what forbids it: a faulty part costs itself alone."""
     try:
-        return replace(part, **changes), []
+        return attrs.evolve(part, **changes), []
     except (TypeError, ValueError) as error:
         return None, [Fault(where, value=part.name, rule=str(error).replace("\n", "; "))]
 

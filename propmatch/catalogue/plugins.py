@@ -10,7 +10,7 @@ import sys
 import threading
 import time
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager, redirect_stdout
+from contextlib import contextmanager, suppress
 from importlib.metadata import EntryPoint, entry_points
 from typing import Any, Literal
 
@@ -115,6 +115,43 @@ def _said(error: BaseException) -> str:
     return str(error) if isinstance(error, PluginProblem) else cause_of(error)
 
 
+class _PrintedAside:
+    """While a plugin works, what is printed goes to standard error: by Python, by a library in C, by a program that it
+    begins. Threads may be inside together; the last to leave puts standard output back.
+    """
+
+    def __init__(self) -> None:
+        self._lock, self._inside = threading.Lock(), 0
+        self._stream: Any = None
+        self._kept: int | None = None
+
+    def __enter__(self) -> None:
+        with self._lock:
+            self._inside += 1
+            if self._inside > 1:
+                return
+            self._stream, self._kept = sys.stdout, None
+            with suppress(OSError, ValueError, AttributeError):  # closed, or none at all
+                sys.stdout.flush()
+            with suppress(OSError):
+                self._kept = os.dup(1)
+                os.dup2(2, 1)
+            sys.stdout = sys.stderr
+
+    def __exit__(self, *_: object) -> None:
+        with self._lock:
+            self._inside -= 1
+            if self._inside:
+                return
+            sys.stdout = self._stream
+            if self._kept is not None:
+                os.dup2(self._kept, 1)
+                os.close(self._kept)
+
+
+_PRINTED_ASIDE = _PrintedAside()
+
+
 @attrs.frozen(kw_only=True)
 class Answer:
     """What one plugin answered to a hook."""
@@ -163,9 +200,10 @@ class PluginReport:
         watch.daemon = True
         mind = plugin not in FIRST_PARTY
         if mind:
-            watch.start()
+            with suppress(RuntimeError):  # a browser has no threads
+                watch.start()
         try:
-            with redirect_stdout(sys.stderr):
+            with _PRINTED_ASIDE:
                 yield
         finally:
             watch.cancel()
@@ -333,7 +371,7 @@ def _register(report: PluginReport, plugin: Plugin, loaded: object) -> None:
         _refuse_conflict(report, plugin, loaded)
         manager.register(loaded, name=plugin.name)
         phase = "verify"
-        with redirect_stdout(sys.stderr):
+        with _PRINTED_ASIDE:
             report.notes += _verify(manager, plugin.name, loaded)
     except KeyboardInterrupt:
         raise
