@@ -1,6 +1,8 @@
 """Masses and where they sit: build-up of the aircraft, place of the pack, ballast.
 
 Positions in mm aft of the designer's datum, masses in g, as in the brief. Centre of gravity: sum(m x)/sum(m).
+
+Source: none needed, statics.
 """
 
 from collections.abc import Iterable, Sequence

@@ -1,4 +1,7 @@
-"""The largest propeller that the aircraft has room for, and what is nearest to it."""
+"""The largest propeller that the aircraft has room for, and what is nearest to it.
+
+Source: none needed, plane geometry.
+"""
 
 from typing import Any
 

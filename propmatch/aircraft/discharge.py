@@ -9,6 +9,8 @@ d E' = K w + r I(w) is then a quadratic for every charge.
 Time runs as t = integral of 3600 Q dq/I(q). Within each segment of the open-circuit voltage curve 3600 Q/I is taken as
 the straight line through its values at the two Gauss nodes: over whole segments that is Gauss-Legendre quadrature of
 the fourth order, and t(q) can be inverted exactly.
+
+Source: Gauss-Legendre quadrature, as in any text on numerical analysis.
 """
 
 from collections.abc import Callable

@@ -2,10 +2,10 @@
 
 Thrust works along the flight path and is multiplied by ``installed_thrust``. Rate of climb = (thrust - drag) V/weight
 with the drag of level flight: the usual approximation, which overstates the induced drag of a steep climb. A descent
-that asks for no thrust runs its motor where the propeller of a motor that is off would hold it back more. Source: J. D.
-Anderson, Introduction to Flight, ch. 6.
+that asks for no thrust runs its motor where the propeller of a motor that is off would hold it back more. Everything is
+an array function over lanes; the functions that take parts are thin wrappers.
 
-Everything is an array function over lanes; the functions that take parts are thin wrappers.
+Source: J. D. Anderson, Introduction to Flight, ch. 6.
 """
 
 from collections.abc import Callable, Collection, Sequence

@@ -13,6 +13,8 @@ gains any, the mixture ends on the ground.
 Cost of one lane (``discharge``): one operating point for each phase that holds an airspeed, five for each
 that holds a throttle, and closed-form currents at two nodes in each segment of the voltage curve (18 for ``lipo`` from
 full to 0.2), again for the mixture.
+
+Source: none needed, charge and height booked phase by phase.
 """
 
 from collections.abc import Callable, Sequence

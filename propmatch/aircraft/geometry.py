@@ -1,4 +1,7 @@
-"""The side view with every gap filled: what the brief states, and stated assumptions for what it does not."""
+"""The side view with every gap filled: what the brief states, and stated assumptions for what it does not.
+
+Source: none needed, definitions.
+"""
 
 import attrs
 

@@ -3,18 +3,21 @@
 Take-off run to 1.2 times the stall speed, s = int (V - V_w) dV/a, with a = g (f T - D - mu (W - L))/W and T the train's
 own thrust at each airspeed. The wing rolls at the lift coefficient of least resistance mu/(2 k), at most that which
 carries the weight at the end, so that the wheels bear W - L >= 0 all along; ground effect is left out, which makes the
-run a little longer. Source: J. D. Anderson, Introduction to Flight, ch. 6.
+run a little longer.
 
 Throw: level, at full throttle, as a point mass in the plane of flight. Where it is slower than the stall the wing gives
-all the lift it has, at cl_max, until the path is level again: W/g dv/dt = f T - D - W sin(gamma) along the path and
-q S cl_max - W cos(gamma) across it. Without thrust and drag that is the phugoid of constant lift coefficient:
-F. W. Lanchester, Aerodonetics, 1908. From the lowest point, or at once from the stall speed on, it flies level and must
-gain speed up to 1.2 times the stall. Turning thrust, ground effect and the yaw or roll of a bad throw are left out.
+all the lift it has, at cl_max, until the path is level again: W/g dv/dt = f T - D - W sin(gamma) along the path and q S
+cl_max - W cos(gamma) across it. Without thrust and drag that is the phugoid of constant lift coefficient. From the
+lowest point, or at once from the stall speed on, it flies level and must gain speed up to 1.2 times the stall. Turning
+thrust, ground effect and the yaw or roll of a bad throw are left out.
 
 Everything is an array function over lanes.
+
+Sources: take-off run: J. D. Anderson, Introduction to Flight, ch. 6; phugoid: F. W. Lanchester, Aerodonetics, 1908.
 """
 
 from collections.abc import Callable
+from functools import cache
 from typing import Any
 
 import attrs
@@ -32,11 +35,16 @@ FLYING_OVER_STALL = 1.2
 Thrust = Callable[[Index, Floats], Floats]
 """Thrust of the whole train [N] of lanes (M,) at airspeeds (M,)."""
 
-_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(8)
 _GRID = np.linspace(0.0, 2.5, 11)
 """Airspeeds over the stall between which thrust is taken as straight; a throw that dives beyond keeps the last."""
 _STEP, _STEPS = 0.05, 400
 """Of stall speed/g; a pull-out lasts two to four of them."""
+
+
+@cache
+def _gauss() -> tuple[Floats, Floats]:
+    """Nodes and weights of Gauss and Legendre, of eight points."""
+    return np.polynomial.legendre.leggauss(8)
 
 
 def _each(thrust: Thrust, speeds: Floats) -> Floats:
@@ -65,14 +73,15 @@ def takeoff_run_m(
     end = FLYING_OVER_STALL * np.asarray(stall_speed_m_s(airframe, density))
     start = np.minimum(head_wind_m_s, end)
     half = 0.5 * (end - start)
-    speeds = start + half * (1.0 + np.array([-1.0, *_NODES, 1.0]))[:, None]
+    nodes, weights = _gauss()
+    speeds = start + half * (1.0 + np.array([-1.0, *nodes, 1.0]))[:, None]
     lift = np.minimum(friction / (2.0 * airframe.k), airframe.cl_max / FLYING_OVER_STALL**2)
     qs = 0.5 * density * speeds**2 * airframe.area_m2
     wheels = airframe.weight_n - qs * lift
     drag = qs * (airframe.cd0 + airframe.k * lift**2)
     net = airframe.installed_thrust * _each(thrust, speeds) - drag - friction * wheels
     goes = np.all(net > 0, axis=0)
-    seconds = airframe.mass_kg * _WEIGHTS[:, None] / np.where(goes, net, np.nan)[1:-1]
+    seconds = airframe.mass_kg * weights[:, None] / np.where(goes, net, np.nan)[1:-1]
     return np.asarray(half * np.sum(seconds * (speeds[1:-1] - start), axis=0))
 
 

@@ -3,9 +3,10 @@
 Heat of one motor = R(w) I^2 in the winding and what is lost in the iron; at one airspeed it depends on the current
 alone. Rise of the motor as one lump above the air, dT = P R_th (1 - exp(-t/(R_th C))), phase after phase. R_th and C
 go by the motor's mass alone, with bounds: R_th as surfaces cool, m^(-2/3), C as mass. Nobody has measured them for any
-motor of a catalogue, and the winding is hotter than the lump, so there is no verdict. Sources: specific heats of steel,
-copper and aluminium (0.47, 0.39, 0.90 J/(g K), handbook values); nine makers' surface temperatures after 15 s and
-10 min at full throttle, motors of 68 to 130 g.
+motor of a catalogue, and the winding is hotter than the lump, so there is no verdict.
+
+Sources: specific heats of steel, copper and aluminium (0.47, 0.39, 0.90 J/(g K), handbook values); nine makers' surface
+temperatures after 15 s and 10 min at full throttle, motors of 68 to 130 g.
 """
 
 from collections.abc import Sequence

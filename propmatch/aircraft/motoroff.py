@@ -9,8 +9,10 @@ winding, the current that its voltage drives through winding and controller,
 
 with Q < 0 from the coefficient table. It turns at the fastest such speed: slower ones it runs away from. Torque is
 sought from J0, where the table gives none, to 2 J0: of a table that goes on in a straight line the torque is greatest
-there, and blades beyond it are stalled (common practice, no published source). Where the stream cannot turn motor and
-propeller at any of them they stand still.
+there, and blades beyond it are stalled. Where the stream cannot turn motor and propeller at any of them they stand
+still.
+
+Source: torque beyond J0: common practice, no published source.
 """
 
 import attrs

@@ -17,6 +17,8 @@ def minutes_along(leg: Leg, charge: Floats) -> Floats:
     """Minutes since take-off (M,) at equally spaced charges from the leg's first to its last.
 
     t = integral of 60 Q dq/I by the trapezoidal rule, I the mean of the phases; it ends when the leg ends.
+
+    Source: none needed, the charge drawn.
     """
     current = np.asarray(leg.weights) @ np.array([load.at(charge[:, None]).pack_current_a[:, 0] for load in leg.loads])
     slowness = 1.0 / np.maximum(current, _LEAST_CURRENT_A)

@@ -1,7 +1,9 @@
 """The airframe alone: drag polar, stall, speeds of least drag and least power.
 
-Drag polar CD = CD0 + CL^2/(pi e AR) on wing area, with lift = load factor x weight. Source: J. D. Anderson,
-Introduction to Flight, ch. 6. Everything is an array function over lanes; ``polar_speeds`` takes an ``Airframe``.
+Drag polar CD = CD0 + CL^2/(pi e AR) on wing area, with lift = load factor x weight. Everything is an array
+function over lanes; ``polar_speeds`` takes an ``Airframe``.
+
+Source: J. D. Anderson, Introduction to Flight, ch. 6.
 """
 
 from collections.abc import Sequence

@@ -4,8 +4,8 @@ Stall V_s = sqrt(2 n W/(rho S CL_max)). Glide, motors off: sink = (D + D_p) V/W 
 drag of the propellers (``motoroff``). Cruise: level flight through the whole power train, at least pack power, and at
 least pack power over ground speed. Climb: full throttle (``flight``). Turn: r = V^2/(g tan bank) at a load factor of
 1/cos bank.
-Sources: J. D. Anderson, Introduction to Flight, ch. 6; the condition of best range in wind by setting the derivative of
-power over ground speed to zero.
+
+Source: J. D. Anderson, Introduction to Flight, ch. 6.
 
 No best speed lies below 1.2 times the stall speed, where a gust or a turn stalls the wing: where the optimum does, the
 answer is taken there. ``*_lanes`` are array functions over lanes; ``aircraft_speeds`` takes parts.

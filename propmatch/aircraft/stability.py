@@ -1,4 +1,8 @@
-"""Stability in pitch by wing and tail volume: lift slopes, downwash, neutral point and static margin."""
+"""Stability in pitch by wing and tail volume: lift slopes, downwash, neutral point and static margin.
+
+Sources: J. D. Anderson, Introduction to Flight, ch. 7 (formula from memory, standard); B. Etkin, L. D. Reid, Dynamics
+of Flight, ch. 2.
+"""
 
 from typing import Any
 
@@ -24,10 +28,9 @@ _RESTS_ON = ("chord_mm", "lift_slope_per_rad", "downwash_gradient")
 def neutral_point(wing_centre: Any, tail_volume: Any, tail_over_wing_slope: Any, downwash_slope: Any) -> Any:
     """Neutral point as a share of the mean chord, h_n = h_ac + V_H (a_t/a) (1 - d epsilon/d alpha) [-].
 
-    J. D. Anderson, Introduction to Flight, ch. 7 (stick-fixed neutral point; formula from memory, standard). With `V_H`
-    measured from the wing's aerodynamic centre and `a` the slope of the whole aircraft it is exact for two lifting
-    surfaces (Etkin and Reid, Dynamics of Flight, ch. 2); with `V_H` from the centre of gravity and the wing's slope it
-    is the usual textbook estimate.
+    Stick fixed. With `V_H` measured from the wing's aerodynamic centre and `a` the slope of the whole aircraft it is
+    exact for two lifting surfaces; with `V_H` from the centre of gravity and the wing's slope it is the usual textbook
+    estimate.
     """
     return wing_centre + tail_volume * tail_over_wing_slope * (1.0 - downwash_slope)
 

@@ -1,4 +1,7 @@
-"""Change of trim with throttle at the speeds of a brief, in numbers and in plain words."""
+"""Change of trim with throttle at the speeds of a brief, in numbers and in plain words.
+
+Source: none needed, differences of :mod:`propmatch.aircraft.trim`.
+"""
 
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any

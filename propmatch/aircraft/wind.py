@@ -2,6 +2,8 @@
 
 Ground speed is V - w against the wind and V + w with it, so that a distance d out and back takes d/(V - w) + d/(V + w).
 Level flight straight out and straight back; the charge comes from the same discharge as the flight time.
+
+Source: none needed, sums of speeds.
 """
 
 from collections.abc import Sequence

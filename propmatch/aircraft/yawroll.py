@@ -10,7 +10,9 @@ One motor out: yawing moment of the others' thrust and of the dead propeller's d
     N = q S_f a_f tau delta l_f                                rudder, a_f by `stability.lift_slope_per_rad`
 
 tau is that of a thin section with a hinged flap (`trim`). Radius of gyration in roll r b/2, r = 0.25 for one motor and
-0.34 for motors in the wing: D. P. Raymer, Aircraft Design, table of nondimensional radii of gyration (from memory).
+0.34 for motors in the wing.
+
+Source: radii of gyration: D. P. Raymer, Aircraft Design, table of nondimensional radii of gyration (from memory).
 """
 
 from collections.abc import Callable, Sequence
@@ -19,7 +21,7 @@ from typing import Any
 import attrs
 import numpy as np
 
-from propmatch.columns import number
+from propmatch.columns import columns_of, number
 from propmatch.models.arrays import Floats
 from propmatch.models.liftingline import aileron_slope, roll_damping
 from propmatch.models.liftingsurface import elevator_effectiveness, lift_slope_per_rad
@@ -123,7 +125,9 @@ class TorqueRoll:
     wing_tip_g: float = number(kind="g", label="mass on a wing tip with the same moment as the torque at rest")
     aileron_deg: float = number(kind="deg", label="aileron that holds the torque at stall speed; NaN without ailerons")
     aileron_fast_deg: float = number(kind="deg", label="aileron that holds the torque at 1.2 times the stall speed")
-    bank_deg: float = number(kind="deg", digits=0, label="bank after one second at stall speed, if nobody steers")
+    bank_one_second_deg: float = number(
+        kind="deg", digits=0, label="bank after one second at stall speed, if nobody steers"
+    )
 
     def reading(self, controls: Controls, *, several: bool, mass: Callable[[float], str] = grams) -> str:
         """In a sentence; ``mass`` writes grams in the reader's unit."""
@@ -138,7 +142,8 @@ class TorqueRoll:
         )
         if np.isnan(self.torque_launch_nm):
             return f"{text}at launch speed there is no answer."
-        bank = f"{min(abs(self.bank_deg), 90.0):.0f} degrees{' or more' if abs(self.bank_deg) > 90 else ''}"
+        after = abs(self.bank_one_second_deg)
+        bank = f"{min(after, 90.0):.0f} degrees{' or more' if after > 90 else ''}"
         if np.isnan(self.aileron_deg):
             text += f"without ailerons the {down} wing drops by about {bank} in the first second of a launch at stall "
             text += "speed: launch with part throttle, and open up with speed in hand."
@@ -207,7 +212,7 @@ def torque_roll(aircraft: Steered, *, torque_nm: Floats, in_wing: bool = False) 
     bank = np.degrees(rate * (1.0 - time * (1.0 - np.exp(-1.0 / time))))
     tip = torque_nm[0] / (span_m / 2.0) / GRAVITY_M_S2 / GRAM_KG
     rows = zip(aircraft.names, *torque_nm[:2], tip, *aileron, bank, strict=True)
-    fields = ("torque_static_nm", "torque_launch_nm", "wing_tip_g", "aileron_deg", "aileron_fast_deg", "bank_deg")
+    fields = [column.name for column in columns_of(TorqueRoll)]
     return tuple(TorqueRoll(name=name, **dict(zip(fields, map(float, row), strict=True))) for name, *row in rows)
 
 
@@ -219,7 +224,7 @@ class MotorOut:
     """The outermost motor out, the others at full throttle on a full pack, straight flight without sideslip."""
 
     name: str
-    airspeed_m_s: float = number(kind="speed", label="1.2 times the stall speed")
+    motor_out_airspeed_m_s: float = number(kind="speed", label="airspeed flown, 1.2 times the stall speed")
     yaw_moment_nm: float = number(kind="N m", digits=2, label="yawing moment of the motors left and the dead propeller")
     rudder_deg: float = number(kind="deg", label="rudder that would hold it, whatever its travel; NaN without a fin")
     least_control_speed_m_s: float = number(
@@ -232,7 +237,7 @@ class MotorOut:
         """In a sentence; ``show`` writes an airspeed in the reader's unit."""
         text = (
             f"{self.name} with one motor out and full throttle on the rest yaws with {self.yaw_moment_nm:.2g} N m at "
-            f"{show(self.airspeed_m_s)}"
+            f"{show(self.motor_out_airspeed_m_s)}"
         )
         if controls.fin_area_dm2 is None:
             return f"{text}; fin_area_dm2 and fin_position_mm in [control] would tell whether the rudder holds it."
@@ -288,7 +293,7 @@ def motor_out(
         speeds = airspeed_m_s[:, lane]
         out.append(
             MotorOut(
-                name=name, airspeed_m_s=at, yaw_moment_nm=float(np.interp(at, speeds, moment[:, lane])),
+                name=name, motor_out_airspeed_m_s=at, yaw_moment_nm=float(np.interp(at, speeds, moment[:, lane])),
                 rudder_deg=float(np.interp(at, speeds, rudder[:, lane])),
                 least_control_speed_m_s=_first_within(speeds, rudder[:, lane], controls.rudder_travel_deg),
                 stall_speed_m_s=stall, fastest_m_s=float(speeds[-1]),

@@ -1,8 +1,9 @@
 """The air the aircraft flies in: the standard troposphere, with an offset for a warm or cold day.
 
-Source: ISO 2533:1975 (same numbers as the US Standard Atmosphere 1976 below 11 km): linear temperature, hydrostatic
-pressure; altitude is geopotential. An offset day keeps the pressure of the altitude and shifts the temperature.
-Viscosity: Sutherland's law with the constants of the same standard.
+Linear temperature, hydrostatic pressure; altitude is geopotential. An offset day keeps the pressure of the altitude and
+shifts the temperature. Viscosity by Sutherland's law.
+
+Source: ISO 2533:1975 (same numbers as the US Standard Atmosphere 1976 below 11 km), Sutherland's constants too.
 """
 
 from typing import Any

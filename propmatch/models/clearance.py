@@ -1,6 +1,8 @@
 """Room around a propeller's disc: how far its centre is from what is near.
 
-Enter: places in mm, any shapes that broadcast. Plane geometry; no source needed.
+Enter: places in mm, any shapes that broadcast.
+
+Source: none needed, plane geometry.
 """
 
 from typing import Any

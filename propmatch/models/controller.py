@@ -3,8 +3,8 @@
 Symbols: d duty (throttle) 0..1, k part_throttle_loss, eta = 1 - k (1 - d), I motor current, V_t pack terminal voltage,
 R_c series resistance. V_m = d V_t - R_c I; the pack side carries I_b = d I/eta, for I < 0 I_b = d I eta.
 
-The averaged chopper is standard power-electronics practice; the linear loss term is a plausible reading of published
-part-load measurements (R. H. Brown, MSc thesis, University of Maryland, 2019: down to 65 %), not a fit.
+Sources: averaged chopper: standard power-electronics practice; linear loss term: a plausible reading of published
+part-load measurements, not a fit (R. H. Brown, MSc thesis, University of Maryland, 2019: down to 65 %).
 """
 
 import numpy as np
@@ -24,7 +24,8 @@ def eta(throttle: Number, part_throttle_loss: Number) -> Number:
 def pack_current_per_motor_a(motor_current_a: Number, throttle: Number, part_throttle_loss: Number) -> Number:
     """I_b = d I/eta, for a regenerating motor d I eta [A]."""
     loss = eta(throttle, part_throttle_loss)
-    return throttle * motor_current_a * np.where(np.asarray(motor_current_a) >= 0, 1.0 / loss, loss)
+    driven = np.asarray(motor_current_a) >= 0
+    return throttle * motor_current_a * (1.0 / loss if driven.all() else np.where(driven, 1.0 / loss, loss))
 
 
 def linear_supply_heat_w(pack_voltage_v: Number, supply_v: Number, radio_current_a: Number) -> Number:
@@ -63,8 +64,9 @@ def throttle_for(
     k, vc = part_throttle_loss, controller_voltage_v
     a = k * available_v - count * pack_resistance_ohm * motor_current_a
     b = (1.0 - k) * available_v - k * vc
-    radicand = b * b + 4.0 * a * (1.0 - k) * vc
-    radicand = np.where(np.abs(radicand) <= _ROUNDING * b * b, 0.0, radicand)  # the most the pack can deliver
+    square, kept = b * b, (1.0 - k) * vc
+    radicand = square + 4.0 * a * (1.0 - k) * vc
+    radicand = np.where(np.abs(radicand) <= _ROUNDING * square, 0.0, radicand)  # the most the pack can deliver
     with np.errstate(invalid="ignore", divide="ignore"):
-        denominator = b + np.sqrt(np.where(radicand >= 0, radicand, np.nan))
-        return np.where(denominator > 0, 2.0 * (1.0 - k) * vc / denominator, np.nan)
+        denominator = b + np.sqrt(radicand)
+        return np.where(denominator > 0, 2.0 * kept / denominator, np.nan)

@@ -1,9 +1,11 @@
 """Least squares that one wrong number does not spoil, and how far each number contradicts the others.
 
 Sought is the least sum of nu ln(1 + r^2/nu) over residuals r, each in its own standard uncertainty: the loss of
-Student's t (K. L. Lange, R. J. A. Little, J. M. G. Taylor, Robust Statistical Modeling Using the t Distribution, JASA
-84, 1989); nu = ``GAUSS`` is plain least squares. By Levenberg-Marquardt steps (D. W. Marquardt, J. SIAM 11, 1963) on
-weights W = 1/(1 + r^2/nu); the covariance is the inverse of J'WJ there (Laplace).
+Student's t; nu = ``GAUSS`` is plain least squares. By Levenberg-Marquardt steps on weights W = 1/(1 + r^2/nu); the
+covariance is the inverse of J'WJ there (Laplace).
+
+Sources: K. L. Lange, R. J. A. Little, J. M. G. Taylor, Robust Statistical Modeling Using the t Distribution, JASA 84,
+1989; D. W. Marquardt, J. SIAM 11, 1963.
 """
 
 from collections.abc import Callable
@@ -82,7 +84,9 @@ def least(
 def contradictions(residual: Floats, jacobian: Floats) -> tuple[Floats, Floats]:
     """How far each residual of a plain answer misses what all others say, and that in its joint uncertainty.
 
-    r/(1 - h) and r/sqrt(1 - h), h the leverage: any text on linear regression.
+    r/(1 - h) and r/sqrt(1 - h), h the leverage.
+
+    Source: any text on linear regression.
     """
     h = np.einsum("ij,jk,ik->i", jacobian, np.linalg.inv(jacobian.T @ jacobian), jacobian)
     rest = np.maximum(1.0 - h, 1e-9)

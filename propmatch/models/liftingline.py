@@ -4,8 +4,9 @@ Circulation 2 b V sum(A_n sin n theta) with y = b/2 cos theta; the even terms al
 
     sum A_n sin(n theta) (n mu + sin theta) = mu alpha sin theta,   mu = a_0 c/(4 b),   C_l = pi A A_2/4
 
-Source: H. Glauert, The Elements of Aerofoil and Airscrew Theory, 1926, ch. XI (formulas from memory, standard). Small
-angles, a straight wing in undisturbed air, no stall.
+Small angles, a straight wing in undisturbed air, no stall.
+
+Source: H. Glauert, The Elements of Aerofoil and Airscrew Theory, 1926, ch. XI (formulas from memory, standard).
 """
 
 from collections.abc import Callable

@@ -4,6 +4,8 @@ A reader follows one coefficient, ``"cp"`` or ``"ct"``: it keeps the axes of eac
 last, and gathers again only where a lane has moved to another cell. The other coefficient can be read at the place
 reached. ``RestReader`` serves lanes at no airspeed (four coefficients a lane), ``FlightReader`` any
 (sixteen). Speeds u are the propeller's, in rad/s.
+
+Source: none needed, polynomials of third order.
 """
 
 import math

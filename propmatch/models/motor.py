@@ -76,7 +76,10 @@ def resistance_at_speed(resistance_ohm: Number, slope_ohm_s: Number, w: Number) 
 
 
 def warm_resistance_ohm(resistance_ohm: Number, above_k: Number) -> Number:
-    """Copper winding so many kelvin above the temperature of R: R (1 + 0.00393 dT) [ohm], -50 to 150 K."""
+    """Copper winding so many kelvin above the temperature of R: R (1 + 0.00393 dT) [ohm], -50 to 150 K.
+
+    Source: IEC 60028, annealed copper at 20 degC.
+    """
     return resistance_ohm * (1.0 + COPPER_PER_K * above_k)
 
 
@@ -93,7 +96,7 @@ def shaft_power_w(w: Number, current: Number, no_load_a: Number, k_torque: Numbe
 def efficiency(
     w: Number, current: Number, no_load_a: Number, k: Number, resistance_ohm: Number, k_torque: Number | None = None
 ) -> Number:
-    """Shaft power over motor input, K_t (I - I0) w/(V_m I); NaN unless the input is positive."""
+    """Shaft power over motor input, K_t (I - I0) w/(V_m I) [-]; NaN unless the input is positive."""
     power = np.asarray(terminal_voltage_v(w, current, k, resistance_ohm) * current)
     shaft = shaft_power_w(w, current, no_load_a, k if k_torque is None else k_torque)
     with np.errstate(divide="ignore", invalid="ignore"):

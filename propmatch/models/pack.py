@@ -3,10 +3,12 @@
 E = S ocv(charge); R_b = S/P r_cell factor(charge) + leads; terminal voltage
 V_t = E - R_b I_pack.
 
-The rise of resistance at low charge has the shape of the series resistance of M. Chen and G. A. Rincon-Mora, IEEE
-Trans. Energy Conversion 21 (2006) 504-511, Rs(s)/Rs(1); the level is the pack's own, or the estimate of its chemistry.
-In the cold resistance rises and capacity falls by the ratios of the chemistry, and so they do with every cycle; a full
-pack that has rested reads less (:class:`CellState`).
+The level of the resistance is the pack's own, or the estimate of its chemistry. In the cold resistance rises and
+capacity falls by the ratios of the chemistry, and so they do with every cycle; a full pack that has rested reads less
+(:class:`CellState`). Where curves and ratios come from stands beside each chemistry.
+
+Source: rise of resistance at low charge in the shape of Rs(s)/Rs(1) of M. Chen, G. A. Rincon-Mora, IEEE Trans. Energy
+Conversion 21 (2006) 504-511.
 """
 
 import math
@@ -411,7 +413,7 @@ class CellState:
 def resistance_factor(charge: Number) -> Number:
     """Cell resistance at a charge over that at full charge, (0.1562 exp(-24.37 s) + 0.07446)/(the same at 1) [-].
 
-    1 at full charge, 1.016 at 0.2, 1.18 at 0.1, 3.1 at 0. Shape of Chen and Rincon-Mora (2006).
+    1 at full charge, 1.016 at 0.2, 1.18 at 0.1, 3.1 at 0.
     """
     s: Floats = np.asarray(charge, dtype=np.float64)
     factor: Floats = (0.1562 * np.exp(-24.37 * s) + 0.07446) / (0.1562 * np.exp(-24.37) + 0.07446)

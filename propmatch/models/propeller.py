@@ -1,8 +1,9 @@
 """The propeller: similarity laws and momentum theory around the coefficient table.
 
 n [rev/s] propeller speed, D [m] diameter, V [m/s] airspeed: J = V/(n D), T = CT rho n^2 D^4, P = CP rho n^3 D^5,
-Q = P/(2 pi n). Source: the usual definitions, H. Glauert, The Elements of Aerofoil and Airscrew Theory, 1926,
-ch. XV-XVI.
+Q = P/(2 pi n).
+
+Source: the usual definitions, H. Glauert, The Elements of Aerofoil and Airscrew Theory, 1926, ch. XV-XVI.
 """
 
 import numpy as np

@@ -1,14 +1,16 @@
 """The propeller as an actuator disk: what the air does ahead of, in and behind it.
 
-Ideal momentum theory: A = pi D^2/4, T = 2 rho A (V + v) v, disk speed V + v, fully developed jet V + 2 v. Source:
-H. Glauert, The Elements of Aerofoil and Airscrew Theory, 1926, ch. XV (formulas from memory, standard).
+Ideal momentum theory: A = pi D^2/4, T = 2 rho A (V + v) v, disk speed V + v, fully developed jet V + 2 v.
 
-Behind the disk the jet grows as behind a row of vortex rings, v (1 + x/sqrt(x^2 + R^2)) at the distance x (B. W.
-McCormick, Aerodynamics, Aeronautics and Flight Mechanics, ch. 6; formula from memory): v at the disk, 2 v far behind.
+Behind the disk the jet grows as behind a row of vortex rings, v (1 + x/sqrt(x^2 + R^2)) at the distance x: v at the
+disk, 2 v far behind.
 
 Limits: no swirl, no friction, uniform loading, no spreading by mixing. Negative thrust (windmilling) is served as long
 as the jet still flows backwards, T >= -rho A V^2/2; beyond it there is no steady ideal flow and the answer is NaN.
 Functions take scalars or arrays that broadcast, and leave every lane to itself: NaN in, NaN out.
+
+Sources: H. Glauert, The Elements of Aerofoil and Airscrew Theory, 1926, ch. XV (formulas from memory, standard); jet
+behind the disk: B. W. McCormick, Aerodynamics, Aeronautics and Flight Mechanics, ch. 6 (formula from memory).
 """
 
 from typing import Any

@@ -4,8 +4,8 @@ A lookup then is an index and sixteen coefficients, without a search: cubic Herm
 both directions (C1 inside the table), constant past the rpm range, linear past the last advance ratio. Guard cells on
 the open sides make those continuations part of the table.
 
-Slopes: F. N. Fritsch and J. Butland, SIAM J. Sci. Stat. Comput. 5 (1984) 300-304 (weighted harmonic mean), with the
-one-sided end formula limited as in C. Moler, Numerical Computing with MATLAB, SIAM 2004, ch. 3.
+Sources: slopes by the weighted harmonic mean of F. N. Fritsch, J. Butland, SIAM J. Sci. Stat. Comput. 5 (1984)
+300-304; one-sided end formula limited as in C. Moler, Numerical Computing with MATLAB, SIAM 2004, ch. 3.
 """
 
 from collections.abc import Sequence

@@ -24,7 +24,7 @@ def _readonly(value: ArrayLike) -> Floats:
 class CoefficientTable:
     """Thrust and power coefficients of a propeller over advance ratio and rotational speed.
 
-    T = CT rho n^2 D^4, P = CP rho n^3 D^5, J = V/(n D), n in rev/s of the propeller.
+    They are those of :mod:`propmatch.models.propeller`.
 
     Attributes
     ----------

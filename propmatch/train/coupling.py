@@ -1,4 +1,7 @@
-"""Motor, controller, pack and propeller together: the operating point, and the throttle that holds a thrust."""
+"""Motor, controller, pack and propeller together: the operating point, and the throttle that holds a thrust.
+
+Source: none needed, equal torques at a steady speed.
+"""
 
 from collections.abc import Callable, Sequence
 from typing import Any
@@ -68,8 +71,8 @@ def solve(
     Notes
     -----
     d E' - K w - (R(w) + R_c + count d^2 R_b/eta) I(w) = 0 with E' = E - R_b I_acc, eta = 1 - k (1 - d),
-    I(w) = Q(w/g)/(g K e) + I0(w): first-order motor (Drela, MIT technical note, 2007), averaged chopper, pack with a
-    series resistance. Range: the coefficient table; beyond it the answer is flagged.
+    I(w) = Q(w/g)/(g K e) + I0(w): first-order motor, averaged chopper, pack with a series resistance, as in
+    :mod:`propmatch.models`. Range: the coefficient table; beyond it the answer is flagged.
     """
     numbers = {"airspeed_m_s": airspeed_m_s, "throttle": throttle, "charge": charge}
     asked = _compact(train, air, numbers)

@@ -9,6 +9,8 @@ Bracket: at V = 0 from 0 to S/(K g). In an airstream from the smaller of no-load
 of S/(K g) and windmilling speed (windmilling: torque zero, u = 2 pi V/(D J0)).
 
 Work runs in chunks that stay in the cache.
+
+Source: steps of third order (E. Halley), as in any text on numerical analysis.
 """
 
 from collections.abc import Iterator

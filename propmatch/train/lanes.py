@@ -1,6 +1,10 @@
-"""Power trains as arrays: one lane each, ready for the models."""
+"""Power trains as arrays: one lane each, ready for the models.
+
+Source: none needed, parts in series and parallel.
+"""
 
 from collections.abc import Sequence
+from functools import partial
 from typing import Any
 
 import attrs
@@ -12,9 +16,9 @@ from propmatch.models.motor import reference_speed_rad_s, torque_constant, warm_
 from propmatch.models.surface import Surfaces, stack_surfaces
 from propmatch.records.estimates import (
     Assumption,
+    Completed,
     beyond_law,
-    completed,
-    completed_drive,
+    drive_assumptions,
     usual_part_throttle_loss,
 )
 from propmatch.records.motoroff import motor_off_numbers
@@ -98,8 +102,10 @@ class TrainLanes(Trains):
 LANE_FIELDS = tuple(a.name for a in attrs.fields(TrainLanes) if a.name not in ("stack", "chemistries"))
 
 
-def train_lanes(trains: Sequence[PowerTrain]) -> tuple[TrainLanes, tuple[Assumption, ...]]:
-    """Arrays of power trains, every missing number filled by its stated estimate.
+def train_lanes(
+    trains: Sequence[PowerTrain], complete: Completed | None = None
+) -> tuple[TrainLanes, tuple[Assumption, ...]]:
+    """Arrays of power trains, every missing number filled by its stated estimate; ``complete`` what is so already.
 
     Raises
     ------
@@ -109,19 +115,20 @@ def train_lanes(trains: Sequence[PowerTrain]) -> tuple[TrainLanes, tuple[Assumpt
     without = sorted({t.propeller.name for t in trains if t.propeller.table is None})
     if without:
         raise ValueError(f"propeller without a coefficient table: {', '.join(without)}")
-    done: dict[tuple[int, ...], Any] = {}
+    complete = complete or Completed()
+    noted: set[tuple[int, ...]] = set()
     surfaces: dict[int, int] = {}
     chemistries: dict[int, int] = {}
     assumptions: dict[Assumption, None] = {}
     found: list[Surfaces] = []
     kinds: list[battery.Chemistry] = []
 
-    def once(make: Any, *parts: Any) -> Any:
+    def note(make: Any, *parts: Any) -> None:
+        """Note the assumptions about parts, once."""
         key = tuple(map(id, parts))
-        if key not in done:
-            done[key] = make(*parts)
-            assumptions.update(dict.fromkeys(done[key][-1]))
-        return done[key]
+        if key not in noted:
+            noted.add(key)
+            assumptions.update(dict.fromkeys(make(*parts)))
 
     rows = []
     for train in trains:
@@ -133,14 +140,17 @@ def train_lanes(trains: Sequence[PowerTrain]) -> tuple[TrainLanes, tuple[Assumpt
         if id(chemistry) not in chemistries:
             chemistries[id(chemistry)] = len(kinds)
             kinds.append(chemistry)
-        motor, _, of_drive = once(completed_drive, train.motor, train.controller)
-        assumptions.update(dict.fromkeys(beyond_law(of_drive, train.pack)))
+        motor, of_motor = complete(train.motor)
+        note(partial(drive_assumptions, complete=complete), train.motor, train.controller)
+        assumptions.update(dict.fromkeys(beyond_law(of_motor, train.pack)))
+        for part in (train.pack, train.propeller):
+            note(lambda part: complete(part)[1], part)
         rows.append(
             {
                 **motor_numbers(motor),
-                **controller_numbers(train.controller),
-                **pack_numbers(once(completed, train.pack)[0], train.cell_state),
-                **propeller_numbers(once(completed, train.propeller)[0]),
+                **controller_numbers(complete(train.controller)[0]),
+                **pack_numbers(complete(train.pack)[0], train.cell_state),
+                **propeller_numbers(complete(train.propeller)[0]),
                 **motor_off_numbers(train),
                 "chemistry": chemistries[id(chemistry)],
                 "count": train.count,
@@ -183,10 +193,9 @@ def motor_numbers(motor: Any) -> dict[str, float]:
 
 
 def controller_numbers(controller: Any) -> dict[str, float]:
-    """The columns that a controller fills; its part-throttle loss is NaN where it states none."""
-    full, _ = completed(controller)
+    """The columns that a completed controller fills; its part-throttle loss is NaN where it states none."""
     return {
-        "switch_ohm": full.resistance_mohm * MILLIOHM_OHM,
+        "switch_ohm": controller.resistance_mohm * MILLIOHM_OHM,
         "stated_loss": np.nan if controller.part_throttle_loss is None else controller.part_throttle_loss,
         "throttle_limit": 1.0,
     }

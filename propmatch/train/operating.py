@@ -1,4 +1,7 @@
-"""The operating point as a result: everything that follows from the speed at which the torques balance."""
+"""The operating point as a result: everything that follows from the speed at which the torques balance.
+
+Source: none needed, definitions and sums of powers.
+"""
 
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any

@@ -1,4 +1,7 @@
-"""Parts of other size from a given one: a propeller of other diameter or pitch, a motor wound for another kV."""
+"""Parts of other size from a given one: a propeller of other diameter or pitch, a motor wound for another kV.
+
+Source: common practice, no published source.
+"""
 
 import math
 from collections.abc import Iterable
@@ -32,7 +35,10 @@ _LEAST_PROPELLERS = 4
 
 
 def rewound(motor: Motor, kv_rpm_per_v: float) -> Motor:
-    """The motor with another winding in the same space; see ``SAME_WINDING_SPACE``."""
+    """The motor with another winding in the same space; see ``SAME_WINDING_SPACE``.
+
+    R ~ 1/kV^2, I0 and current ratings ~ kV; the power rating is kept.
+    """
     full, _ = completed(motor)
     ratio = kv_rpm_per_v / full.kv_rpm_per_v
 

@@ -1,4 +1,7 @@
-"""The propeller speed that gives a thrust, for many lanes at once: CT(J, rpm) rho D^4 u^2/(4 pi^2) = T."""
+"""The propeller speed that gives a thrust, for many lanes at once: CT(J, rpm) rho D^4 u^2/(4 pi^2) = T.
+
+Source: none needed, the definition of CT.
+"""
 
 from typing import Any
 

@@ -7,6 +7,8 @@ At a propeller speed u [rad/s] the propeller takes Q = CP(J, rpm) rho D^5 u^2/(8
 falls with u wherever propeller torque rises with speed.
 
 Every array of a problem is (N,), or (1,) where one number serves every lane.
+
+Source: none needed, equal torques at a steady speed.
 """
 
 from typing import Any

@@ -2,24 +2,21 @@
 
 Rows of textbook motors are planted by a loop of its own: the balance of volts solved by scipy's brentq.
 ``bench_two_voltages.csv``: full-throttle rows of three motors typed from P. Cao, J. Strawson, motor_propeller_testing,
-public repository, commit 7031418, 2018, MIT licence; masses from memory.
+public repository, commit 7031418, 2018, MIT licence; masses from memory. What its 7.4 V rows foretell of 11.1 V is held
+to the page on accuracy (test_accuracy_page.py).
 """
 
 import math
-from pathlib import Path
 
-import attrs
 import numpy as np
-import pandas as pd
 import pytest
 from scipy.optimize import brentq
 
+import accuracy
 import bench_fit
-import listing_rows
-from propmatch import Air, Motor, PowerTrain, Propeller, fit_log, solve
+from propmatch import Air, Motor, Propeller, fit_log
 from propmatch.models.tables import CoefficientTable
 from propmatch.records.parts import Source
-from propmatch.units import GRAM_FORCE_N
 
 RHO, CP = 1.225, 0.9
 TEXTBOOK = {
@@ -85,36 +82,7 @@ def test_clean_rows_give_what_plain_least_squares_gives():
 
 @pytest.fixture(scope="module")
 def five_inch():
-    rows = pd.read_csv(Path(__file__).parent / "bench_two_voltages.csv", dtype={"propeller": str})
-    blades = {
-        n: attrs.evolve(listing_rows.predicted(size, "racing"), name=n) for n, size in listing_rows.BENCH_SIZE.items()
-    }
-    fits = {
-        motor: fit_log(
-            own[["motor", "label_kv", "mass_g", "propeller", "volts", "amps", "rpm", "thrust_gf"]], propellers=blades
-        )
-        for motor, own in rows[rows.nominal_v == 7.4].groupby("motor")
-    }
-    return rows, fits
-
-
-def test_seven_volts_foretell_eleven_on_the_five_inch_bench(five_inch):
-    """Median error at 11.1 V of motors and propellers fitted at 7.4 V: 0.8, 2.6 and 2.6 %, about what the motor law
-    does with constants fitted per motor to the whole bench (0.8, 2.6 and 2.5 %)."""
-    rows, fits = five_inch
-    errors = {"rpm": [], "amps": [], "thrust_gf": []}
-    for row in rows[rows.nominal_v == 11.1].itertuples():
-        fit = fits[row.motor]
-        propeller = next(each for each in fit.propeller_parts() if each.name == row.propeller)
-        train = PowerTrain(motor=fit.part(), controller=listing_rows.CONTROLLER, pack=listing_rows.SUPPLY,
-                           propeller=propeller, radio_current_a=0.0)  # fmt: skip
-        low, high = listing_rows.SUPPLY_V
-        point = solve(train, charge=(row.volts - low) / (high - low), air=Air(density_kg_m3=RHO))
-        errors["rpm"].append(point.rpm / row.rpm - 1)
-        errors["amps"].append(point.motor_current_a / row.amps - 1)
-        errors["thrust_gf"].append(point.thrust_n / GRAM_FORCE_N / row.thrust_gf - 1)
-    for key, most in (("rpm", 0.008), ("amps", 0.026), ("thrust_gf", 0.026)):
-        assert np.median(np.abs(errors[key])) <= most, key
+    return accuracy.fits_at_7_4_v()
 
 
 def test_total_resistance_of_the_bench_agrees_with_plain_least_squares(five_inch):

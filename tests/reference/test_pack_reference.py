@@ -9,30 +9,18 @@ import math
 import numpy as np
 import pytest
 from scipy.optimize import brentq
+from support.measured_cells import COLD_SHARES, LI_ION, LIPO, cold_share, given, pack
 from support.trains import simple_train
 
 from propmatch.models.pack import CHEMISTRIES, CellState
 from propmatch.records.estimates import burst_c, completed
-from propmatch.records.parts import Pack
-from propmatch.train.lanes import train_lanes
 
 FARADAY_AH = 96485.33212 / 3600.0
-
-
-def pack(**changes: object) -> Pack:
-    values = {"name": "p", "cells_series": 1, "capacity_mah": 3000.0, "c_rating": 5.0, "mass_g": 48.0}
-    return Pack(**values | {"chemistry": "liion", "lead_resistance_mohm": 0.0} | changes)
 
 
 def estimated_mohm(chemistry: str, capacity_ah: float, label_c: float) -> float:
     part, _ = completed(pack(chemistry=chemistry, capacity_mah=1e3 * capacity_ah, c_rating=label_c))
     return float(part.cell_resistance_mohm)
-
-
-LI_ION = [(5.0, 8.0, 13.0), (5.0, 2.0, 20.0), (2.8, 10.0, 12.0), (3.0, 5.0, 13.0), (4.2, 10.7, 6.5)]
-"""A h, label C and measured mohm of round cells: direct current, data sheet, pulse."""
-LIPO = [(1.5, 95.0, 4.975), (1.3, 95.0, 5.575), (7.5, 8.0, 10.4)]
-"""The same of LiPo cells: one charger, and discharges of a slow cell at 1C and 5C."""
 
 
 @pytest.mark.parametrize(("chemistry", "cells"), [("liion", LI_ION), ("lipo", LIPO)])
@@ -51,32 +39,12 @@ def test_published_fit_to_model_packs(label_c: float) -> None:
     assert estimated_mohm("lipo", 2.2, label_c) * 1e-3 * 2.2 * label_c == pytest.approx(0.513, rel=0.02)
 
 
-def given(train, current_a: float, volts: float, level_mohm_ah: float | None = None) -> float:
-    """Share of the charge that one cell gives from full down to a voltage."""
-    lanes = train_lanes([train])[0].sustained()
-    charge = np.linspace(0.0, 1.0, 20_001)
-    ohm = lanes.pack_ohm(charge)
-    if level_mohm_ah is not None:
-        ohm = ohm * level_mohm_ah * 1e-3 / train.pack.capacity_mah * 1e3 / lanes.cells_ohm[0]
-    low = charge[lanes.open_circuit_v(charge) - current_a * ohm < volts]
-    return float((1.0 - low[-1] if low.size else 1.0) * lanes.capacity_ah[0])
-
-
 @pytest.mark.parametrize(("rate", "over"), [(1.0, 0.08), (2.0, 0.24), (3.0, 0.47), (4.0, 0.74)])
 def test_discharge_times_of_a_round_cell(rate: float, over: float) -> None:
     """Discharges of a round cell of 3 A h labelled 5C down to 3.3 V last 1/(1 + over) of those with 12 mohm A h."""
     train = simple_train(pack=pack())
     measured = given(train, 3.0 * rate, 3.3, level_mohm_ah=12.0) / (1.0 + over)
     assert given(train, 3.0 * rate, 3.3) == pytest.approx(measured, rel=0.05)
-
-
-COLD_SHARES = {
-    -10.0: {3.0: (0.744, 0.694, 0.695), 2.5: (0.863, 0.785, 0.814)},
-    -15.0: {3.0: (0.708, 0.624, 0.615), 2.5: (0.828, 0.744, 0.778)},
-    -20.0: {3.0: (0.614, 0.537, 0.449), 2.5: (0.761, 0.685, 0.690)},
-}
-"""Charge that round cells of three sizes (3.4, 5.0 and 4.5 A h) gave at 1C down to a voltage, over that at 25 degC:
-public figures of a test stand. Their labels of about 3C are a value from memory."""
 
 
 @pytest.mark.parametrize(
@@ -86,10 +54,7 @@ public figures of a test stand. Their labels of about 3C are a value from memory
 )  # fmt: skip
 def test_discharges_of_round_cells_in_the_cold(celsius: float, volts: float, within: float) -> None:
     """Capacity law and sag together, each counted once; the mean of the three cells."""
-    cold, warm = (
-        given(simple_train(pack=pack(c_rating=3.0), pack_temperature_c=t), 3.0, volts) for t in (celsius, 25.0)
-    )
-    assert cold / warm == pytest.approx(np.mean(COLD_SHARES[celsius][volts]), rel=within)
+    assert cold_share(celsius, volts) == pytest.approx(np.mean(COLD_SHARES[celsius][volts]), rel=within)
 
 
 def test_a_used_round_cell_keeps_what_the_standard_asks_for() -> None:
