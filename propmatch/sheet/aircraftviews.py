@@ -44,6 +44,7 @@ def _picture(layout: Layout, shown: Shown, *, key: bool) -> Picture:
     return Picture(
         name="views", title="Side and top view to scale, nose to the left", summary=_words(layout),
         table=_places(layout), draw=paper.draw, width_in=paper.width_pt / 72, height_in=paper.height_pt / 72,
+        plain=True,
     )  # fmt: skip
 
 

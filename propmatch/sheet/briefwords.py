@@ -9,7 +9,7 @@ __all__ = ["brief_sentences"]
 
 _PREFERENCE = {
     "flight_time": "long flight", "thrust_to_weight": "thrust", "mass": "low mass", "top_speed": "top speed",
-    "climb": "climb", "margin": "distance from the limits",
+    "climb": "climb", "margin": "margin",
 }  # fmt: skip
 
 

@@ -8,7 +8,7 @@ from propmatch.aircraft.endurance import FlightTime
 from propmatch.aircraft.speeds import AircraftSpeeds
 from propmatch.bench.logfit import LogFit
 from propmatch.catalogue.catalogue import Catalogue
-from propmatch.checks.chances import Sureness, sureness
+from propmatch.checks.chances import Sureness, as_stated, sureness
 from propmatch.checks.judged import judged_trains
 from propmatch.checks.limits import Check, Design, checks_of, missed
 from propmatch.checks.setting import ResolvedBrief, Setting
@@ -22,10 +22,12 @@ from propmatch.search.matching import Shortlist
 from propmatch.sheet.picture import Picture, Table
 from propmatch.words.shown import Shown
 
-__all__ = ["ENVELOPE", "Case", "Section", "Sheet", "VariantCase"]
+__all__ = ["ENVELOPE", "KEPT", "Answering", "Case", "Control", "Section", "Sheet", "TrainPanel", "VariantCase"]
 
-ENVELOPE = "Which other parts will do?"
+ENVELOPE = "What others may fit"
 """The section of what others may fit; the first page points to it."""
+KEPT = "of 100"
+"""Over the chance of all limits together."""
 
 
 @attrs.frozen(kw_only=True)
@@ -66,6 +68,46 @@ class Section:
 
 
 @attrs.frozen(kw_only=True)
+class Control:
+    """A slider with its box: its range and place in the shown unit, and the step of a key."""
+
+    name: str
+    label: str
+    unit: str
+    per: float
+    low: str
+    high: str
+    step: float
+    value: str
+    unstated: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class TrainPanel:
+    """One power train: its cells, its heading, its parts but the pack, and the packs to choose from."""
+
+    cells: str
+    title: str
+    parts: str
+    packs: tuple[str, ...]
+
+
+@attrs.frozen(kw_only=True)
+class Answering:
+    """What the section is made from: text, controls, a panel for each power train, and the tables as JSON.
+
+    ``options`` are the power trains with each of their packs.
+    """
+
+    title: str
+    text: tuple[str, ...]
+    controls: tuple[Control, ...]
+    panels: tuple[TrainPanel, ...]
+    options: tuple[tuple[PowerTrain, ...], ...]
+    data: str
+
+
+@attrs.frozen(kw_only=True)
 class Sheet:
     """Everything on the build sheet.
 
@@ -76,6 +118,8 @@ class Sheet:
         The verdict.
     first : tuple of Section
         The first page: the whole decision.
+    answering : Answering or None
+        What a script answers of other states; nothing of it is seen without one. None on paper.
     rest : tuple of Section
         For who wants more.
     design : Design
@@ -88,6 +132,7 @@ class Sheet:
     title: str
     lead: tuple[str, ...]
     first: tuple[Section, ...]
+    answering: Answering | None
     rest: tuple[Section, ...]
     design: Design
     checks: tuple[Check, ...]
@@ -119,10 +164,10 @@ class VariantCase:
     failing: tuple[str, ...]
 
     @classmethod
-    def of(cls, setting: Setting, train: PowerTrain) -> "VariantCase":
-        """Judged with its draws."""
-        sure = sureness(setting, train)
-        checks = {c.name: c for c in checks_of(judged_trains(setting, [train])[0], sure=[sure])[0]}
+    def of(cls, setting: Setting, train: PowerTrain, sure: Sureness) -> "VariantCase":
+        """Judged with its draws, if any."""
+        drawn = None if sure.drawn.on_paper else [sure]
+        checks = {c.name: c for c in checks_of(judged_trains(setting, [train])[0], sure=drawn)[0]}
         return cls(setting, sure, checks, tuple(c.name for c in missed(checks.values())))
 
     @property
@@ -163,7 +208,7 @@ class Case:
     def comparison(self) -> CellComparison:
         """The train on other cell counts."""
         counts = usual_cells(self.resolved, self.train)
-        return compare_cells(self.resolved, self.catalogue, cells=counts, train=self.train)
+        return compare_cells(self.resolved, self.catalogue, cells=counts, train=self.train, on_paper=self.on_paper)
 
     @property
     def own(self) -> CellCase:
@@ -179,12 +224,12 @@ class Case:
     @cached_property
     def envelope(self) -> Envelope:
         """What others may fit in the published range."""
-        return parts_envelope(self.resolved, self.catalogue, self.train)
+        return parts_envelope(self.resolved, self.catalogue, self.train, on_paper=self.on_paper)
 
     @cached_property
     def variants(self) -> list[VariantCase]:
         """The train in every variant, the aircraft as designed first."""
-        return [VariantCase.of(setting, self.train) for setting in self.resolved.settings]
+        return [VariantCase.of(each, self.train, self.sure_of(self.train, each)) for each in self.resolved.settings]
 
     @cached_property
     def settings(self) -> Settings | None:
@@ -201,6 +246,23 @@ class Case:
         """All-up mass."""
         return self.setting.all_up_mass_kg(self.train.mass_g)
 
-    def sure_of(self, train: PowerTrain) -> Sureness:
-        """How sure what is said of another power train is, as designed."""
-        return sureness(self.setting, train)
+    @property
+    def on_paper(self) -> bool:
+        """Whether every number is as it is stated."""
+        return self.sure.drawn.on_paper
+
+    @property
+    def drawn(self) -> Sureness | None:
+        """What bands and ranges come from; None on paper."""
+        return None if self.on_paper else self.sure
+
+    def sure_of(self, train: PowerTrain, setting: Setting | None = None) -> Sureness:
+        """How sure what is said of another power train is, as designed or in another setting."""
+        where = setting or self.setting
+        if train is self.train and where is self.setting:
+            return self.sure
+        return as_stated(where, [train]).each[0] if self.on_paper else sureness(where, train)
+
+    def rows(self, rows: list[dict[str, str]]) -> list[dict[str, str]]:
+        """Rows of a table, without the chances where there are none."""
+        return [{name: text for name, text in row.items() if name != KEPT} for row in rows] if self.on_paper else rows

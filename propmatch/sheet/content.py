@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 from propmatch.bench.logfit import LogFit
 from propmatch.catalogue.catalogue import Catalogue
-from propmatch.checks.chances import sureness
+from propmatch.checks.chances import as_stated, sureness
 from propmatch.checks.judged import judged_trains
 from propmatch.checks.limits import Design, checks_of
 from propmatch.checks.setting import ResolvedBrief
@@ -12,7 +12,8 @@ from propmatch.faults import InputFaults
 from propmatch.questions.asflown import as_flown
 from propmatch.records.brief import Brief
 from propmatch.records.parts import PowerTrain
-from propmatch.search.matching import Shortlist, match, nothing_meets
+from propmatch.search.matching import Shortlist, best_train, match, nothing_meets
+from propmatch.sheet.answering import answering
 from propmatch.sheet.case import Case, Section, Sheet
 from propmatch.sheet.decision import decision, headline
 from propmatch.sheet.further import further
@@ -32,6 +33,7 @@ def build_sheet(
     shortlist: Shortlist | None = None,
     shown: Shown | None = None,
     fit: LogFit | None = None,
+    on_paper: bool = False,
     progress: Callable[[int, int], None] | None = None,
 ) -> Sheet:
     """Put the sheet together.
@@ -48,6 +50,8 @@ def build_sheet(
         Units; default the brief's.
     fit : LogFit, optional
         Of a bench log of the motor, drawn on the sheet.
+    on_paper : bool
+        Every number as it is stated: no ranges, chances, timer, nothing that answers, nothing to publish.
     progress : callable, optional
         Called with combinations matched and in all.
 
@@ -61,18 +65,20 @@ def build_sheet(
     resolved, found = ResolvedBrief.of(brief), shortlist
     if found is None:
         try:
-            found = match(resolved, catalogue, top=_TOP, progress=progress)
+            found = match(resolved, catalogue, top=_TOP, on_paper=on_paper, progress=progress)
         except InputFaults:
             if train is None:
                 raise
     chosen = train or (found.best.train if found and found.best else None)
+    if on_paper and train is None and chosen is not None:
+        chosen = best_train(resolved, catalogue)
     if chosen is None:
         raise nothing_meets(resolved.stated)
     setting, stated, units = resolved.as_designed, resolved.stated, resolved.stated.units
     design = Design.of(chosen, setting.variant)
     flight = setting.flight_time(chosen)
-    sure = sureness(setting, chosen)
-    own = checks_of(judged_trains(setting, [chosen])[0], sure=[sure])[0]
+    sure = as_stated(setting, [chosen]).each[0] if on_paper else sureness(setting, chosen)
+    own = checks_of(judged_trains(setting, [chosen])[0], sure=None if on_paper else [sure])[0]
     case = Case(
         resolved=resolved, catalogue=catalogue, train=chosen, design=design,
         checks=(*own, *catalogue.extra_checks(design, stated)), sure=sure, flight=flight,
@@ -82,6 +88,7 @@ def build_sheet(
     )  # fmt: skip
     return Sheet(
         title=f"{stated.aircraft.name}: power train",
-        lead=(headline(case),), first=decision(case), rest=further(case),
+        lead=headline(case), first=decision(case), rest=further(case),
+        answering=None if on_paper else answering(case),
         design=design, checks=case.checks, flight=flight, shortlist=found,
     )  # fmt: skip

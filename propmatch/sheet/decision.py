@@ -13,14 +13,14 @@ from propmatch.questions.remedies import Remedy
 from propmatch.questions.settings import Settings
 from propmatch.records.parts import PARTS, PowerTrain
 from propmatch.search.candidate import Candidate
-from propmatch.search.matching import UNNAMED
+from propmatch.search.matching import UNNAMED, UNNAMED_ON_PAPER
 from propmatch.sheet.bladedrawing import blade_svg
 from propmatch.sheet.case import ENVELOPE, Case, Section
 from propmatch.sheet.picture import Table
-from propmatch.sheet.ranges import KEPT, cell_text, main_numbers
+from propmatch.sheet.ranges import cell_text, main_numbers
 from propmatch.units import INCH_M, MM_M
 from propmatch.words.answerwords import minutes_text
-from propmatch.words.chancewords import chance_word, of_hundred
+from propmatch.words.chancewords import ON_PAPER, UNSURE, chance_word, of_hundred
 from propmatch.words.checkwords import (
     burst_words,
     check_names,
@@ -62,9 +62,10 @@ _NAMED = 3
 """Variants that are named one by one; of more the table says which."""
 
 
-def headline(case: Case) -> str:
-    """The verdict in a line; where it would be a danger, that goes before."""
-    return " ".join((*danger_words(case.checks, case.shown), headline_words(case.sure, case.checks)))
+def headline(case: Case) -> tuple[str, ...]:
+    """The verdict in a line; where it would be a danger, that goes before; on paper that nothing says how sure."""
+    said = " ".join((*danger_words(case.checks, case.shown), headline_words(case.sure, case.checks)))
+    return (f"{UNSURE} Not to be published.", said) if case.on_paper else (said,)
 
 
 def decision(case: Case) -> tuple[Section, ...]:
@@ -96,13 +97,13 @@ def _fit(case: Case) -> Section:
         "CG": cg,
         "all-up mass": cell_text(case.own, "all_up_mass_g", case.shown),
     }
-    text = (UNNAMED,) if case.unnamed else ()
+    text = (UNNAMED_ON_PAPER if case.on_paper else UNNAMED,) if case.unnamed else ()
     title = "Parts that miss the brief" if missed(case.checks) else "What to fit"
     family = train.propeller.family
     if family is None:
-        return Section(name="fit", title=title, text=text, tables=(_pairs(lines),))
+        return Section(name="parts", title=title, text=text, tables=(_pairs(lines),))
     blade = blade_svg(family, diameter_mm=train.propeller.diameter_in * INCH_M / MM_M, radius=60.0)
-    return Section(name="fit", title=title, text=text, tables=(_pairs(lines),), drawing=blade,
+    return Section(name="parts", title=title, text=text, tables=(_pairs(lines),), drawing=blade,
                    drawn=f"A {family} blade; marked is its usual width at 75 % of the radius.")  # fmt: skip
 
 
@@ -115,20 +116,22 @@ def _does(case: Case) -> Section:
     said = {name: cell_text(own, name, case.shown) for name in _OWN}
     current, power = own.pack_current_static_a, own.pack_power_static_w
     volts = power / current if current else math.nan
-    ends = case.sure.value("flight_time")
-    lines = {"flight time, steady": minutes_text(case.flight.minutes, ends.low, ends.high)}
+    ends, real = case.sure.value("flight_time"), flown.ranges.get("flown_minutes")
+    lines = {
+        "flight time, steady": minutes_text(case.flight.minutes, *([] if case.on_paper else [ends.low, ends.high]))
+    }
     if flown.acts:
-        real = flown.ranges["flown_minutes"]
-        lines["as really flown"] = minutes_text(flown.flown_minutes, real.low, real.high)
+        lines["as really flown"] = minutes_text(flown.flown_minutes, *([real.low, real.high] if real else []))
     lines |= {
         "thrust to weight, half charge": said["thrust_to_weight"],
-        "wattmeter, full throttle, static, full battery":
+        "battery lead, full throttle, static, full battery":
             f"{signed(volts)} V, {said['pack_current_static_a']}, {said['pack_power_static_w']}",
         "static thrust then": said["thrust_static_n"],
         "best climb; top speed, half charge": f"{said['climb_m_s']}; {said['top_speed_m_s']}",
     }  # fmt: skip
+    brackets = "Brackets hold 80 of 100 builds. Where the wattmeter reads outside them, find out why before flight."
     text = (
-        "Brackets hold 80 of 100 builds. Where the wattmeter reads outside them, find out why before flight.",
+        *([] if case.on_paper else [brackets]),
         *several_words(case.train.count),
     )
     return Section(name="does", title="What it does", text=text, tables=(_pairs(lines),))
@@ -136,6 +139,8 @@ def _does(case: Case) -> Section:
 
 def _settings(case: Case) -> Section:
     settings = case.settings
+    if case.on_paper:
+        return Section(name="settings", title="Timer and charger", text=(ON_PAPER,))
     if settings is None or not settings.flown_timer_minutes > 0:
         return Section(name="settings", title="Timer and charger", text=(NO_TIMER,))
     columns = {column.name: column for column in columns_of(Settings)}
@@ -145,8 +150,9 @@ def _settings(case: Case) -> Section:
 
 
 def _sure(case: Case) -> Section:
+    sure = [reasons_words(case.sure, case.checks, case.shown, ranges=False), *_elsewhere(case)]
     text = (
-        reasons_words(case.sure, case.checks, case.shown, ranges=False), *_elsewhere(case),
+        *([UNSURE] if case.on_paper else sure),
         *burst_words(case.checks), *warned_words(case.checks), *speed_question(case.train),
     )  # fmt: skip
     return Section(name="sure", title="How sure", text=text)
@@ -183,7 +189,8 @@ def _compared(case: Case) -> Table:
     rows.append({"": "misses on paper", **{
         f"{c.cells}S": check_names([check.name for check in c.failing]) or "nothing" for c in cases
     }})  # fmt: skip
-    rows.append({"": KEPT, **{f"{c.cells}S": of_hundred(c.sure.chance_all_limits) for c in cases}})
+    if not case.on_paper:
+        rows.append({"": "limits kept, of 100", **{f"{c.cells}S": of_hundred(c.sure.chance_all_limits) for c in cases}})
     return Table.of(rows, caption="Only the pack changed, packs of the same energy")
 
 
@@ -218,6 +225,8 @@ def _numbers(case: Case, found: Candidate | Remedy | CellCase) -> str:
     """Minutes, thrust to weight and the chance."""
     sure = case.sure_of(found.train)
     said = main_numbers(sure, found.flight_minutes, found.thrust_to_weight)
+    if case.on_paper:
+        return "{}, thrust to weight {}".format(*said[:2])
     doubt = "" if sure.holds else f"{chance_word(sure.chance_all_limits, 1.0)}, "
     return "{}, thrust to weight {}; {}{} of 100 builds keep every limit".format(*said[:2], doubt, said[2])
 

@@ -18,12 +18,12 @@ from propmatch.records.parts import PARTS
 from propmatch.search.candidate import Candidate
 from propmatch.sheet.aircraftviews import views
 from propmatch.sheet.briefwords import brief_sentences
-from propmatch.sheet.case import ENVELOPE, Case, Section, VariantCase
+from propmatch.sheet.case import ENVELOPE, KEPT, Case, Section, VariantCase
 from propmatch.sheet.fitcharts import fit_chart
 from propmatch.sheet.flightcharts import FlightPlan, flight_chart
 from propmatch.sheet.margincharts import margin_chart
 from propmatch.sheet.picture import Table
-from propmatch.sheet.ranges import KEPT, main_numbers, tolerance_text
+from propmatch.sheet.ranges import main_numbers, tolerance_text
 from propmatch.sheet.thrustcharts import operating_chart, throttle_chart
 from propmatch.sheet.trimsection import cures_table, trim_picture
 from propmatch.status import Flag
@@ -71,7 +71,8 @@ def _margins(case: Case) -> Section:
         for why in [hangs_words(case.sure.hangs_on(c.name), case.sure)]
     )  # fmt: skip
     judged = sorted(
-        (c for c in case.checks if np.isfinite(c.limit) and not _settled(c)), key=lambda c: (not c.danger, c.margin)
+        (c for c in case.checks if np.isfinite(c.limit) and (case.on_paper or not _settled(c))),
+        key=lambda c: (not c.danger, c.margin),
     )
     near = attrs.evolve(
         margin_chart(judged[:_NEAREST], case.shown), table=margin_chart(case.checks, case.shown).table,
@@ -81,7 +82,7 @@ def _margins(case: Case) -> Section:
     return Section(
         name="margins", title="How close to the limits, and how does the flight pass?", text=tuple(_flying(case)),
         points=points,
-        pictures=(near, flight_chart(plan, flight=case.flight, shown=case.shown, sure=case.sure)),
+        pictures=(near, flight_chart(plan, flight=case.flight, shown=case.shown, sure=case.drawn)),
     )  # fmt: skip
 
 
@@ -92,12 +93,13 @@ def _settled(check: Check) -> bool:
 
 def _flying(case: Case) -> Iterator[str]:
     """How it leaves the ground, what real flying costs, and cold cells."""
-    yield "Bars to the right are room, to the left beyond the limit; thin lines and shades hold 80 of 100 builds."
+    shades = "" if case.on_paper else "; thin lines and shades hold 80 of 100 builds"
+    yield f"Bars to the right are room, to the left beyond the limit{shades}."
     launch, flown = launch_flown(judged_trains(case.setting, [case.train])[0]), case.flown
     if launch is not None:
         yield launch.sentence(case.shown.speed_text)
     if flown.acts and case.flight.minutes > 0:
-        why = hangs_words(flown.draws.shares(), flown.draws.sure)
+        why = "" if case.on_paper else hangs_words(flown.draws.shares(), flown.draws.sure)
         why = f"; of the spread of its minutes {why.replace(' of that', '', 1)}" if why else ""
         yield f"As really flown it draws {flown.factor:g} times the current{why}."
     yield from height_words(case.flight, case.shown)
@@ -107,11 +109,11 @@ def _flying(case: Case) -> Iterator[str]:
 def _thrust(case: Case) -> Section:
     operating = operating_chart(
         case.train, case.design.airframe, case.mass_kg, air=case.setting.air,
-        reserve_charge=case.setting.reserve_charge, phases=case.setting.phases, shown=case.shown, sure=case.sure,
+        reserve_charge=case.setting.reserve_charge, phases=case.setting.phases, shown=case.shown, sure=case.drawn,
     )  # fmt: skip
     judged = {c.name: c.limit for c in case.checks}
-    limits = {"motor limit": judged["motor_current_static"], "controller limit": judged["controller_current"]}
-    throttle = throttle_chart(case.train, air=case.setting.air, limits_a=limits, shown=case.shown, sure=case.sure)
+    limits = {"motor limit": judged["motor_current_static"], "ESC limit": judged["controller_current"]}
+    throttle = throttle_chart(case.train, air=case.setting.air, limits_a=limits, shown=case.shown, sure=case.drawn)
     point = solve(case.train, throttle=[0.4, 0.7, 1.0], air=case.setting.air)
     flags = Flag(int(np.bitwise_or.reduce(np.asarray(point.flags, dtype=np.int64))))
     text = (
@@ -123,7 +125,8 @@ def _thrust(case: Case) -> Section:
 
 
 def _airspeeds(case: Case) -> Section:
-    rows = [row for row in speed_rows(case.speeds, case.shown, speed_ranges(case.sure).own) if row[""] in _FLOWN_AT]
+    ranges = None if case.drawn is None else speed_ranges(case.drawn).own
+    rows = [row for row in speed_rows(case.speeds, case.shown, ranges) if row[""] in _FLOWN_AT]
     return Section(name="airspeeds", title="How fast, how slow, how far does it glide?", tables=(Table.of(rows),))
 
 
@@ -177,7 +180,7 @@ def _variants(case: Case) -> Section | None:
             "flight time": said[0], "thrust to weight": said[1], KEPT: said[2],
             "misses on paper, or least certain": _weak(each),
         })  # fmt: skip
-    return Section(name="variants", title="What if it comes out heavier?", tables=(Table.of(rows),))
+    return Section(name="variants", title="What if it comes out heavier?", tables=(Table.of(case.rows(rows)),))
 
 
 def _weak(each: VariantCase) -> str:
@@ -228,7 +231,7 @@ def _sets(case: Case) -> Section | None:
     ]  # fmt: skip
     if not rows:
         return None
-    return Section(name="sets", title="Which other sets of the catalogue meet the brief?", tables=(Table.of(rows),))
+    return Section(name="sets", title="Which other power trains meet the brief?", tables=(Table.of(case.rows(rows)),))
 
 
 def _other_sets(case: Case) -> Iterator[list[Candidate]]:
@@ -307,7 +310,7 @@ def _assumed(case: Case) -> Section:
          case.setting.motor_heat(case.train, case.flight).assumption,
          *balance_assumptions(case.setting, case.train), *steering.assumptions)
     )  # fmt: skip
-    matter = mattering(list(made), [case.sure])
+    matter = mattering(list(made), [] if case.drawn is None else [case.drawn])
     assert matter is not None
     rows = [{"about": each.subject, "assumed": each.text} for each in made]
     more = "All others: the HTML sheet, or 'propmatch time --assumptions'."

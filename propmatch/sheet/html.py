@@ -1,11 +1,17 @@
-"""The build sheet as one HTML file: no script, nothing from a network, readable on paper."""
+"""The build sheet as one HTML file: nothing from a network, readable on paper and without its one script."""
+
+from base64 import b64encode
+from hashlib import sha256
+from pathlib import Path
 
 from propmatch._version import __version__
 from propmatch.sheet.case import Sheet
 from propmatch.sheet.picture import need
 from propmatch.sheet.style import DARK
 
-__all__ = ["sheet_html"]
+__all__ = ["TEMPLATES", "sheet_html"]
+
+TEMPLATES = Path(__file__).with_name("templates")
 
 
 def sheet_html(sheet: Sheet) -> str:
@@ -27,6 +33,10 @@ def sheet_html(sheet: Sheet) -> str:
     )  # fmt: skip
     drawn = {picture.name: Markup(picture.svg()) for picture in sheet.pictures}  # texts in it are escaped already
     style = Markup(environment.get_template("sheet.css").render(dark=DARK))
-    text: str = environment.get_template("sheet.html").render(sheet=sheet, drawn=drawn, style=style,
-                                                              version=__version__)  # fmt: skip
+    script = (TEMPLATES / "answering.js").read_text(encoding="utf-8")
+    allowed = f"sha256-{b64encode(sha256(script.encode()).digest()).decode()}"
+    text: str = environment.get_template("sheet.html").render(
+        sheet=sheet, drawn=drawn, style=style, version=__version__, script=Markup(script), allowed=allowed,
+        tables=Markup("" if sheet.answering is None else sheet.answering.data),
+    )  # fmt: skip
     return text

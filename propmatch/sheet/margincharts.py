@@ -69,7 +69,7 @@ def margin_chart(checks: Sequence[Check], shown: Shown | None = None, *, name: s
                 middle = foot - _GAP_PT - _BAR_PT - 0.8 - _LINE_PT * (len(lines) - at - 0.5)
                 for x, text, side in ((0.0, left, "left"), (1.0, right, "right")):
                     ax.text(x, middle, text, ha=side, va="center_baseline", transform=ax.get_yaxis_transform())
-        _key(figure, bases)
+        _key(figure, bases, any(np.isfinite(sum(margin_ends(check))) for check in judged))
 
     rows = [
         {
@@ -79,12 +79,14 @@ def margin_chart(checks: Sequence[Check], shown: Shown | None = None, *, name: s
             "margin": percent(c.margin),
             "margin of 80 % of builds": _range(c),
             "verdict": c.verdict,
-            "holds in, of 100 builds": of_hundred(c.chance),
+            "of 100": of_hundred(c.chance),
             "limit from": c.limit_source if np.isfinite(c.limit) else "",
             "what it is": c.note,
         }
         for c in checks
     ]
+    if not any(np.isfinite(c.chance) for c in checks):
+        rows = [{name: text for name, text in row.items() if "builds" not in name and name != "of 100"} for row in rows]
     return Picture(
         name=name, title="Margin of every check", summary=_words(checks), table=Table.of(rows), draw=draw,
         height_in=float(max([_LINE_PT, *feet]) + _BELOW_PT + _LINE_PT * (len(bases) // _COLUMNS)) / 72,
@@ -106,12 +108,12 @@ def _lines(name: str, value: str, width: float) -> list[tuple[str, str]]:
     return [*((text, "") for text in left), *(("", text) for text in right)]
 
 
-def _key(figure: Any, bases: set[str]) -> None:
+def _key(figure: Any, bases: set[str], ranged: bool) -> None:
     from matplotlib.patches import Patch
 
     handles = [Patch(label=_KEY[basis], **look) for basis, look in _LOOK.items() if basis in bases]
     if handles:
-        handles.append(Patch(label=BUILDS, color=GREY, alpha=0.35, lw=0))
+        handles += [Patch(label=BUILDS, color=GREY, alpha=0.35, lw=0)] if ranged else []
         figure.legend(handles=handles, loc="outside lower left", ncols=min(len(handles), _COLUMNS), handlelength=1.6,
                       handletextpad=0.4, columnspacing=1.0, borderpad=0.0)  # fmt: skip
 

@@ -18,7 +18,7 @@ from propmatch.files import write_file
 from propmatch.sheet.case import Sheet
 from propmatch.sheet.html import sheet_html
 
-__all__ = ["BROWSER", "Printer", "printers", "save_pdf"]
+__all__ = ["BROWSER", "Printer", "printers", "save_pdf", "sheet_pdf"]
 
 Printer = Callable[[str], bytes]
 """From HTML to PDF."""
@@ -42,17 +42,26 @@ def save_pdf(sheet: Sheet, path: str | Path, *, force: bool = True) -> Path:
     ------
     InputFaults
         Nothing here can print, or whatever can failed.
-    FileExistsError
-        It is there and ``force`` is off.
+    OSError
+        It cannot be written, or is there and ``force`` is off.
+    """
+    return write_file(path, sheet_pdf(sheet), force=force)
+
+
+def sheet_pdf(sheet: Sheet) -> bytes:
+    """The sheet as a PDF.
+
+    Raises
+    ------
+    InputFaults
+        Nothing here can print, or whatever can failed.
     """
     html, faults = sheet_html(sheet).replace("</head>", _A4, 1), []
     for name, printed in printers().items():
         try:
-            content = printed(html)
+            return printed(html)
         except (subprocess.SubprocessError, OSError) as error:
             faults.append(Fault(name, rule=f"did not print the sheet: {error}", hint=f"{BROWSER} names another"))
-        else:
-            return write_file(path, content, force=force)
     raise InputFaults(faults)
 
 

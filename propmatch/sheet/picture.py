@@ -16,23 +16,29 @@ import attrs
 
 from propmatch.faults import Fault, InputFaults
 from propmatch.files import write_file
+from propmatch.sheet.plainsvg import PlainFigure
 from propmatch.sheet.style import COLUMN_IN, SETTINGS
 from propmatch.tablehtml import table_html
 
-__all__ = ["Picture", "Table", "need"]
+__all__ = ["Picture", "Table", "has", "need"]
 
 FORMATS = (".svg", ".png", ".pdf")
 _ALONE = RLock()
 """Settings of matplotlib hold for every thread, so charts are drawn one after the other."""
 
 
-def need(module: str, extra: str = "report") -> None:
-    """Raise ``InputFaults`` that names what to install where a library is missing."""
+def has(module: str) -> bool:
+    """Whether a library is installed."""
     from importlib.util import find_spec
 
-    if find_spec(module) is None:
+    return find_spec(module) is not None
+
+
+def need(module: str, extra: str = "report") -> None:
+    """Raise ``InputFaults`` that names what to install where a library is missing."""
+    if not has(module):
         hint = f'pip install "propmatch[{extra}]"'
-        raise InputFaults([Fault("charts", rule=f"need {module}, which is not installed", hint=hint)])
+        raise InputFaults([Fault(extra, rule=f"needs {module}, which is not installed", hint=hint)])
 
 
 @attrs.frozen(kw_only=True)
@@ -77,6 +83,8 @@ class Picture:
         As printed, without a key above the axes.
     draw : callable
         Draws into a matplotlib figure.
+    plain : bool
+        Whether it draws without axes, so that :class:`propmatch.sheet.plainsvg.PlainFigure` does as well.
     """
 
     name: str
@@ -86,6 +94,7 @@ class Picture:
     draw: Callable[[Any], None]
     width_in: float = COLUMN_IN
     height_in: float = 2.5
+    plain: bool = False
 
     def figure(self) -> Any:
         """A matplotlib ``Figure`` with the chart on it."""
@@ -104,32 +113,42 @@ class Picture:
         figure = self.figure()
         out = io.BytesIO()
         with _ALONE, rc_context({**SETTINGS, "svg.hashsalt": self.name}):
+            if figure.axes:
+                figure.get_layout_engine().execute(figure)
+            figure.set_layout_engine("none")  # else it is drawn once more, unseen, before it is laid out again
             figure.savefig(out, format=form, **options)
         return out.getvalue()
 
     def svg(self) -> str:
         """An ``<svg>`` element to stand in a page, labelled for screen readers."""
+        if self.plain and not has("matplotlib"):
+            plain = PlainFigure(self.width_in * 72, self.height_in * 72)
+            self.draw(plain)
+            return _labelled(plain.svg(), self.name, self.title, self.summary)
         text = self._bytes("svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None}).decode()
         return _labelled(text, self.name, self.title, self.summary)
 
-    def save(self, path: str | Path) -> Path:
+    def save(self, path: str | Path, *, force: bool = True) -> Path:
         """Write ``.svg``, ``.png`` or ``.pdf``, by the name's ending.
 
         Raises
         ------
         InputFaults
             Another ending, or no matplotlib.
+        OSError
+            It cannot be written, or is there and ``force`` is off.
         """
-        file = Path(path)
-        form = file.suffix.lower()
+        form = Path(path).suffix.lower()
         if form not in FORMATS:
             raise InputFaults([Fault("--plot", value=str(path), rule=f"must end in {', '.join(FORMATS)}")])
+        return write_file(path, self.content(form), force=force)
+
+    def content(self, form: str) -> bytes:
+        """What stands in a file of that ending."""
         if form == ".svg":
-            content = ('<?xml version="1.0" encoding="utf-8"?>\n' + self.svg() + "\n").encode()
-        else:
-            options = {"dpi": 200, "metadata": {"Software": None}} if form == ".png" else {"metadata": _NO_DATE}
-            content = self._bytes(form[1:], **options)
-        return write_file(file, content)
+            return ('<?xml version="1.0" encoding="utf-8"?>\n' + self.svg() + "\n").encode()
+        options = {"dpi": 200, "metadata": {"Software": None}} if form == ".png" else {"metadata": _NO_DATE}
+        return self._bytes(form[1:], **options)
 
     def _repr_html_(self) -> str:
         table = table_html(self.table.heads, self.table.rows)

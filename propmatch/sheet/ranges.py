@@ -9,22 +9,23 @@ from propmatch.words.answerwords import minutes_text
 from propmatch.words.chancewords import of_hundred, ranged
 from propmatch.words.shown import Shown, signed
 
-__all__ = ["KEPT", "cell_text", "main_numbers", "tolerance_text"]
+__all__ = ["cell_text", "main_numbers", "tolerance_text"]
 
-KEPT = "limits kept, of 100"
-"""Over the chance of all limits together."""
 _CELL = {column.name: column for column in columns_of(CellCase)}
 _UNITS = ("per_v", "rpm", "s", "ohm", "mohm", "a", "mah")
 
 
 def cell_text(found: CellCase, name: str, shown: Shown) -> str:
     """A number of a cell count with its range, by the name of its column."""
-    column, low, high = _CELL[name], found.ends[f"{name}_low"], found.ends[f"{name}_high"]
-    return ranged(shown.text(getattr(found, name), column.kind, column.digits), low, high, column.kind, shown)
+    column, low, high = _CELL[name], found.ends.get(f"{name}_low"), found.ends.get(f"{name}_high")
+    text = shown.text(getattr(found, name), column.kind, column.digits)
+    return text if low is None or high is None else ranged(text, low, high, column.kind, shown)
 
 
 def main_numbers(sure: Sureness, minutes: float, thrust_to_weight: float) -> tuple[str, str, str]:
     """Flight time and thrust to weight with their ranges, and how many builds of a hundred keep every limit."""
+    if sure.drawn.on_paper:
+        return minutes_text(minutes), signed(thrust_to_weight, 2), ""
     time, thrust = sure.value("flight_time"), sure.value("thrust_to_weight")
     return (
         minutes_text(minutes, time.low, time.high),

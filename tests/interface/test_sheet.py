@@ -1,6 +1,9 @@
 """The build sheet as a file: valid, self-contained, escaped, repeatable, and its numbers those of the functions."""
 
+import gzip
+import hashlib
 import re
+from base64 import b64encode
 from pathlib import Path
 from typing import Any
 
@@ -80,10 +83,17 @@ def test_the_file_is_valid_html_with_unique_ids(text: str) -> None:
     assert wanted <= set(ids)
 
 
-def test_nothing_is_fetched_and_nothing_runs(text: str) -> None:
+def test_nothing_is_fetched_and_nothing_runs_but_the_script_of_the_policy(text: str) -> None:
+    """The hash is that of the script alone, as Content Security Policy Level 3 of the W3C says."""
     tree = parsed(text)
+    tables, script = (node for node in tree.iter("script"))
+    assert tables.get("type") == "application/json"
+    digest = b64encode(hashlib.sha256(script.text.encode()).digest()).decode()
+    policy = next(node.get("content") for node in tree.iter("meta") if node.get("http-equiv"))
+    assert f"script-src 'sha256-{digest}';" in policy
+    assert next(node for node in tree.iter("section") if node.get("id") == "answering").get("hidden") == ""
     names = {node.tag for node in tree.iter() if isinstance(node.tag, str)}
-    assert not names & {"script", "img", "iframe", "object", "embed", "b", "em", "i"}
+    assert not names & {"img", "iframe", "object", "embed", "b", "em", "i"}
     handlers = [key for node in tree.iter() for key in node.attrib if key.startswith("on")]
     assert handlers == []
     addresses = set(re.findall(r"https?://[^\s\"'<]+", text))
@@ -118,8 +128,13 @@ def test_every_chart_has_a_text_alternative_and_its_numbers(text: str, sheet: Sh
         assert all("," in head or head in _NO_UNIT for head in picture.table.heads), picture.table.heads
 
 
-_NO_UNIT = {"check", "value", "limit", "margin", "margin of 80 % of builds", "verdict", "limit from", "what it is",
-            "phase", "minutes", "what", "mm aft of the datum"}  # fmt: skip
+_NO_UNIT = {"check", "value", "limit", "margin", "margin of 80 % of builds", "verdict", "of 100", "limit from",
+            "what it is", "phase", "minutes", "what", "mm aft of the datum"}  # fmt: skip
+
+
+def test_the_part_that_answers_takes_little_room(text: str) -> None:
+    without = re.sub(r"<script.*?</script>|<section id=\"answering\".*?</div>\n</section>", "", text, flags=re.DOTALL)
+    assert len(gzip.compress(text.encode())) - len(gzip.compress(without.encode())) < 30_000
 
 
 def test_the_same_sheet_is_the_same_bytes(text: str) -> None:
@@ -149,7 +164,7 @@ def test_the_sheet_begins_with_the_chance_of_all_limits(sheet: Sheet) -> None:
     assert f"{of_hundred(sure.chance_all_limits)} of 100 builds keep every limit" in sheet.lead[0]
     assert f"hold in {of_hundred(sure.chance_wishes)} (80 asked)" in sheet.section("sure").text[0]
     table = sheet.section("variants").tables[0]
-    at = table.heads.index("limits kept, of 100")
+    at = table.heads.index("of 100")
     assert [line[at] for line in table.rows] == [
         of_hundred(sureness(each, sheet.design.train).chance_all_limits) for each in settings(brief())
     ]
@@ -157,14 +172,14 @@ def test_the_sheet_begins_with_the_chance_of_all_limits(sheet: Sheet) -> None:
 
 def test_the_first_page_is_the_whole_decision(sheet: Sheet) -> None:
     """Issue: what to fit, what it does, timer and charge, cell counts, what never to do, cautions; in this order."""
-    assert [each.name for each in sheet.first] == ["fit", "does", "sure", "settings", "counts", "never", "cautions"]
-    fit, does, train = listed(sheet.section("fit")), listed(sheet.section("does")), sheet.design.train
+    assert [each.name for each in sheet.first] == ["parts", "does", "sure", "settings", "counts", "never", "cautions"]
+    fit, does, train = listed(sheet.section("parts")), listed(sheet.section("does")), sheet.design.train
     assert fit["motor"] == train.motor.name
     assert fit["battery pack"].startswith(train.pack.name)
     assert {"propeller", "ESC", "receiver supply", "pack place", "CG", "all-up mass"} <= set(fit)
     assert fit["CG"].startswith("180 mm aft of the datum")
     point = solve(train, air=settings(brief())[0].air)
-    reading = re.findall(r"([\d.]+) (V|A|W)", does["wattmeter, full throttle, static, full battery"])
+    reading = re.findall(r"([\d.]+) (V|A|W)", does["battery lead, full throttle, static, full battery"])
     assert [unit for _, unit in reading] == ["V", "A", "W"]
     volts, amps, watts = (float(number) for number, _ in reading)
     assert (volts, amps) == pytest.approx((point.pack_voltage_v, point.pack_current_a), abs=0.06)
@@ -314,7 +329,7 @@ def test_a_named_train_gets_its_sheet_whatever_it_does(
     made = build_sheet(asked, catalogue, train=simple_train())
     assert made is not None
     assert made.lead[0].startswith(answer)
-    assert made.section("fit").title == "Parts that miss the brief"
+    assert made.section("parts").title == "Parts that miss the brief"
     parsed(sheet_html(made))
 
 
@@ -368,6 +383,8 @@ def test_a_missing_library_is_named(run, monkeypatch: pytest.MonkeyPatch) -> Non
     monkeypatch.setattr("importlib.util.find_spec", lambda name: None)
     with pytest.raises(InputFaults, match=r"propmatch\[report\]"):
         need("matplotlib")
+    with pytest.raises(InputFaults, match=r"^page: needs starlette"):
+        need("starlette", "page")
     done = run("sheet", "wetland_logger")
     assert done.exit_code == 2
     assert 'pip install "propmatch[report]"' in done.err

@@ -1,20 +1,25 @@
 """The sheet in a real browser: quiet, nothing from elsewhere, names stay text, fits a phone, prints, accessible."""
 
+import json
 import re
 from itertools import combinations
 from pathlib import Path
 
+import numpy as np
 import pytest
 from support.browser import CHROMIUM, Browser
-from support.sheets import HOSTILE, HOSTILE_PHASE, brief, made_sheet, made_text
+from support.sheets import HOSTILE, HOSTILE_PHASE, TAIL_HEAVY, brief, made_sheet, made_text, stock
 from support.sheetwords import pages_of
 
 from propmatch import flight_time
+from propmatch.brief import loads_brief
 from propmatch.checks.measures import settings
 from propmatch.questions.asflown import as_flown
-from propmatch.sheet import pdf
+from propmatch.sheet import build_sheet, pdf
 from propmatch.sheet.pdf import BROWSER, save_pdf
 from propmatch.units import GRAM_KG
+from propmatch.words.verdictwords import asked_words
+from sheet_answers import ASK, compare, data_of, engine, random_states, state_of
 
 pytestmark = pytest.mark.browser
 
@@ -41,8 +46,9 @@ def test_the_sheet_opens_quietly_and_fits(browser: Browser, file: Path, width: i
 def test_hostile_names_stay_text(browser: Browser, file: Path) -> None:
     browser.open(file)
     assert browser.run("return document.title") == "reed bed glider: power train"
-    assert HOSTILE in browser.text("#fit")
-    assert browser.run("return document.querySelectorAll('script, img, svg script').length") == 0
+    assert HOSTILE in browser.text("#parts")
+    assert browser.run("return document.querySelectorAll('script:not(body > script), img').length") == 0
+    assert browser.run("return document.scripts.length") == 2, "the tables, and what reads them"
     drawn = browser.run("return [...document.querySelectorAll('svg text')].map(t => t.textContent)")
     assert HOSTILE_PHASE in drawn
 
@@ -92,6 +98,113 @@ def test_no_serious_accessibility_finding(browser: Browser, file: Path, width: i
     browser.open(file, width=width)
     browser.run("document.querySelectorAll('details').forEach(each => each.open = true)")
     assert browser.accessibility() == []
+
+
+# ---------------------------------------------------------------- it answers
+
+
+def test_the_sheet_answers_as_the_engine(browser: Browser, file: Path) -> None:
+    """Random states against briefs that state them: the bounds of the sheet's own words."""
+    browser.open(file)
+    options = made_sheet().answering.options
+    data, rng = data_of(made_text()), np.random.default_rng(7)
+    asked = [(int(rng.integers(len(options))), 0, *state) for state in random_states(data, 40)]
+    answers = browser.run(f"const data = arguments[0], asked = arguments[1]; {ASK}", data, asked)
+    engines = [
+        engine(state_of(brief(), (*state,)), options[at][pack], chances=not number % 8)
+        for number, (at, pack, *state) in enumerate(asked)
+    ]
+    found = compare(answers, engines)
+    assert found.pop("verdicts") == [], "none beyond a margin of 0.5 %"
+    chances = [off for off, *_ in found.pop("chances")]
+    assert max(chances) < 0.05
+    assert np.sqrt(np.mean(np.square(chances))) < 0.01
+    assert max(found.pop("all limits")) < 0.05
+    texts = found.pop("texts")
+    assert texts
+    assert [
+        pair for pair in texts if len({text.partition(" on paper")[0] for text in pair if "Misses" in text}) > 1
+    ] == []
+    assert len(found) > 15
+    assert {key: max(errors) for key, errors in found.items() if not max(errors) < 0.002} == {}
+
+
+def test_a_balance_that_hangs_on_heavier_builds_than_any_state_does_not_look_sure(browser: Browser, file: Path) -> None:
+    heavy = loads_brief(TAIL_HEAVY, "test brief")
+    made = build_sheet(heavy, stock(), train=made_sheet().design.train, shortlist=made_sheet().shortlist)
+    data, train = json.loads(made.answering.data), made.design.train
+    at = next(at for at, (each, *_) in enumerate(made.answering.options) if each is train)
+    states = [(15.0, mass, 0.0) for mass in (265.0, 310.0, 330.0, data["axes"][1][-1])]
+    browser.open(file)
+    asked = [(at, 0, *state) for state in states]
+    answers = browser.run(f"const data = arguments[0], asked = arguments[1]; {ASK}", data, asked)
+    engines = [engine(state_of(heavy, state), train, chances=True) for state in states]
+    balance = engines[-1]["checks"]["balance"]
+    assert balance.verdict == "close", "kept on paper at the last mass of the tables, by too few builds"
+    assert engines[0]["checks"]["balance"].margin == 1.0, "no miss"
+    found = compare(answers, engines)
+    assert found["verdicts"] == []
+    assert max(off for off, *_ in found["chances"]) <= 0.03
+    assert max(found["all limits"]) <= 0.03
+    assert max(found["balance"]) < 0.02, "mm"
+    assert max(row[3] for answer in answers for row in answer["rows"] if row[2] == "balance") <= 1.0
+
+
+def test_in_its_own_state_it_says_what_the_engine_says(browser: Browser, file: Path) -> None:
+    browser.open(file)
+    sheet = made_sheet()
+    for at, (train, *_) in enumerate(sheet.answering.options):
+        setting = settings(brief())[0]
+        known = engine(setting, train, chances=True)
+        panel = f"#answering [data-train='{at}']"
+        assert browser.text(f"{panel} output") == known["text"]
+        assert browser.text(f"{panel} .asked") == asked_words(known["sure"])
+        rows = "return [...document.querySelectorAll(arguments[0])].map(r => [r.cells[0].textContent, r.className])"
+        said = dict(browser.run(rows, f"{panel} .limits tbody tr"))
+        judged = {name: check.verdict for name, check in known["checks"].items() if np.isfinite(check.limit)}
+        assert said == judged
+
+
+def test_a_state_is_chosen_by_keyboard_and_one_outside_is_refused(browser: Browser, file: Path) -> None:
+    from selenium.webdriver.common.keys import Keys
+
+    browser.open(file)
+    box, slider = (browser.driver.find_element("css selector", f"[name={name}]") for name in ("mass-box", "mass"))
+    before = browser.text("#answering .numbers")
+    slider.send_keys(Keys.ARROW_RIGHT)
+    assert float(box.get_attribute("value")) == float(slider.get_attribute("value"))
+    assert browser.text("#answering .numbers") != before
+    box.clear()
+    box.send_keys("9000")
+    assert "Outside what was worked out" in browser.text("#answering [role=status]")
+    assert browser.text("#answering .numbers tbody") == ""
+    browser.driver.find_element("css selector", "#answering [type=reset]").send_keys(Keys.ENTER)
+    browser.run("return 0")
+    assert browser.text("#answering .numbers") == before
+    assert browser.run("return document.querySelector('#answering output').getAttribute('aria-live')") == "polite"
+
+
+def test_only_a_chosen_state_is_printed_and_nothing_without_script(browser: Browser, file: Path) -> None:
+    def seen(selector: str) -> bool:
+        return bool(browser.run("return document.querySelector(arguments[0]).getClientRects().length > 0", selector))
+
+    browser.open(file)
+    try:
+        browser.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
+        assert not seen("#answering")
+        browser.run("const box = document.querySelector('[name=mass-box]'); box.value = +box.value + 20;"
+                    "box.dispatchEvent(new Event('input'))")  # fmt: skip
+        assert seen("#answering .numbers")
+        assert seen("#answering .chosen")
+        assert not seen("#answering form")
+        browser.driver.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": True})
+        browser.open(file)
+        for media in ("print", "screen"):
+            browser.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": media})
+            assert not seen("#answering")
+    finally:
+        browser.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
+        browser.driver.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": False})
 
 
 def told(printed: bytes) -> dict[str, int]:

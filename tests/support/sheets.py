@@ -60,6 +60,13 @@ height_mm = 60
 position_mm = 10
 """
 
+TAIL_HEAVY = (
+    BRIEF.replace(BRIEF[BRIEF.index("[[item]]") : BRIEF.index("[[variant]]")], "bare_mass_g = 265\n")
+    .replace("target_mass_g = 480", "target_mass_g = 700")
+    .replace("pack_tray_from_mm = 20", "bare_cg_mm = 219\npack_tray_from_mm = 60")
+)
+"""The same with little room before the pack: within its tolerance, a heavier build cannot be balanced."""
+
 
 class Sections:
     """A plugin that adds a section to the sheet."""

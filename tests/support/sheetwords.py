@@ -5,7 +5,7 @@ from typing import Any
 
 import html5lib
 
-_FOLDED = frozenset(("details", "title", "desc", "style"))
+_FOLDED = frozenset(("script", "details", "title", "desc", "style"))
 
 
 def printed_words(html: str, *, drawings: bool) -> list[str]:
@@ -15,7 +15,7 @@ def printed_words(html: str, *, drawings: bool) -> list[str]:
 
 
 def _words(node: Any, skipped: frozenset[str]) -> list[str]:
-    if not isinstance(node.tag, str) or node.tag.rpartition("}")[2] in skipped:
+    if not isinstance(node.tag, str) or node.tag.rpartition("}")[2] in skipped or "hidden" in node.attrib:
         return []
     found = (node.text or "").split()
     for child in node:
