@@ -18,6 +18,7 @@ from propmatch.page.hints import WORKBOOKS, for_page
 from propmatch.records.fields import replace
 from propmatch.records.trainid import joined_ids
 from propmatch.sheet.fitcharts import fit_chart
+from propmatch.sheet.picture import has
 from propmatch.words.fitwords import fit_sentences, open_words
 
 __all__ = ["Benched", "benched", "fit_answer"]
@@ -68,7 +69,7 @@ def benched(catalogue: Catalogue, log: Any) -> Benched:
 def _benched(catalogue: Catalogue, name: str, text: str, motor_id: str) -> Benched:
     with TemporaryDirectory() as folder:
         file = Path(folder) / f"log{_ending(name)}"
-        write_file(file, text)
+        write_file(file, text, force=True)
         try:
             labelled = any(each.label_kv is not None for each in read_log(file).readings)
             fit = fit_log(file, motor=None if labelled else catalogue.motors.get(motor_id), catalogue=catalogue)
@@ -105,7 +106,7 @@ def fit_answer(found: Benched, train: str) -> dict[str, Any]:
         "words": fit_sentences(found.fit),
         "open": open_words(found.fit),
         "wrong": [str(fault) for fault in found.faults],
-        "svg": picture.svg(),
+        "svg": picture.svg() if has("matplotlib") else "",
         "motor": found.motor_id,
         "train": joined_ids([found.motor_id, *ids[1:]]) if found.motor_id and len(ids) > 1 else None,
     }

@@ -250,15 +250,7 @@ class Desk:
 
     def prepare(self, tick: Callable[[], None]) -> None:
         """While nobody asks: keep what the next step of a number will need."""
-        self.maps.keep(tick)
-
-    def awaits(self, sent: Any) -> bool:
-        """Whether a question about the map gains by waiting for what :meth:`prepare` is at."""
-        try:
-            it = Asked(self, _checked(sent), _quiet)
-            return self.maps.awaits(it.brief, variant=it.variant)
-        except InputFaults:
-            return False
+        self.maps.prepare(tick)
 
     def _made(self, what: str, sent: Any, tell: Tell) -> dict[str, Any]:
         asked = _checked(sent)

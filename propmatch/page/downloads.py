@@ -2,8 +2,6 @@
 
 from base64 import b64encode
 from collections.abc import Callable
-from pathlib import Path
-from tempfile import TemporaryDirectory
 
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.columns import comma_separated
@@ -11,7 +9,7 @@ from propmatch.records.brief import Brief
 from propmatch.search.listed import ROWS, match_rows
 from propmatch.search.matching import match
 from propmatch.sheet.case import Sheet
-from propmatch.sheet.pdf import save_pdf
+from propmatch.sheet.pdf import sheet_pdf
 
 __all__ = ["pdf_file", "shortlist_csv"]
 
@@ -28,6 +26,4 @@ def shortlist_csv(
 
 def pdf_file(sheet: Sheet) -> dict[str, str]:
     """A build sheet as a PDF; raises ``InputFaults`` where nothing is there that makes one."""
-    with TemporaryDirectory() as folder:
-        content = save_pdf(sheet, Path(folder) / "sheet.pdf").read_bytes()
-    return {"file": "sheet.pdf", "type": "application/pdf", "base64": b64encode(content).decode()}
+    return {"file": "sheet.pdf", "type": "application/pdf", "base64": b64encode(sheet_pdf(sheet)).decode()}

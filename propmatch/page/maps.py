@@ -16,7 +16,7 @@ from propmatch.faults import Fault, InputFaults
 from propmatch.models.arrays import Floats
 from propmatch.records.brief import Brief
 from propmatch.search.front import Passing, pareto, passing_map
-from propmatch.search.keptrows import KeptRows, place_of
+from propmatch.search.keptrows import KeptRows
 from propmatch.search.matching import shelf_for
 from propmatch.search.shelf import Shelf
 
@@ -36,8 +36,11 @@ class MapMaker:
         self._kept: KeptRows | None = None
 
     def map(self, setting: Setting, shelf: Shelf, tick: Tick, *, moving: bool) -> Passing:
-        """What passes, by the rows that are kept where they serve, else by the search itself."""
-        if self._kept is not None and self._kept.serves(setting, shelf):
+        """What passes, by the rows of its place where they can be kept, else by the search itself."""
+        if self._kept is None or not self._kept.serves(setting, shelf):
+            self._kept = None
+            self._kept = KeptRows.of(setting, shelf, tick)
+        if self._kept is not None:
             return self._kept.map(setting, most=MARKS, moving=moving, tick=tick)
         cells = setting.brief.limits.cells
         packs = np.flatnonzero(np.isin(shelf.column("cells"), cells)) if cells else np.arange(len(shelf.packs))
@@ -45,11 +48,10 @@ class MapMaker:
         found.combination[:, 2] = packs[found.combination[:, 2]]
         return found
 
-    def keep(self, setting: Setting, shelf: Shelf, tick: Tick) -> None:
-        """Keep the rows of a place, where they can be and are not kept already."""
-        if self._kept is None or not self._kept.serves(setting, shelf):
-            self._kept = None
-            self._kept = KeptRows.of(setting, shelf, tick)
+    def prepare(self, tick: Tick) -> None:
+        """Measure more of the rows that are kept."""
+        if self._kept is not None:
+            self._kept.prepare(tick)
 
 
 @attrs.frozen(eq=False)
@@ -85,7 +87,6 @@ class Maps:
     def __init__(self) -> None:
         self._maker = MapMaker()
         self._stocks: dict[tuple[Any, ...], _Stock] = {}
-        self._latest: tuple[Setting, _Stock] | None = None
 
     def stock(self, here: Setting, catalogue: Catalogue, log: Any = None) -> _Stock:
         """The shelf of a setting; parts are laid out anew only when parts or what is the same for all trains change."""
@@ -126,7 +127,6 @@ class Maps:
         stock = self.stock(here, catalogue, log)
         combinations = stock.of_cells(here.brief.limits.cells)
         found = self._maker.map(here, stock.shelf, tick, moving=moving)
-        self._latest = None if moving else (here, stock)
         # nobody is beaten in these two by one that three criteria leave out, so all of them are held
         front = pareto(found.flight_minutes, found.thrust_to_weight, np.zeros(found.flight_minutes.size))
         order = np.lexsort((~found.front, ~front))[:MARKS]
@@ -142,19 +142,9 @@ class Maps:
             "front": int(np.count_nonzero(front[order])),
         }
 
-    def awaits(self, brief: Brief, *, variant: str | None = None) -> bool:
-        """Whether a map of this brief is better off with the rows that are about to be kept than without."""
-        if self._latest is None:
-            return False
-        here, latest = ResolvedBrief.of(brief).named(variant), self._latest[0]
-        return here.brief.parts == latest.brief.parts and place_of(here) == place_of(latest)
-
-    def keep(self, tick: Tick) -> None:
-        """Keep the rows of the place that was asked for last."""
-        if self._latest is not None:
-            here, stock = self._latest
-            self._maker.keep(here, stock.shelf, tick)
-            self._latest = None
+    def prepare(self, tick: Tick) -> None:
+        """Know more of what was asked for last, for as long as nobody asks."""
+        self._maker.prepare(tick)
 
 
 def _rounded(values: Floats) -> list[float | None]:

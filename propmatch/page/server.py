@@ -60,8 +60,9 @@ class _Guard:
 
         async def with_headers(message: Any) -> None:
             if message["type"] == "http.response.start":
-                extra = [(name.encode(), value.encode()) for name, value in HEADERS.items()]
-                message = {**message, "headers": [*message.get("headers", []), *extra]}
+                own = message.get("headers", [])
+                extra = {name.encode(): value.encode() for name, value in HEADERS.items()}
+                message = {**message, "headers": [*({**extra, **dict(own)}.items())]}
             await send(message)
 
         request = Request(scope)
@@ -98,6 +99,7 @@ def create_app(
     port: int,
     workers: Mapping[str, Runner] | None = None,
     opened: Callable[[], None] = lambda: None,
+    guide: Callable[[], tuple[str, str]] | None = None,
 ) -> ASGIApp:
     """The page of a desk.
 
@@ -112,13 +114,19 @@ def create_app(
         Who answers what takes its time, by the ``where`` of :data:`propmatch.page.desk.ANSWERS`; default this process.
     opened : callable, optional
         Called when a page begins.
+    guide : callable, optional
+        The guide as HTML, and the content security policy that it needs; without it the page has no link to one.
     """
     if workers is None:
         workers = {"map": Here(desk), "long": Here(desk)}
 
     def start(_: Request) -> Response:
         opened()
-        return JSONResponse(desk.start())
+        return JSONResponse({**desk.start(), "guide": guide is not None})
+
+    def guided(_: Request) -> Response:
+        text, policy = guide() if guide is not None else ("", "")
+        return Response(text, media_type="text/html", headers={"content-security-policy": policy})
 
     def static(name: str) -> Callable[[Request], Response]:
         body, kind = _STATIC.joinpath(name).read_bytes(), _KINDS[Path(name).suffix]
@@ -153,6 +161,7 @@ def create_app(
 
     routes = [Route(f"/{token}/{each.name.removeprefix('page.html')}", static(each.name)) for each in _STATIC.iterdir()]
     routes.append(Route(f"/{token}/start", start))
+    routes += [Route(f"/{token}/guide", guided)] if guide is not None else []
     routes.append(Route(f"/{token}/progress", progress, methods=["POST"]))
     routes += [Route(f"/{token}/{name}", answering(name, each.where), methods=["POST"])
                for name, each in ANSWERS.items()]  # fmt: skip

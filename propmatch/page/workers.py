@@ -269,6 +269,12 @@ class _Inbox:
         while self.pipe.poll():
             self.take()
 
+    def stop_when_asked(self) -> None:
+        """End what is only prepared, for a question that has come."""
+        self.look()
+        if self.asked is not None:
+            raise Dropped
+
     def take(self) -> None:
         """Take in the next word, waiting for it. What is given up before it was begun is answered as such."""
         kind, ticket, *more = self.pipe.recv()
@@ -294,7 +300,7 @@ def _work(pipe: Connection, opening: Callable[[], Desk]) -> None:
             pipe.send((ticket, None, _answered(desk, inbox, ticket, what, sent)))
             if what == "map":
                 with contextlib.suppress(Dropped):
-                    desk.prepare(_Preparing(desk, inbox))
+                    desk.prepare(inbox.stop_when_asked)
 
 
 def _answered(desk: Desk, inbox: _Inbox, ticket: int, what: str, sent: Any) -> dict[str, Any] | Exception:
@@ -316,23 +322,6 @@ def _answered(desk: Desk, inbox: _Inbox, ticket: int, what: str, sent: Any) -> d
         raise
     except Exception as error:
         return error if isinstance(error, Dropped) else RuntimeError(f"{type(error).__name__}: {error}")
-
-
-class _Preparing:
-    """Looks, between two blocks of preparing, whether a question has come that would rather not wait for it."""
-
-    def __init__(self, desk: Desk, inbox: _Inbox) -> None:
-        self.desk, self.inbox = desk, inbox
-        self.known: Any = None
-
-    def __call__(self) -> None:
-        self.inbox.look()
-        asked = self.inbox.asked
-        if asked is None or asked is self.known:
-            return
-        if not self.desk.awaits(asked[2]):
-            raise Dropped
-        self.known = asked
 
 
 def _end_with_the_server() -> None:

@@ -50,7 +50,8 @@ async function numbers(name) {
   give(`${name}.csv`, new Blob([rows([[chart.axis, ...lines.map(([head]) => head)], ...chart.x.map((x, at) => [x, ...lines.map(([, values]) => values[at])])])], { type: "text/csv" }));
 }
 
-async function asked(what, doing, more = {}) {
+// Give the file of an answer.
+export async function asked(what, doing, more = {}) {
   const answer = await askLong(what, doing, more);
   if (!answer) return;
   const bytes = answer.base64 ? Uint8Array.from(atob(answer.base64), (sign) => sign.charCodeAt(0)) : answer.text;
@@ -63,5 +64,4 @@ body.append(
   make("p", {}, make("label", { for: "picture" }, "picture (SVG) "), choice, " ", button("Download the picture", () => pictures(choice.value).catch(complain), { id: "get-picture" })),
   make("p", {}, button("Shortlist (CSV)", () => asked("shortlist", "Making the shortlist").catch(complain), { id: "get-shortlist" }), " ",
     button("Throttle curve (CSV)", () => numbers("throttle").catch(complain), { id: "get-throttle" }), " ", button("Flight (CSV)", () => numbers("flight").catch(complain), { id: "get-flight" })),
-  make("p", {}, button("Build sheet (PDF)", () => asked("sheet", "Making the build sheet", { train: state.train, form: "pdf" }).catch(complain), { id: "get-pdf" })),
-  said("The build sheet as a page (HTML) is made by the button beside the name of the aircraft."));
+  make("p", { id: "take-sheet" }));

@@ -60,7 +60,7 @@ export function createChart() {
 const DASHES = ["none", "8 4", "2 3"];
 
 export function drawCompare(pins, size) {
-  const made = sheet({ role: "img", "aria-label": "Full throttle, full pack, of the pinned trains, and what each needs in level flight" }, "axes", "curves", "words");
+  const made = sheet({ role: "img", "aria-label": "Full throttle, full pack, of the power trains, and what each needs in level flight" }, "axes", "curves", "words");
   const { per_m_s: s, per_n: f, speed, thrust } = pins[0].chart.units, { wide, unit, right, top } = size;
   const fastest = most(pins.flatMap((each) => each.chart.airspeed_m_s)) * s;
   const high = 1.3 * most(pins.flatMap((each) => each.chart.curves[0].thrust_n)) * f;

@@ -6,3 +6,4 @@ import "./whys.js";
 import "./curves.js";
 import "./families.js";
 import "./downloads.js";
+import "./sheet.js";

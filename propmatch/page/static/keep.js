@@ -1,8 +1,8 @@
-// What is kept: the brief as a file, opened again; the build sheet.
-import { ask, askLong } from "./asking.js";
+// What is kept: the brief as a file, opened again.
+import { ask } from "./asking.js";
 import { useText } from "./brief.js";
-import { Faulty, complain, say } from "./faults.js";
-import { $, make, state } from "./state.js";
+import { Faulty, complain } from "./faults.js";
+import { $, make, state, tellAll } from "./state.js";
 
 async function save(replace) {
   try {
@@ -11,7 +11,7 @@ async function save(replace) {
       $("ask-words").textContent = `${answer.file} exists in ${state.folder}. Replacing it loses what it holds, its comments too.`;
       $("ask").showModal();
     } else {
-      if (!answer.saved) download(answer);
+      if (!answer.saved) { download(answer); tellAll("saved", answer); }
       $("saved").textContent = answer.saved ? `Saved as ${answer.file}.` : `${answer.file} is in your downloads.`;
     }
   } catch (error) {
@@ -39,13 +39,4 @@ opening.addEventListener("change", async () => {
     $("file").value = file.name;
     $("saved").textContent = `The page now goes by ${file.name}.`;
   }
-});
-
-$("sheet").addEventListener("click", async () => {
-  try {
-    const made = await askLong("sheet", "Making the build sheet", { train: state.train });
-    if (!made) return;
-    download(made);
-    say("The build sheet is in your downloads");
-  } catch (error) { complain(error); }
 });

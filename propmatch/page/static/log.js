@@ -31,7 +31,7 @@ async function useLog(log, only = false) {
   if (answer.motor) {
     state.log = log;
     drawn = log;
-    $("fit-used").textContent = `The page now knows this motor as ${answer.motor}${answer.train ? ", and flies the picked train with it" : ""}. The address of this page holds the log; keep the file as well.`;
+    $("fit-used").textContent = `The page now knows this motor as ${answer.motor}${answer.train ? ", and flies your choice with it" : ""}. The address of this page holds the log; keep the file as well.`;
     if (answer.train && !known) await pick(answer.train);
     if (!known) refresh();
   } else { await leaveLog(); $("fit-used").textContent = "Too little for a motor: nothing changes."; }

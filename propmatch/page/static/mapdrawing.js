@@ -1,5 +1,6 @@
 // The map: flight time against thrust to weight of all that passes. Crowded marks are gathered in cells of a grid.
 import { axes, finite, least, most, sheet, svg } from "./plot.js";
+import { make } from "./state.js";
 
 const CROWDED = 300, GRID = 26;
 const SHAPES = {
@@ -108,7 +109,7 @@ export function createMap({ pick, tell, chosen }) {
     key.replaceChildren(...kinds.map((cells) => entry("mark", shape(cells, FRONT), `${cells}S`)),
       ...(marks.front ? [entry("mark front", shape(kinds[0], FRONT), "nothing else is better in both")] : []),
       ...counts.map(([, r, words]) => entry("mark", shape(kinds[0], r), words)));
-    if (counts.length) key.append("combinations in one mark");
+    if (counts.length) key.append(make("li", {}, "combinations in one mark"));
   }
 
   function update(newest, room, moving = false) {

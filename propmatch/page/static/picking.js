@@ -3,10 +3,9 @@ import { ask, refresh } from "./asking.js";
 import { complain, say, settled } from "./faults.js";
 import { best } from "./map.js";
 import { button, panel, said } from "./panels.js";
-import { make, on, state } from "./state.js";
+import { KINDS, make, on, state } from "./state.js";
 import { pick } from "./train.js";
 
-const KINDS = { motor: "motor", controller: "ESC", pack: "pack", propeller: "propeller" };
 const { body } = panel("parts-panels", "picking", "Pick, lock, only mine", { open: true });
 const rows = {};
 let known = null, values = {};
@@ -14,7 +13,7 @@ let known = null, values = {};
 for (const [kind, word] of Object.entries(KINDS)) {
   const input = make("input", { id: `pick-${kind}`, list: `names-${kind}`, autocomplete: "off", spellcheck: "false", "data-key": `pick.${kind}`, "aria-label": word });
   const names = make("datalist", { id: `names-${kind}` }), numbers = make("small");
-  const lock = button("lock", () => locked(kind), { id: `lock-${kind}`, "aria-pressed": "false", "aria-label": `lock the ${word}` });
+  const lock = button("lock", () => locked(kind), { id: `lock-${kind}`, "aria-pressed": "false" });
   input.addEventListener("change", () => named(kind).catch(complain));
   rows[kind] = { input, names, numbers, lock };
   body.append(make("div", { class: "pick-row" }, make("label", { for: input.id }, word), input, lock, numbers, names));
@@ -87,6 +86,7 @@ function show() {
     row.numbers.textContent = part?.numbers ?? "";
     row.lock.setAttribute("aria-pressed", String(isLocked(kind)));
     row.lock.textContent = isLocked(kind) ? "locked" : "lock";
+    row.lock.setAttribute("aria-label", `${row.lock.textContent}: the ${KINDS[kind]}`);
     row.lock.disabled = !part;
   }
 }

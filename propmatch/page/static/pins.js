@@ -5,7 +5,7 @@ import { drawCompare } from "./drawing.js";
 import { number } from "./explain.js";
 import { complain, inputs } from "./faults.js";
 import { sized } from "./plot.js";
-import { $, make, on, state, tellAll } from "./state.js";
+import { $, KINDS, make, on, state, tellAll } from "./state.js";
 
 // What an answer is of: enough to ask for it again.
 const asked = ({ train, text, changes, variant, log, tables = [] }) => ({ train, text, changes: { ...changes }, variant, log, tables });
@@ -86,12 +86,12 @@ export function showPins() {
   $("compare").replaceChildren(make("table", {},
     make("thead", {}, make("tr", {}, make("td", {}), ...heads)),
     make("tbody", {},
-      ...["motor", "propeller", "controller", "pack"].map((kind) => row(kind, (each) => each.parts.find((part) => part.kind === kind).name)),
+      ...["motor", "propeller", "controller", "pack"].map((kind) => row(KINDS[kind], (each) => each.parts.find((part) => part.kind === kind).name)),
       row("radio and payload", (each) => each.supply),
       ...pins[0].numbers.map((first, at) => row(first.label, (each) => [number(first.name, each.numbers[at].text, each.of), each.numbers[at].range ? ` (${each.numbers[at].range})` : ""])),
       row("nearest to its limit", (each) => each.closest ?? "-"),
       row("brief", (each) => (each.meets ? "met on paper" : `missed: ${each.misses.join("; ")}`)),
-      row("brief and ratings kept in, of 100 builds", (each) => (100 * each.chance_all_limits).toFixed(0)),
+      row("limits kept, of 100", (each) => (100 * each.chance_all_limits).toFixed(0)),
       row("built", (each) => each.of.variant ?? "as designed"),
       row("asked", (each) => differs(each.of)))));
 }

@@ -2,6 +2,7 @@
 
 export const $ = (id) => document.getElementById(id);
 export const state = { text: "", changes: {}, variant: null, train: null, marks: null, pins: [], last: {}, version: 1, edits: 0, looks: 0, looked: 0, moving: false, log: null, tables: [] };
+export const KINDS = { motor: "motor", controller: "ESC", pack: "pack", propeller: "propeller" };
 
 export function make(tag, attributes = {}, ...children) {
   const element = document.createElement(tag);

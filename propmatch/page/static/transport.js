@@ -1,4 +1,6 @@
 // The one way to the desk: a question as JSON, its answer as JSON. Nothing else knows who answers.
+import { $ } from "./state.js";
+
 const PAGE = crypto.randomUUID(), LOOK_MS = 500;
 const GONE = "the program that serves the page has ended; the address keeps what was done";
 
@@ -14,8 +16,12 @@ async function post(what, sent, signal) {
   return reply.json();
 }
 
-// What a page begins with.
-export async function begin() { return (await fetch("start")).json(); }
+// What a page begins with; the server has the guide.
+export async function begin() {
+  const start = await (await fetch("start")).json();
+  $("guide").hidden = !start.guide;
+  return start;
+}
 
 // An answer; with `told`, a function that hears now and then what is being done and which share of it is done.
 export async function transport(what, sent, { signal, told } = {}) {

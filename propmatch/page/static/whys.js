@@ -5,7 +5,7 @@ import { button, fresh, panel, said, whileOpen } from "./panels.js";
 import { $, make, on, state } from "./state.js";
 import { pick } from "./train.js";
 
-const why = panel("train-panels", "why", "Where it stands, or why it is left out");
+const why = panel("train-panels", "why", "Where it stands, or what it misses");
 const near = panel("parts-panels", "nearest", "What works, and what comes nearest");
 
 async function askWhy() {
