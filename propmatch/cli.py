@@ -31,9 +31,10 @@ COMMANDS = {
     "point": "What a motor, propeller and pack do together.",
     "sheet": "One file to publish with the plans: charts, limits, cautions.",
     "page": "A page in the browser to play with the trade-offs.",
-    "bench": "What to run on the bench, in which order, and an empty log for it.",
+    "bench": "What to run on the bench, in which order, and an empty table for it.",
     "briefs": "List and print the bundled briefs, explain a key.",
     "parts": "List and check parts, predict a propeller, write empty tables.",
+    "guide": "Tutorial, how to, accuracy, theory and reference, to read offline.",
     "words": "What the trade's words mean, such as ESC, BEC, AUW, LVC, W/kg.",
     "schema": "Write the brief's JSON Schema, for editors.",
 }

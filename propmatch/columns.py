@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 __all__ = [
     "CUBIC_LOADING",
     "POWER_LOADING",
+    "STATED",
     "STATIC",
     "STATIC_HALF",
     "UNIT_OF",
@@ -136,6 +137,10 @@ def columns_of(cls: type) -> tuple[Column, ...]:
         for field in attrs.fields(cls)
         if "column" in field.metadata
     )
+
+
+STATED = Range(math.nan, math.nan)
+"""The range of a number that was not drawn."""
 
 
 def numbers_of(row: object) -> dict[str, Any]:

@@ -25,12 +25,19 @@ def _short(text: str, longest: int = _LONGEST_VALUE) -> str:
     return text if len(text) <= longest else text[: longest - 3] + "..."
 
 
+def _visible(text: str) -> str:
+    """With every sign that does not print, or turns the direction of writing, as its escape."""
+    if text.isprintable():
+        return text
+    return "".join(sign if sign.isprintable() else sign.encode("unicode_escape").decode() for sign in text)
+
+
 def _short_key(key: str) -> str:
-    return _short(key, _LONGEST_KEY)
+    return _short(_visible(key), _LONGEST_KEY)
 
 
 def _short_words(words: str) -> str:
-    return _short(words, _LONGEST_WORDS)
+    return _short(_visible(words), _LONGEST_WORDS)
 
 
 @attrs.frozen
@@ -53,7 +60,7 @@ class Fault:
         ``fault``, ``warning``, or ``note``: how something was read that could have been written more plainly.
     """
 
-    where: str
+    where: str = attrs.field(converter=_visible)
     key: str = attrs.field(default="", converter=_short_key)
     value: object = attrs.field(default=None, converter=_plain)
     rule: str = attrs.field(default="", converter=_short_words)

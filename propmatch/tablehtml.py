@@ -2,10 +2,15 @@
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from html import escape
 from typing import Any
 
 __all__ = ["number_text", "pairs_html", "table_html"]
+
+
+def _escaped(text: str) -> str:
+    from html import escape
+
+    return escape(text)
 
 
 def number_text(value: Any, digits: int = 4) -> str:
@@ -24,11 +29,11 @@ def number_text(value: Any, digits: int = 4) -> str:
 
 def table_html(heads: Sequence[str], rows: Iterable[Sequence[Any]], *, caption: str = "", ranked: bool = True) -> str:
     """A ``<table>`` with column heads; with ``ranked`` the first cell of a row is its head."""
-    first = f"<caption>{escape(caption)}</caption>" if caption else ""
-    top = "".join(f'<th scope="col">{escape(head)}</th>' for head in heads)
+    first = f"<caption>{_escaped(caption)}</caption>" if caption else ""
+    top = "".join(f'<th scope="col">{_escaped(head)}</th>' for head in heads)
     lines = []
     for row in rows:
-        cells = [escape(number_text(cell)) for cell in row]
+        cells = [_escaped(number_text(cell)) for cell in row]
         lead = f'<th scope="row">{cells[0]}</th>' if ranked and cells else "".join(f"<td>{c}</td>" for c in cells[:1])
         lines.append(f"<tr>{lead}{''.join(f'<td>{cell}</td>' for cell in cells[1:])}</tr>")
     return f"<table>{first}<thead><tr>{top}</tr></thead><tbody>{''.join(lines)}</tbody></table>"
@@ -36,9 +41,9 @@ def table_html(heads: Sequence[str], rows: Iterable[Sequence[Any]], *, caption: 
 
 def pairs_html(pairs: Mapping[str, Any], *, caption: str = "") -> str:
     """A ``<table>`` of names and values."""
-    first = f"<caption>{escape(caption)}</caption>" if caption else ""
+    first = f"<caption>{_escaped(caption)}</caption>" if caption else ""
     lines = "".join(
-        f'<tr><th scope="row">{escape(str(name))}</th><td>{escape(number_text(value))}</td></tr>'
+        f'<tr><th scope="row">{_escaped(str(name))}</th><td>{_escaped(number_text(value))}</td></tr>'
         for name, value in pairs.items()
     )
     return f"<table>{first}<tbody>{lines}</tbody></table>"

@@ -3,16 +3,17 @@
 A power train in its aircraft is solved once for every draw of the numbers nobody knows exactly
 (:mod:`propmatch.tolerances.draws`), through the same engine and the same checks. A chance is the share of draws that
 pass; a draw without an answer does not. An interval holds the middle 80 % of the draws. What an answer hangs on is the
-squared standardised regression of the draws on the independent normal numbers behind them (A. Saltelli et al., Global
-Sensitivity Analysis: The Primer, 2008, ch. 1), added up by part.
+squared standardised regression of the draws on the independent normal numbers behind them, added up by part.
 
 1,024 scrambled Sobol draws miss the ends of an interval by 1.4 % of its width, 4 % at worst, and a chance by 0.7
 points, 1.8 at worst; root mean squares over trains, answers and seeds (``benchmarks/sureness.py``). To 4,096 draws each
 nearly halves.
+
+Source: A. Saltelli et al., Global Sensitivity Analysis: The Primer, 2008, ch. 1.
 """
 
 import math
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from copy import copy
 from functools import cached_property
 from typing import TypeVar
@@ -26,7 +27,7 @@ from propmatch.checks.checkrules import CHECKS, excluding
 from propmatch.checks.measures import Setting, TrainMeasures
 from propmatch.checks.ratings import RatingLanes, rating_lanes
 from propmatch.checks.rule import BRIEF
-from propmatch.columns import Column
+from propmatch.columns import Column, Range, ranges_of
 from propmatch.models.arrays import Flags, Floats, Index
 from propmatch.records.parts import PowerTrain
 from propmatch.tolerances.draws import DRAWS, Draws, normal_draws
@@ -39,6 +40,7 @@ __all__ = [
     "Drawn",
     "Interval",
     "Sureness",
+    "as_stated",
     "drawn",
     "interval",
     "intervals",
@@ -163,6 +165,16 @@ class Drawn:
         self.measured = TrainMeasures(varied, lanes, ratings)
 
     @cached_property
+    def on_paper(self) -> bool:
+        """Whether every number is as it is stated, so that there is neither a range nor a chance."""
+        return not self.draws.raw.any()
+
+    def ranges(self, drawn: Mapping[str, Floats]) -> list[dict[str, Range]]:
+        """The 80 % ranges of numbers by name, row by row (:func:`propmatch.columns.ranges_of`); none on paper."""
+        found = ranges_of(drawn, intervals)
+        return [{} for _ in found] if self.on_paper else found
+
+    @cached_property
     def middle(self) -> TrainMeasures:
         """Measures with every number as it is stated, a lane for each train."""
         return self._with(np.zeros((1, self.draws.raw.shape[-1])))
@@ -201,15 +213,19 @@ class Drawn:
         return self.by_train(good)
 
     def chance(self, names: Iterable[str]) -> Floats:
-        """Share of draws that pass all of these, (M,)."""
+        """Share of draws that pass all of these, (M,); NaN on paper."""
+        if self.on_paper:
+            return np.full(len(self.trains), np.nan)
         return np.asarray(self.passes(names).mean(axis=1))
 
     def ends(self, columns: Iterable[Column], computed: object) -> list[dict[str, float]]:
         """Both ends of the interval of each column, ``NAME_low`` and ``NAME_high``, for each train.
 
-        ``computed`` is what the columns are read from, a lane for each draw.
+        ``computed`` is what the columns are read from, a lane for each draw. Nothing on paper.
         """
         out: list[dict[str, float]] = [{} for _ in self.trains]
+        if self.on_paper:
+            return out
         for column in columns:
             low, high = intervals(self.by_train(column(computed)))
             for row, *both in zip(out, low.tolist(), high.tolist(), strict=True):
@@ -288,8 +304,8 @@ class Sureness:
         return self.interval(self.drawn.measured[name].value)
 
     def chance(self, name: str) -> float:
-        """Share of draws that pass a check."""
-        return float(self.of(self.drawn.measured.passes(name)).mean())
+        """Share of draws that pass a check; NaN on paper."""
+        return math.nan if self.drawn.on_paper else float(self.of(self.drawn.measured.passes(name)).mean())
 
     def judgement(self, name: str) -> tuple[Interval, float]:
         """Interval of what a check judges, and the share of draws within its limit, whether or not it may exclude.
@@ -341,7 +357,9 @@ class Sureness:
 
     @property
     def least_certain(self) -> str | None:
-        """The check whose chance falls furthest short of what is asked; None where all hold in every draw."""
+        """The check whose chance falls furthest short of what is asked; None where all hold always, or on paper."""
+        if self.drawn.on_paper:
+            return None
         short = {name: (1.0 - chance) / (1.0 - self.wanted(name)) for name, chance in self.chance_by_check.items()}
         worst = max(short, key=lambda name: short[name], default=None)
         return worst if worst is not None and short[worst] > 0 else None
@@ -372,6 +390,11 @@ def drawn(setting: Setting, trains: Sequence[PowerTrain], *, draws: int = DRAWS,
         The same seed gives the same draws.
     """
     return Drawn(setting, trains, normal_draws(draws, seed))
+
+
+def as_stated(setting: Setting, trains: Sequence[PowerTrain]) -> Drawn:
+    """Power trains in a setting with every number as it is stated, as the only draw: no ranges and no chances."""
+    return Drawn(setting, trains, np.zeros((1, len(NAMES))))
 
 
 def sureness(setting: Setting, train: PowerTrain, *, draws: int = DRAWS, seed: int = SEED) -> Sureness:

@@ -7,7 +7,7 @@ import attrs
 import numpy as np
 
 from propmatch.models.arrays import Flags, Floats
-from propmatch.records.estimates import BURST_SECONDS, burst_c, completed, estimated_current_a, nominal_v, usable_c
+from propmatch.records.estimates import BURST_SECONDS, Completed, burst_c, estimated_current_a, nominal_v, usable_c
 from propmatch.records.parts import PowerTrain
 from propmatch.units import MAH_AH
 
@@ -150,17 +150,18 @@ def _number(value: float | None, default: float = np.nan) -> float:
     return default if value is None else float(value)
 
 
-def _row(train: PowerTrain) -> dict[str, float]:
-    full, _ = completed(train)
-    motor, controller, pack, propeller = full.motor, full.controller, full.pack, full.propeller
+def _row(train: PowerTrain, complete: Completed) -> dict[str, float]:
+    motor, controller, pack, propeller = (
+        complete(part)[0] for part in (train.motor, train.controller, train.pack, train.propeller)
+    )
     ampere_hours = pack.capacity_mah * MAH_AH
     return {
-        "motors_g": full.count * motor.mass_g,
-        "controllers_g": full.count * controller.mass_g,
-        "propellers_g": full.count * propeller.mass_g,
+        "motors_g": train.count * motor.mass_g,
+        "controllers_g": train.count * controller.mass_g,
+        "propellers_g": train.count * propeller.mass_g,
         "pack_g": pack.mass_g,
-        "supply_g": full.supply_g,
-        "supply_separate": float(full.separate_supply),
+        "supply_g": train.supply_g,
+        "supply_separate": float(train.separate_supply),
         "motor_stated_a": _number(train.motor.max_current_a),
         "motor_burst_a": _number(motor.burst_current_a),
         "motor_burst_s": _number(motor.burst_seconds, BURST_SECONDS),
@@ -186,7 +187,8 @@ def _row(train: PowerTrain) -> dict[str, float]:
     }
 
 
-def rating_lanes(trains: Sequence[PowerTrain]) -> RatingLanes:
-    """Ratings of power trains, estimates included (they are listed by ``train_lanes``)."""
-    rows = [_row(train) for train in trains]
+def rating_lanes(trains: Sequence[PowerTrain], complete: Completed | None = None) -> RatingLanes:
+    """Ratings of power trains, estimates included (they are listed by ``train_lanes``); ``complete`` as there."""
+    complete = complete or Completed()
+    rows = [_row(train, complete) for train in trains]
     return RatingLanes(**{name: np.array([row[name] for row in rows], dtype=np.float64) for name in RATING_FIELDS})

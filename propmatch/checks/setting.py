@@ -5,6 +5,8 @@ its settings on: nothing below completes the brief, lays out a variant or adds u
 """
 
 from collections.abc import Sequence
+from functools import cached_property
+from typing import Any
 
 import attrs
 import numpy as np
@@ -238,13 +240,18 @@ class Setting:
             pack_rest_h=self.brief.pack.rest_h or 0.0,
         )
 
+    @cached_property
+    def _renumbered(self) -> dict[str, tuple[Any, Any]]:
+        """Numbers of power trains that are not those of the aircraft as designed: those, and these."""
+        designed, own = self._numbers_of(self.designed), self.train_numbers
+        return {
+            name: (designed[name], value)  # type: ignore[literal-required]
+            for name, value in own.items() if value != designed[name]  # type: ignore[literal-required]
+        }  # fmt: skip
+
     def flown(self, train: PowerTrain) -> PowerTrain:
         """A power train as this variant flies it: what the aircraft itself says of it gives way to the variant's."""
-        designed, own = self._numbers_of(self.designed), self.train_numbers
-        changed = {
-            name: value for name, value in own.items()
-            if value != designed[name] and getattr(train, name) == designed[name]  # type: ignore[literal-required]
-        }  # fmt: skip
+        changed = {name: value for name, (was, value) in self._renumbered.items() if getattr(train, name) == was}
         return replace(train, **changed) if changed else train
 
     def assumptions_of(self, train: PowerTrain) -> tuple[Assumption, ...]:

@@ -24,9 +24,9 @@ _HALVINGS = 20
 """Of the duty: they leave a millionth."""
 
 LIMIT_NOTE = (
-    "Throttle is duty, not stick position. A limit set in the transmitter can be lost when the controller is "
+    "Throttle is duty, not stick position. A limit set in the transmitter can be lost when the ESC is "
     "recalibrated, or with another model memory. It keeps a current below a number, no more: at part throttle a motor "
-    "carries more than it draws from the pack, where the wattmeter sits, and part of the loss heats the controller."
+    "carries more than it draws from the pack, where the wattmeter sits, and part of the loss heats the ESC."
 )
 
 
@@ -67,7 +67,7 @@ class ThrottleLimit:
     """
 
     throttle: float = number("", lambda w: w.throttle, kind="%", label=THROTTLE_LIMIT)
-    motor_limit_a: float = _limited("lower rating of motor and controller", lambda w: w.motor_limit_a, "A")
+    motor_limit_a: float = _limited("lower rating of motor and ESC", lambda w: w.motor_limit_a, "A")
     motor_current_a: float = _limited(
         "largest current of one motor, at rest and in flight", lambda w: w.at["controller_current"].value, "A"
     )

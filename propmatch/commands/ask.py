@@ -144,5 +144,5 @@ def pack(ctx: click.Context, /, **options: Any) -> None:
 @click.option("--thrust-to-weight", "ratio", metavar="X", help="At half charge.  [default: the brief's]")
 @_VARIANT
 def field(ctx: click.Context, /, **options: Any) -> None:
-    """The altitudes and temperatures at which there is thrust enough to take off."""
+    """The field heights and temperatures at which there is thrust enough to take off."""
     _answer(ctx, "field", options, whole=True)

@@ -1,4 +1,4 @@
-"""``propmatch bench``: what to run on the bench, in which order, and an empty log for it."""
+"""``propmatch bench``: what to run on the bench, in which order, and an empty table for it."""
 
 import math
 from typing import TYPE_CHECKING, Any
@@ -6,30 +6,30 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
+from propmatch.commands.outputs import file_faults, force_option
 from propmatch.commands.trains import LazyCatalogue, train_data, train_options
 
 if TYPE_CHECKING:
     from propmatch.bench.protocol import BenchRow, Protocol
     from propmatch.commands.choose import TrainForBrief
     from propmatch.commands.output import Reply
-    from propmatch.faults import Fault
     from propmatch.words.shown import Shown
 
 __all__ = ["CAUTIONS", "CONNECT", "INSTRUMENTS", "command"]
 
 INSTRUMENTS = (
-    "wattmeter between pack and controller: volts and amps",
-    "optical tachometer, or the controller's own count: rpm",
+    "wattmeter between pack and ESC: volts and amps",
+    "optical tachometer, or the ESC's own count: rpm",
     "kitchen scale under a lever or a sliding stand, where you have one: thrust in gf",
     "thermometer on the motor's case, where you have one",
 )
 CONNECT = (
     "Bolt the motor to a stand that holds several times its thrust, clear of everything the blades could throw; a mark "
     "of tape on bell or blade for the tachometer.",
-    "Pack, wattmeter, controller, motor, with the leads that you fly. One motor alone.",
-    "Receiver or servo tester on the controller, fed from a supply of its own or from the pack before the wattmeter: "
+    "Pack, wattmeter, ESC, motor, with the leads that you fly. One motor alone.",
+    "Receiver or servo tester on the ESC, fed from a supply of its own or from the pack before the wattmeter: "
     "amps are those of the motor alone.",
-    "Set the controller's end points, timing and cutoff as you fly them.",
+    "Set the ESC's end points, timing and cutoff as you fly them.",
     "Begin every row with a pack charged full and at room temperature. Open the throttle within two seconds, hold it "
     "until the readings stand, read volts, amps and rpm together, close it.",
     "Close the throttle at once where amps or rpm reach the row's stop: that is the lowest rating of the parts.",
@@ -40,7 +40,7 @@ CAUTIONS = (
     "Stand behind the plane of the blades, eyes covered, sleeves and bystanders away; use undamaged, balanced blades.",
     "Lithium packs: charge under watch on something that cannot burn, stop below 3.5 V a cell under load, and use none "
     "that is puffed, dented or hot.",
-    "The makers' limits of motor, controller, pack and propeller, and local rules, come before anything printed here.",
+    "The makers' limits of motor, ESC, pack and propeller, and local rules, come before anything printed here.",
 )
 
 
@@ -48,10 +48,8 @@ CAUTIONS = (
 @click.argument("brief", required=False)
 @click.option("--train", metavar="ID", help='The ids of its parts joined by " + ", as match prints them.')
 @train_options
-@click.option(
-    "--log", metavar="FILE", type=click.Path(dir_okay=False), help="Write an empty log with these rows: FILE.csv."
-)
-@click.option("--force", is_flag=True, help="Replace a log that exists.")
+@click.option("--template", metavar="FILE", type=click.Path(), help="Write an empty table with these rows: FILE.csv.")
+@force_option
 @catalogue_options
 @answer_options
 @click.pass_context
@@ -66,7 +64,8 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
     Exit code 1 where no propeller can be run within the ratings.
     """
-    from propmatch.bench.protocol import log_text, protocol
+    from propmatch.bench.protocol import protocol, template_text
+    from propmatch.catalogue.catalogue import box_of_id
     from propmatch.checks.setting import ResolvedBrief, settings
     from propmatch.commands.briefs import open_brief
     from propmatch.commands.choose import choose_for_brief, names_a_train
@@ -75,7 +74,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     from propmatch.faults import InputFaults
     from propmatch.files import write_file
 
-    faults = _log_faults(options["log"], options["force"])
+    faults = file_faults("--template", options["template"], force=options["force"], endings=(".csv",))
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
     brief, which = None, ""
     try:
@@ -91,35 +90,21 @@ def command(ctx: click.Context, /, **options: Any) -> None:
         raise InputFaults([*faults, *error.faults]) from None
     if faults:
         raise InputFaults(faults)
-    plan = protocol(chosen.train, setting, list(stock.catalogue.parts("propellers").values()))
-    if options["log"] is not None:
-        write_file(options["log"], log_text(plan), force=options["force"])
-        wrote = [f"Wrote {options['log']}, {len(plan.rows)} rows to fill in."]
+    propellers = stock.catalogue.parts("propellers")
+    boxes = options["only"] or (() if brief is None else brief.parts.only)
+    boxed = [each for id, each in propellers.items() if box_of_id(id) in boxes]
+    plan = protocol(chosen.train, setting, list(propellers.values()), boxed)
+    if options["template"] is not None:
+        write_file(options["template"], template_text(plan), force=options["force"])
+        wrote = [f"Wrote {options['template']}, {len(plan.rows)} rows to fill in."]
     else:
         wrote = [
-            "--log FILE.csv writes an empty log of these rows; 'propmatch fit FILE.csv --save' reads it filled in."
+            "--template FILE.csv writes these rows as an empty table; 'propmatch fit FILE.csv --save' reads it filled."
         ]
     said = [*wrote, *(text for text in (which, chosen.how) if text)]
-    show(_reply(plan, chosen, stock, said, shown_units(options["units"], brief), options["log"]), form=form_of(options))
+    shown = shown_units(options["units"], brief)
+    show(_reply(plan, chosen, stock, said, shown, options["template"]), form=form_of(options))
     ctx.exit(0 if plan.loaded else 1)
-
-
-def _log_faults(path: str | None, force: bool) -> "list[Fault]":
-    """Why a log cannot be written, known before anything is worked out."""
-    from pathlib import Path
-
-    from propmatch.faults import Fault
-
-    if path is None:
-        return []
-    faults = []
-    if Path(path).suffix.lower() != ".csv":
-        faults.append(Fault("--log", value=path, rule="must end in .csv"))
-    if not Path(path).absolute().parent.is_dir():
-        faults.append(Fault("--log", value=path, rule="its folder does not exist"))
-    elif Path(path).exists() and not force:
-        faults.append(Fault(path, rule="exists already", hint="--force replaces it, another name keeps both"))
-    return faults
 
 
 def _alone(stock: LazyCatalogue, options: dict[str, Any]) -> "TrainForBrief":
@@ -143,7 +128,7 @@ def _alone(stock: LazyCatalogue, options: dict[str, Any]) -> "TrainForBrief":
 
 
 def _reply(
-    plan: "Protocol", chosen: "TrainForBrief", stock: LazyCatalogue, said: list[str], shown: "Shown", log: str | None
+    plan: "Protocol", chosen: "TrainForBrief", stock: LazyCatalogue, said: list[str], shown: "Shown", file: str | None
 ) -> "Reply":
     from propmatch.bench.protocol import REST_S
     from propmatch.commands.output import Reply
@@ -164,7 +149,7 @@ def _reply(
         assumptions=list(dict.fromkeys((*chosen.assumptions, *train_lanes([plan.train])[1]))),
         faults=(*chosen.doubts, *stock.broken),
         extra={
-            "train": train_data(plan.train), "minutes": plan.minutes, "left_out": plan.left_out, "log": log,
+            "train": train_data(plan.train), "minutes": plan.minutes, "left_out": plan.left_out, "template": file,
             "instruments": INSTRUMENTS, "connect": CONNECT, "cautions": (*CAUTIONS, *_unrated(plan)),
         },
     )  # fmt: skip
@@ -183,7 +168,7 @@ def _cells(row: "BenchRow", shown: "Shown") -> dict[str, str]:
         "row": str(row.row), "propeller": "none" if row.propeller is None else row.propeller.name,
         "pack": f"{row.pack.cells_series}S", "throttle": f"{100 * row.throttle:.0f} %", "V": f"{row.volts:.2f}",
         "A": f"{row.amps:.1f} ({row.amps_low:.1f} to {row.amps_high:.1f})", "rpm": f"{row.rpm:.0f}",
-        "thrust": "-" if math.isnan(row.thrust_n) else shown.thrust_text(row.thrust_n),
+        "thrust": "-" if math.isnan(row.thrust_static_n) else shown.thrust_text(row.thrust_static_n),
         "stop A": signed(row.stop_amps), "stop rpm": signed(row.stop_rpm, 0),
     }  # fmt: skip
 

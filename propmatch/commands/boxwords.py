@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from propmatch.records.brief import Brief
     from propmatch.records.estimates import Assumption
 
-__all__ = ["box_data", "box_reply"]
+__all__ = ["box_data", "box_reply", "miss_data"]
 
 _SHOWN_PARTS = 12
 
@@ -51,12 +51,13 @@ def box_reply(
     answer = what_fits(brief, stock.catalogue, variant=options["variant"])
     shown = shown_units(options["units"], brief)
     whole = not answer.box.missing and any(found.combinations for found in answer.by_cells.values())
-    reply, met = find() if whole else (Reply(command="match"), False)
+    found_none = Reply(command="match", faults=(*stock.broken, *stock.catalogue.faults))
+    reply, met = find() if whole else (found_none, False)
     unsure = [
         cells for cells, holds in reply.extra.get("holds", {}).items() if not holds and cells not in answer.without
     ]
     answer = attrs.evolve(answer, surer=surer_with(answer, brief, stock.catalogue, unsure))
-    wrote = write_list(options["shopping"], answer, reply.rows, stock, shown)
+    wrote = write_list(options["shopping"], answer, reply.rows, stock, shown, force=options["force"])
     name = f"{brief.aircraft.name}, {answer.setting.variant.name}"
     blocks, made = [*_blocks(answer, shown), _sure_block(answer, unsure, shown)], _assumptions(answer)
     first = [*box_dangers(answer, shown), box_heading(answer, name), *buy_first(answer, shown)]
@@ -71,11 +72,15 @@ def box_reply(
     sure = [each.best.pick.sure for each in answer.purchases if each.best.pick is not None]
     return Reply(
         command="match",
-        headline=[*first, *([which] if which else [])],
+        headline=[
+            *([] if reply.extra.get("complete", True) else reply.headline[:1]),
+            *first,
+            *([which] if which else []),
+        ],
         blocks=blocks,
         assumptions=made,
         matter=mattering(made, sure, options) if sure else None,
-        faults=(*stock.broken, *reply.faults),
+        faults=reply.faults,
         notes=[*box_notes(answer), *reply.notes, *wrote],
         extra={**reply.extra, "box": box_data(answer)},
         caution=True,
@@ -119,7 +124,7 @@ def _cells_block(answer: "BoxAnswer", found: "BoxCells", shown: Shown) -> list[s
 
 
 def _parts_block(answer: "BoxAnswer", shown: Shown) -> list[str]:
-    """One's own motors, packs and the rest: with which cell count each works, or what it fails."""
+    """One's own motors, packs and the rest: with which cell count each works, or what it misses."""
     box = answer.box
     rows = []
     for kind in KINDS:
@@ -138,8 +143,8 @@ def _parts_block(answer: "BoxAnswer", shown: Shown) -> list[str]:
             del row["have"]
     with_any = f", with any {' and any '.join(map(kind_name, box.missing))}" if box.missing else ""
     more = [f"  ... and {len(rows) - len(shown_rows)} more (--json has all)"] if len(rows) > len(shown_rows) else []
-    beside = " besides what everything fails" if any(found.always for found in answer.by_cells.values()) else ""
-    head = f"Each of your parts{with_any}: works, or what fails in the best combination with it{beside}"
+    beside = " besides what everything misses" if any(found.always for found in answer.by_cells.values()) else ""
+    head = f"Each of your parts{with_any}: works, or what the best combination with it misses{beside}"
     return [*wrapped(f"{head}:"), *table(shown_rows, left=("yours", "part", *heads)), *more]
 
 
@@ -183,16 +188,17 @@ def _cells_data(found: "BoxCells") -> dict[str, Any]:
         "passing_on_paper": found.passing,
         "always_failing": found.always,
         "always_failing_beside_others": found.beside,
-        "nearest": [_miss_data(each) for each in found.nearest],
+        "nearest": [miss_data(each) for each in found.nearest],
         "parts": [
             {"kind": use.kind, "id": use.part.id, "passing_on_paper": use.passing,
-             "nearest": None if use.nearest is None else _miss_data(use.nearest)}
+             "nearest": None if use.nearest is None else miss_data(use.nearest)}
             for use in found.parts
         ],
     }  # fmt: skip
 
 
-def _miss_data(miss: "Miss") -> dict[str, Any]:
+def miss_data(miss: "Miss") -> dict[str, Any]:
+    """A combination that misses limits, as JSON has it."""
     parts = {f"{kind}_id": getattr(miss.train, kind).id for kind in ("motor", "controller", "pack", "propeller")}
     return {**parts, "worst_miss_share": miss.worst, "all_misses_share": miss.total, "failed": miss.failing}
 

@@ -11,6 +11,7 @@ from propmatch.commands.options import (
     assumptions_option,
     catalogue_options,
     form_of,
+    on_paper_option,
     shown_units,
 )
 from propmatch.commands.plotting import check_plot, plot_option, save_plot
@@ -31,7 +32,8 @@ __all__ = ["command"]
 )
 @click.option("--train", metavar="ID", help='The ids of its parts joined by " + ", as match prints them.')
 @click.option("--thrusts", metavar="A,B", help="Two thrusts, such as 100gf,400gf: the elevator between them.")
-@click.option("--all", is_flag=True, help="Every number, check, way out, balance, trim, roll, variant and mass.")
+@click.option("--full", is_flag=True, help="Every number, check, way out, balance, trim, roll, variant and mass.")
+@on_paper_option
 @plot_option
 @train_options
 @catalogue_options
@@ -58,7 +60,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     from propmatch.commands.ranges import two_thrusts
     from propmatch.questions.cells import compare_cells, usual_cells
 
-    check_plot(options["plot"])
+    check_plot(options)
     brief, which = open_brief(options["brief"], options["only"])
     counts = None if options["cells"] is None else cell_counts(options["cells"])
     thrusts = None if options["thrusts"] is None else two_thrusts(options["thrusts"])
@@ -68,11 +70,15 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     chosen = choose_for_brief(stock, resolved, setting, options)
     with progress_line("comparing"):
         comparison = compare_cells(
-            resolved, stock.catalogue, cells=counts or usual_cells(resolved, chosen.train), train=chosen.train
+            resolved,
+            stock.catalogue,
+            cells=counts or usual_cells(resolved, chosen.train),
+            train=chosen.train,
+            on_paper=options["on_paper"],
         )
     shown = shown_units(options["units"], brief)
     pair = None if thrusts is None else thrust_pair(setting, chosen.train, named_thrusts(thrusts, shown))
-    drawn = save_plot(options["plot"], lambda: _picture(comparison, setting, shown))
+    drawn = save_plot(options, lambda: _picture(comparison, setting, shown))
     said = (which, chosen.how, *drawn)
     reply, met = cells_reply(stock, comparison, resolved.settings, shown, said, chosen, options)
     if pair is not None:
@@ -91,5 +97,5 @@ def _picture(comparison: "CellComparison", setting: "Setting", shown: "Shown") -
     return compare_chart(
         {key: case.train for key, case in cases.items()}, setting.variant.airframe,
         {key: case.all_up_mass_g * GRAM_KG for key, case in cases.items()}, air=setting.air, shown=shown,
-        sure={key: case.sure for key, case in cases.items()},
+        sure={key: case.sure for key, case in cases.items() if not case.sure.drawn.on_paper},
     )  # fmt: skip

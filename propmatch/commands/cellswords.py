@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Mapping, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import attrs
@@ -13,7 +14,7 @@ from propmatch.commands.saying import CHECKS_LEGEND, checks_table, mass_block, m
 from propmatch.commands.steeringwords import steering_block
 from propmatch.commands.trains import LazyCatalogue, train_data
 from propmatch.words.answerwords import hardest_words, minutes_text
-from propmatch.words.chancewords import RANGES, least_words, of_hundred, range_words
+from propmatch.words.chancewords import ON_PAPER, RANGES, least_words, of_hundred, range_words
 from propmatch.words.checkwords import (
     NO_CHANGE,
     burst_words,
@@ -51,8 +52,13 @@ def _remedy(remedy: Any, chance: float, shown: Shown) -> str:
     return (
         f"{_parts(remedy)}: motor {signed(remedy.motor_current_static_a)} A, thrust to weight "
         f"{signed(remedy.thrust_to_weight, 2)}, {minutes_text(remedy.flight_minutes)}, "
-        f"{shown.mass_text(remedy.all_up_mass_g)} all-up; {of_hundred(chance)} of 100 builds keep every limit"
+        f"{shown.mass_text(remedy.all_up_mass_g)} all-up{_kept(chance)}"
     )
+
+
+def _kept(chance: float) -> str:
+    """How many builds keep every limit; nothing on paper."""
+    return f"; {of_hundred(chance)} of 100 builds keep every limit" if math.isfinite(chance) else ""
 
 
 def remedy_chances(setting: "Setting", found: Any) -> list[float]:
@@ -62,6 +68,11 @@ def remedy_chances(setting: "Setting", found: Any) -> list[float]:
     if not found.every:
         return []
     return [each.chance_all_limits for each in drawn(setting, [remedy.train for remedy in found.every]).each]
+
+
+def _no_chances(found: Any) -> list[float]:
+    """The same on paper, where there are none."""
+    return [math.nan] * len(found.every)
 
 
 def ways_block(comparison: "CellComparison", count: int, chances: Sequence[float], shown: Shown) -> list[str]:
@@ -97,7 +108,7 @@ def ways_block(comparison: "CellComparison", count: int, chances: Sequence[float
         say(
             f"by the number: with this propeller a measured kV of about {kv.kv_rpm_per_v:.0f} rpm/V, or with this "
             f"motor a propeller of about {size.diameter_in:.1f} x {size.pitch_in:.1f} in, draws "
-            f"{signed(found.motor_current_limit_a)} A at rest, the lower rating of motor and controller."
+            f"{signed(found.motor_current_limit_a)} A at rest, the lower rating of motor and ESC."
         )
     sentences = limit_sentences(comparison.case(count).limited, shown)
     for text in (*sentences, *([LIMIT_NOTE] if sentences else ())):
@@ -163,22 +174,23 @@ def cells_reply(
 
     assumptions = list(dict.fromkeys((*chosen.assumptions, *comparison.assumptions)))
     design = [case for case in comparison.cases if case.variant == comparison.variants[0]]
-    chances = {count: remedy_chances(settings[0], found) for count, found in comparison.remedies.items()}
+    of_each = _no_chances if options["on_paper"] else partial(remedy_chances, settings[0])
+    chances = {count: of_each(found) for count, found in comparison.remedies.items()}
     blocks = [_rows_block(_lines(comparison, design), shown), *_answer_blocks(comparison, chances, shown)]
-    if options["all"]:
+    if options["full"]:
         blocks = [blocks[0], *_all_blocks(comparison, settings, design, chances, shown)]
     reply = Reply(
         command="cells",
         headline=[
             *_headline(comparison, shown),
-            RANGES,
+            ON_PAPER if options["on_paper"] else RANGES,
             *unplaced_words(settings, comparison.train),
             *(text for text in said if text),
         ],
         blocks=blocks,
         rows=[case.row for case in comparison.cases],
         assumptions=assumptions,
-        matter=mattering(assumptions, _own_sure(comparison), options),
+        matter=mattering(assumptions, [] if options["on_paper"] else _own_sure(comparison), options),
         faults=(*chosen.doubts, *stock.broken),
         extra={
             "checked_by": checked_by(columns_of(CellCase)),
@@ -216,7 +228,7 @@ def _all_blocks(
     comparison: "CellComparison", settings: Sequence["Setting"], design: Sequence[Any],
     chances: Mapping[int, Sequence[float]], shown: Shown,
 ) -> list[list[str]]:  # fmt: skip
-    """What --all adds: every number and check, every way out, balance, trim, roll, variants and masses."""
+    """What --full adds: every number and check, every way out, balance, trim, roll, variants and masses."""
     from propmatch.questions.cells import BASES
 
     blocks: list[list[str]] = []
@@ -291,7 +303,7 @@ def _headline(comparison: "CellComparison", shown: Shown) -> list[str]:
             f"{shown.thrust_text(case.thrust_static_n)} static thrust{_times(case, first, 'thrust_static_n')}",
             f"motor {signed(case.motor_current_static_a)} A{_times(case, first, 'motor_current_static_a')}",
             hardest_words(case.checks),
-            f"{_hold(case)} of 100 builds keep every limit",
+            _kept(case.sure.chance_all_limits).removeprefix("; "),
         ]
         danger = danger_words(case.checks, shown)
         name = f"{count}S ({case.pack.name}, {shown.mass_text(case.pack.mass_g)}{off})"
@@ -312,7 +324,7 @@ def _verdict(case: Any, shown: Shown) -> str:
 
 
 def _ends(case: Any, name: str) -> tuple[float, float]:
-    return case.ends[f"{name}_low"], case.ends[f"{name}_high"]
+    return case.ends.get(f"{name}_low", math.nan), case.ends.get(f"{name}_high", math.nan)
 
 
 def _times(case: Any, first: Any, name: str) -> str:
@@ -338,7 +350,7 @@ _ROW_HEADS = {
     "all_up_mass_g": "AUW {unit}", "thrust_static_n": "thrust {unit}", "thrust_to_weight": "T/W",
     "motor_current_static_a": "motor {unit}", "flight_minutes": "{unit}", "climb_m_s": "climb {unit}",
 }  # fmt: skip
-"""Numbers of the short table; of what --all says in full."""
+"""Numbers of the short table; of what --full says in full."""
 _BEST_WAYS = 3
 
 
@@ -363,7 +375,7 @@ def _rows_block(cases: Sequence[Any], shown: Shown) -> list[str]:
         span = minutes.partition("(")[2].partition(")")[0] or minutes.removesuffix(" min")
         rows.append({
             "": _head(case), "pack": _pack_text(case), **shown.cells(columns, case, flight_minutes=span),
-            "limits missed": _exceeded(case), "of 100": _hold(case),
+            "limits missed": _exceeded(case), **_of_hundred(case.sure.chance_all_limits),
         })  # fmt: skip
     note = "energy, mass, capacity: a pack of as much of it as the design's own." if len(cases) > 1 else ""
     made = "* is no pack of the catalogue." if any(case.origin == "scaled" for case in cases) else ""
@@ -387,7 +399,9 @@ def _answer_blocks(
         ways = _best_ways(comparison, count, chances.get(count, ()), shown)
         rows += ways
         none += [] if ways else [f"{count}S"]
-    head = wrapped("What brings it inside the limits, the surest of each kind (--all: every way):") if rows else []
+    drawn = any(math.isfinite(chance) for each in chances.values() for chance in each)
+    first = "surest" if drawn else "least change"
+    head = wrapped(f"What brings it inside the limits, the {first} of each kind (--full: every way):") if rows else []
     last = wrapped(f"{NO_CHANGE.removesuffix('.')} with {joined(none)}.") if none else []
     ways_out = [*head, *(table(rows, left=("",)) if rows else []), *last]
     return [ways_out, [*_placing_lines(comparison), *_variants_line(comparison)]]
@@ -404,13 +418,18 @@ def _best_ways(
         if (kind := tuple(remedy.changes)) not in kinds and len(rows) < _BEST_WAYS:
             kinds.add(kind)
             way = _way(remedy, remedy.motor_current_static_a, remedy.all_up_mass_g, shown)
-            rows.append({"": f"  {count}S: {_parts(remedy)}", **way, "of 100": of_hundred(chance)})
+            rows.append({"": f"  {count}S: {_parts(remedy)}", **way, **_of_hundred(chance)})
     case = comparison.case(count)
     limit = case.limited
     if limit.throttle < 1 and not limit.leaves and not limit.costs:
         way = _way(limit, limit.motor_current_a, case.all_up_mass_g, shown)
         rows.append({"": f"  {count}S: throttle limit {percent_down(limit.throttle)}", **way})
     return rows
+
+
+def _of_hundred(chance: float) -> dict[str, str]:
+    """The column of how many builds keep every limit; none on paper."""
+    return {"of 100": of_hundred(chance)} if math.isfinite(chance) else {}
 
 
 def _way(made: Any, motor_a: float, mass_g: float, shown: Shown) -> dict[str, str]:
@@ -433,7 +452,7 @@ def _placing_lines(comparison: "CellComparison") -> list[str]:
         where = [f"{place:.0f} mm with {name}" for name, (place, well) in fits.items() if well]
         no = [name for name, (_, well) in fits.items() if not well]
         said += [f"It balances with the pack at {joined(where)}, inside the tray."] if where else []
-        said += [f"No place of the pack balances {joined(no)} (--all: ballast)."] if no else []
+        said += [f"No place of the pack balances {joined(no)} (--full: ballast)."] if no else []
     if found.trim is not None:
         full = found.trim.more_up_deg[:, -1, :]
         worst = [max(row, key=lambda each: abs(each) if math.isfinite(each) else -1.0) for row in full.tolist()]
@@ -496,15 +515,12 @@ def _texts(case: "CellCase", shown: Shown, *, narrow: bool) -> list[tuple[str, s
              (f"pack {shown.mass_unit}", shown.number(case.pack.mass_g, "mass"))]  # fmt: skip
     for column in headed(columns_of(CellCase)):
         lines += shown.cells([column], case, **said).items()
-        if column.name in _RANGED:
+        if column.name in _RANGED and case.ends:
             ends = range_words(*_ends(case, column.name), column.kind, shown)
             low, _, high = ends.partition(" to ")
             lines += [("  from", low), ("  to", high or low)] if narrow else [("  80 of 100 builds", ends)]
-    return [*lines, ("limits exceeded", _exceeded(case)), ("all limits, of 100 builds", _hold(case))]
-
-
-def _hold(case: Any) -> str:
-    return of_hundred(case.sure.chance_all_limits)
+    held = _of_hundred(case.sure.chance_all_limits).values()
+    return [*lines, ("limits exceeded", _exceeded(case)), *(("all limits, of 100 builds", each) for each in held)]
 
 
 def _packs_block(comparison: "CellComparison", shown: Shown) -> list[str]:
@@ -558,7 +574,7 @@ def _variants_block(comparison: "CellComparison", shown: Shown) -> list[str]:
                     f"climb {shown.unit('m/s')}": shown.number(case.climb_m_s, "m/s"),
                     f"top {shown.speed_unit}": shown.number(case.top_speed_m_s, "speed", 0),
                     "exceeded": _exceeded(case),
-                    "of 100": _hold(case),
+                    **_of_hundred(case.sure.chance_all_limits),
                 }
             )
             if case.failing:

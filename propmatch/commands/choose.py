@@ -113,8 +113,9 @@ def choose_for_brief(
         named = train_of_ids(stock, options[train], f"--{train}", **numbers)
         return TrainForBrief(train=allowed_by_brief(named, setting), how="")
     from propmatch.records.fields import replace
-    from propmatch.search.matching import UNNAMED, best_train
+    from propmatch.search.matching import UNNAMED, UNNAMED_ON_PAPER, best_train
 
     with progress_line("looking for the best power train") as progress:
         best = best_train(resolved, stock.catalogue, progress=progress)
-    return TrainForBrief(train=replace(best, **numbers), how=UNNAMED)
+    how = UNNAMED_ON_PAPER if options.get("on_paper") else UNNAMED
+    return TrainForBrief(train=replace(best, **numbers), how=how)

@@ -1,4 +1,4 @@
-"""What the shell completes: bundled briefs and files, ids of parts, families of propellers, boxes, kinds of aircraft.
+"""What the shell completes: briefs, ids of parts, families of propellers, boxes, kinds of aircraft, pages of the guide.
 
 By click's own mechanism: ``eval "$(_PROPMATCH_COMPLETE=bash_source propmatch)"``, likewise ``zsh_source``.
 """
@@ -40,6 +40,12 @@ def _kinds(_: click.Context) -> Iterable[str]:
     return AIRCRAFT_KINDS
 
 
+def _pages(_: click.Context) -> Iterable[str]:
+    from propmatch.guide.contents import PAGES
+
+    return PAGES
+
+
 def _boxes(ctx: click.Context) -> Iterable[str]:
     from propmatch.catalogue.boxes import boxes
 
@@ -61,6 +67,7 @@ COMPLETED: dict[str | None, click.types.StringParamType] = {
     "family": _Words(_families),
     "like": _Words(_kinds),
     "only": _Words(_boxes),
+    "page": _Words(_pages),
     **{kind: _Words(_ids(f"{kind}s")) for kind in ("motor", "controller", "pack", "propeller")},
 }
 """Name of an argument or option to what completes it."""

@@ -10,6 +10,7 @@ from propmatch.commands.options import (
     answer_options,
     catalogue_options,
     form_of,
+    on_paper_option,
     short_answer_options,
     shown_units,
 )
@@ -25,12 +26,13 @@ _ASSUMED = 2
 @click.argument("brief", required=False)
 @click.option("--cells", metavar="LIST", help="Cell counts, such as 2,3.  [default: the brief's and the design's]")
 @click.option(
-    "--heights", metavar="RANGE", help="Fields it is published for, such as 0..1500m.  [default: the brief's]"
+    "--altitude", metavar="RANGE", help="Fields it is published for, such as 0..1500m.  [default: the brief's]"
 )
-@click.option("--temperatures", metavar="RANGE", help="Air it is published for, such as -5..35degC.")
+@click.option("--temperature", metavar="RANGE", help="Air it is published for, such as -5..35degC.")
 @click.option("--markdown", is_flag=True, help="As Markdown to paste.")
 @click.option("--train", metavar="ID", help='The ids of its parts joined by " + ", as match prints them.')
 @train_options
+@on_paper_option
 @catalogue_options
 @short_answer_options
 @answer_options
@@ -41,7 +43,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     BRIEF is a file, or the name of a bundled brief. The design is that of --train, or of --motor, --propeller, --pack
     and --controller; without any of them the best that match finds. Fields from 0 to 1000 m and air from 0 to 35 degC
     are held, or those of the brief's [publish], in every variant that passes by itself: random builds of what is listed
-    keep the brief's chances there.
+    keep the brief's chances there. With --on-paper each part listed holds there beside the design's own.
 
     Exit code 1 when nothing holds with any cell count.
     """
@@ -70,13 +72,16 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
     brief, which = open_brief(options["brief"], options["only"])
     counts = None if options["cells"] is None else cell_counts(options["cells"])
-    resolved = ResolvedBrief.of(published(brief, options["heights"], options["temperatures"]))
+    resolved = ResolvedBrief.of(published(brief, options["altitude"], options["temperature"]))
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
     chosen = choose_for_brief(stock, resolved, resolved.as_designed, options)
     with progress_line("drawing builds") as progress:
-        found = parts_envelope(resolved, stock.catalogue, chosen.train, cells=counts, progress=progress)
+        found = parts_envelope(
+            resolved, stock.catalogue, chosen.train, cells=counts, on_paper=options["on_paper"], progress=progress
+        )
     shown = shown_units(options["units"], brief)
     form = form_of(options)
+    sure = [] if options["on_paper"] else [sureness(resolved.as_designed, found.train)]
     assumptions = list(dict.fromkeys((*chosen.assumptions, *found.assumptions)))
     if options["markdown"] and form == "text":
         click.echo(envelope_markdown(found, shown), nl=False)
@@ -97,7 +102,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
             },
             rows=[_row(each) for each in found.cells.values()],
             assumptions=assumptions,
-            matter=mattering(assumptions, [sureness(resolved.as_designed, found.train)], options, most=_ASSUMED),
+            matter=mattering(assumptions, sure, options, most=_ASSUMED),
             faults=(*chosen.doubts, *stock.broken),
             extra={
                 "train": train_data(found.train),
@@ -106,6 +111,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
                 "altitude_m": found.altitude_m,
                 "temperature_c": found.temperature_c,
                 "chances_asked": found.asked,
+                "on_paper": found.on_paper,
                 "cells_without_packs": found.missing,
                 "variants": found.variants,
                 "masses": masses_data(resolved.settings, found.train),

@@ -91,7 +91,9 @@ def _picture(fit: "LogFit") -> Any:
 @click.command(name="fit", cls=Command, short_help="What bench readings say about a motor, propellers and packs.")
 @click.argument("log", metavar="LOG")
 @click.option("--which", metavar="NAME", help="Which motor of the log, where its column motor names several.")
-@click.option("--motor", metavar="PART", help='What is known of the motor: id, or typed: "1500kV 28g".')
+@click.option("--motor", metavar="PART",
+              help='What is known of the motor: id, or typed: "1500kV 28g".  [default: the part that the log names]'
+              )  # fmt: skip
 @click.option("--propeller", metavar="PART", help='Of rows that name none: id, or typed: "6x4".')
 @click.option("--pack", metavar="PART", multiple=True, help='Id, or typed: "3S 1300mAh"; again for another cell count.')
 @click.option("--motors", "count", metavar="N", type=click.IntRange(1, 12), default=1, show_default=True,
@@ -99,7 +101,7 @@ def _picture(fit: "LogFit") -> Any:
 @click.option("--instruments", metavar="NAMES",
               help="With commas between: wattmeter, clamp, bench supply, optical tachometer, kitchen scale, torque "
                    "arm.  [default: wattmeter, optical tachometer, kitchen scale]")  # fmt: skip
-@click.option("--plot", metavar="FILE", type=click.Path(dir_okay=False),
+@click.option("--plot", metavar="FILE", type=click.Path(),
               help="Draw readings, fit and residuals: FILE.svg, .png or .pdf.")  # fmt: skip
 @save_options
 @catalogue_options
@@ -117,12 +119,12 @@ def command(ctx: click.Context, /, log: str, **options: Any) -> None:
     from propmatch.commands.output import Reply, show
     from propmatch.words.fitwords import fit_blocks, fit_sentences
 
-    check_plot(options["plot"])
+    check_plot(options)
     fit, assumptions = fit_of_options(log, options)
     kept = keep(fit, options)
     reply = Reply(
         command="fit",
-        headline=[*fit_sentences(fit), *save_plot(options["plot"], lambda: _picture(fit)), *kept.said],
+        headline=[*fit_sentences(fit), *save_plot(options, lambda: _picture(fit)), *kept.said],
         blocks=fit_blocks(fit, shown_units(options["units"])),
         rows=[attrs.asdict(row) for row in fit.rows],
         assumptions=[*fit.assumptions, *assumptions],

@@ -223,7 +223,7 @@ def _placing(fit: Any, shown: Shown) -> list[str]:
 @click.option("--train", metavar="ID", help='The design: ids joined by " + ".  [default: the best that match finds]')
 @click.option("--motor", metavar="PART", help='Substitute, by id or typed: "1500kV 28g".')
 @click.option("--propeller", metavar="PART", help='Substitute, by id or typed: "6x4".')
-@click.option("--pack", metavar="PART", help='Substitute, by id or typed: "3S 850mAh 45C".')
+@click.option("--pack", metavar="PART", help='Substitute, by id or typed: "3S 820mAh 38C".')
 @click.option("--controller", metavar="PART", help='Substitute, by id or typed: "20A 18g".')
 @catalogue_options
 @short_answer_options

@@ -6,7 +6,8 @@ import click
 
 from propmatch.columns import numbers_of
 from propmatch.commands.options import Command, answer_options, catalogue_options, form_of, shown_units
-from propmatch.commands.trains import LazyCatalogue, sources_block, train_data, train_options
+from propmatch.commands.outputs import file_faults, force_option
+from propmatch.commands.trains import LazyCatalogue, train_data, train_options
 from propmatch.faults import Fault, InputFaults
 from propmatch.words.shown import table, wrapped
 
@@ -75,7 +76,7 @@ def _airspeed_sd(options: dict[str, Any], faults: list[Fault]) -> float:
 )
 @click.option("--airspeed-error", metavar="PERCENT", help="How well these airspeeds are known.  [default: 5]")
 @click.option(
-    "--log",
+    "--flight-log",
     "logs",
     multiple=True,
     metavar="FILE",
@@ -86,7 +87,8 @@ def _airspeed_sd(options: dict[str, Any], faults: list[Fault]) -> float:
 @click.option("--train", metavar="ID", help='The ids of its parts joined by " + ", as match prints them.')
 @train_options
 @click.option("--variant", metavar="NAME", help="The variant of the brief that was flown.  [default: as designed]")
-@click.option("--output", metavar="FILE", type=click.Path(), help="Write the lines for the brief to a new file.")
+@click.option("--output", metavar="FILE", type=click.Path(), help="Write the lines for the brief to a file.")
+@force_option
 @catalogue_options
 @answer_options
 @click.pass_context
@@ -111,11 +113,11 @@ def command(ctx: click.Context, /, **options: Any) -> None:  # fmt: skip
     from propmatch.words.checkwords import parts_text
     from propmatch.words.levelpowerwords import brief_lines, logged_rows, power_doubts, power_sentences, reading_rows
 
-    faults: list[Fault] = []
+    faults = file_faults("--output", options["output"], force=options["force"])
     flights = _flights(options, faults)
     airspeed_sd = _airspeed_sd(options, faults)
     if not (options["minutes"] or options["mah"] or options["logs"]):
-        rule = "needs a flight: --minutes and --mah, or --log"
+        rule = "needs a flight: --minutes and --mah, or --flight-log"
         faults.append(Fault("flown", rule=rule, hint="such as --minutes 11.5 --mah 640"))
     if faults:
         raise InputFaults(faults)
@@ -137,7 +139,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:  # fmt: skip
     minutes = Minutes.of(power, setting, chosen.train)
     lines = brief_lines(power)
     if options["output"]:
-        write_file(options["output"], "\n".join(lines) + "\n", force=False)
+        write_file(options["output"], "\n".join(lines) + "\n", force=options["force"])
     phases = [phase for each in logged for phase in each.phases]
     show(
         Reply(
@@ -152,7 +154,6 @@ def command(ctx: click.Context, /, **options: Any) -> None:  # fmt: skip
                 *([["By phase:", *table(logged_rows(phases, shown), left=("phase",)), *wrapped(phases_said())]]
                   if phases else []),
                 ["For the brief, in place of what it says there:", *(f"  {line}" for line in lines)],
-                sources_block(chosen.train),
             ],
             rows=[{"name": each.name, **numbers_of(each)} for each in power.readings],
             assumptions=list(

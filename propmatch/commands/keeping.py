@@ -20,9 +20,12 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 
 def save_options(function: F) -> F:
-    """--save, --force."""
+    """--save, --box, --force."""
     for option in (
-        click.option("--force", is_flag=True, help="With --save: replace a file that is not of a fit, or was changed."),
+        click.option("--box", metavar="NAME",
+                     help="With --save: the box, a sub-folder of your parts.  [default: parts]"),
+        click.option("--force", is_flag=True,
+                     help="Replace a picture that exists, or with --save a file that is not of a fit, or was changed."),
         click.option("--save", metavar="[NAME]", is_flag=False, flag_value="", default=None,
                      help="After LOG: keep the motor among your parts, for all commands.  [default: the motor's name]"),
     ):  # fmt: skip
@@ -82,6 +85,7 @@ def keep(fit: "LogFit", options: Mapping[str, Any]) -> Kept:
         The folder cannot be written.
     """
     from propmatch.bench.saved import is_fitted, saved_parts
+    from propmatch.catalogue.boxes import box_folder
     from propmatch.catalogue.ownparts import keep_parts
     from propmatch.catalogue.plugins import FOLDER_PLUGIN
     from propmatch.commands.fits import substitutes
@@ -89,7 +93,11 @@ def keep(fit: "LogFit", options: Mapping[str, Any]) -> Kept:
     from propmatch.faults import InputFaults
 
     if options["save"] is None:
+        if options["box"] is not None:
+            raise click.UsageError("--box goes with --save", click.get_current_context())
         return Kept()
+    box = FOLDER_PLUGIN if options["box"] is None else options["box"]
+    box_folder(box, options["parts_folder"], where="--box")
     name = options["save"].strip() or fit.known.name
     if wrong := _wrong_name(name):
         raise InputFaults([wrong])
@@ -103,7 +111,7 @@ def keep(fit: "LogFit", options: Mapping[str, Any]) -> Kept:
     parts = dict(saved_parts(fit, name, packs))
     if "propellers" in parts:
         parts["propellers"] = [_flight_after_rest(stock, each) for each in parts["propellers"]]
-    file = keep_parts(parts, name, options["parts_folder"], force=options["force"])
-    ids = [f"{FOLDER_PLUGIN}/{part.name}" for some in parts.values() for part in some]
+    file = keep_parts(parts, name, options["parts_folder"], box=box, force=options["force"])
+    ids = [f"{box}/{part.name}" for some in parts.values() for part in some]
     said = f"Kept as {' and '.join(ids)} in {file}; every command knows it by that id."
     return Kept(said=(said,), notes=notes, data={"file": str(file), "ids": ids})

@@ -1,10 +1,12 @@
 """``propmatch match``: which combinations of parts meet a brief, and which is best."""
 
+import math
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from propmatch.commands.options import Command, answer_options, assumptions_option, catalogue_options, form_of
+from propmatch.commands.outputs import force_option
 from propmatch.commands.trains import LazyCatalogue
 
 if TYPE_CHECKING:
@@ -14,6 +16,12 @@ __all__ = ["command"]
 
 _CONTROLLERS = 10
 """Combinations looked for behind each row on paper, because those that differ in the controller share one."""
+
+
+def _finite(ctx: click.Context, param: click.Parameter, value: float | None) -> float | None:
+    if value is not None and not math.isfinite(value):
+        raise click.BadParameter("must be a finite number of seconds", ctx, param)
+    return value
 
 
 @click.command("match", cls=Command)
@@ -27,8 +35,15 @@ _CONTROLLERS = 10
 @click.option("--cells", metavar="LIST", help="Cell counts instead of the brief's, such as 2,3.")
 @click.option("--variant", metavar="NAME", help="Rank for this variant of the brief.  [default: as designed]")
 @click.option("--why", metavar="ROW", help="Every check of one row, by its number or its parts' ids joined by ' + '.")
-@click.option("--all", is_flag=True, help="All numbers of each row, what is odd or unsure, and what the others miss.")
+@click.option("--full", is_flag=True, help="All numbers of each row, what is odd or unsure, and what the others miss.")
 @click.option("--count", is_flag=True, help="Count exactly how many meet the brief, however many there are.")
+@click.option(
+    "--within",
+    type=click.FloatRange(min=0, min_open=True),
+    callback=_finite,
+    metavar="SECONDS",
+    help="Rank on paper no longer than this: the best so far, and how much better what is left can be.",
+)
 @click.option("--front", is_flag=True, help="Also those that nothing beats in time, thrust and mass at once.")
 @click.option("--on-paper", is_flag=True, help="Rank with every number as it stands, and say no chances.")
 @click.option("--exhaustive", is_flag=True, help="Judge every combination one by one: slow, and proves the quick way.")
@@ -36,10 +51,10 @@ _CONTROLLERS = 10
 @click.option(
     "--shopping",
     metavar="FILE",
-    type=click.Path(dir_okay=False),
+    type=click.Path(),
     help="With --only: write what you have and what to buy, FILE.csv or FILE.txt.",
 )
-@click.option("--force", is_flag=True, help="Replace a shopping list that exists.")
+@force_option
 @catalogue_options
 @answer_options
 @click.pass_context
@@ -52,7 +67,8 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     With --only BOX the parts of your own box alone are matched: what works with each cell count, how near the rest
     comes, and the fewest parts to buy.
 
-    Exit code 1 when no combination meets the brief. Ctrl-C shows the best so far, said as such, with exit code 130.
+    Exit code 1 when no combination meets the brief, or none was found within the time. Ctrl-C shows the best
+    so far, said as such, with exit code 130.
     """
     from propmatch.commands.briefs import open_brief
     from propmatch.commands.matching import find_shortlist, with_cells

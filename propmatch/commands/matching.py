@@ -57,5 +57,6 @@ def find_shortlist(stock: LazyCatalogue, brief: "Brief", options: dict[str, Any]
     with progress_line("matching") as progress:
         return match(
             brief, stock.catalogue, top=top, variant=options["variant"], progress=progress,
-            count=options["count"] or None, exhaustive=options["exhaustive"], on_paper=options["on_paper"],
+            count=options["count"] or None, exhaustive=options["exhaustive"],
+            on_paper=options["on_paper"], within_s=options["within"],
         )  # fmt: skip

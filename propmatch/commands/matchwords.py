@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 import attrs
 
 from propmatch.columns import checked_by, headed
-from propmatch.commands.options import shown_units
+from propmatch.commands.boxwords import miss_data
+from propmatch.commands.options import form_of, shown_units
 from propmatch.commands.output import Reply
 from propmatch.commands.trains import LazyCatalogue
 from propmatch.search.listed import MatchRow, judged_data, match_rows
@@ -28,9 +29,11 @@ from propmatch.words.checkwords import (
     value_text,
     warned_words,
 )
+from propmatch.words.misswords import nearest_words, sampled_words
 from propmatch.words.shown import Shown, table, wrapped
 
 if TYPE_CHECKING:
+    from propmatch.questions.box import BoxCells
     from propmatch.search.candidate import Candidate
     from propmatch.search.matching import Shortlist
     from propmatch.search.picks import Pick
@@ -39,9 +42,8 @@ __all__ = ["match_reply"]
 
 _METRIC_WORDS = {
     "flight_time": "flight time", "thrust_to_weight": "thrust to weight", "mass": "low mass", "top_speed": "top speed",
-    "climb": "climb", "margin": "distance from the limits",
+    "climb": "climb", "margin": "margin",
 }  # fmt: skip
-_SO_FAR = "Interrupted: not every combination was looked at. These are the best so far, on paper; others may be better."
 _FRONT_LINES = 8
 _MOST_REJECTED = 2
 _SPARE = ("pack_current_worst_a", "motor_current_worst_a", "top_speed_m_s", "climb_m_s")
@@ -54,18 +56,21 @@ def match_reply(
     """The answer with so many rows for each cell count, and whether anything meets the brief."""
     from propmatch.search.candidate import columns
 
-    shown, rows, whole = shown_units(options["units"], shortlist.brief), match_rows(shortlist, top), options["all"]
+    shown, rows, whole = shown_units(options["units"], shortlist.brief), match_rows(shortlist, top), options["full"]
     firsts = {row.candidate.cells: row.candidate for row in rows if row.rank == 1}
     assumptions = _assumptions(shortlist)
     sureness = [first.pick.sure for first in firsts.values() if first.pick is not None]
     details = [_details(shortlist, rows, shown)] if whole else []
     ended = shortlist.complete
+    so_far = [] if ended else [_so_far(shortlist, firsts)]
+    near = _nearest(stock, shortlist) if ended and not firsts and not shortlist.brief.parts.only else []
     reply = Reply(
         command="match",
         headline=[
-            *([] if ended else [_SO_FAR]),
+            *so_far,
             *_dangers(firsts, shown),
             *_answers(shortlist, firsts, shown),
+            *(f"Nearest with {each.cells}S: {nearest_words(each.nearest[0], shown)}." for each in near),
             *([RANGES] if sureness else []),
             *([which] if which else []),
         ],
@@ -79,7 +84,10 @@ def match_reply(
         assumptions=assumptions,
         matter=mattering(assumptions, sureness, options),
         faults=(*stock.broken, *shortlist.faults),
-        notes=[] if ended else [_SO_FAR],
+        notes=[
+            *(so_far if form_of(options) != "text" else []),
+            *(sampled_words(each) for each in near if each.judged < each.combinations),
+        ],
         extra={
             "rows": [row.full for row in rows],
             "checked_by": checked_by(columns()),
@@ -89,12 +97,15 @@ def match_reply(
             "passing": shortlist.passing,
             "passing_estimate": shortlist.passing_estimate if shortlist.passing is None and ended else None,
             "left_out": shortlist.left_out,
+            "set_aside": shortlist.set_aside,
             "by_cells": {count: [row.candidate.id for row in rows if row.candidate.cells == count]
                          for count in shortlist.by_cells},
             "on_paper": {cells: {**each.row, **judged_data(each)} for cells, each in shortlist.paper.items()},
             "holds": shortlist.holds,
             "preferred": shortlist.ranking.weights,
             "complete": ended,
+            **({"nearest": {each.cells: [miss_data(miss) for miss in each.nearest] for each in near}} if near else {}),
+            **({} if ended else {"score_at_most": _known(shortlist.bounds)}),
             **(_front_data(shortlist) if options["front"] and ended else {}),
         },
         caution=True,
@@ -103,6 +114,41 @@ def match_reply(
 
 
 # ---------------------------------------------------------------- sentences
+
+
+def _so_far(shortlist: "Shortlist", firsts: Mapping[int, "Candidate"]) -> str:
+    """That not all was looked at, and how much better than the first of a cell count the rest can be."""
+    if not firsts:
+        said = "Time was up" if shortlist.timed else "Interrupted"
+        return f"{said} before anything was found that meets the brief: not every combination was looked at."
+    said = "Time is up" if shortlist.timed else "Interrupted"
+    said += ": not every combination was looked at. These are the best so far, on paper; "
+    better = {
+        cells: shortlist.bounds[cells] / first.score - 1.0 if first.score > 0 else math.inf
+        for cells, first in firsts.items()
+        if cells in shortlist.bounds
+    }
+    most = max(better.values(), default=math.inf)
+    if not most < 10.0:
+        return said + "others may be better."
+    if most <= 0.0:
+        return said + "none is better than the first with its cell count."
+    worst = next(cells for cells, share in better.items() if share == most)
+    return said + f"no other scores more than {math.ceil(100 * most)} % above the first with {worst}S."
+
+
+def _nearest(stock: LazyCatalogue, shortlist: "Shortlist") -> "list[BoxCells]":
+    """What comes nearest with each cell count, where nothing meets the brief."""
+    from propmatch.questions.box import judge_cells
+    from propmatch.search.matching import shelves_of
+
+    here = shortlist.setting
+    judged = [judge_cells(here, shelf, cells) for cells, shelf in shelves_of(here, stock.catalogue)[0].items()]
+    return [each for each in judged if each.nearest]
+
+
+def _known(numbers: Mapping[int, float]) -> dict[int, float | None]:
+    return {cells: number if math.isfinite(number) else None for cells, number in numbers.items()}
 
 
 def _dangers(firsts: Mapping[int, "Candidate"], shown: Shown) -> list[str]:
@@ -115,13 +161,16 @@ def _answers(shortlist: "Shortlist", firsts: Mapping[int, "Candidate"], shown: S
     variant = shortlist.setting.variant.name
     named = {each.name for each in shortlist.brief.variant}
     about = shortlist.brief.aircraft.name + (f", {variant}" if variant in named else "")
+    if not firsts and not shortlist.complete:
+        return []
     if not firsts:
         return [f"{about}: none of {count_text(shortlist.combinations)} combinations of parts meets the brief."]
     out = []
     for cells in shortlist.by_cells:
         first = firsts.get(cells)
         if first is None:
-            out.append(f"{about} with {cells}S: nothing meets the brief.")
+            nothing = "nothing was found so far that" if cells in shortlist.bounds else "nothing"
+            out.append(f"{about} with {cells}S: {nothing} meets the brief.")
             continue
         best = " (best of all)" if len(shortlist.by_cells) > 1 and first is shortlist.best else ""
         best = best if shortlist.complete else ", best so far"
@@ -155,13 +204,21 @@ def _what_would(shortlist: "Shortlist", first: "Candidate", pick: "Pick") -> str
     by_brief = sure.chance_wishes / wish <= sure.chance_ratings / rate
     chances = {name: sure.chance(name) for name in (sure.drawn.wishes if by_brief else sure.drawn.ratings)}
     least = min(chances, key=lambda name: chances[name])
+    asked, together = (wish, sure.chance_wishes) if by_brief else (rate, sure.chance_ratings)
     variant = sure.drawn.setting.variant.name
     where = "" if variant == shortlist.setting.variant.name else f" in '{variant}'"
     cure = "ease that limit, allow other parts" if by_brief else "allow parts that bear more"
+    fails = f"what fails first{where} is {check_name(least)}, which {chance_words(chances[least])}"
+    if chances[least] >= asked > together:
+        fails = (
+            f"each {'limit' if by_brief else 'rating'} alone holds often enough{where}, all together in "
+            f"{of_hundred(together, asked)} of 100; least certain is {check_name(least)} "
+            f"({of_hundred(chances[least])})"
+        )
+        cure = cure.replace("that limit", "limits")
     return (
         f"Nothing found with {first.cells}S keeps the brief in {100 * wish:.0f} and every rating in {100 * rate:.0f} "
-        f"of 100; what fails first{where} is {check_name(least)}, which {chance_words(chances[least])}: {cure}, or "
-        "measure ('propmatch measure' says what)."
+        f"of 100; {fails}: {cure}, or measure ('propmatch measure' says what)."
     )
 
 
@@ -181,7 +238,7 @@ def _rows_block(shortlist: "Shortlist", rows: Sequence[MatchRow], shown: Shown, 
     text = table(lines, left=("motor", "ESC", "pack", "propeller"), spare=spare)
     weights = shortlist.ranking.weights
     order = joined([_METRIC_WORDS[name] for name in sorted(weights, key=lambda name: -weights[name])])
-    more, row = "" if whole else ", --all says more of each", min(len(rows), 2)
+    more, row = "" if whole else ", --full says more of each", min(len(rows), 2)
     return [*text, *wrapped(f"Best first by {order}; --why {row} explains row {row}{more}.")]
 
 
@@ -213,7 +270,7 @@ def _span(one: "Candidate") -> str:
 
 
 def _details(shortlist: "Shortlist", rows: Sequence[MatchRow], shown: Shown) -> list[str]:
-    """What --all adds: of each row its whole id and what is odd or unsure; of each cell count the other variants."""
+    """What --full adds: of each row its whole id and what is odd or unsure; of each cell count the other variants."""
     lines: list[str] = []
     for row in rows:
         one = row.candidate
@@ -301,11 +358,14 @@ def _rejected_block(shortlist: "Shortlist", *, whole: bool, exactly: bool) -> li
     total, missed = shortlist.combinations, {name: count for name, count in shortlist.left_out.items() if count}
     passing = _passing(shortlist, exactly=exactly)
     said = f"{passing} of {count_text(total)} combinations meet the brief on paper."
+    if shortlist.set_aside:
+        parts = [f"{n:,} {kind}{'' if n == 1 else 's'}" for kind, n in shortlist.set_aside.items()]
+        said += f" Set aside first: {' and '.join(parts)}, as enough others are the same and rated no lower."
     if not missed:
         return wrapped(said)
     if not whole:
         most = [f"{check_name(name)} ({_share(missed[name], total)})" for name in list(missed)[:_MOST_REJECTED]]
-        return wrapped(f"{said} The others miss first {' or '.join(most)}; --all: all limits.")
+        return wrapped(f"{said} The others miss first {' or '.join(most)}; --full: all limits.")
     rows = []
     for name, count in missed.items():
         what = CHECKS[name].what if name in CHECKS else name

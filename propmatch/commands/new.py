@@ -11,6 +11,7 @@ import click
 
 from propmatch.commands.explain import explain_lines, explain_option
 from propmatch.commands.options import Command
+from propmatch.commands.outputs import force_option
 from propmatch.records.aircraftkinds import AIRCRAFT_KINDS, FLYING, usual_flying
 
 if TYPE_CHECKING:
@@ -53,6 +54,8 @@ QUESTIONS = (
         "bare_mass_g", "--bare-mass", "MASS", "Everything but motor, propeller, ESC and pack, such as 190 or 6.7oz.",
         "What does it weigh without motor, propeller, ESC and battery? [g]", "Aircraft", "bare_mass_g", needed=True,
     ),
+    Question("motor_count", "--motors", "NUMBER", "Equal motors on one pack.", "How many motors? [Enter: 1]",
+             "Aircraft", "motor_count"),
     Question(
         "target_mass_g", "--all-up-mass", "MASS", "Limit of the all-up mass (AUW).",
         "What may it weigh ready to fly? [g; Enter: no limit]", "Aircraft", "target_mass_g",
@@ -84,6 +87,8 @@ QUESTIONS = (
 
 
 _SECONDS = re.compile("[0-5][0-9]")
+_DIGITS = 9
+"""More than any count or time has."""
 
 
 def _options(function: Callable[..., Any]) -> Callable[..., Any]:
@@ -109,17 +114,23 @@ def _read(question: Question, text: str, where: str) -> Any:
     if question.name == "cells":
         rule = next(rule for rule in declared(sections.Limits) if rule.name == "cells")
         parts = [part for each in listed_counts(text) for part in each.split()]
-        if not all(part.isdecimal() for part in parts):
+        if not all(part.isdecimal() and len(part) < _DIGITS for part in parts):
             return Fault(where, "", text, "must be cell counts such as 2,3 or 2-3")
         value, problems = check(rule, list(dict.fromkeys(map(int, parts))), "", reading=True)
         return Fault(where, "", text, problems[0].rule) if problems else value
     if question.name == "name":
         return text.strip() or Fault(where, "", text, "must not be blank")
     minutes, colon, seconds = text.strip().partition(":")
-    if question.name == "min_flight_minutes" and colon and minutes.isdecimal() and _SECONDS.fullmatch(seconds):
+    if (
+        question.name == "min_flight_minutes"
+        and colon
+        and minutes.isdecimal()
+        and len(minutes) < _DIGITS
+        and _SECONDS.fullmatch(seconds)
+    ):
         text = f"{int(minutes) + int(seconds) / 60}"
     value = read_number(getattr(sections, question.section), question.key, text, where)
-    return value if isinstance(value, Fault) else float(f"{value:.5g}")
+    return value if isinstance(value, Fault) else float(f"{value:.15g}")
 
 
 def _too_light(values: dict[str, Any], where: str) -> "list[Fault]":
@@ -207,7 +218,7 @@ def _choices(head: str, words: dict[str, str]) -> None:
 @click.command("new", cls=Command)
 @click.argument("file", metavar="[FILE]", required=False, type=click.Path(path_type=Path, allow_dash=True))
 @_options
-@click.option("--force", is_flag=True, help="Replace a file that is there.")
+@force_option
 @explain_option
 def command(file: Path | None, force: bool, explain: str | None, **given: str | None) -> None:
     """Write a brief of your own: a few questions, and every other key commented out in the file.

@@ -8,6 +8,7 @@ import attrs
 import click
 
 from propmatch.columns import comma_separated, plain_data
+from propmatch.commands.sources import asked_for, sources_of_answer, sources_text
 from propmatch.faults import Fault, Unmet
 from propmatch.words.shown import plain, wrapped
 
@@ -21,7 +22,7 @@ CAUTION = "Estimates: before flight measure the current, model tied down (--caut
 """The line under every answer that somebody may fly by."""
 CAUTIONS = (
     "Estimates: before flight measure on the bench with a wattmeter, model tied down, everybody behind the propeller's "
-    "disc. Never exceed the lowest rating of motor, controller, pack and propeller; charge packs under watch; local "
+    "disc. Never exceed the lowest rating of motor, ESC, pack and propeller; charge packs under watch; local "
     "rules and the makers' limits come first."
 )
 
@@ -96,6 +97,8 @@ def _document(reply: Reply) -> str:
         "notes": reply.notes,
         **reply.extra,
     }
+    if called := asked_for():
+        content["sources"] = sources_of_answer(called, plain_data(content), reply.assumptions)
     return json.dumps(plain_data(content), indent=1, ensure_ascii=False, allow_nan=False)
 
 
@@ -153,6 +156,15 @@ def _details(details: Mapping[str, Sequence[str]]) -> list[str]:
     return wrapped(f"--full adds: {names}.") if names and not _asked("full") else []
 
 
+def _sources(reply: Reply) -> list[str]:
+    """What ``--sources`` adds."""
+    called = asked_for()
+    if called is None:
+        return []
+    named = plain_data([*reply.rows, reply.extra])
+    return sources_text(sources_of_answer(called, named, reply.assumptions))
+
+
 def _page(blocks: Sequence[Sequence[str]]) -> str:
     return "\n\n".join("\n".join(block) for block in blocks if block)
 
@@ -166,19 +178,24 @@ def show(reply: Reply, *, form: str = "text") -> None:
         click.echo(_document(reply))
     elif form == "csv":
         click.echo(comma_separated(reply.rows), nl=False)
-        if notes := _page(_notes(reply)):
+        if notes := _page([*_notes(reply), _sources(reply)]):
             click.echo(notes, err=True)
     else:
         head = [line for sentence in reply.headline for line in wrapped(sentence)]
         last = [*_details(reply.details), *(_caution() if reply.caution else [])]
         full = reply.details.values() if _asked("full") else ()
-        click.echo(_page([head, *reply.blocks, *full, *_notes(reply), last]))
+        click.echo(_page([head, *reply.blocks, *full, *_notes(reply), last, _sources(reply)]))
 
 
 def show_faults(command: str, faults: Sequence[Fault], *, form: str = "text") -> None:
     """Print what is wrong with an input, a line each on standard error; as JSON on standard output too."""
     if form == "json":
-        click.echo(_document(Reply(command=command, faults=faults)))
+        try:
+            click.echo(_document(Reply(command=command, faults=faults)))
+        except BrokenPipeError:
+            raise
+        except OSError:  # standard output takes nothing, as a line below says
+            pass
     for fault in faults:
         click.echo(plain(fault), err=True)
 

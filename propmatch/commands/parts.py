@@ -12,30 +12,32 @@ from propmatch.records.trainid import PART_KINDS
 __all__ = ["command"]
 
 _LIST_LENGTH = 40
+_KINDS = [f"{kind}s" for kind in PART_KINDS]
 _TOGETHER = (("table", "mapping"), ("predict", "blades"), ("predict", "family"), ("predict", "sibling"),
-             ("predict", "reads_like"), ("which_family", "drawing"), ("add", "save"), ("add", "box"),
-             ("save", "force"))  # fmt: skip
+             ("predict", "reads_like"), ("which_family", "drawing"), ("add", "save"), ("add", "box"))  # fmt: skip
 """Options, and those that go with them alone."""
 _ALIASES = {"esc": "controllers", "prop": "propellers", "battery": "packs", "batterie": "packs"}
 """The trade's other words for a kind, without the s of several."""
 
 
 class _Kind(click.Choice[str]):
-    """A kind of parts by any of its names, one or several."""
+    """A kind of parts by any of its names, one or several; a file in its place is let through, to be told of."""
 
     def convert(self, value: str, param: click.Parameter | None, ctx: click.Context | None) -> str:
         one = value.lower().removesuffix("s")
         kind = _ALIASES.get(one, f"{one}s")
+        if kind not in self.choices and Path(value).is_file():
+            return value
         return super().convert(kind if kind in self.choices else value, param, ctx)
 
 
 @click.command("parts", cls=Command)
-@click.argument("kind", required=False, type=_Kind([f"{kind}s" for kind in PART_KINDS]))
+@click.argument("kind", required=False, type=_Kind(_KINDS))
 @click.argument("patterns", nargs=-1, metavar="[PATTERN]...")
 @click.option(
     "--where", multiple=True, metavar="COND", help='Only parts with "mass<25g", "kv>=1400", "family=thin"; repeatable.'
 )
-@click.option("--limit", type=click.IntRange(min=0), metavar="N", help="Lines to list, 0 for all.  [default: 40]")
+@click.option("--top", type=click.IntRange(min=0), metavar="N", help="Lines to list, 0 for all.  [default: 40]")
 @click.option("--show", "show_id", metavar="ID", help="Every number of one part and where it comes from.")
 @click.option("--faults", "only_faults", is_flag=True, help="Everything wrong with parts and plugins.")
 @click.option(
@@ -86,7 +88,9 @@ class _Kind(click.Choice[str]):
 )
 @click.option("--save", is_flag=True, help="With --add: keep them in a box of your folder.")
 @click.option("--box", metavar="NAME", help="With --add: the box, a sub-folder of your parts.  [default: mine]")
-@click.option("--force", is_flag=True, help="With --save: replace parts added before that have the same name.")
+@click.option(
+    "--force", is_flag=True, help="Replace files that exist, or with --save parts added before that have the same name."
+)
 @catalogue_options
 @answer_options
 @click.pass_context
@@ -104,7 +108,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
     Headings may be a shop's or your own ("KV", "Weight (oz)", "Cells"), cells too ("2-3S", "30C", "48,5", "0.34 oz");
     what was guessed is said. --add takes a table copied from a spreadsheet or a web page, or a part a line
-    ("2212 920KV 52g").
+    ("2111 1190KV 46g").
 
     \b
       propmatch parts motors "*2504*" --where "kv>=1500" --where "mass<30g"
@@ -125,8 +129,10 @@ def command(ctx: click.Context, /, **options: Any) -> None:
             raise click.UsageError(f"{_option(name)} goes with {_option(needed)}", ctx)
     form = form_of(options)
     if options["template"]:
-        partsmodes.write_empty(options["template"], form)
+        partsmodes.write_empty(options["template"], form, force=options["force"])
         return
+    if options["kind"] and options["kind"] not in _KINDS:
+        partsmodes.refuse_file(options["kind"], options["box"] or "mine", options["parts_folder"])
     if options["add"]:
         from propmatch.commands.partsadd import add
 
@@ -153,14 +159,14 @@ def _show(options: Mapping[str, Any], form: str) -> None:
     elif options["which_family"]:
         from propmatch.commands.familykey import show_key
 
-        show_key(catalogue, options["which_family"], options["drawing"], form)
+        show_key(catalogue, options["which_family"], options["drawing"], form, force=options["force"])
     elif options["show_id"]:
         partsmodes.show_part(catalogue, options["kind"], options["show_id"], form)
     elif options["only_faults"]:
         partsmodes.show_all_faults(catalogue, form)
     elif options["kind"]:
-        limit = _LIST_LENGTH if options["limit"] is None else options["limit"]
-        partsmodes.show_list(catalogue, options["kind"], options["patterns"], options["where"], limit, form)
+        top = _LIST_LENGTH if options["top"] is None else options["top"]
+        partsmodes.show_list(catalogue, options["kind"], options["patterns"], options["where"], top, form)
     else:
         partsmodes.show_overview(catalogue, form)
 

@@ -11,6 +11,8 @@ from propmatch.words.shown import wrapped
 
 __all__ = ["add"]
 
+_ZIP = b"PK\3\4"
+
 
 def add(kind: str | None, box: str, parts_folder: Path | None, save: bool, force: bool, form: str) -> None:
     """Read standard input, show what it holds, and keep it in a box where that is asked for.
@@ -23,11 +25,15 @@ def add(kind: str | None, box: str, parts_folder: Path | None, save: bool, force
     from propmatch.catalogue.boxes import box_folder
     from propmatch.catalogue.ownparts import add_parts
     from propmatch.catalogue.pasted import read_pasted
+    from propmatch.faults import Fault, InputFaults
 
     folder = box_folder(box, parts_folder, where="--box")
     if sys.stdin.isatty():
         click.echo("Paste the table with its headings, then end with Ctrl-D (Ctrl-Z and Return on Windows).", err=True)
-    pasted = read_pasted(sys.stdin.buffer.read(), kind)
+    raw = sys.stdin.buffer.read()
+    if raw.startswith(_ZIP):
+        raise InputFaults([Fault("standard input", rule="is a workbook", hint=f"copy its file into {folder}")])
+    pasted = read_pasted(raw, kind)
     sentence, parts = pasted.sentence, pasted.parts
     if save:
         file, ids = add_parts(parts, box, parts_folder, force=force)

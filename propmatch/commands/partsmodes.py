@@ -82,7 +82,7 @@ def show_overview(catalogue: "Catalogue", form: str) -> None:
 
 
 def show_list(
-    catalogue: "Catalogue", kind: str, patterns: Sequence[str], where: Sequence[str], limit: int, form: str
+    catalogue: "Catalogue", kind: str, patterns: Sequence[str], where: Sequence[str], top: int, form: str
 ) -> None:
     """The parts of a kind that match."""
     from propmatch.commands.partsfilter import condition
@@ -93,12 +93,12 @@ def show_list(
         raise InputFaults(faults)
     found = catalogue.select(kind, *patterns, where=test)
     total, aside = len(catalogue.listed(kind)), catalogue.set_aside(kind)
-    shown = found if limit == 0 or form != "text" else dict(list(found.items())[:limit])
+    shown = found if top == 0 or form != "text" else dict(list(found.items())[:top])
     sentence = f"{len(found)} of {_counted(total, kind)}"
     if not (patterns or where):
         sentence = _counted(total, kind)
     if len(shown) < len(found):
-        sentence += f", the first {len(shown)} here (--limit 0 lists all)"
+        sentence += f", the first {len(shown)} here (--top 0 lists all)"
     if aside:
         sentence += f"; {aside} set aside, see 'propmatch parts --faults'"
     show(
@@ -250,15 +250,30 @@ def show_lines(form: str) -> None:
     show(Reply(command="parts", headline=wrapped(sentence), blocks=[said], rows=rows), form=form)
 
 
-def write_empty(path: Path, form: str) -> None:
+def write_empty(path: Path, form: str, *, force: bool) -> None:
     """Write empty files with column notes, units and an example row."""
     from propmatch_plugins.reading.template import write_template
 
-    files = write_template(path)
+    files = write_template(path, force=force)
     names = ", ".join(str(file) for file in files)
     sentence = f"Wrote {names}: columns with notes and units, and one invented example row of each kind to replace."
     reply = Reply(command="parts", headline=[sentence], rows=[{"file": str(file)} for file in files])
     show(reply, form=form)
+
+
+def refuse_file(name: str, box: str, folder: Path | None) -> None:
+    """Say where a file belongs that was given in the place of a kind.
+
+    Raises
+    ------
+    InputFaults
+        Always.
+    """
+    from propmatch.catalogue.boxes import box_folder
+
+    rule = "is a file, and no kind of part"
+    hint = f"see it read with --dry-run {name}, and copy it into {box_folder(box, folder, where='--box')}"
+    raise InputFaults([Fault("KIND", value=name, rule=rule, hint=hint)])
 
 
 def show_first_rows(table_path: Path, mapping: Path | None, form: str) -> None:

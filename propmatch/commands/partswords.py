@@ -54,10 +54,10 @@ def part_blocks(kind: str, part: Any, warnings: Sequence[Any]) -> list[list[str]
         rows.append(
             {
                 "": f"  {rule.name}", "value": value_or_dash(value), "unit": rule.unit, "meaning": rule.doc,
-                "where from": origin,
+                "source": origin,
             }
         )  # fmt: skip
-    blocks = [head, table(rows, left=("", "unit", "meaning", "where from"))]
+    blocks = [head, table(rows, left=("", "unit", "meaning", "source"))]
     blocks.append(sure_block(kind, part))
     if getattr(part, "table", None) is not None:
         blocks.append(table_block(part.table))

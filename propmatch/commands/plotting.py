@@ -1,10 +1,11 @@
 """``--plot FILE`` of the commands that have a chart."""
 
-from collections.abc import Callable
-from pathlib import Path
+from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
+
+from propmatch.commands.outputs import check_file, force_option
 
 if TYPE_CHECKING:
     from propmatch.records.parts import PowerTrain
@@ -16,34 +17,27 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 
 def plot_option(function: F) -> F:
-    """--plot."""
-    return click.option(
-        "--plot", metavar="FILE", type=click.Path(dir_okay=False), help="Draw it too: FILE.svg, .png or .pdf."
-    )(function)
+    """--plot, --force."""
+    return click.option("--plot", metavar="FILE", type=click.Path(), help="Draw it too: FILE.svg, .png or .pdf.")(
+        force_option(function)
+    )
 
 
-def check_plot(path: str | None) -> None:
+def check_plot(options: Mapping[str, Any]) -> None:
     """Raise ``InputFaults`` for a file that cannot become a chart, before anything is worked out."""
-    if path is None:
+    if options["plot"] is None:
         return
-    from propmatch.faults import Fault, InputFaults
     from propmatch.sheet.picture import FORMATS, need
 
     need("matplotlib")
-    faults = []
-    if Path(path).suffix.lower() not in FORMATS:
-        faults.append(Fault("--plot", value=path, rule=f"must end in {', '.join(FORMATS)}"))
-    if not Path(path).absolute().parent.is_dir():
-        faults.append(Fault("--plot", value=path, rule="its folder does not exist"))
-    if faults:
-        raise InputFaults(faults)
+    check_file("--plot", options["plot"], force=options["force"], endings=FORMATS)
 
 
-def save_plot(path: str | None, make: Callable[[], Any]) -> list[str]:
+def save_plot(options: Mapping[str, Any], make: Callable[[], Any]) -> list[str]:
     """Draw and write where a file is named; a sentence that says so."""
-    if path is None:
+    if options["plot"] is None:
         return []
-    return [f"Drawn in {make().save(path)}."]
+    return [f"Drawn in {make().save(options['plot'], force=options['force'])}."]
 
 
 def point_picture(train: "PowerTrain", question: Any, point: Any, shown: "Shown", draws: Any) -> Any:
@@ -57,7 +51,8 @@ def point_picture(train: "PowerTrain", question: Any, point: Any, shown: "Shown"
     if not swept:
         (speed,), (charge,) = question.airspeed_m_s, question.charge
         return throttle_chart(
-            train, airspeed_m_s=speed, charge=charge, air=question.air, shown=shown, sure=draws.sure
+            train, airspeed_m_s=speed, charge=charge, air=question.air, shown=shown,
+            sure=None if draws.on_paper else draws.sure,
         )  # fmt: skip
     values = getattr(question, swept)
     scale, axis = {
@@ -68,8 +63,7 @@ def point_picture(train: "PowerTrain", question: Any, point: Any, shown: "Shown"
     }[swept]
     quantity = axis.partition(",")[0]
     x = [scale * value for value in values]
-    bands = {
-        name: Band.of(np.array(x), draws.of_each(name)) for name in ("thrust_n", "motor_current_a", "pack_current_a")
-    }
+    names = () if draws.on_paper else ("thrust_n", "motor_current_a", "pack_current_a")
+    bands = {name: Band.of(np.array(x), draws.of_each(name)) for name in names}
     title = f"Thrust and current against {quantity}"
     return sweep_chart(x, point, axis=axis, title=title, shown=shown, bands=bands)

@@ -14,6 +14,7 @@ from propmatch.commands.options import (
     answer_options,
     catalogue_options,
     form_of,
+    on_paper_option,
     short_answer_options,
     shown_units,
 )
@@ -22,7 +23,6 @@ from propmatch.commands.saying import misfits
 from propmatch.commands.trains import (
     LazyCatalogue,
     choose_train,
-    sources_block,
     train_data,
     train_options,
 )
@@ -90,7 +90,7 @@ def sure_sentences(
     train: "PowerTrain", question: "Question", rows: Sequence[Row], draws: "PointDraws"
 ) -> list[str]:  # fmt: skip
     """What works hardest, what the ranges are, and how many builds hold a thrust."""
-    from propmatch.words.chancewords import RANGES, of_hundred, predicted_words
+    from propmatch.words.chancewords import ON_PAPER, RANGES, of_hundred, predicted_words
 
     said = []
     if not question.swept and rows[0]["status"] == Status.OK:
@@ -100,6 +100,8 @@ def sure_sentences(
             chance = draws.chance(most.name, most.limit)
             sure = f", {chance_words(chance)}" if chance < _SURE else ""
             said.append(f"Hottest: {most.label}, {percent(most.share)} of its rating{sure}.")
+    if draws.on_paper:
+        return [*said, ON_PAPER]
     if question.thrust_n is not None:
         which = "All of these thrusts" if question.swept == "thrust_n" else "That thrust"
         said.append(f"{which} can be held in {of_hundred(float(draws.answered.min()))} of 100 builds.")
@@ -111,6 +113,8 @@ def _hangs_block(question: "Question", draws: "PointDraws") -> list[str]:
     """What the range of the first point hangs on."""
     from propmatch.words.chancewords import hangs_words
 
+    if draws.on_paper:
+        return []
     why = hangs_words(_shares(question, draws), draws.sure)
     return wrapped(f"The range of the {'thrust' if question.thrust_n is None else 'current'}: {why}.") if why else []
 
@@ -188,13 +192,12 @@ def blocks_of(
 def details_of(
     train: "PowerTrain", question: "Question", rows: Sequence[Row], shown: Shown, draws: "PointDraws"
 ) -> dict[str, list[str]]:
-    """Further blocks by what they are called: where the power of one point goes, and where numbers are from."""
+    """Further blocks by what they are called: where the power of one point goes, and what its range hangs on."""
     solved = any(row["status"] == Status.OK for row in rows)
     works = not question.swept and rows[0]["status"] == Status.OK and rows[0]["motor_current_a"] >= 0
     return {
         "losses": _power_way(train, rows[0], shown) if works else [],
         "what the range hangs on": _hangs_block(question, draws) if solved else [],
-        "sources": sources_block(train),
     }
 
 
@@ -307,27 +310,26 @@ def _ratings(train: "PowerTrain", row: Row) -> list[_Load]:
 
 def _loads(train: "PowerTrain", row: Row, shown: Shown, draws: "PointDraws") -> list[str]:
     """Each load beside the rating it must stay below."""
-    from propmatch.checks.chances import interval
-
-    drawn, cells, chances = draws.loads(), [], []
+    cells, chances = [], []
     loads = _ratings(train, row)
     most = max((load.share for load in loads if math.isfinite(load.share)), default=math.nan)
     for load in loads:
-        ends, chance = interval(drawn[load.name]), draws.chance(load.name, load.limit)
+        ends, chance = draws.load_range(load.name), draws.chance(load.name, load.limit)
+        said = load.says if draws.on_paper else ranged(load.says, ends.low, ends.high)
         cells.append({
-            "load": f"  {load.label}", "value": ranged(load.says, ends.low, ends.high), "limit": load.limit_says,
+            "load": f"  {load.label}", "value": said, "limit": load.limit_says,
             "share": percent(load.share),
             "note": ", ".join(["FAILS"] * (load.share > 1) + [load.note] * bool(load.note)),
         })  # fmt: skip
         if math.isfinite(load.share) and load.share < most and chance < _SURE:
             chances.append(f"{load.label} {chance_words(chance)}")
-    said = [f"Ratings: {'; '.join(chances)}."] if chances else []
+    notes = [f"Ratings: {'; '.join(chances)}."] if chances else []
     if row["throttle"] < 1:
-        said.append("At part throttle a motor carries more current than it draws from the pack.")
+        notes.append("At part throttle a motor carries more current than it draws from the pack.")
     return [
         *wrapped("Loads beside their ratings (continuous; of the pack what is usable):"),
         *table(cells, left=("load", "value", "limit", "note"), headed=False),
-        *(wrapped(" ".join(said), first="  ") if said else ()),
+        *(wrapped(" ".join(notes), first="  ") if notes else ()),
     ]
 
 
@@ -497,6 +499,7 @@ def _trend(question: "Question", rows: Sequence[Row], shown: Shown) -> str:
 @click.option("--aircraft", metavar="BRIEF", help="What it is to fly: the checks that plugins add are made in it.")
 @click.option("--altitude", metavar="M", help="Height of the field.  [default: 0]")
 @click.option("--temperature", metavar="DEGC", help="Air temperature.  [default: standard for the height]")
+@on_paper_option
 @plot_option
 @catalogue_options
 @short_answer_options
@@ -519,7 +522,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     from propmatch.faults import InputFaults
     from propmatch.words.assumedwords import mattering
 
-    check_plot(options["plot"])
+    check_plot(options)
     faults: list[Any] = []
     question = _question(options, faults)
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
@@ -537,10 +540,10 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
     points = _points(chosen.train, question)
     rows = as_rows(points, POINT_FIELDS)
-    draws = PointDraws.of(chosen.train, question)
+    draws = PointDraws.of(chosen.train, question, on_paper=options["on_paper"])
     rows = _with_ranges(rows, question, draws)
     shown = shown_units(options["units"])
-    drawn = save_plot(options["plot"], lambda: point_picture(chosen.train, question, points, shown, draws))
+    drawn = save_plot(options, lambda: point_picture(chosen.train, question, points, shown, draws))
     flags = [flag for row in rows for flag in row["flags"]]
     assumptions = [each for each in (*chosen.assumptions, *_assumed(chosen.train)) if "mass_g" not in each.field]
     wrong = misfits(chosen.train)
@@ -561,7 +564,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
             details=details_of(chosen.train, question, rows, shown, draws),
             rows=rows,
             assumptions=assumptions,
-            matter=mattering(assumptions, [draws.sure], options, draws.said()),
+            matter=mattering(assumptions, [] if draws.on_paper else [draws.sure], options, draws.said()),
             faults=(*chosen.doubts, *stock.broken),
             notes=[*(text for flag in dict.fromkeys(flags) for text in flag.remarks), *unasked],
             extra={"train": train_data(chosen.train), "misfits": wrong, "extra_checks": added},
@@ -642,7 +645,8 @@ def _with_ranges(rows: list[dict[str, Any]], question: "Question", draws: "Point
     out = []
     for at, (row, ranges) in enumerate(zip(rows, draws.ranges(names), strict=True)):
         asked = {name: question.along(source)[at] for name, source in given.items()}
-        out.append({**with_ranges(row, ranges), **asked, "answered_share": float(draws.answered[at])})
+        answered = math.nan if draws.on_paper else float(draws.answered[at])
+        out.append({**with_ranges(row, ranges), **asked, "answered_share": answered})
     return out
 
 

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any
 import attrs
 import numpy as np
 
-from propmatch.checks.chances import Sureness, intervals, sureness
+from propmatch.checks.chances import Sureness, as_stated, interval, sureness
 from propmatch.checks.setting import settings
-from propmatch.columns import Range, ranges_of
+from propmatch.columns import STATED, Range
 from propmatch.commands.saying import nowhere
 from propmatch.models.arrays import Floats
 from propmatch.status import Status
@@ -73,12 +73,13 @@ class PointDraws:
     count: int
 
     @classmethod
-    def of(cls, train: "PowerTrain", question: Question) -> "PointDraws":
-        """Solve them: 1,024 draws of up to 64 points, at least 64."""
+    def of(cls, train: "PowerTrain", question: Question, *, on_paper: bool = False) -> "PointDraws":
+        """Solve them: 1,024 draws of up to 64 points, at least 64; on paper every number as it is stated, once."""
         count = question.size
         fits = 1 << max(_MOST_LANES // count, 1).bit_length() - 1
         here = attrs.evolve(settings(nowhere())[0], air=question.air)
-        sure = sureness(here, train, draws=min(DRAWS, max(_LEAST_DRAWS, fits)))
+        draws = min(DRAWS, max(_LEAST_DRAWS, fits))
+        sure = as_stated(here, [train]).each[0] if on_paper else sureness(here, train, draws=draws)
         m = sure.measured
         draws = m.lanes.size
         every = np.tile(np.arange(draws), count)
@@ -105,15 +106,25 @@ class PointDraws:
 
     def ranges(self, names: list[str]) -> list[dict[str, Range]]:
         """The range of each number, point by point."""
-        return ranges_of({name: self.of_each(name) for name in names}, intervals)
+        return self.sure.drawn.ranges({name: self.of_each(name) for name in names})
 
     def said(self) -> dict[str, Floats]:
         """What the text says first, at the last point (draws,)."""
         return {"thrust": self.of_each("thrust_n")[-1], "current": self.of_each("pack_current_a")[-1]}
 
+    @property
+    def on_paper(self) -> bool:
+        """Whether nothing was drawn."""
+        return self.sure.drawn.on_paper
+
     def chance(self, name: str, limit: float) -> float:
-        """Share of builds in which a load of :meth:`loads` at the first point is within a limit."""
-        return float((self.loads()[name] <= limit).mean())
+        """Share of builds in which a load of :meth:`loads` at the first point is within a limit; NaN on paper."""
+        return float("nan") if self.on_paper else float((self.loads()[name] <= limit).mean())
+
+    def load_range(self, name: str) -> Range:
+        """The range of such a load."""
+        ends = interval(self.loads()[name])
+        return STATED if self.on_paper else Range(ends.low, ends.high)
 
     def loads(self) -> Mapping[str, Floats]:
         """What the ratings of the parts are held against, at the first point (draws,)."""

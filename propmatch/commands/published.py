@@ -2,7 +2,7 @@
 
 from typing import TYPE_CHECKING
 
-from propmatch.commands.ranges import HEIGHTS, TEMPERATURES, Quantity, read_values
+from propmatch.commands.ranges import PUBLISHED_ALTITUDE, PUBLISHED_TEMPERATURE, Quantity, read_values
 from propmatch.faults import Fault, InputFaults
 
 if TYPE_CHECKING:
@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 __all__ = ["published"]
 
 
-def published(brief: "Brief", heights: str | None, temperatures: str | None) -> "Brief":
+def published(brief: "Brief", altitude: str | None, temperature: str | None) -> "Brief":
     """The brief with other fields and air to be published for, or as it is.
 
     Raises
@@ -23,7 +23,7 @@ def published(brief: "Brief", heights: str | None, temperatures: str | None) -> 
 
     faults: list[Fault] = []
     changes: dict[str, float] = {}
-    for quantity, text in ((HEIGHTS, heights), (TEMPERATURES, temperatures)):
+    for quantity, text in ((PUBLISHED_ALTITUDE, altitude), (PUBLISHED_TEMPERATURE, temperature)):
         if text is not None:
             changes |= _ends(quantity, text, faults)
     if faults:

@@ -1,6 +1,7 @@
 """Numbers of an option: one, a list ``0.4,0.6,1``, or a range ``0.2..1`` (nine values) or ``0.2..1/5`` (five)."""
 
 import re
+from collections.abc import Sequence
 
 import attrs
 
@@ -12,9 +13,9 @@ __all__ = [
     "AIRSPEED",
     "ALTITUDE",
     "CHARGE",
-    "HEIGHTS",
+    "PUBLISHED_ALTITUDE",
+    "PUBLISHED_TEMPERATURE",
     "TEMPERATURE",
-    "TEMPERATURES",
     "THROTTLE",
     "THRUST",
     "THRUSTS",
@@ -46,8 +47,8 @@ CHARGE = _of("--charge", "charge", ge=0, le=1)
 AIRSPEED = _of("--airspeed", "airspeed_m_s", "m/s", ge=0, le=150)
 ALTITUDE = _of("--altitude", "altitude_m", "m", ge=-500, le=6000)
 TEMPERATURE = _of("--temperature", "temperature_c", "degC", ge=-40, le=60)
-HEIGHTS = _of("--heights", "altitude_m", "m", ge=-500, le=6000)
-TEMPERATURES = _of("--temperatures", "temperature_c", "degC", ge=-20, le=60)
+PUBLISHED_ALTITUDE = _of("--altitude", "altitude_m", "m", ge=-500, le=6000)
+PUBLISHED_TEMPERATURE = _of("--temperature", "temperature_c", "degC", ge=-20, le=60)
 THRUST = _of("--hold", "thrust_n", "N", ge=0, le=10000, bare=False)
 THRUSTS = _of("--thrusts", "thrust_n", "N", ge=0, le=10000, bare=False)
 
@@ -56,9 +57,12 @@ def read_values(quantity: Quantity, text: str, faults: list[Fault]) -> list[floa
     """The numbers of an option in the unit of its rule; what is wrong goes to ``faults``."""
     found = re.fullmatch(r"(.*?)\.\.(.*?)(?:/(\d+))?", text) if ".." in text else None
     if found is None:
-        return [value for piece in text.split(",") for value in _value(quantity, piece, faults)]
+        pieces = text.split(",")
+        return [] if _units_differ(quantity, text, pieces, faults) else [
+            value for piece in pieces for value in _value(quantity, piece, faults)
+        ]  # fmt: skip
     first, last, many = found.groups()
-    count = int(many or _VALUES)
+    count = int(many or _VALUES) if len(many or "") <= len(str(_MOST_VALUES)) else 0
     if not 2 <= count <= _MOST_VALUES:
         faults.append(Fault(quantity.option, value=text, rule=f"a range has 2 to {_MOST_VALUES} values"))
         return []
@@ -70,6 +74,17 @@ def read_values(quantity: Quantity, text: str, faults: list[Fault]) -> list[floa
         return []
     low, high = ends
     return [round(low + (high - low) * at / (count - 1), 12) for at in range(count)]
+
+
+def _units_differ(quantity: Quantity, text: str, pieces: Sequence[str], faults: list[Fault]) -> bool:
+    """A fault where a number of a list says no unit and another one says one that is not the option's own."""
+    units = [found[2] for piece in pieces if (found := _NUMBER.fullmatch(piece))]
+    own = conversion("", quantity.rule.unit) or conversion(quantity.rule.unit, quantity.rule.unit)
+    if all(units) or all(not unit or conversion(unit, quantity.rule.unit) == own for unit in units):
+        return False
+    rule = "says a unit beside some of its numbers only"
+    faults.append(Fault(quantity.option, value=text, rule=rule, hint="commas part a list; decimals have a point"))
+    return True
 
 
 def two_thrusts(text: str) -> list[float]:

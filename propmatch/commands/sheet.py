@@ -1,12 +1,22 @@
 """``propmatch sheet``: one file to publish with the plans."""
 
+import os
 from pathlib import Path
 from typing import Any
 
 import click
 
-from propmatch.commands.options import Command, answer_options, catalogue_options, cautions_option, form_of, shown_units
-from propmatch.commands.plotting import check_plot, save_plot
+from propmatch.commands.options import (
+    Command,
+    answer_options,
+    catalogue_options,
+    cautions_option,
+    form_of,
+    on_paper_option,
+    shown_units,
+)
+from propmatch.commands.outputs import file_faults, force_option
+from propmatch.commands.plotting import check_plot
 from propmatch.commands.trains import LazyCatalogue
 
 __all__ = ["command"]
@@ -15,9 +25,7 @@ __all__ = ["command"]
 @click.command("sheet", cls=Command)
 @click.argument("brief", required=False)
 @click.option("--train", metavar="ID", help='The ids of its parts joined by " + ", as match prints them.')
-@click.option(
-    "-o", "--output", metavar="FILE", type=click.Path(dir_okay=False), help="HTML file.  [default: the brief's name]"
-)
+@click.option("-o", "--output", metavar="FILE", type=click.Path(), help="HTML file.  [default: the brief's name]")
 @click.option(
     "--pdf",
     "as_pdf",
@@ -25,11 +33,12 @@ __all__ = ["command"]
     help="Write a PDF of the same name beside it: by Chromium or its like, else by WeasyPrint.",
 )
 @click.option(
-    "--plot", metavar="FILE", type=click.Path(dir_okay=False),
+    "--plot", metavar="FILE", type=click.Path(),
     help="Draw side and top view of the aircraft in a file of their own too: FILE.svg, .png or .pdf.",
 )  # fmt: skip
 @click.option("--log", metavar="LOG", help="Bench readings of the motor, as for fit: drawn on the sheet.")
-@click.option("--force", is_flag=True, help="Replace files that exist.")
+@force_option
+@on_paper_option
 @catalogue_options
 @cautions_option
 @answer_options
@@ -42,6 +51,8 @@ def command(**options: Any) -> None:
     BRIEF is a file, or the name of a bundled brief. The charts show the power train of --train, else the best that
     match finds.
 
+    With --on-paper it is quick, marked so on its first page, and nothing to publish: no ranges, chances or timer.
+
     Exit code 1 when nothing in the catalogue meets the brief.
     """
     from propmatch.checks.setting import ResolvedBrief
@@ -50,15 +61,15 @@ def command(**options: Any) -> None:
     from propmatch.commands.output import Reply, show
     from propmatch.commands.progress import progress_line
     from propmatch.faults import Fault, InputFaults
-    from propmatch.files import file_name, write_file
+    from propmatch.files import file_name, write_files
     from propmatch.sheet.aircraftviews import NO_VIEWS, aircraft_views
     from propmatch.sheet.content import build_sheet
-    from propmatch.sheet.pdf import printers, save_pdf
+    from propmatch.sheet.pdf import printers, sheet_pdf
     from propmatch.sheet.picture import need
 
     for module in ("matplotlib", "jinja2"):
         need(module)
-    check_plot(options["plot"])
+    check_plot(options)
     if options["as_pdf"]:
         printers()
     brief, which = open_brief(options["brief"], options["only"])
@@ -66,7 +77,7 @@ def command(**options: Any) -> None:
         raise InputFaults([Fault("--plot", value=options["plot"], rule="cannot be drawn", hint=NO_VIEWS)])
     html = Path(options["output"] or f"{file_name(brief.aircraft.name, 'sheet')}.html")
     files = [html, *([html.with_suffix(".pdf")] if options["as_pdf"] else [])]
-    _check_files(files, options["force"])
+    _check_files(files, options["plot"], options["force"])
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
     resolved = ResolvedBrief.of(brief)
     train = None
@@ -80,17 +91,26 @@ def command(**options: Any) -> None:
 
         fit = fit_log(options["log"], catalogue=stock.catalogue)
     with progress_line("matching") as progress:
-        sheet = build_sheet(resolved, stock.catalogue, train=train, shown=shown, fit=fit, progress=progress)
+        sheet = build_sheet(
+            resolved,
+            stock.catalogue,
+            train=train,
+            shown=shown,
+            fit=fit,
+            on_paper=options["on_paper"],
+            progress=progress,
+        )
     from propmatch.sheet.html import sheet_html
 
-    write_file(html, sheet_html(sheet), force=options["force"])
-    if options["as_pdf"]:
-        save_pdf(sheet, files[1], force=options["force"])
-    sizes = [file.stat().st_size for file in files]
-    rows = [{"file": str(file), "bytes": size} for file, size in zip(files, sizes, strict=True)]
-    lines = [f"Wrote {file} ({size / 1000:.0f} kB)." for file, size in zip(files, sizes, strict=True)]
-    lines += save_plot(options["plot"], lambda: aircraft_views(resolved.as_designed, sheet.design.train, shown=shown))
-    answer = (*sheet.lead, *sheet.section("fit").text, *sheet.section("sure").text)
+    made = [sheet_html(sheet).encode(), *([sheet_pdf(sheet)] if options["as_pdf"] else [])]
+    rows = [{"file": str(file), "bytes": len(content)} for file, content in zip(files, made, strict=True)]
+    lines = [f"Wrote {row['file']} ({len(content) / 1000:.0f} kB)." for row, content in zip(rows, made, strict=True)]
+    views = aircraft_views(resolved.as_designed, sheet.design.train, shown=shown) if options["plot"] else None
+    if views is not None:
+        files, made = [*files, Path(options["plot"])], [*made, views.content(Path(options["plot"]).suffix.lower())]
+        lines.append(f"Drawn in {options['plot']}.")
+    write_files(zip(files, made, strict=True), force=options["force"])
+    answer = (*sheet.lead, *sheet.section("parts").text, *sheet.section("sure").text)
     show(
         Reply(command="sheet", headline=[*lines, *answer, *([which] if which else [])], rows=rows, faults=stock.broken,
               caution=True),
@@ -98,7 +118,7 @@ def command(**options: Any) -> None:
     )  # fmt: skip
 
 
-def _check_files(files: list[Path], force: bool) -> None:
+def _check_files(files: list[Path], plot: str | None, force: bool) -> None:
     from propmatch.faults import Fault, InputFaults
 
     faults = []
@@ -107,9 +127,8 @@ def _check_files(files: list[Path], force: bool) -> None:
         faults.append(Fault("-o", value=str(files[0]), rule="names the HTML file", hint=hint))
         files = []
     for file in files:
-        if file.exists() and not force:
-            faults.append(Fault(str(file), rule="exists already", hint="--force replaces it, -o names another file"))
-        elif not file.absolute().parent.is_dir():
-            faults.append(Fault(str(file), rule="its folder does not exist"))
+        faults += file_faults("-o", file, force=force, endings=(".html", ".htm") if file is files[0] else ())
+    if plot is not None and os.path.realpath(plot) in map(os.path.realpath, files):
+        faults.append(Fault("--plot", value=plot, rule="is named twice: the sheet is written there too"))
     if faults:
         raise InputFaults(faults)

@@ -1,9 +1,9 @@
 """``--shopping FILE``: what one has of a design, what to buy by specification, masses, prices and their total."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from propmatch.commands.outputs import file_faults
 from propmatch.commands.trains import LazyCatalogue
 from propmatch.faults import Fault, InputFaults
 from propmatch.files import csv_text
@@ -19,8 +19,9 @@ __all__ = ["list_csv", "list_faults", "list_text", "write_list"]
 
 
 def write_list(
-    path: str | None, answer: "BoxAnswer", rows: Sequence[Mapping[str, Any]], stock: LazyCatalogue, shown: Shown
-) -> list[str]:
+    path: str | None, answer: "BoxAnswer", rows: Sequence[Mapping[str, Any]], stock: LazyCatalogue, shown: Shown,
+    *, force: bool,
+) -> list[str]:  # fmt: skip
     """The shopping list on disk, and a remark that says so: of what is to be bought first, else of the best row.
 
     Raises
@@ -44,7 +45,8 @@ def write_list(
         made = shopping_list(answer.box, train)
     else:
         raise InputFaults([Fault("--shopping", value=path, rule="nothing to list: no one or two parts make it work")])
-    write_file(path, list_csv(made, shown) if path.lower().endswith(".csv") else list_text(made, shown))
+    text = list_csv(made, shown) if path.lower().endswith(".csv") else list_text(made, shown)
+    write_file(path, text, force=force)
     return [f"Wrote {path}: {parts_text(made.train)}."]
 
 
@@ -52,13 +54,10 @@ def list_faults(path: str | None, force: bool, only: Iterable[str]) -> list[Faul
     """What is wrong with the options of a list."""
     if path is None:
         return []
-    if Path(path).suffix.lower() not in (".csv", ".txt"):
-        return [Fault("--shopping", value=path, rule="must end in .csv or .txt")]
+    faults = file_faults("--shopping", path, force=force, endings=(".csv", ".txt"))
     if not tuple(only):
-        return [Fault("--shopping", value=path, rule="goes with --only BOX, or parts.only in the brief")]
-    if Path(path).exists() and not force:
-        return [Fault("--shopping", value=path, rule="exists already", hint="--force replaces it")]
-    return []
+        faults.append(Fault("--shopping", value=path, rule="goes with --only BOX, or parts.only in the brief"))
+    return faults
 
 
 def _rows(made: "ShoppingList", shown: Shown) -> list[dict[str, Any]]:

@@ -58,9 +58,11 @@ def speed_blocks(
     return blocks
 
 
-def speeds_data(variant: str, speeds: "AircraftSpeeds", ranges: "SpeedRanges") -> dict[str, Any]:
-    """The table of speeds, attribute names as keys, each number with its range."""
+def speeds_data(variant: str, speeds: "AircraftSpeeds", ranges: "SpeedRanges | None") -> dict[str, Any]:
+    """The table of speeds, attribute names as keys, each number with its range where it was drawn."""
     kept = attrs.asdict(speeds, filter=lambda attribute, _: attribute.name != "assumptions")
+    if ranges is None:
+        return {"variant": variant, **kept}
     for name, own in (("phases", ranges.phases), ("turns", ranges.turns)):
         kept[name] = [with_ranges(row, each) for row, each in zip(kept[name], own, strict=False)]
     return {"variant": variant, **with_ranges(kept, ranges.own)}

@@ -11,12 +11,12 @@ import click
 from propmatch.columns import (
     CUBIC_LOADING,
     POWER_LOADING,
+    STATED,
     Column,
     Range,
     columns_of,
     drawn_of,
     numbers_of,
-    ranges_of,
     with_ranges,
 )
 from propmatch.commands.options import (
@@ -24,12 +24,13 @@ from propmatch.commands.options import (
     answer_options,
     catalogue_options,
     form_of,
+    on_paper_option,
     short_answer_options,
     shown_units,
 )
 from propmatch.commands.plotting import check_plot, plot_option, save_plot
-from propmatch.commands.trains import LazyCatalogue, sources_block, train_data, train_options
-from propmatch.words.chancewords import end_words, of_hundred
+from propmatch.commands.trains import LazyCatalogue, train_data, train_options
+from propmatch.words.chancewords import ON_PAPER, end_words, of_hundred
 from propmatch.words.checkwords import parts_text, several_words
 from propmatch.words.flightwords import end_text, height_words, why_not
 from propmatch.words.motorheatwords import heat_head, heat_rows, heat_sentences
@@ -114,14 +115,16 @@ class Flight:
         """The flight as a whole for the JSON."""
         sure, flown = self.sure, self.flown
         assert flown is not None
+        paper = sure.drawn.on_paper
         return {
             "variant": self.variant, "status": self.time.status,
             **{name: getattr(self.time, name) for name in ("ended_by", "ended_in")},
             **with_ranges({column.name: column(self) for column in FLIGHT}, self.ranges),
             "chance_all_limits": sure.chance_all_limits, "chance_by_check": sure.chance_by_check,
-            "least_certain": sure.least_certain, "flight_minutes_hangs_on": sure.shares(sure.measured.flight.minutes),
+            "least_certain": sure.least_certain,
+            "flight_minutes_hangs_on": None if paper else sure.shares(sure.measured.flight.minutes),
             "as_flown": {**with_ranges(numbers_of(flown), flown.ranges),
-                         "flown_minutes_hangs_on": flown.draws.shares()},
+                         "flown_minutes_hangs_on": None if paper else flown.draws.shares()},
             "settings": self.settings_data, "launch": self._launch_data,
             "motor_heat": {
                 "rows": [{"phase": row.name, **numbers_of(row)} for row in self.heat.rows], **numbers_of(self.heat)
@@ -139,10 +142,8 @@ class Flight:
     def _launch_data(self) -> dict[str, Any] | None:
         if self.launch is None:
             return None
-        from propmatch.checks.chances import intervals
-
         columns = columns_of(type(self.launch))  # type: ignore[arg-type]
-        (ranges,) = ranges_of(drawn_of(columns, self.sure.measured), intervals)
+        (ranges,) = self.sure.drawn.ranges(drawn_of(columns, self.sure.measured))
         return with_ranges(numbers_of(self.launch), ranges)
 
 
@@ -174,10 +175,13 @@ FLIGHT = (
 """The flight as a whole; ranges from the measures of all draws."""
 
 
-def fly(train: "PowerTrain", setting: "Setting", *, beside: bool = False) -> Flight:
-    """Fly a train in one setting of a brief; ``beside`` another one only what a text then says of it."""
+def fly(train: "PowerTrain", setting: "Setting", *, beside: bool = False, on_paper: bool = False) -> Flight:
+    """Fly a train in one setting of a brief; ``beside`` another one only what a text then says of it.
+
+    ``on_paper`` takes every number as it is stated: no range, no chance, no timer.
+    """
     from propmatch.aircraft.endurance import PhaseTime
-    from propmatch.checks.chances import intervals, sureness
+    from propmatch.checks.chances import as_stated, sureness
     from propmatch.checks.judged import judged_trains
     from propmatch.checks.launching import launch_flown
     from propmatch.checks.limits import checks_of
@@ -187,10 +191,11 @@ def fly(train: "PowerTrain", setting: "Setting", *, beside: bool = False) -> Fli
     from propmatch.words.answerwords import RATED
 
     time = setting.flight_time(train)
-    sure = sureness(setting, train)
+    sure = as_stated(setting, [train]).each[0] if on_paper else sureness(setting, train)
     flown = None if beside else as_flown(train, setting, time, sure)
     judged, _ = judged_trains(setting, [train])
-    (ranges,) = ranges_of(drawn_of(FLIGHT, sure.measured), intervals)
+    (ranges,) = sure.drawn.ranges(drawn_of(FLIGHT, sure.measured))
+    certain = () if sure.least_certain is None else (sure.least_certain,)
     return Flight(
         variant=setting.variant.name,
         mass_g=setting.all_up_mass_g(setting.flown(train).mass_g),
@@ -199,15 +204,15 @@ def fly(train: "PowerTrain", setting: "Setting", *, beside: bool = False) -> Fli
         trips=setting.wind_trips(train, [phase.used_mah for phase in time.phases]),
         setting=setting,
         flown=flown,
-        settings=None if flown is None else settings_of(train, setting, time, flown),
+        settings=None if flown is None or on_paper else settings_of(train, setting, time, flown),
         heat=setting.motor_heat(train, time),
         launch=launch_flown(judged),
         sure=sure,
         judged=judged,
-        checks=checks_of(judged, [*RATED, *(name for name in (sure.least_certain,) if name)], sure=[sure])[0],
+        checks=checks_of(judged, [*RATED, *certain], sure=None if on_paper else [sure])[0],
         ranges=ranges,
-        phase_ranges=ranges_of(drawn_of(columns_of(PhaseTime), sure.measured.flight), intervals),
-        speed_ranges=None if beside else speed_ranges(sure),
+        phase_ranges=sure.drawn.ranges(drawn_of(columns_of(PhaseTime), sure.measured.flight)),
+        speed_ranges=None if beside or on_paper else speed_ranges(sure),
     )
 
 
@@ -226,7 +231,7 @@ def headline_of(
     """
     from propmatch.commands.speeds import pilot_sentences
     from propmatch.words.answerwords import hardest_words
-    from propmatch.words.chancewords import RANGES, chance_words, predicted_words
+    from propmatch.words.chancewords import chance_words
     from propmatch.words.flownwords import flown_sentences, landing_words, timer_sentence
 
     first = flights[0]
@@ -239,14 +244,13 @@ def headline_of(
     wanted = brief.limits.min_flight_minutes
     if wanted is not None and time.minutes > 0:
         falls = f"short by {wanted - time.minutes:.1f}; " if wanted > time.minutes else ""
-        sure.append(
-            f"{'Wanted ' if falls else ''}{wanted:g} min: {falls}{chance_words(first.sure.chance('flight_time'))}."
-        )
+        held = "" if first.sure.drawn.on_paper else chance_words(first.sure.chance("flight_time"))
+        held = f"{falls}{held}".removesuffix("; ") or "kept"
+        sure.append(f"{'Wanted ' if falls else ''}{wanted:g} min: {held}.")
     if time.minutes > 0:
         hottest = hardest_words(first.checks)
         sure += [f"{hottest[0].upper()}{hottest[1:]}."] if hottest else []
-        sure += [f"All limits hold in {of_hundred(first.sure.chance_all_limits)} of 100.", RANGES]
-        sure += [predicted_words(flown.draws.shares(), first.sure)]
+        sure += _chances(first)
     flies = [*([first.launch.sentence(shown.speed_text)] if first.launch else []), *height_words(time, shown)]
     flies += pilot_sentences(first.speeds, first.trips, first.setting.brief.site, shown)
     loadings = [shown.text(float(column(first)), column.kind, column.digits) for column in FLIGHT[1:3]]
@@ -255,11 +259,22 @@ def headline_of(
     return [" ".join(filter(None, each)) for each in (long, sure, flies, (parts, *said)) if each]
 
 
+def _chances(flight: Flight) -> list[str]:
+    """How sure all of it is, and what the range hangs on where a propeller was predicted."""
+    from propmatch.words.chancewords import RANGES, predicted_words
+
+    assert flight.flown is not None
+    if flight.sure.drawn.on_paper:
+        return [ON_PAPER]
+    held = f"All limits hold in {of_hundred(flight.sure.chance_all_limits)} of 100."
+    return [held, RANGES, predicted_words(flight.flown.draws.shares(), flight.sure)]
+
+
 def _sure_block(flight: Flight, shown: Shown) -> list[str]:
     """What is least certain, and what that hangs on."""
     from propmatch.words.chancewords import hangs_words, least_words
 
-    if flight.flown is None or not flight.time.minutes > 0:
+    if flight.flown is None or flight.sure.drawn.on_paper or not flight.time.minutes > 0:
         return []
     why = hangs_words(flight.flown.draws.shares(), flight.flown.draws.sure)
     said = [least_words(flight.sure, flight.checks, shown), f"The minutes as really flown: {why}." if why else ""]
@@ -274,7 +289,7 @@ def _length(flight: Flight) -> str:
         return f"no answer, {flight.time.status.meaning}"
     if flight.time.minutes == 0:
         return f"cannot be flown, {why_not(flight.time)}"
-    ends = flight.ranges["flight_minutes"]
+    ends = flight.ranges.get("flight_minutes", STATED)
     shared = " + " in (flight.time.ended_in or "")
     where = "" if shared or flight.time.ended_by != "reserve" else f", in {flight.time.ended_in}"
     return f"{minutes_text(flight.time.minutes, ends.low, ends.high)} {end_text(flight.time)}{where}"
@@ -287,8 +302,9 @@ def variants_block(flights: Sequence[Flight], shown: Shown) -> list[str]:
     for flight in flights[1:]:
         launch = f"; {flight.launch.words(shown.speed_text)}" if flight.launch else ""
         length = _length(flight).removesuffix(f" {first}")
-        kept = f"all limits hold in {of_hundred(flight.sure.chance_all_limits)} of 100"
-        lines += wrapped(f"{flight.variant}, {_all_up(flight, shown)}: {length}{launch}; {kept}.", rest="  ")
+        kept = f"; all limits hold in {of_hundred(flight.sure.chance_all_limits)} of 100"
+        kept = "" if flight.sure.drawn.on_paper else kept
+        lines += wrapped(f"{flight.variant}, {_all_up(flight, shown)}: {length}{launch}{kept}.", rest="  ")
     return lines
 
 
@@ -337,7 +353,7 @@ def phase_block(flight: Flight, shown: Shown, named: bool, *, ends: bool = False
                 "V a cell": signed(phase.cell_voltage_lowest_v, 2),
             }
         )
-        if ends and phase.minutes > 0:
+        if ends and ranges and phase.minutes > 0:
             known = {head: (ranges[name], digits) for head, (name, digits) in _PHASE_ENDS.items()}
             varied = {head: (each, digits) for head, (each, digits) in known.items() if each.low != each.high}
             for word, end in (("from", "low"), ("to", "high")):
@@ -375,6 +391,7 @@ def settings_block(flight: Flight, shown: Shown) -> list[str]:
 @click.option("--train", metavar="ID", help='The ids of its parts joined by " + ", as match prints them.')
 @train_options
 @click.option("--variant", metavar="NAME", help="One variant of the brief.  [default: all]")
+@on_paper_option
 @plot_option
 @catalogue_options
 @short_answer_options
@@ -396,7 +413,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     from propmatch.records.estimates import supply_assumed
     from propmatch.words.assumedwords import mattering
 
-    check_plot(options["plot"])
+    check_plot(options)
     brief, which = open_brief(options["brief"], options["only"])
     resolved = ResolvedBrief.of(brief)
     wanted = wanted_settings(resolved, options["variant"])
@@ -404,9 +421,12 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     chosen = choose_for_brief(stock, resolved, wanted[0], options)
     shown = shown_units(options["units"], brief)
     form = form_of(options)
-    flights = [fly(chosen.train, each, beside=form != "json" and each is not wanted[0]) for each in wanted]
+    flights = [
+        fly(chosen.train, each, beside=form != "json" and each is not wanted[0], on_paper=options["on_paper"])
+        for each in wanted
+    ]
     site = flights[0].setting.brief.site
-    drawn = save_plot(options["plot"], lambda: _picture(chosen.train, flights[0], shown))
+    drawn = save_plot(options, lambda: _picture(chosen.train, flights[0], shown))
     of_flights = [each for flight in flights for each in (*flight.assumptions, *supply_assumed(chosen.train))]
     assumptions = list(dict.fromkeys((*chosen.assumptions, *of_flights)))
     show(
@@ -423,14 +443,12 @@ def command(ctx: click.Context, /, **options: Any) -> None:
             details=_details(chosen.train, flights, shown),
             rows=[row for flight in flights for row in phase_rows(flight)],
             assumptions=assumptions,
-            matter=mattering(assumptions, [flight.sure for flight in flights], options),
+            matter=mattering(assumptions, [] if options["on_paper"] else [flight.sure for flight in flights], options),
             faults=(*chosen.doubts, *stock.broken),
             extra={
                 "train": train_data(chosen.train),
                 "flights": [flight.summary for flight in flights if flight.flown],
-                "speeds": [
-                    speeds_data(each.variant, each.speeds, each.speed_ranges) for each in flights if each.speed_ranges
-                ],
+                "speeds": [speeds_data(each.variant, each.speeds, each.speed_ranges) for each in flights if each.flown],
                 "wind": [row for each in flights for row in wind_rows(each.variant, each.trips, site)],
                 "settings": flights[0].settings_data,
             },
@@ -453,7 +471,6 @@ def _details(train: "PowerTrain", flights: Sequence[Flight], shown: "Shown") -> 
         **speed_blocks(first.variant, first.speeds, first.speed_ranges, first.trips, first.setting.brief.site, shown),
         "settings": settings_block(first, shown),
         "heat": heat_block(first, several),
-        "sources": sources_block(train),
     }
 
 
@@ -461,4 +478,4 @@ def _picture(train: "PowerTrain", flight: Any, shown: "Shown") -> Any:
     from propmatch.sheet.flightcharts import FlightPlan, flight_chart
 
     plan = FlightPlan.of(flight.setting, train)
-    return flight_chart(plan, flight=flight.time, shown=shown, sure=flight.sure)
+    return flight_chart(plan, flight=flight.time, shown=shown, sure=None if flight.sure.drawn.on_paper else flight.sure)

@@ -22,7 +22,6 @@ __all__ = [
     "LazyCatalogue",
     "choose_train",
     "pack_state",
-    "sources_block",
     "table_answer",
     "train_data",
     "train_options",
@@ -277,28 +276,16 @@ def table_answer(catalogue: "Catalogue", propeller: "Propeller", where: str) -> 
 
 
 def train_data(train: "PowerTrain") -> dict[str, Any]:
-    """The parts of a train for the JSON: id, name and source of each."""
+    """The parts of a train for the JSON: id, name and source of each, and the cells of the pack."""
+    from propmatch.models.pack import chemistry_of
     from propmatch.records.motoroff import taken
 
     parts = {name: getattr(train, name) for name in ("motor", "propeller", "pack", "controller")}
     return {
         **{name: {"id": part.id, "name": part.name, "source": part.source} for name, part in parts.items()},
+        "chemistry": chemistry_of(train.pack).name,
         "count": train.count,
         "radio_current_a": train.radio_current_a,
         "receiver_supply_mass_g": train.supply_g,
         "motor_off": taken(train),
     }
-
-
-def sources_block(train: "PowerTrain") -> list[str]:
-    """Where the numbers of each part come from."""
-    from propmatch.words.shown import wrapped
-
-    lines = ["Where the numbers come from:"]
-    for name in ("motor", "propeller", "pack", "controller"):
-        part = getattr(train, name)
-        source = part.source
-        sure = "" if source.uncertainty is None else f", standard uncertainty {100 * source.uncertainty:.0f} %"
-        text = f"{part.name}: {source.text} ({source.kind}{sure})"
-        lines += wrapped(text, first=f"  {name:<12}", rest=" " * 14)
-    return lines

@@ -22,6 +22,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     Exit code 1 when no word fits.
     """
     from propmatch.commands.output import Reply, show
+    from propmatch.commands.sources import asked_for
     from propmatch.words.bladewords import family_lines
     from propmatch.words.glossary import GLOSSARY
     from propmatch.words.shown import wrapped
@@ -33,6 +34,9 @@ def command(ctx: click.Context, /, **options: Any) -> None:
         for word, meaning in known.items()
         if not asked or any(each in f"{word} {meaning}".casefold() for each in asked)
     ]
+    called = asked_for()
+    if called is not None and not any(row["word"].startswith("family ") for row in rows):
+        called.codes.clear()  # they were for families that are not shown
     lines = [line for row in rows for line in wrapped(f"{row['word']}: {row['meaning']}.", rest="  ")]
     head = [] if rows else ["No such word; 'propmatch words' lists all."]
     show(Reply(command="words", headline=head, blocks=[lines], rows=rows), form=form_of(options))

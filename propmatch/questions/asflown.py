@@ -11,11 +11,11 @@ import attrs
 import numpy as np
 
 from propmatch.aircraft.endurance import FlightTime
-from propmatch.checks.chances import SEED, Sureness, interval, intervals, sensitivity, sureness
+from propmatch.checks.chances import SEED, Sureness, interval, sensitivity, sureness
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.ratings import rating_lanes
 from propmatch.checks.setting import Setting
-from propmatch.columns import Range, columns_of, drawn_of, number, ranges_of
+from propmatch.columns import Range, columns_of, drawn_of, number
 from propmatch.models.arrays import Floats
 from propmatch.models.pack import USUAL_C, resistance_factor
 from propmatch.records.estimates import PRACTICE, Assumption
@@ -138,7 +138,8 @@ class AsFlown:
     factor, factor_low, factor_high : float
         Pack current of held airspeeds over that of steady flight.
     flown_minutes, flown_timer_minutes : float
-        With that factor; the timer is what nine builds of ten reach, and at most the minutes less the usual margin.
+        With that factor; the timer is what nine builds of ten reach, and at most the minutes less the usual margin;
+        NaN on paper.
     pack_start_c, pack_rise_k : float
         Temperature of the cells at the start, and how far they warm at most: all heat stays in the pack.
     warmed_minutes : float
@@ -199,7 +200,7 @@ def as_flown(train: PowerTrain, setting: Setting, flight: FlightTime, sure: Sure
     style, basis = setting.brief.flying.taken
     middle = flight.minutes if style.factor == 1.0 else setting.flight_time(train, style.factor).minutes
     draws = FlownDraws(sure, middle)
-    (ranges,) = ranges_of(drawn_of(columns_of(AsFlown), draws), intervals)
+    (ranges,) = sure.drawn.ranges(drawn_of(columns_of(AsFlown), draws))
     start = USUAL_C if train.pack_temperature_c is None else train.pack_temperature_c
     rise = warming_k(train, flight)
     warmed = flight.minutes
@@ -214,7 +215,7 @@ def as_flown(train: PowerTrain, setting: Setting, flight: FlightTime, sure: Sure
     found = AsFlown(
         factor=style.factor, factor_low=style.low, factor_high=style.high,
         flown_minutes=middle,
-        flown_timer_minutes=draws.timer_minutes,
+        flown_timer_minutes=np.nan if sure.drawn.on_paper else draws.timer_minutes,
         pack_start_c=start, pack_rise_k=rise, warmed_minutes=warmed,
         first_minute_cell_v=float(cold.cell_voltage_v), first_minute_thrust_n=float(cold.thrust_n),
         warm_thrust_n=float(warm.thrust_n),

@@ -14,7 +14,7 @@ from propmatch.checks.chances import Drawn
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.setting import Setting
 from propmatch.models.arrays import Floats, Index
-from propmatch.records.estimates import completed
+from propmatch.records.estimates import Completed, completed
 from propmatch.records.fields import replace
 from propmatch.records.parts import Motor, Pack, PowerTrain, Propeller, Source
 from propmatch.search.shelf import Shelf
@@ -95,6 +95,7 @@ class Offer:
         self.motors = [bought_motor(train.motor, label, grams) for label in labels for grams in masses]
         self.parts = [bought_pack(each) for each in packs], [bought_propeller(each) for each in propellers]
         self._shelves: dict[tuple[Any, ...], Shelf] = {}
+        self._complete = Completed()
 
     def shelf(self, setting: Setting) -> Shelf:
         """The parts as a setting flies them."""
@@ -102,7 +103,9 @@ class Offer:
         key = tuple(numbers.values())
         if key not in self._shelves:
             packs, propellers = self.parts
-            self._shelves[key] = Shelf.of(self.motors, [self.train.controller], packs, propellers, **numbers)
+            self._shelves[key] = Shelf.of(
+                self.motors, [self.train.controller], packs, propellers, complete=self._complete, **numbers
+            )
         return self._shelves[key]
 
     def rows(self, choices: Index) -> Index:

@@ -46,6 +46,8 @@ class Box:
     motor_count : int
     cells : tuple of int
         Cell counts that the brief allows, else those of one's own packs, else all.
+    set_aside : dict of kind to int
+        Rows of the whole catalogue that became no part.
     """
 
     names: tuple[str, ...]
@@ -54,6 +56,7 @@ class Box:
     too_few: dict[str, tuple[Any, ...]]
     motor_count: int
     cells: tuple[int, ...]
+    set_aside: dict[str, int] = attrs.field(factory=dict)
 
     @property
     def missing(self) -> tuple[str, ...]:
@@ -108,7 +111,10 @@ def box_of(setting: Setting, catalogue: Catalogue) -> Box:
         other[kind] = tuple(part for part in parts if part not in own[kind])
     packs = own["pack"] or other["pack"]
     cells = setting.brief.limits.cells or tuple(sorted({pack.cells_series for pack in packs}))
-    return Box(names=wanted.only, own=own, other=other, too_few=too_few, motor_count=motors, cells=tuple(cells))
+    return Box(
+        names=wanted.only, own=own, other=other, too_few=too_few, motor_count=motors, cells=tuple(cells),
+        set_aside={kind: every.set_aside(f"{kind}s") for kind in PARTS},
+    )  # fmt: skip
 
 
 def _usable(setting: Setting, part: Any) -> bool:

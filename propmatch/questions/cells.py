@@ -14,7 +14,7 @@ import numpy as np
 from propmatch.aircraft.flight import level_lanes
 from propmatch.aircraft.flightlanes import FlightLanes, flight_time_lanes
 from propmatch.catalogue.catalogue import Catalogue
-from propmatch.checks.chances import Drawn, Sureness, drawn
+from propmatch.checks.chances import Drawn, Sureness, as_stated, drawn
 from propmatch.checks.judged import judged_trains
 from propmatch.checks.limits import Check, checks_of, missed, warnings_of
 from propmatch.checks.measures import TrainMeasures
@@ -52,6 +52,7 @@ __all__ = [
     "CellCase",
     "CellComparison",
     "ComparedPack",
+    "Worked",
     "compare_cells",
     "compared_packs",
     "ranged_columns",
@@ -138,7 +139,7 @@ def compared_packs(
 _CELLS = range(1, 7)
 
 
-class _Worked:
+class Worked:
     """What the numbers of the cases are read from, a lane each, worked out when asked for."""
 
     def __init__(self, measured: TrainMeasures) -> None:
@@ -187,7 +188,7 @@ class _Draws:
     @cached_property
     def ends(self) -> list[dict[str, float]]:
         """Both ends of each column, train by train."""
-        return self.drawn.ends(ranged_columns(), _Worked(self.drawn.measured))
+        return self.drawn.ends(ranged_columns(), Worked(self.drawn.measured))
 
 
 _further = partial(number, html=False)
@@ -428,6 +429,7 @@ def compare_cells(
     *,
     cells: Sequence[int] = (2, 3),
     train: PowerTrain | None = None,
+    on_paper: bool = False,
 ) -> CellComparison:
     """What packs of other cell counts do to the same motor, propeller and controller.
 
@@ -440,6 +442,8 @@ def compare_cells(
         Counts of 1 to 6.
     train : PowerTrain, optional
         The design; default the best that matches the brief.
+    on_paper : bool
+        Every number as it is stated: no ranges and no chances.
 
     Returns
     -------
@@ -468,7 +472,7 @@ def compare_cells(
     for setting in resolved.settings:
         measured, assumed = judged_trains(setting, trains)
         made.update(dict.fromkeys((*setting.variant.assumptions, *assumed)))
-        cases += _cases(measured, list(packs.values()), trains)
+        cases += _cases(measured, list(packs.values()), trains, on_paper)
     found = {
         case.cells: remedies(design, catalogue, case.train, failing=tuple(c.name for c in case.failing), beside=counts)
         for case in cases
@@ -519,12 +523,14 @@ def _each_once(packs: Sequence[Pack]) -> list[Pack]:
     return [pack for at, pack in enumerate(packs) if pack not in packs[:at]]
 
 
-def _cases(measured: TrainMeasures, packs: Sequence[ComparedPack], trains: Sequence[PowerTrain]) -> list[CellCase]:
-    worked, sorts = _Worked(measured), _each_once([each.pack for each in packs])
+def _cases(
+    measured: TrainMeasures, packs: Sequence[ComparedPack], trains: Sequence[PowerTrain], on_paper: bool
+) -> list[CellCase]:
+    worked, sorts = Worked(measured), _each_once([each.pack for each in packs])
     first = [next(train for train in trains if train.pack == pack) for pack in sorts]
-    draws = _Draws(drawn(measured.setting, first))
+    draws = _Draws((as_stated if on_paper else drawn)(measured.setting, first))
     sure = [draws.drawn.each[sorts.index(each.pack)] for each in packs]
-    numbers, checks = lanes_of(columns_of(CellCase), worked), checks_of(measured, sure=sure)
+    numbers, checks = lanes_of(columns_of(CellCase), worked), checks_of(measured, sure=None if on_paper else sure)
     return [
         CellCase(
             variant=measured.setting.variant.name, compared_by=each.compared_by, cells=each.cells, pack=each.pack,

@@ -13,7 +13,7 @@ import attrs
 import numpy as np
 
 from propmatch.catalogue.catalogue import Catalogue
-from propmatch.checks.chances import Drawn, drawn, interval
+from propmatch.checks.chances import Drawn, as_stated, drawn, interval
 from propmatch.checks.judged import failing as failing_lanes
 from propmatch.checks.judged import judged_trains
 from propmatch.checks.placing import balance_assumptions
@@ -28,7 +28,7 @@ from propmatch.questions.cells import checked_cells, usual_cells
 from propmatch.questions.costing import Costs
 from propmatch.questions.everywhere import centre_of, critical
 from propmatch.questions.fits import Fit, may_fit
-from propmatch.questions.grown import Grown, grown
+from propmatch.questions.grown import Builds, Grown, grown, grown_on_paper
 from propmatch.questions.publishing import Condition, conditions, publish_assumptions
 from propmatch.questions.worstcorner import Corner, worst_corner
 from propmatch.records.brief import Brief
@@ -158,8 +158,8 @@ class CellEnvelope:
     pack_current_static_a: tuple[float, float] = number(kind="A", label=f"pack current, {STATIC}")
     design_pack_current_static_a: float = number(kind="A", label=f"pack current of the design, {STATIC}")
     pack_power_static_w: tuple[float, float] = number(kind="W", label=f"power from the pack, {STATIC}")
-    controller_a: float = number(kind="A", label="continuous rating that a controller needs")
-    controller_burst_a: float = number(kind="A", label="burst rating that a controller needs, as the brief allows")
+    controller_a: float = number(kind="A", label="continuous rating that an ESC needs")
+    controller_burst_a: float = number(kind="A", label="burst rating that an ESC needs, as the brief allows")
     motor_a: float = number(kind="A", label="continuous rating that a motor needs")
     motor_burst_a: float = number(kind="A", label="burst rating that a motor needs, as the brief allows")
     motor_w: float = number(kind="W", label="power rating that a motor needs")
@@ -210,6 +210,9 @@ class Envelope:
         Where it may be flown, as published.
     asked : tuple of float
         The brief's chances: of its limits, and of the ratings.
+    on_paper : bool
+        Whether it is of every number as it is stated: parts that hold each beside the design's own, no chances, the
+        ratings those of the design, nothing of what builds do.
     cells : dict
         Cell count to ``CellEnvelope``; ``missing`` : counts of which there is no pack in the catalogue.
     variants : tuple of VariantCovered
@@ -225,6 +228,7 @@ class Envelope:
     altitude_m: Range
     temperature_c: Range
     asked: tuple[float, float]
+    on_paper: bool
     cells: dict[int, CellEnvelope]
     missing: tuple[int, ...]
     variants: tuple[VariantCovered, ...]
@@ -245,6 +249,7 @@ def parts_envelope(
     train: PowerTrain | None = None,
     *,
     cells: Sequence[int] | None = None,
+    on_paper: bool = False,
     progress: Callable[[int, int], None] | None = None,
 ) -> Envelope:
     """The envelope of a design for each cell count, over the field that the brief's ``[publish]`` names.
@@ -259,6 +264,8 @@ def parts_envelope(
         The design; default the best that matches the brief.
     cells : sequence of int, optional
         Default: the brief's and the design's own; of one, 2 and 3 too.
+    on_paper : bool
+        Every number as it is stated: no draws.
     progress : callable, optional
         Called with cell counts done and in all.
 
@@ -275,7 +282,7 @@ def parts_envelope(
     if train is None:
         train = best_train(resolved, catalogue)
     counts = asked or usual_cells(resolved, train)
-    world = _World.of(resolved, catalogue, train)
+    world = _World.of(resolved, catalogue, train, on_paper)
     found: dict[int, CellEnvelope] = {}
     for done, count in enumerate(counts):
         if progress is not None:
@@ -295,6 +302,7 @@ def parts_envelope(
         altitude_m=design.brief.publish.altitude_m,
         temperature_c=design.brief.publish.temperature_c,
         asked=world.asked,
+        on_paper=on_paper,
         cells=found,
         missing=tuple(count for count in counts if count not in found),
         variants=tuple(_weighed(each, setting, found) for setting, each in world.variants.items()),
@@ -311,10 +319,10 @@ def _weighed(variant: VariantCovered, setting: Setting, found: dict[int, CellEnv
     return attrs.evolve(variant, all_up_mass_by_cells_g=mass)
 
 
-def _covered(setting: Setting, train: PowerTrain) -> VariantCovered:
-    sure = drawn(setting, [train]).each[0]
+def _covered(setting: Setting, train: PowerTrain, on_paper: bool) -> VariantCovered:
+    sure = (as_stated if on_paper else drawn)(setting, [train]).each[0]
     wrong = failing_on_paper(setting, train)
-    near = float(sure.drawn.near[0])
+    near = float(not wrong) if on_paper else float(sure.drawn.near[0])
     least = () if sure.least_certain is None else (sure.least_certain,)
     return VariantCovered(
         variant=setting.variant.name, covered=near >= 1.0, failed=() if near >= 1.0 else wrong or least,
@@ -338,6 +346,7 @@ class _World:
     where : every condition that is held
     stock : kind to the parts that the brief lets in
     asked : chances of the brief's limits, and of the ratings
+    on_paper : whether every number is as it is stated
     """
 
     design: Setting
@@ -346,11 +355,12 @@ class _World:
     where: tuple[Condition, ...]
     stock: dict[str, list[Any]]
     asked: tuple[float, float]
+    on_paper: bool
 
     @classmethod
-    def of(cls, resolved: ResolvedBrief, catalogue: Catalogue, train: PowerTrain) -> "_World":
+    def of(cls, resolved: ResolvedBrief, catalogue: Catalogue, train: PowerTrain, on_paper: bool) -> "_World":
         design, publish = resolved.as_designed, resolved.as_designed.brief.publish
-        variants = {setting: _covered(setting, train) for setting in resolved.settings}
+        variants = {setting: _covered(setting, train, on_paper) for setting in resolved.settings}
         held = [setting for setting, each in variants.items() if each.covered or setting is design]
         stock = catalogue.let_in(design.brief.parts, design.variant.motor_count)
         widest = np.inf if design.widest_in is None else design.widest_in
@@ -368,6 +378,7 @@ class _World:
                 "propeller": [p for p in stock.propellers.values() if p.table is not None and p.diameter_in <= widest],
             },
             asked=(limits.chance, limits.rating_chance),
+            on_paper=on_paper,
         )  # fmt: skip
 
     def of_count(self, count: int) -> CellEnvelope | None:
@@ -385,6 +396,8 @@ class _World:
         wrong, named = failing_on_paper(self.design, base), self.design.brief.limits.cells
         if named and count not in named:
             return _result(self, base, costs=None, failing=wrong)
+        if self.on_paper:
+            return self._as_stated(base, packs)
         hard = critical(bought_train(base), self.where)
         centre = centre_of(base, self.stock | {"pack": packs}, hard)
         costs = None
@@ -397,6 +410,20 @@ class _World:
         offer = _offer(centre.train, packs, self.stock["propeller"])
         may = grown(offer, hard[:2], self.where, self.asked)
         return _result(self, centre.train, costs=costs, changes=centre.changes, offer=offer, may=may)
+
+    def _as_stated(self, base: PowerTrain, packs: Sequence[Pack]) -> CellEnvelope:
+        """The same on paper, in every condition."""
+        offer = _offer(base, packs, self.stock["propeller"])
+        may = grown_on_paper(offer, self.where)
+        wrong = may.why.get((0, offer.own[0]), ())
+        if not wrong:
+            return _result(self, base, costs=None, offer=offer, may=may)
+        centre = centre_of(base, self.stock | {"pack": packs}, self.where, on_paper=True)
+        if not centre.holds:
+            return _result(self, base, costs=None, failing=wrong)
+        offer = _offer(centre.train, packs, self.stock["propeller"])
+        may = grown_on_paper(offer, self.where)
+        return _result(self, centre.train, costs=None, changes=centre.changes, offer=offer, may=may)
 
 
 def _offer(train: PowerTrain, packs: Sequence[Pack], propellers: Sequence[Propeller]) -> Offer:
@@ -442,7 +469,7 @@ def _result(
         failing=failing,
         propellers=() if offer is None or may is None else _choices(offer, may, "propeller"),
         packs=() if offer is None or may is None else _choices(offer, may, "pack"),
-        corner=None if offer is None or may is None else worst_corner(offer, may.allowed, may.hard),
+        corner=None if offer is None or may is None else _corner_of(offer, may),
         costs=costs,
         limited=throttle_limits(site)[0],
         altitude_m=publish.altitude_m,
@@ -464,6 +491,10 @@ _ASKED = (
 )  # fmt: skip
 
 
+def _corner_of(offer: Offer, may: Grown) -> Corner:
+    return worst_corner(offer, may.allowed, may.hard, on_paper=may.builds is None)
+
+
 def _choices(offer: Offer, may: Grown, kind: str) -> tuple[Choice, ...]:
     axis = AXES.index(kind)
     out = []
@@ -478,9 +509,26 @@ def _choices(offer: Offer, may: Grown, kind: str) -> tuple[Choice, ...]:
 
 
 def _shown(world: _World, offer: Offer, may: Grown) -> dict[str, Any]:
+    """What builders buy, and the numbers of the random builds in every condition; on paper the design's ratings."""
+    kv, mass = (np.array(offer.axes[at])[may.allowed[at]] for at in (0, 1))
+    masses = [offer.axes[2][at].mass_g for at in np.flatnonzero(may.allowed[2])]
+    bought = {
+        "kv_label_rpm_per_v": (float(kv[0]), float(kv[-1])),
+        "motor_mass_g": (float(mass[0]), float(mass[-1])),
+        "pack_mass_g": (min(masses), max(masses)),
+    }
+    if may.builds is not None:
+        return bought | _built(world, offer, may.builds)
+    own = rating_lanes([offer.train])
+    motor_a, controller_a, motor_w = (each.continuous for each in (own.motor, own.controller, own.motor_power))
+    ratings = {"motor_a": motor_a, "controller_a": controller_a, "motor_w": motor_w}
+    return bought | {name: float(value[0]) for name, value in ratings.items()}
+
+
+def _built(world: _World, offer: Offer, found: Builds) -> dict[str, Any]:
     """The numbers of the random builds in every condition."""
-    builds = may.builds.draws
-    brief, ratings = (float(each) for each in may.builds.chance)
+    builds = found.draws
+    brief, ratings = (float(each) for each in found.chance)
 
     def spread(of: Callable[[Any], Any]) -> Range:
         values = np.concatenate([np.asarray(of(each.measured), dtype=np.float64) for each in builds])
@@ -495,13 +543,8 @@ def _shown(world: _World, offer: Offer, may: Grown) -> dict[str, Any]:
     loads = [most(n) for n in ("motor_current_static", "motor_current_flight", "motor_current_phase")]
     motor_a, motor_burst_a = _asked(max(loads), 0.1, own.motor, world.design)
     controller_a, controller_burst_a = _asked(most("controller_current"), 1.0, own.controller, world.design)
-    kv, mass = (np.array(offer.axes[at])[may.allowed[at]] for at in (0, 1))
-    masses = [offer.axes[2][at].mass_g for at in np.flatnonzero(may.allowed[2])]
     placed = builds[0].measured.packs is not None
     return {
-        "kv_label_rpm_per_v": (float(kv[0]), float(kv[-1])),
-        "motor_mass_g": (float(mass[0]), float(mass[-1])),
-        "pack_mass_g": (min(masses), max(masses)),
         "pack_position_mm": spread(lambda m: m.packs.pack_mm) if placed else NOWHERE,
         "all_up_mass_g": spread(lambda m: m.frames.mass_kg / GRAM_KG),
         "thrust_static_n": spread(lambda m: m.full(1.0).thrust_n),

@@ -17,6 +17,7 @@ from propmatch.checks.measures import TrainMeasures
 from propmatch.models.arrays import Floats, Index
 from propmatch.questions.bought import bought_motor, bought_pack, bought_propeller, label_kv
 from propmatch.questions.publishing import Condition
+from propmatch.records.estimates import Completed
 from propmatch.records.fields import replace
 from propmatch.records.parts import PARTS, PowerTrain
 from propmatch.search.exhaustive import first_failures
@@ -68,27 +69,31 @@ def _there(train: PowerTrain, condition: Condition) -> PowerTrain:
     return replace(train, **condition.setting.train_numbers)
 
 
-def centre_of(base: PowerTrain, stock: Mapping[str, Sequence[Any]], where: Sequence[Condition]) -> Centre:
+def centre_of(
+    base: PowerTrain, stock: Mapping[str, Sequence[Any]], where: Sequence[Condition], *, on_paper: bool = False
+) -> Centre:
     """The base, or the least change of it by parts of the stock, that holds in all these conditions.
 
     Parameters
     ----------
     base : PowerTrain
     stock : kind to parts that may take the place of the base's
-    where : the conditions that cost most
+    where : the conditions that cost most, or all of them
+    on_paper : whether a change is to hold with every number as it is stated, of a base that does not
     """
-    if np.all(least_near(_bought(base), where) >= 1.0):
+    if not on_paper and np.all(least_near(_bought(base), where) >= 1.0):
         return Centre(train=base, changes={}, holds=True)
     kinds = {kind: [getattr(base, kind), *(p for p in stock[kind] if p is not getattr(base, kind))] for kind in PARTS}
     bought = {kind: [_bought_part(kind, part) for part in parts] for kind, parts in kinds.items()}
     warm: dict[tuple[Any, ...], Shelf] = {}
+    complete = Completed()
     for each in where:
         numbers = each.setting.train_numbers
         if tuple(numbers.values()) not in warm:
-            warm[tuple(numbers.values())] = Shelf.of(*bought.values(), **numbers)
+            warm[tuple(numbers.values())] = Shelf.of(*bought.values(), complete=complete, **numbers)
     shelves = [warm[tuple(each.setting.train_numbers.values())] for each in where]
     for level in _levels([len(parts) for parts in kinds.values()]):
-        row = _best(level, shelves, where)
+        row = _best(level, shelves, where, on_paper)
         if row is not None:
             parts = {kind: kinds[kind][at] for kind, at in zip(PARTS, row, strict=True)}
             changes = {kind: part for (kind, part), at in zip(parts.items(), row, strict=True) if at}
@@ -119,8 +124,8 @@ def _levels(sizes: Sequence[int]) -> Iterator[Index]:
             yield rows
 
 
-def _best(rows: Index, shelves: Sequence[Shelf], where: Sequence[Condition]) -> Index | None:
-    """Of combinations that keep the chances in every condition the one nearest in mass to the base, or None."""
+def _best(rows: Index, shelves: Sequence[Shelf], where: Sequence[Condition], on_paper: bool) -> Index | None:
+    """Of combinations that hold in every condition, by their chances or on paper, the nearest in mass to the base."""
     margins, base = np.full(len(rows), np.inf), np.zeros((1, rows.shape[1]), dtype=np.intp)
     for condition, shelf in zip(where, shelves, strict=True):
         fits = shelf.cells_fit(*rows[:, :3].T)
@@ -131,9 +136,9 @@ def _best(rows: Index, shelves: Sequence[Shelf], where: Sequence[Condition]) -> 
         if not len(alive):
             return None
         rows, margins = rows[alive], np.minimum(margins[alive], smallest_margins(measured))
-    rows = rows[np.argsort(-margins, kind="stable")[:_LOOKED_AT]]
+    rows = rows if on_paper else rows[np.argsort(-margins, kind="stable")[:_LOOKED_AT]]
     near = np.full(len(rows), np.inf)
-    for condition, shelf in zip(where, shelves, strict=True):
+    for condition, shelf in () if on_paper else zip(where, shelves, strict=True):
         trains = [shelf.train(*row) for row in rows.tolist()]
         near = np.minimum(near, drawn(condition.setting, trains, draws=DRAWN).near)
         rows, near = rows[near >= _NEARLY], near[near >= _NEARLY]

@@ -12,13 +12,13 @@ import attrs
 import numpy as np
 
 from propmatch.checks.chances import SEED, Drawn
-from propmatch.checks.judged import failing
+from propmatch.checks.judged import failing, smallest_margins
 from propmatch.models.arrays import Flags, Floats, Index
 from propmatch.questions.bought import LADDERS, Offer
-from propmatch.questions.publishing import Condition
+from propmatch.questions.publishing import Condition, by_height
 from propmatch.tolerances.draws import normal_draws
 
-__all__ = ["Builds", "Grown", "grown"]
+__all__ = ["Builds", "Grown", "grown", "grown_on_paper"]
 
 _BUILDS, _LEAST, _FEW = 2048, 256, 32
 """Random builds of a round in each condition that costs most; below so many of what is left, or so many of one part,
@@ -29,6 +29,8 @@ its ends are tried."""
 _SHOWN = 1024
 """Random builds of what is left in each of all conditions: they confirm it and are shown."""
 _ROUNDS = 8
+_HARD = 2
+"""So many conditions with the least margins on paper are those that cost most."""
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -85,14 +87,14 @@ class Grown:
     allowed : of each axis, which of its choices
     why : (axis, choice) to the checks that speak against it
     chance : (axis, choice) to the least share of builds with it that keep the limits of the brief, and the ratings
-    builds : Builds in every condition, which chose nothing
+    builds : Builds in every condition, which chose nothing; None on paper
     hard : the conditions that cost most
     """
 
     allowed: tuple[Flags, ...]
     why: dict[tuple[int, int], tuple[str, ...]]
     chance: dict[tuple[int, int], tuple[float, float]]
-    builds: Builds
+    builds: Builds | None
     hard: tuple[Condition, ...]
 
 
@@ -106,7 +108,7 @@ def grown(offer: Offer, hard: Sequence[Condition], where: Sequence[Condition], a
     where : all conditions
     asked : chance of the limits of the brief, and of the ratings
     """
-    on_paper, why = _on_paper(offer, hard)
+    on_paper, why, _ = _on_paper(offer, hard)
     growth = _Growth(offer, [each.copy() for each in on_paper], np.array(asked), why)
     seed = SEED
     for seed in range(SEED + 1, SEED + _ROUNDS):
@@ -125,16 +127,33 @@ def grown(offer: Offer, hard: Sequence[Condition], where: Sequence[Condition], a
     return Grown(allowed=tuple(growth.allowed), why=growth.why, chance=chance, builds=builds, hard=tuple(hard))
 
 
-def _on_paper(offer: Offer, where: Sequence[Condition]) -> tuple[list[Flags], dict[tuple[int, int], tuple[str, ...]]]:
-    """Of each axis what passes in every condition beside the centre's own parts, and why the rest does not."""
+def grown_on_paper(offer: Offer, where: Sequence[Condition]) -> Grown:
+    """What passes in every condition beside the centre's own parts, every number as it is stated."""
+    allowed, why, margins = _on_paper(offer, where)
+    hard = np.argsort(margins, kind="stable")[:_HARD]
+    return Grown(allowed=tuple(allowed), why=why, chance={}, builds=None, hard=tuple(where[at] for at in hard))
+
+
+def _on_paper(
+    offer: Offer, where: Sequence[Condition]
+) -> tuple[list[Flags], dict[tuple[int, int], tuple[str, ...]], Floats]:
+    """Of each axis what passes in every condition beside the centre's own parts, why the rest does not, and the least
+    margin of what passes in each condition.
+    """
     named = [(axis, option) for axis, each in enumerate(offer.axes) for option in range(len(each))]
     choices = np.tile(np.array(offer.own, dtype=np.intp), (len(named), 1))
     for row, (axis, option) in zip(choices, named, strict=True):
         row[axis] = option
     wrong: dict[tuple[int, int], dict[str, None]] = {each: {} for each in named}
-    for condition in where:
-        for each, names in zip(named, failing(offer.on_paper(condition.setting, choices)), strict=True):
-            wrong[each] |= dict.fromkeys(names)
+    missed: dict[int, list[tuple[str, ...]]] = {}
+    margins = np.empty((len(where), len(named)))
+    for setting, some in by_height(where, len(named)):
+        measured = offer.on_paper(setting, np.tile(choices, (len(some), 1)))
+        names, margins[some] = failing(measured), smallest_margins(measured).reshape(len(some), -1)
+        missed |= {at: names[turn * len(named) : (turn + 1) * len(named)] for turn, at in enumerate(some)}
+    for at in range(len(where)):
+        for each, checks in zip(named, missed[at], strict=True):
+            wrong[each] |= dict.fromkeys(checks)
     allowed = [
         np.array([not wrong[axis, option] for option in range(len(each))]) for axis, each in enumerate(offer.axes)
     ]
@@ -142,7 +161,9 @@ def _on_paper(offer: Offer, where: Sequence[Condition]) -> tuple[list[Flags], di
         good[own] = True
         if axis in LADDERS:
             _keep_around(good, own)
-    return allowed, {each: tuple(names) for each, names in wrong.items() if names}
+    passed = np.array([not names for names in wrong.values()])
+    least = np.min(np.nan_to_num(margins, nan=-np.inf), axis=1, where=passed, initial=np.inf)
+    return allowed, {each: tuple(checks) for each, checks in wrong.items() if checks}, least
 
 
 def _keep_around(good: Flags, own: int) -> None:

@@ -31,6 +31,8 @@ class Wishes:
     name : str
     bare_mass_g : float
         Everything but motor, propeller, controller and pack [g].
+    motor_count : int, optional
+        Equal motors on one pack.
     target_mass_g : float, optional
         All-up mass it must not exceed [g].
     like : str, optional
@@ -47,6 +49,7 @@ class Wishes:
 
     name: str
     bare_mass_g: float
+    motor_count: int = 1
     target_mass_g: float | None = None
     like: str | None = None
     area_dm2: float | None = None
@@ -74,7 +77,11 @@ def new_brief(wishes: Wishes) -> tuple[Brief, dict[str, str]]:
     style = FLYING[wishes.flying]
     brief = Brief(
         aircraft=Aircraft(
-            name=wishes.name, like=wishes.like, bare_mass_g=wishes.bare_mass_g, target_mass_g=wishes.target_mass_g
+            name=wishes.name,
+            like=wishes.like,
+            bare_mass_g=wishes.bare_mass_g,
+            motor_count=wishes.motor_count,
+            target_mass_g=wishes.target_mass_g,
         ),
         wing=Wing(area_dm2=wishes.area_dm2, span_mm=wishes.span_mm),
         limits=Limits(

@@ -4,10 +4,11 @@ The corners of a field from its lowest to its highest and from its coldest to it
 and, in the cold, also cells kept warm; a temperature of the cells that the brief states is kept.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import product
 
 import attrs
+import numpy as np
 
 from propmatch.checks.setting import Setting
 from propmatch.models.air import Air
@@ -16,7 +17,7 @@ from propmatch.records.fields import replace
 from propmatch.records.sections import Publish
 from propmatch.units import CELSIUS_K
 
-__all__ = ["WARMED_C", "Condition", "conditions", "publish_assumptions", "site_c"]
+__all__ = ["WARMED_C", "Condition", "by_height", "conditions", "publish_assumptions", "site_c"]
 
 WARMED_C = 20.0
 """Temperature of cells kept warm until the start on a cold day [degC]; common practice, no published source."""
@@ -72,6 +73,20 @@ def conditions(
         for height, warmth in product(dict.fromkeys(altitude_m), dict.fromkeys(temperature_c))
         for cells in _cells_c(setting, warmth)
     )
+
+
+def by_height(where: Sequence[Condition], lanes: int) -> Iterator[tuple[Setting, list[int]]]:
+    """Conditions that differ in nothing but the height of the field, as one setting of so many lanes for each of them.
+
+    With the setting go their numbers among the conditions: its lanes are those of the first, then of the next.
+    """
+    alike: dict[tuple[object, ...], list[int]] = {}
+    for at, each in enumerate(where):
+        alike.setdefault((each.variant, each.temperature_c, each.pack_temperature_c), []).append(at)
+    for some in alike.values():
+        setting = where[some[0]].setting
+        density = np.repeat([float(where[at].setting.air.density_kg_m3) for at in some], lanes)
+        yield attrs.evolve(setting, air=attrs.evolve(setting.air, density_kg_m3=density)), some
 
 
 def _cells_c(setting: Setting, air_c: float) -> tuple[float, ...]:

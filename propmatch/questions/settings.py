@@ -54,7 +54,7 @@ class Settings:
     land_pack_v: float = number(kind="V", digits=1, label="land when the pack reads, in steady flight")
     alarm_load_cell_v: float = number(kind="V", digits=2, label="low-voltage alarm of a cell, in steady flight")
     alarm_rest_cell_v: float = number(kind="V", digits=2, label="the same cell, motor off")
-    cutoff_cell_v: float = number(kind="V", digits=2, label="controller cutoff of a cell")
+    cutoff_cell_v: float = number(kind="V", digits=2, label="ESC cutoff of a cell")
     recharge_mah: float = number(
         kind="mAh", digits=0, label="charge to put back", drawn=lambda draws: draws.recharge_mah
     )

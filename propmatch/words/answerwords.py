@@ -9,13 +9,16 @@ from propmatch.words.shown import signed
 if TYPE_CHECKING:
     from propmatch.checks.limits import Check
 
-__all__ = ["RATED", "count_text", "hardest_check", "hardest_words", "minutes_text"]
+__all__ = [
+    "NO_FLIGHT", "RATED", "SHORT", "SHORT_MINUTES", "count_text", "hardest_check", "hardest_words", "minutes_text",
+]  # fmt: skip
 
 _PART_OF = {
     "motor_current_static": "motor", "motor_current_flight": "motor", "motor_current_phase": "motor",
     "motor_power": "motor", "controller_current": "ESC", "pack_burst": "pack", "pack_sustained": "pack",
 }  # fmt: skip
 """Ratings by heat, and whose they are."""
+NO_FLIGHT, SHORT, SHORT_MINUTES = "no flight", "under 1 min", 0.5
 RATED = tuple(_PART_OF)
 """The checks that :func:`hardest_check` looks at."""
 
@@ -30,9 +33,9 @@ def count_text(count: int) -> str:
 def minutes_text(minutes: float, low: float = math.nan, high: float = math.nan) -> str:
     """``35 (25 to 44) min``: whole minutes, what holds 80 of 100 builds in brackets; ``no flight`` without a number."""
     if not math.isfinite(minutes):
-        return "no flight"
-    if not max(minutes, high) >= 0.5 and minutes < 0.5:
-        return "under 1 min"
+        return NO_FLIGHT
+    if not max(minutes, high) >= SHORT_MINUTES and minutes < SHORT_MINUTES:
+        return SHORT
     ends = [f"{end:.0f}" if math.isfinite(end) else "none" for end in (low, high)]
     between = f" ({' to '.join(ends)})" if math.isfinite(low) or math.isfinite(high) else ""
     return f"{minutes:.0f}{between} min"

@@ -20,8 +20,8 @@ _ANSWERS = {
 }  # fmt: skip
 """The checks whose value a reader takes away, and what text calls it."""
 _NUMBER_OF = {
-    "cd0": "drag", "oswald": "induced_drag", "cl_max": "lift", "radio_current_a": "accessories",
-    "receiver_current_a": "accessories", "servo_current_a": "accessories", "flow_rate": "bare_mass",
+    "cd0": "drag", "oswald": "induced_drag", "cl_max": "lift", "radio_current_a": "radio",
+    "receiver_current_a": "radio", "servo_current_a": "radio", "flow_rate": "bare_mass",
     "density_g_cm3": "bare_mass", "no_load_exponent": "no_load_current_a",
 }  # fmt: skip
 """The number that is drawn where an assumption has another name."""

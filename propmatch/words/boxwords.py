@@ -7,12 +7,11 @@ from typing import TYPE_CHECKING, Any
 from propmatch.words.chancewords import of_hundred
 from propmatch.words.checkwords import danger_words, joined, parts_text, warned_words
 from propmatch.words.misswords import (
-    fails_words,
-    misses_words,
+    missed_words,
+    nearest_words,
     nothing_words,
     sampled_words,
     some_of,
-    train_names,
 )
 from propmatch.words.shown import Shown
 
@@ -103,13 +102,13 @@ def box_heading(answer: "BoxAnswer", name: str) -> str:
 
 
 def _held(box: "Box", kind: str) -> str:
-    """``3 packs``, ``1 of 5 motors enough for 2``."""
+    """``3 packs``, ``1 of 5 motors enough for 2``, ``no ESCs (4 set aside: propmatch parts --faults)``."""
     own, few = len(box.own[kind]), len(box.too_few[kind])
-    return (
-        f"{own or 'none'} of {some_of(own + few, kind_name(kind))} enough for {box.pieces(kind)}"
-        if few
-        else (some_of(own, kind_name(kind)))
-    )
+    if few:
+        return f"{own or 'none'} of {some_of(own + few, kind_name(kind))} enough for {box.pieces(kind)}"
+    aside = box.set_aside.get(kind, 0)
+    why = f" ({aside} set aside: propmatch parts --faults)" if aside and not own else ""
+    return f"{some_of(own, kind_name(kind))}{why}"
 
 
 def _a(kind: str) -> str:
@@ -205,7 +204,7 @@ def box_notes(answer: "BoxAnswer") -> list[str]:
 
 
 def box_cells(answer: "BoxAnswer", found: "BoxCells", shown: Shown) -> list[str]:
-    """Of one cell count what works, or what everything fails and what comes nearest: a sentence and those below it."""
+    """Of one cell count what works, or what everything misses and what comes nearest: a sentence and those below it."""
     box, first = answer.box, f"{found.cells}S: "
     beside = f", with any {' and any '.join(map(kind_name, box.missing))} of the catalogue" if box.missing else ""
     if not found.combinations:
@@ -226,7 +225,7 @@ def box_cells(answer: "BoxAnswer", found: "BoxCells", shown: Shown) -> list[str]
         return [f"{first}works on paper{beside}, {count}{joined(used)}."]
     said = [f"{first}{nothing_words(found, shown, beside)}"]
     near = found.nearest[0]
-    said.append(f"Nearest: {train_names(near)}: {misses_words(near, shown)}.")
+    said.append(f"Nearest: {nearest_words(near, shown)}.")
     always = {check.name for check in found.always}
     for use in found.of("pack"):
         if use.kind not in box.missing and use.nearest is not None and use.part is not near.train.pack:
@@ -235,11 +234,11 @@ def box_cells(answer: "BoxAnswer", found: "BoxCells", shown: Shown) -> list[str]
 
 
 def _but_for(use: "PartUse", always: set[str], shown: Shown) -> str:
-    """``With the 850 mAh pack it passes but for controller current``, beside what everything fails."""
+    """``With the 850 mAh pack it passes but for controller current``, beside what everything misses."""
     assert use.nearest is not None
     own = [check for check in use.nearest.failing if check.name not in always]
     if not own:
-        return f"With {use.part.name} nothing else fails."
+        return f"With {use.part.name} it misses nothing else."
     besides = "that and " if always else ""
-    fails = joined([fails_words(check, shown) for check in own])
-    return f"With {use.part.name} it passes but for {besides}{fails}."
+    missed = joined([missed_words(check, shown) for check in own])
+    return f"With {use.part.name} it passes but for {besides}{missed}."

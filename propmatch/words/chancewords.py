@@ -13,7 +13,10 @@ if TYPE_CHECKING:
 
 __all__ = [
     "NO_ANSWER",
+    "ON_PAPER",
     "RANGES",
+    "TOGETHER",
+    "UNSURE",
     "chance_word",
     "chance_words",
     "check_ends",
@@ -33,6 +36,11 @@ __all__ = [
 
 RANGES = "Ranges in brackets hold 80 of 100 builds."
 """Said once in an answer that has ranges."""
+ON_PAPER = "On paper, every number as stated: no range, no chance and no timer."
+"""Said once in an answer that was not drawn."""
+UNSURE = "On paper: nothing here says how sure."
+"""Said at the top of what is read on its own or handed on, where it was not drawn."""
+TOGETHER = "{} of 100 builds keep every limit"
 NO_ANSWER = "no answer"
 _WORDS = ((0.9, "very likely"), (0.66, "likely"), (0.33, "may miss"), (0.0, "likely misses"))
 """From which chance on a word serves: Mastrandrea and others, guidance note on uncertainties (IPCC, 2010); values from
@@ -184,7 +192,7 @@ def least_words(sure: "Sureness", checks: "Sequence[Check]", shown: Shown | None
 
 def together_words(sure: "Sureness") -> str:
     """``63 of 100 builds keep every limit``: the chance of all at once."""
-    return f"{of_hundred(sure.chance_all_limits)} of 100 builds keep every limit"
+    return TOGETHER.format(of_hundred(sure.chance_all_limits))
 
 
 def worth_saying(sure: "Sureness") -> bool:

@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
-from propmatch.words.shown import Shown, signed
+from propmatch.words.shown import Form, Shown, signed
 
 if TYPE_CHECKING:
     from propmatch.checks.limits import Check
@@ -12,8 +12,10 @@ if TYPE_CHECKING:
     from propmatch.records.parts import Motor, PowerTrain
 
 __all__ = [
+    "DANGER",
     "NO_CHANGE",
     "added_words",
+    "bound_text",
     "burst_words",
     "check_name",
     "check_names",
@@ -31,11 +33,13 @@ __all__ = [
     "several_words",
     "speed_question",
     "supply_text",
+    "value_form",
     "value_text",
     "warned_words",
 ]
 
 _TENTHS = ("g/dm2", "oz/ft2")
+DANGER = "Danger: {}."
 NO_CHANGE = "No change of one or two parts fixes it."
 """Said where every part of the catalogue that the brief lets in was tried, alone and in pairs."""
 
@@ -61,14 +65,16 @@ def check_names(names: Sequence[str]) -> str:
 
 def value_text(value: float, unit: str, shown: Shown | None = None, *, missing: str = "-") -> str:
     """A number of a check with its unit, in the reader's units where ``shown`` is given."""
-    if not math.isfinite(value):
-        return missing
+    return value_form(unit, shown).text(value) if math.isfinite(value) else missing
+
+
+def value_form(unit: str, shown: Shown | None = None) -> Form:
+    """How a number of a check is written."""
     if shown is not None and unit == "g":
-        return shown.mass_text(value)
-    if shown is not None:
-        value, unit = shown.of(value, unit), shown.unit(unit)
-    digits = 0 if unit in ("g", "rpm", "S") else 1 if abs(value) >= 10 or unit in _TENTHS else 2
-    return f"{signed(value, digits)} {unit}".strip()
+        return shown.form("mass")
+    per, unit = (1.0, unit) if shown is None else (shown.per(unit), shown.unit(unit))
+    whole = ((0.0, 0),) if unit in ("g", "rpm", "S") else ((0.0, 1),) if unit in _TENTHS else ((0.0, 2), (10.0, 1))
+    return Form(per, unit, whole)
 
 
 def limit_number(check: "Check", shown: Shown | None = None) -> str:
@@ -189,7 +195,12 @@ def over_text(check: "Check", shown: Shown) -> str:
     if check.name == "cell_count":
         return f"{check.value:.0f}S is more cells than parts and brief allow ({check.limit:.0f}S)"
     value = value_text(check.value, check.unit, shown, missing="no answer")
-    return f"{check_name(check.name)} {value} ({limit_text(check, shown)} {_BY[check.limit_source]})"
+    return f"{check_name(check.name)} {value} ({bound_text(check, shown)})"
+
+
+def bound_text(check: "Check", shown: Shown) -> str:
+    """``at most 11.5 A by the part's rating``."""
+    return f"{limit_text(check, shown)} {_BY[check.limit_source]}"
 
 
 _BY = {
@@ -223,4 +234,4 @@ def added_words(checks: "Iterable[Check]", shown: Shown) -> list[str]:
 
 def danger_words(checks: "Sequence[Check]", shown: Shown) -> list[str]:
     """A danger that only warns, said before anything else; one that rules a design out is the first of its reasons."""
-    return [f"Danger: {over_text(check, shown)}." for check in checks if check.danger and not check.excluding]
+    return [DANGER.format(over_text(check, shown)) for check in checks if check.danger and not check.excluding]

@@ -11,7 +11,8 @@ from propmatch.questions.bought import label_kv
 from propmatch.questions.costing import Cost, Costs
 from propmatch.questions.envelope import CellEnvelope, Choice, Envelope, Range, VariantCovered
 from propmatch.questions.publishing import site_c
-from propmatch.words.chancewords import of_hundred
+from propmatch.questions.worstcorner import Corner
+from propmatch.words.chancewords import UNSURE, of_hundred
 from propmatch.words.checkwords import check_name, check_names, joined, limit_sentences, parts_text, speed_question
 from propmatch.words.shown import Shown, clock, signed, table, wrapped
 
@@ -25,9 +26,9 @@ CAUTIONS = (
     "bench.",
     "Lithium packs burn: never leave one charging alone, store at half charge, retire a pack that is puffed or "
     "damaged.",
-    "The lowest rating of motor, controller, pack and propeller is the limit. At part throttle a motor carries more "
+    "The lowest rating of motor, ESC, pack and propeller is the limit. At part throttle a motor carries more "
     "than it draws from the pack, where a wattmeter sits.",
-    "A throttle limit is duty, not stick position, and can be lost when a controller is recalibrated.",
+    "A throttle limit is duty, not stick position, and can be lost when an ESC is recalibrated.",
     "These figures are estimates: test on the bench with a wattmeter before flight. Local rules, the makers' limits "
     "and a club's safety officer come first.",
 )
@@ -70,9 +71,16 @@ def envelope_answer(envelope: Envelope, said: Sequence[str] = ()) -> list[str]:
     reckoned = " ".join((f"Reckoned for {parts_text(envelope.train)}.", *said))
     if not held:
         nothing = "Nothing that others may fit does." if lead else f"nothing that others may fit holds {where}."
-        return [f"{name}: {lead} {nothing}" if lead else f"{name}: {nothing}", reckoned]
+        mark = [UNSURE] if envelope.on_paper else []
+        return [*mark, f"{name}: {lead} {nothing}" if lead else f"{name}: {nothing}", reckoned]
     counts = joined([f"{each.cells}S" + (f" with {_changed(each)}" if each.changes else "") for each in held])
     refused = joined([f"{count}S" for count, each in envelope.cells.items() if not each.holds])
+    fitted = (
+        f"{name}: {f'{lead} Others' if lead else f'{where} others'} may fit {counts}"
+        f"{f', not {refused}' if refused else ''}"
+    )
+    if envelope.on_paper:
+        return [UNSURE, f"{fitted}{_warned(envelope)}. {_together(held)}", reckoned]
     wish, rate = (of_hundred(chance) for chance in envelope.asked)
     several = len(held) > 1
     sure = "; ".join(
@@ -82,11 +90,9 @@ def envelope_answer(envelope: Envelope, said: Sequence[str] = ()) -> list[str]:
         for each in held
     )  # fmt: skip
     return [
-        f"{name}: {f'{lead} Others' if lead else f'{where} others'} may fit {counts}"
-        f"{f', not {refused}' if refused else ''}. Where it is hardest, {sure} "
-        f"({wish} and {rate} asked){_warned(envelope)}.",
+        f"{fitted}. Where it is hardest, {sure} ({wish} and {rate} asked){_warned(envelope)}.",
         reckoned,
-    ]  # fmt: skip
+    ]
 
 
 def envelope_text(envelope: Envelope, shown: Shown) -> list[list[str]]:
@@ -147,12 +153,18 @@ def corner_block(envelope: Envelope) -> list[str]:
     for each in envelope.cells.values():
         if each.corner is not None:
             corner, parts = each.corner, each.corner.train
-            text = (
-                f"{parts.motor.name}, {parts.propeller.name}, {parts.pack.name} {_place(corner, envelope)}: every "
-                f"limit and rating in {of_hundred(corner.chance)} of 100 builds, {check_name(corner.check)} least"
+            kept = (
+                f"every limit and rating in {of_hundred(corner.chance)} of 100 builds, {check_name(corner.check)} least"
             )
+            if envelope.on_paper:
+                kept = f"on paper {_on_paper(corner)}"
+            text = f"{parts.motor.name}, {parts.propeller.name}, {parts.pack.name} {_place(corner, envelope)}: {kept}"
             out += wrapped(text, first=f"  {each.cells}S  ")
     return ["Worst corner:", *out] if out else []
+
+
+def _on_paper(corner: Corner) -> str:
+    return f"misses {check_name(corner.check)}" if corner.check else "keeps every limit and rating"
 
 
 def envelope_markdown(envelope: Envelope, shown: Shown) -> str:
@@ -221,12 +233,28 @@ def _place(where: Any, envelope: Envelope) -> str:
 
 
 def _opening(envelope: Envelope, shown: Shown) -> Part:
+    name, asked = envelope.brief.aircraft.name, envelope.asked
+    if envelope.on_paper:
+        sure = f". {_together([each for each in envelope.cells.values() if each.holds])} {UNSURE}"
+    else:
+        sure = (
+            f": of builds with any of them at least {of_hundred(asked[0])} of 100 keep the brief's limits and "
+            f"{of_hundred(asked[1])} every rating{_warned(envelope)}."
+        )
     text = (
-        f"{envelope.brief.aircraft.name} was reckoned for {parts_text(envelope.train)}. Other parts may be fitted, for "
-        f"fields {_field(envelope)}: of builds with any of them at least {of_hundred(envelope.asked[0])} of 100 keep "
-        f"the brief's limits and {of_hundred(envelope.asked[1])} every rating{_warned(envelope)}."
+        f"{name} was reckoned for {parts_text(envelope.train)}. Other parts may be fitted, for fields "
+        f"{_field(envelope)}{sure}"
     )
     return Part(title="What this covers", sentences=(text, *_missing(envelope), *speed_question(envelope.train)))
+
+
+def _together(held: Sequence[CellEnvelope]) -> str:
+    """Whether what is listed passes together too, on paper."""
+    wrong = [
+        f"{check_name(each.corner.check)} with {each.cells}S" for each in held if each.corner and each.corner.check
+    ]
+    said = f"but the worst of them together miss {joined(wrong)}" if wrong else "and so do the worst of them together"
+    return f"Each part listed holds beside the other parts named here, {said}."
 
 
 def _missing(envelope: Envelope) -> list[str]:
@@ -409,11 +437,34 @@ def _lines(each: CellEnvelope, shown: Shown, timer: bool) -> list[tuple[str, str
     lines = [
         ("label kV", f"{_span(each.kv_label_rpm_per_v)}{own}{geared}"),
         ("motor mass", f"{_mass_span(each.motor_mass_g, shown)}{each_motor}"),
-        ("motor rating", f"at least {each.motor_a:.4g} A{_burst(each.motor_burst_a)}, {each.motor_w:.4g} W"),
-        ("ESC rating", f"at least {each.controller_a:.4g} A{_burst(each.controller_burst_a)}"),
+        ("motor rating", _rated(f"{each.motor_a:.4g} A{_burst(each.motor_burst_a)}", f"{each.motor_w:.4g} W")),
+        ("ESC rating", _rated(f"{each.controller_a:.4g} A{_burst(each.controller_burst_a)}")),
         ("radio and payload", f"{train.radio_current_a:.2g} A"),
         ("pack mass", _mass_span(each.pack_mass_g, shown)),
         *position,
+        *(_as_designed(each, shown) if math.isnan(each.chance_brief) else _of_builds(each, shown, timer)),
+    ]  # fmt: skip
+    return lines
+
+
+def _rated(*texts: str) -> str:
+    return f"at least {joined_text}" if (joined_text := ", ".join(t for t in texts if "nan" not in t)) else "not known"
+
+
+def _as_designed(each: CellEnvelope, shown: Shown) -> list[tuple[str, str]]:
+    """What the design itself does on paper, where nothing is known of other builds."""
+    each_motor = " each" if each.train.count > 1 else ""
+    return [
+        ("static thrust", f"{shown.thrust_text(each.design_thrust_static_n)} (own)"),
+        (f"static motor current{each_motor}", f"{signed(each.design_motor_current_static_a)} A (own)"),
+        ("static battery lead", f"{signed(each.design_pack_current_static_a)} A (own)"),
+    ]
+
+
+def _of_builds(each: CellEnvelope, shown: Shown, timer: bool) -> list[tuple[str, str]]:
+    """What 80 of 100 builds do."""
+    each_motor = " each" if each.train.count > 1 else ""
+    return [
         ("all-up mass (AUW)", _mass_span(each.all_up_mass_g, shown)),
         ("static thrust", _thrust_span(each.thrust_static_n, shown)),
         ("T/W at half charge", _span(each.thrust_to_weight, 2)),
@@ -422,8 +473,7 @@ def _lines(each: CellEnvelope, shown: Shown, timer: bool) -> list[tuple[str, str
         ("static pack power", _span(each.pack_power_static_w, 0, "W")),
         ("flight time", _span(each.flight_minutes, 0, "min")),
         *([("timer for any of these", f"{clock(each.timer_worst_minutes)} min:s")] if timer else []),
-    ]  # fmt: skip
-    return lines
+    ]
 
 
 _FURTHER = ("radio and payload", "pack mass", "static motor current", "static thrust", "static pack power")
@@ -460,6 +510,8 @@ def _covered(envelope: Envelope, each: VariantCovered, short: bool) -> str:
     if each.covered:
         return "covered"
     if short:
+        return f"not covered: {check_names(each.failed)}"
+    if envelope.on_paper:
         return f"not covered: {check_names(each.failed)}"
     wish, rate = envelope.asked
     brief = each.chance_brief / wish <= each.chance_ratings / rate

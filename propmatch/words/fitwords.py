@@ -34,7 +34,7 @@ def fit_sentences(fit: LogFit) -> list[str]:
     if "kv_rpm_per_v" in found:
         said.append(f"kV {ranged(found['kv_rpm_per_v'], 0)}")
     if "resistance_ohm" in found:
-        said.append(f"resistance {_ohm(found['resistance_ohm'])} at {fit.at_rpm:,.0f} rpm, controller and leads in it")
+        said.append(f"resistance {_ohm(found['resistance_ohm'])} at {fit.at_rpm:,.0f} rpm, ESC and leads in it")
     if "no_load_current_a" in found:
         said.append(f"no-load current {ranged(found['no_load_current_a'], 2)} A at {fit.no_load_voltage_v:.1f} V")
     if "resistance_slope_ohm_s" in found:

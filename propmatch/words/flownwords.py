@@ -2,7 +2,7 @@
 
 import math
 
-from propmatch.columns import Column, columns_of
+from propmatch.columns import STATED, Column, columns_of
 from propmatch.questions.asflown import AsFlown
 from propmatch.questions.settings import Settings
 from propmatch.records.estimates import PRACTICE
@@ -44,12 +44,13 @@ def cold_sentences(flown: AsFlown, minutes: float, cutoff_cell_v: float, shown: 
             f"{minutes:.1f} and {flown.warmed_minutes:.1f} minutes."
         )
     if math.isfinite(flown.first_minute_cell_v):
-        volts = flown.ranges["first_minute_cell_v"]
+        volts, ends = f"{flown.first_minute_cell_v:.2f}", flown.ranges.get("first_minute_cell_v")
+        volts = volts if ends is None else ranged(volts, ends.low, ends.high)
         low = ", below the cutoff: warm the pack first" if flown.first_minute_cell_v < cutoff_cell_v else ""
         said.append(
             f"In the first minute full throttle, static, gives {shown.thrust_text(flown.first_minute_thrust_n)} "
             f"({signed(100 * (flown.first_minute_thrust_n / flown.warm_thrust_n - 1), 0)} % against warm cells) and "
-            f"pulls a cell to {ranged(f'{flown.first_minute_cell_v:.2f}', volts.low, volts.high)} V{low}."
+            f"pulls a cell to {volts} V{low}."
         )
     return said
 
@@ -60,7 +61,7 @@ def _real(flown: AsFlown, why: bool) -> list[str]:
         return ["No phase holds an airspeed: real flying costs height, and the minutes stay as they are."]
     if not flown.acts:
         return []
-    ends = flown.ranges["flown_minutes"]
+    ends = flown.ranges.get("flown_minutes", STATED)
     minutes = minutes_text(flown.flown_minutes, ends.low, ends.high)
     hangs = hangs_words(flown.draws.shares(), flown.draws.sure) if why else ""
     return [

@@ -25,9 +25,9 @@ def power_sentences(power: LevelPower, minutes: Minutes, airspeed_sd: float, sho
     if minutes.flight_minutes > 0:
         said.append(
             f"The brief's flight: {minutes.flight_minutes:.1f} minutes in steady flight, before this "
-            f"{minutes.usual_minutes:.1f} as usually flown (80 %: {minutes.usual_minutes_short:.1f} "
-            f"to {minutes.usual_minutes_long:.1f}), now {minutes.measured_minutes:.1f} as measured (80 %: "
-            f"{minutes.measured_minutes_short:.1f} to {minutes.measured_minutes_long:.1f}); timer "
+            f"{minutes.usual_minutes:.1f} as usually flown (80 %: {minutes.usual_minutes_low:.1f} "
+            f"to {minutes.usual_minutes_high:.1f}), now {minutes.measured_minutes:.1f} as measured (80 %: "
+            f"{minutes.measured_minutes_low:.1f} to {minutes.measured_minutes_high:.1f}); timer "
             f"{clock(minutes.measured_timer_minutes)}."
         )
     return [*said, *_apart(power), *_next(power, airspeed_sd, shown)]

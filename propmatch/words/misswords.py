@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from propmatch.checks.limits import Check
     from propmatch.questions.box import BoxCells, Miss
 
-__all__ = ["fails_words", "misses_words", "nothing_words", "sampled_words", "some_of", "train_names"]
+__all__ = ["missed_words", "misses_words", "nearest_words", "nothing_words", "sampled_words", "some_of", "train_names"]
 
 _ORDER = ("motor", "propeller", "pack", "controller")
 
@@ -27,11 +27,11 @@ def train_names(miss: "Miss") -> str:
 
 
 def nothing_words(found: "BoxCells", shown: Shown, beside: str = "") -> str:
-    """That nothing of a cell count meets the brief, and what all of it fails; ``beside`` is said of the parts."""
+    """That nothing of a cell count meets the brief, and what all of it misses; ``beside`` is said of the parts."""
     text = f"none of {found.judged} combinations meets the brief{beside}."
     if found.always:
-        fails = joined([_by(*each, shown) for each in zip(found.always, found.beside, strict=True)])
-        text += f" Everything fails {fails}."
+        missed = joined([_by(*each, shown) for each in zip(found.always, found.beside, strict=True)])
+        text += f" Everything misses {missed}."
     return text
 
 
@@ -54,17 +54,22 @@ def _by(check: "Check", beside: int, shown: Shown) -> str:
 
 
 def _value(check: "Check", shown: Shown) -> str:
-    """The value of a check that fails; of a time whole minutes."""
+    """The value that misses a limit; of a time whole minutes."""
     if check.unit != "min":
         return value_text(check.value, check.unit, shown, missing="no answer")
     return f"just under {limit_number(check)}" if round(check.value, 0) >= check.limit else minutes_text(check.value)
 
 
-def fails_words(check: "Check", shown: Shown) -> str:
+def missed_words(check: "Check", shown: Shown) -> str:
     """``balance 4.2 mm (at most 3 mm)``."""
     return f"{check_name(check.name)} {_value(check, shown)} ({limit_text(check, shown)})"
 
 
 def misses_words(miss: "Miss", shown: Shown) -> str:
-    """``fails balance 4.2 mm (at most 3 mm) and climb ...``."""
-    return f"fails {joined([fails_words(check, shown) for check in miss.failing])}"
+    """``misses balance 4.2 mm (at most 3 mm) and climb ...``."""
+    return f"misses {joined([missed_words(check, shown) for check in miss.failing])}"
+
+
+def nearest_words(miss: "Miss", shown: Shown) -> str:
+    """A combination by its parts, and what it misses."""
+    return f"{train_names(miss)}: {misses_words(miss, shown)}"

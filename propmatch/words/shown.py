@@ -12,10 +12,42 @@ import attrs
 from propmatch.columns import UNIT_OF, Column
 from propmatch.units import conversion
 
-__all__ = ["SYSTEMS", "Shown", "clock", "digits_of", "page_width", "plain", "signed", "table", "wrapped"]
+__all__ = [
+    "RANGE_STEPS", "SYSTEMS", "Form", "Shown", "clock", "digits_of", "page_width", "plain", "signed", "table",
+    "wrapped",
+]  # fmt: skip
 
 _LEAST_TEXT = 28
 """Columns that a text keeps in a table which has no room for it."""
+RANGE_STEPS = ((0.0, 2), (3.0, 1), (30.0, 0))
+"""Digits after the point of numbers from a size on."""
+
+
+@attrs.frozen
+class Form:
+    """How a number is written.
+
+    Attributes
+    ----------
+    per : float
+        What it is divided by to be in the shown unit.
+    unit : str
+    steps : tuple of (float, int)
+        From which size on, in the shown unit, it has so many digits after the point.
+    """
+
+    per: float
+    unit: str
+    steps: tuple[tuple[float, int], ...]
+
+    def text(self, value: float) -> str:
+        """The number with its unit."""
+        shown = float(value) / self.per
+        return f"{signed(shown, _steps_at(self.steps, shown))} {self.unit}".strip()
+
+
+def _steps_at(steps: tuple[tuple[float, int], ...], value: float) -> int:
+    return next((digits for least, digits in reversed(steps) if abs(value) >= least), steps[0][1])
 
 
 @attrs.frozen(kw_only=True)
@@ -74,15 +106,13 @@ class Shown:
         return _in_unit(loading_g_dm2, self.loading_unit, "g/dm2")
 
     def thrust_text(self, thrust_n: float) -> str:
-        value = self.thrust_of(thrust_n)
-        return f"{signed(value, 0 if self.thrust == 'gf' else digits_of(value))} {self.thrust_unit}"
+        return self.form("thrust").text(thrust_n)
 
     def speed_text(self, speed_m_s: float) -> str:
-        return f"{self.number(speed_m_s, 'speed', 0)} {self.speed_unit}"
+        return self.form("speed", 0).text(speed_m_s)
 
     def mass_text(self, mass_g: float) -> str:
-        value = self.mass_of(mass_g)
-        return f"{signed(value, 0 if self.mass_unit == 'g' and value >= 10 else 1)} {self.mass_unit}"
+        return self.form("mass").text(mass_g)
 
     def area_text(self, area_dm2: float) -> str:
         """Of a wing: square feet beside oz/ft2."""
@@ -100,20 +130,36 @@ class Shown:
 
     def of(self, value: float, kind: str) -> float:
         """A number of a kind, or of a check's unit, in the shown unit."""
-        held = UNIT_OF.get(kind, kind)
-        shown = self.unit(kind)
-        return float(100 * value if kind == "%" else value if shown == held else _in_unit(value, shown, held))
+        return float(100 * value if kind == "%" else value / self.per(kind))
+
+    def per(self, kind: str) -> float:
+        """What a number of a kind, other than a share, is divided by to be in the shown unit."""
+        held, shown = UNIT_OF.get(kind, kind), self.unit(kind)
+        return 1.0 if shown == held else _factor(shown, held)
 
     def number(self, value: float, kind: str, digits: int = 1) -> str:
         """A number of a kind in the shown unit, without it; coarse units have digits enough."""
+        return signed(self.of(value, kind), self._digits(kind, digits))
+
+    def _digits(self, kind: str, digits: int) -> int:
         least = {"mass": 0 if self.mass_unit == "g" else 1, "thrust": 0 if self.thrust == "gf" else 2,
                  "speed": 1 if self.speed == "m_s" else 0}.get(kind, 0)  # fmt: skip
-        return signed(self.of(value, kind), max(digits + self.lengths.get(kind, ("", 0))[1], least))
+        return max(digits + self.lengths.get(kind, ("", 0))[1], least)
+
+    def form(self, kind: str, digits: int = 1) -> Form:
+        """How a number of a kind, other than a share, is written."""
+        steps: tuple[tuple[float, int], ...] = ((0.0, self._digits(kind, digits)),)
+        if kind == "mass":
+            steps = ((0.0, 1), (10.0, 0)) if self.mass_unit == "g" else ((0.0, 1),)
+        if kind == "thrust":
+            steps = ((0.0, 0),) if self.thrust == "gf" else RANGE_STEPS
+        return Form(self.per(kind), self.unit(kind), steps)
 
     def text(self, value: float, kind: str, digits: int = 1) -> str:
         """A number of a kind with its unit."""
-        known = {"mass": self.mass_text, "thrust": self.thrust_text, "speed": self.speed_text}
-        return known[kind](value) if kind in known else f"{self.number(value, kind, digits)} {self.unit(kind)}".strip()
+        if kind == "%":
+            return f"{self.number(value, kind, digits)} %"
+        return self.form(kind, 0 if kind == "speed" else digits).text(value)
 
     def cells(self, columns: Sequence[Column], row: object, **said: str) -> dict[str, str]:
         """A row of a text table: heading to number, or to what is ``said`` in place of it, by name of the column.
@@ -129,14 +175,18 @@ class Shown:
 
 def digits_of(largest: float) -> int:
     """Digits after the point of numbers up to this size."""
-    return 0 if abs(largest) >= 30 else 1 if abs(largest) >= 3 else 2
+    return _steps_at(RANGE_STEPS, largest)
 
 
 def _in_unit(value: float, shown: str, ours: str) -> float:
     """A value in our unit as one in the unit shown."""
+    return float(value) / _factor(shown, ours)
+
+
+def _factor(shown: str, ours: str) -> float:
     convert = conversion(shown, ours)
     assert convert is not None
-    return float(value) / convert.factor
+    return convert.factor
 
 
 SYSTEMS = {

@@ -28,4 +28,4 @@ def standing_words(found: "Why", shown: Shown) -> str:
     )
     cannot = math.isinf(found.score_bound)
     bound = " Nothing with its propeller and its pack can meet the brief." if cannot else ""
-    return f"{name} is left out: {words}.{bound}"
+    return f"{name} misses {words}.{bound}"

@@ -1,32 +1,62 @@
 """The verdict on a power train as sheet, page, ``fits`` and ``match --why`` begin with it: never without its chance."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from propmatch.checks.chances import Sureness
 from propmatch.checks.limits import Check, missed
-from propmatch.words.chancewords import RANGES, chance_word, least_words, of_hundred, together_words
+from propmatch.words.chancewords import RANGES, TOGETHER, chance_word, least_words, of_hundred, together_words
 from propmatch.words.checkwords import check_name, check_names
 from propmatch.words.shown import Shown
 
-__all__ = ["asked_words", "doubt_words", "headline_words", "reasons_words", "verdict_words"]
+__all__ = ["asked_words", "doubt_words", "headline_words", "reasons_words", "verdict_table", "verdict_words"]
+
+SAYS = {
+    "asked": "The limits of the brief hold in {} ({} asked), the ratings of the parts in {} ({} asked).",
+    "misses": "Misses {} on paper: {}.",
+    "first": "{}: {} of 100 builds keep it ({} asked)",
+    "next": "{}: {} ({})",
+    "beside": "{}; in all {}",
+    "all": "{}: {}",
+    "limit": "{} a limit",
+    "together": TOGETHER,
+}
+"""The sentences of a verdict; what stands in brackets follows in its order."""
+
+
+def verdict_table(asked: tuple[float, float], draws: int) -> dict[str, object]:
+    """The verdict as data: its sentences, and word and number of every chance from how many draws on.
+
+    Parameters
+    ----------
+    asked : chance of the limits of the brief, and of the ratings
+    draws : how many a chance is counted in
+    """
+
+    def table(said: Callable[[float, float], str], *wanted: float) -> dict[str, list[tuple[int, str]]]:
+        each = {f"{want:g}": [(count, said(count / draws, want)) for count in range(draws + 1)] for want in wanted}
+        return {want: [row for at, row in enumerate(rows) if not at or rows[at - 1][1] != row[1]]
+                for want, rows in each.items()}  # fmt: skip
+
+    return {"says": SAYS, "of_hundred": table(of_hundred, 0.0, *asked), "word": table(chance_word, 0.0, 1.0, *asked)}
 
 
 def asked_words(sure: Sureness) -> str:
-    """``the limits of the brief hold in 62 (80 asked), the ratings of the parts in 91 (90 asked)``."""
+    """``The limits of the brief hold in 62 (80 asked), the ratings of the parts in 91 (90 asked).``"""
     wish, rate = sure.drawn.asked
-    said = (
-        ("the limits of the brief hold in", sure.chance_wishes, wish),
-        ("the ratings of the parts in", sure.chance_ratings, rate),
-    )
-    return ", ".join(f"{words} {of_hundred(have, asked)} ({of_hundred(asked)} asked)" for words, have, asked in said)
+    pairs = ((sure.chance_wishes, wish), (sure.chance_ratings, rate))
+    said = [(of_hundred(have, asked), of_hundred(asked)) for have, asked in pairs]
+    return SAYS["asked"].format(*said[0], *said[1])
 
 
 def headline_words(sure: Sureness, checks: Sequence[Check]) -> str:
     """``Likely: 88 of 100 builds keep every limit.``, or what it misses on paper, or :func:`doubt_words`."""
-    hard, together = [check_name(each.name) for each in missed(checks)], together_words(sure)
+    hard = [check_name(each.name) for each in missed(checks)]
+    if sure.drawn.on_paper:
+        return f"Misses {', '.join(hard)} on paper." if hard else "Misses nothing on paper."
+    together = together_words(sure)
     if hard:
-        return f"Misses {', '.join(hard)} on paper: {together}."
-    return f"{_capital(f'{doubt_words(sure)}; in all {together}' if sure.short else _together(sure))}."
+        return SAYS["misses"].format(", ".join(hard), together)
+    return f"{_capital(SAYS['beside'].format(doubt_words(sure), together) if sure.short else _together(sure))}."
 
 
 def doubt_words(sure: Sureness) -> str:
@@ -40,7 +70,7 @@ def doubt_words(sure: Sureness) -> str:
         asked = sure.wanted(name)
         word, kept, wish = chance_word(chance, asked), of_hundred(chance, asked), of_hundred(asked)
         head = check_name(name) if word == last else f"{word} {check_name(name)}"
-        said.append(f"{head}: {kept} ({wish})" if said else f"{head}: {kept} of 100 builds keep it ({wish} asked)")
+        said.append(SAYS["next" if said else "first"].format(head, kept, wish))
         last = word
     return "; ".join(said) or ("" if sure.holds else _together(sure))
 
@@ -48,7 +78,7 @@ def doubt_words(sure: Sureness) -> str:
 def _together(sure: Sureness) -> str:
     """The word of all limits at once; likely only where both chances that are asked for are reached."""
     word = chance_word(sure.chance_all_limits, 0.0 if sure.holds else 1.0)
-    return f"{word}{' a limit' if 'miss' in word else ''}: {together_words(sure)}"
+    return SAYS["all"].format(SAYS["limit"].format(word) if "miss" in word else word, together_words(sure))
 
 
 def _capital(text: str) -> str:
@@ -65,8 +95,7 @@ def reasons_words(sure: Sureness, checks: Sequence[Check], shown: Shown, *, rang
 
     ``ranges`` says what brackets are.
     """
-    said = asked_words(sure)
-    parts = [f"{_capital(said)}."]
+    parts = [asked_words(sure)]
     unknown = [each.name for each in checks if each.verdict == "unknown"]
     if unknown:
         parts.append(f"Not counted, as its limit is not known: {check_names(unknown)}.")
