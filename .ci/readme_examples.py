@@ -15,7 +15,7 @@ from tempfile import TemporaryDirectory
 from propmatch.files import write_file
 
 README = Path(__file__).resolve().parent.parent / "README.md"
-NOTES = ("No brief was named", "No power train was named", "A bundled brief", "You named no parts")
+NOTES = ("No brief was named", "No power train was named", "A bundled brief", "You named no power train")
 
 
 def head(line: str, folder: str) -> list[str]:
@@ -41,9 +41,9 @@ def main() -> None:
     name, brief = re.search(r"propmatch match (\S+\.toml)", text), re.search(r"```toml\n(.*?)```", text, re.DOTALL)
     with TemporaryDirectory() as folder:
         if name and brief:
-            Path(folder, name[1]).write_text(brief[1], encoding="utf-8")
+            write_file(Path(folder, name[1]), brief[1])
         pattern = re.compile(r"(?<=^```\n)\$ .*?(?=^```$)", re.DOTALL | re.MULTILINE)
-        write_file(README, pattern.sub(lambda found: remade(found[0], folder), text))
+        write_file(README, pattern.sub(lambda found: remade(found[0], folder), text), force=True)
 
 
 if __name__ == "__main__":

@@ -53,7 +53,7 @@ def write_origin(folder: Path, propellers: int) -> None:
             date = before["origin"]["date"]
     lines = "\n".join(f'"{name}" = "{value}"' for name, value in sums.items())
     text = _ORIGIN.format(date=date, propellers=propellers, least=LEAST_DIAMETER_IN, checksums=lines)
-    write_file(path, text)
+    write_file(path, text, force=True)
 
 
 def fit(folder: Path, out: Path) -> Workshop:

@@ -31,7 +31,7 @@ SLIDERS = {
 """Id of the number on the page, the step it moves by, and how many steps it goes before it turns back."""
 NAMES = ("mass", "thrust", "time", "diameter", "cells", "reserve", "altitude", "temperature")
 SMALL = "schoolyard_trainer"
-_PATIENCE_S = 60
+_PATIENCE_S = 180
 CELLS = ["2", "3", "2, 3", "1, 2", "", "3, 4"]
 STEP = """
 const [id, value, slider, done] = arguments;

@@ -20,6 +20,7 @@ element, and the table of the nearest propeller that was not left out. Nothing i
 """
 
 import argparse
+import io
 import json
 import math
 import sys
@@ -304,7 +305,9 @@ def draw(comparisons: Sequence[Comparison], folder: Path) -> None:
         axes[0].legend(fontsize=7, title="o measured, s static; band: 80 % for the whole curve", title_fontsize=6)
         text = f"{family}, {p.diameter_in:g} x {p.pitch_in:g} in, left out; siblings known"
         figure.suptitle(f"{text} (measured: UIUC Propeller Database, vol. {p.volume})", fontsize=9)
-        figure.savefig(folder / f"{family}.png", dpi=85)
+        out = io.BytesIO()
+        figure.savefig(out, format="png", dpi=85)
+        write_file(folder / f"{family}.png", out.getvalue(), force=True)
         plt.close(figure)
 
 
@@ -385,7 +388,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             }
             for tier, each in results.items()
         }  # fmt: skip
-        write_file(options.json, json.dumps(figures, indent=1))
+        write_file(options.json, json.dumps(figures, indent=1), force=True)
     return 0
 
 

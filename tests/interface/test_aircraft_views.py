@@ -20,6 +20,7 @@ from propmatch.checks.limits import Check
 from propmatch.checks.setting import ResolvedBrief
 from propmatch.faults import InputFaults
 from propmatch.sheet import margin_chart
+from propmatch.sheet import picture as sheet_picture
 from propmatch.sheet.aircraftviews import aircraft_views
 from propmatch.sheet.labels import callouts, columned, folded, spread, text_width_pt
 from propmatch.sheet.picture import Picture
@@ -456,3 +457,25 @@ def test_a_pack_that_cannot_reach_the_target_is_drawn_where_it_ends_up() -> None
     total = sum(mass.mass_g for mass in layout.masses if np.isfinite(mass.mass_g))
     moment = sum(mass.mass_g * (mass.position_mm or 0) for mass in layout.masses if np.isfinite(mass.mass_g))
     assert layout.cg_mm == pytest.approx(moment / total)
+
+
+def test_without_matplotlib_every_line_is_where_it_would_be(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Drawn plainly: outlines, lines, marks and words of the same names at the same places as by matplotlib."""
+    picture = drawn(LISTED)
+    known, words = parts(picture), [node.text for node in ElementTree.fromstring(picture.svg()).iter(f"{SVG}text")]
+    monkeypatch.setattr(sheet_picture, "has", lambda module: False)
+    root = ElementTree.fromstring(picture.svg())
+    assert [node.text for node in root.iter(f"{SVG}text")] == words
+    plain: dict[str, list[np.ndarray]] = {}
+    for group in root.iter(f"{SVG}g"):
+        lines = [each for each in group if each.get("transform") is None]
+        places = [each.get("transform", "") for each in group if each not in lines]
+        marks = [re.findall(r"translate\((\S+) (\S+)\)", place)[0] for place in places]
+        found = re.findall(r"-?[\d.]+", lines[0].get("d", "")) if lines else marks
+        plain.setdefault(group.get("class"), []).append(np.array(found, dtype=float).reshape(-1, 2) * [1, -1])
+    assert plain.keys() == known.keys()
+    for name, drawings in known.items():
+        assert len(plain[name]) == len(drawings)
+        for mine, theirs in zip(plain[name], drawings, strict=True):
+            for end in (np.min, np.max):  # a straight run of points may be drawn as one line
+                np.testing.assert_allclose(end(mine, axis=0), end(theirs, axis=0), atol=0.02, err_msg=name)

@@ -1,4 +1,4 @@
-"""``propmatch bench``: the protocol as text and JSON, the empty log, bad input."""
+"""``propmatch bench``: the protocol as text and JSON, the empty table, bad input."""
 
 import csv
 import math
@@ -31,10 +31,10 @@ def test_the_protocol_says_rows_connections_and_cautions(run):
 def test_json_has_the_same_rows(run):
     found = run("bench", *OWN, "--json").document
     assert found["command"] == "bench"
-    assert {"rows", "left_out", "instruments", "connect", "cautions", "minutes", "train", "log"} <= found.keys()
+    assert {"rows", "left_out", "instruments", "connect", "cautions", "minutes", "train", "template"} <= found.keys()
     assert [row["row"] for row in found["rows"]] == [1, 2, 3, 4, 5, 6]
     assert found["rows"][0]["propeller"] == "none"
-    assert found["rows"][0]["thrust_n"] is None
+    assert found["rows"][0]["thrust_static_n"] is None
     for row in found["rows"]:
         assert row["amps_low"] < row["amps"] < row["amps_high"]
         assert row["amps_high"] <= row["stop_amps"]
@@ -48,9 +48,9 @@ def test_a_brief_brings_its_train_and_no_brief_the_train_alone(run, narrow_brief
     assert run("bench", *TRAIN).exit_code == 0
 
 
-def test_the_log_is_written_once(run, tmp_path):
+def test_the_table_is_written_once(run, tmp_path):
     log = tmp_path / "bench.csv"
-    ran = run("bench", *OWN, "--log", str(log))
+    ran = run("bench", *OWN, "--template", str(log))
     assert f"Wrote {log}, 6 rows to fill in." in " ".join(ran.out.split())
     text = log.read_text()
     rows = list(csv.DictReader(line for line in text.splitlines() if not line.startswith("#")))
@@ -58,11 +58,11 @@ def test_the_log_is_written_once(run, tmp_path):
     assert {row["motor"] for row in rows} == {"1500kV 28g"}
     assert {row["label_kv"] for row in rows} == {"1500"}
     log.write_text("mine")
-    again = run("bench", *OWN, "--log", str(log))
+    again = run("bench", *OWN, "--template", str(log))
     assert again.exit_code == 2
     assert again.faults == [f"{log}: exists already; --force replaces it, another name keeps both"]
     assert log.read_text() == "mine"
-    assert run("bench", *OWN, "--log", str(log), "--force", "--json").document["log"] == str(log)
+    assert run("bench", *OWN, "--template", str(log), "--force", "--json").document["template"] == str(log)
     assert log.read_text() == text, "the same question gives the same bytes"
     assert [each.name for each in tmp_path.iterdir()] == ["bench.csv"]
 
@@ -75,11 +75,12 @@ def test_nothing_to_run_within_the_ratings_is_exit_code_1(run):
 
 
 def test_every_fault_at_once(run, tmp_path):
-    ran = run("bench", "--motor", "3", "--propeller", "zz", "--log", str(tmp_path / "no" / "x.txt"))
+    log = str(tmp_path / "no" / "x.txt")
+    ran = run("bench", "--motor", "3", "--propeller", "zz", "--template", log)
     assert ran.exit_code == 2
     assert ran.out == ""
     places = [fault.partition(":")[0] for fault in ran.faults]
-    assert places == ["--log", "--log", "--motor", "--propeller", "--pack"]
+    assert places == ["--template", log, "--motor", "--propeller", "--pack"]
     assert not list(tmp_path.iterdir())
 
 

@@ -65,7 +65,7 @@ def test_a_box_without_a_controller_is_told_which_to_buy_and_the_list_sums_it(ho
     assert float(rows[-1]["mass_g"]) == pytest.approx(sum(float(row["mass_g"]) for row in rows[:-1]), abs=0.25)
     again = run(*words, "list.csv")
     assert (again.exit_code, again.faults) == (
-        2, ["--shopping: 'list.csv': exists already; --force replaces it"],
+        2, ["list.csv: exists already; --force replaces it, another name keeps both"],
     )  # fmt: skip
     assert run(*words, "list.pdf").exit_code == 2
 
@@ -164,3 +164,14 @@ def test_how_many_and_the_price_are_listed(home, run):
         ("mine/8x4", None, None),
     ]
     assert "14,90 EUR" in run("parts", "controllers", "swift", "--parts", "parts").out
+
+
+@pytest.mark.parametrize("command", ["match", "time"])
+def test_parts_that_were_set_aside_are_said_before_what_to_buy(home, run, command):
+    (home / "parts" / "mine" / "controllers.csv").write_text("name,mass_g,servo_supply\nswift,18,linear\n")
+    ran = run(command, "bird.toml", "--only", "mine", "--parts", "parts")
+    said = plain(ran.out + ran.err)
+    assert "set aside" in said
+    assert "propmatch parts --faults" in said
+    if command == "match":
+        assert "mine/controllers.csv" in said

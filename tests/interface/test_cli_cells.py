@@ -29,7 +29,7 @@ def test_the_text_says_what_three_cells_do_and_what_to_change(run):
         "Estimates: before flight",
     ):  # fmt: skip
         assert words in flat, words
-    every = run("cells", "wetland_logger", *TRAIN, "--all").out
+    every = run("cells", "wetland_logger", *TRAIN, "--full").out
     assert max(map(len, (ran.out + every).splitlines())) <= 80
     flat = " ".join(every.split())
     for words in (
@@ -72,7 +72,7 @@ def test_the_cures_of_the_trim_change_are_ranked_in_text_and_json(run):
     left = [round(row["left_deg"], 1) for row in rows if row["found"]]
     assert left == sorted(left)
     assert all(row["advice"] and row["cost"] and row["unit"] in ("mm", "deg") for row in rows)
-    flat = " ".join(run("cells", "wetland_logger", *TRAIN, "--all").out.split())
+    flat = " ".join(run("cells", "wetland_logger", *TRAIN, "--full").out.split())
     places = [flat.index(f"- {row['advice']}: ") for row in rows]
     assert places == sorted(places)
 
@@ -133,7 +133,7 @@ def test_csv_holds_a_line_for_each_case_and_units_do_not_touch_it(run):
     ("units", "words"), [("imperial", ("oz", "mph")), ("si", (" N", "m/s")), ("metric", ("gf", "km/h"))]
 )
 def test_trade_units(run, units, words):
-    out = run("cells", "wetland_logger", *TRAIN, "--units", units, "--all").out
+    out = run("cells", "wetland_logger", *TRAIN, "--units", units, "--full").out
     for word in words:
         assert word in out
     if units == "imperial":
@@ -143,7 +143,7 @@ def test_trade_units(run, units, words):
 
 
 def test_other_counts_get_a_table_for_each_comparison(run):
-    ran = run("cells", "club_racer", "--cells", "1,2,3,4,5,6", *TYPED, "--all")
+    ran = run("cells", "club_racer", "--cells", "1,2,3,4,5,6", *TYPED, "--full")
     assert max(map(len, ran.out.splitlines())) <= 80
     for words in ("packs of the same energy", "packs of the same mass", "1S", "6S", "Each variant"):
         assert words in ran.out
@@ -164,7 +164,7 @@ def test_exit_code_1_when_no_count_keeps_the_limits(run, tmp_path):
 def test_without_a_train_the_best_is_named(run, narrow_brief):  # noqa: F811
     ran = run("cells", narrow_brief)
     assert ran.exit_code == 0
-    assert "You named no parts; these are the best that match found." in " ".join(ran.out.split())
+    assert "You named no power train; this is the best that match found." in " ".join(ran.out.split())
 
 
 @pytest.mark.parametrize(

@@ -51,7 +51,7 @@ def test_the_short_answer_is_a_page_that_begins_with_what_does_not_hold(run, bri
 def test_a_narrower_field_is_typed(run):
     """Options stand before the brief's own field."""
     words = ("envelope", "schoolyard_trainer", *TRAIN, "--cells", "2", "--json")
-    ran = run(*words, "--heights", "0..100", "--temperatures", "20..20")
+    ran = run(*words, "--altitude", "0..100", "--temperature", "20..20")
     (row,) = ran.document["rows"]
     assert (row["altitude_m_from"], row["altitude_m_to"]) == (0, 100)
     assert (row["temperature_c_from"], row["temperature_c_to"]) == (20, 20)
@@ -60,7 +60,7 @@ def test_a_narrower_field_is_typed(run):
 
 @pytest.mark.parametrize(
     "words",
-    [("--heights", "1000..0"), ("--heights", "0,100"), ("--temperatures", "cold"), ("--temperatures", "-90..0")],
+    [("--altitude", "1000..0"), ("--altitude", "0,100"), ("--temperature", "cold"), ("--temperature", "-90..0")],
 )
 def test_a_field_that_cannot_be_is_told_at_once(run, words):
     ran = run("envelope", "wetland_logger", *TRAIN, *words)
@@ -111,14 +111,14 @@ def test_bad_input_ends_with_2(run, words):
 
 
 def test_no_with_reasons(run):
-    ran = run("fits", "wetland_logger", *TRAIN, "--pack", "3S 850mAh 45C")
+    ran = run("fits", "wetland_logger", *TRAIN, "--pack", "3S 820mAh 38C")
     assert ran.exit_code == 1
     flat = " ".join(ran.out.split())
-    assert flat.startswith("No: the pack 3S 850mAh 45C may not be fitted to wetland logger")
+    assert flat.startswith("No: the pack 3S 820mAh 38C may not be fitted to wetland logger")
     for words in ("Why: motor current static", "What changes", "centre of gravity moves", "foamed filament: no"):
         assert words in flat, words
     assert max(map(len, ran.out.splitlines())) <= 80
-    full = " ".join(run("fits", "wetland_logger", *TRAIN, "--pack", "3S 850mAh 45C", "--full").out.split())
+    full = " ".join(run("fits", "wetland_logger", *TRAIN, "--pack", "3S 820mAh 38C", "--full").out.split())
     for words in ("keeps the motor current below", "Every check", "Mass build-up"):
         assert words in full, words
 

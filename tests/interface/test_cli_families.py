@@ -40,8 +40,8 @@ def test_an_unknown_family_is_mixed_and_says_the_chances(run):
 
 
 def test_a_listing_row_takes_family_and_blades_of_its_propeller(run):
-    row = ("--listing", "2300kV 28g 11.1V 20A 5x4.5 wide 3-blade 600gf", "--pack", "3S 1300mAh 45C")
-    done = run("point", *row, "--propeller", "5x4.5 wide 3-blade")
+    row = ("--listing", "2130kV 27g 11.1V 18A 5x4.4 wide 3-blade 570gf", "--pack", "3S 1150mAh 38C")
+    done = run("point", *row, "--propeller", "5x4.4 wide 3-blade")
     assert done.exit_code == 0
     assert "wide 3-blade" in done.out
 

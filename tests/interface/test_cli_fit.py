@@ -97,3 +97,11 @@ def test_wrong_options_and_a_missing_file(run, write):
     ran = run("fit", write(LOG), "--which", "left")
     assert ran.exit_code == 2
     assert "left is said to be meant" in ran.err
+
+
+@pytest.mark.parametrize("cells", [2, 4])
+def test_a_log_without_volts_stops_at_no_cell_count(run, write, cells):
+    log = write(f"motor,cells,propeller,amps,rpm\nX,{cells},none,0.6,10800\nX,{cells},6x4,5.4,9180\n")
+    ran = run("fit", log, "--json")
+    assert ran.exit_code in (0, 1)
+    assert ran.document["motor"]["resistance_ohm"] is None, "only volts under load tell it"

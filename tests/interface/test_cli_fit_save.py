@@ -89,7 +89,7 @@ def test_a_kept_motor_is_what_every_command_uses(run, own, rows):
     assert 0.03 <= blades["sd_ln"]["cp"] < 0.1 < blades["sd_ln"]["ct"] < 0.2, "no thrust was read"
     assert blades["uncertainty"] == blades["sd_ln"]["ct"]
     assert "power coefficient times" in blades["text"]
-    train = ("--propeller", "parts/6x4 with falke", "--pack", "3S 1300mAh 45C", "--parts", str(folder))
+    train = ("--propeller", "parts/6x4 with falke", "--pack", "3S 1150mAh 38C", "--parts", str(folder))
     answer = run("point", "--motor", "falke", *train, "--json").document
     assert answer["train"]["motor"]["id"] == "parts/falke"
     assert not [each for each in answer["assumptions"] if each["field"] in ("kv_rpm_per_v", "resistance_ohm")]
@@ -128,10 +128,10 @@ def test_the_same_log_gives_the_same_bytes_wherever_it_lies(own, rows, run, tmp_
 def test_a_pack_that_was_named_is_kept_with_its_resistance(own, rows):
     folder, fit = own
     lines = [rows[name] for name in ("none", "5x4", "6x4", "7x4")]
-    saved = fit(lines, "--save", "bench falke", "--pack", "3S 1300mAh 45C", "--json").document["saved"]
+    saved = fit(lines, "--save", "bench falke", "--pack", "3S 1150mAh 38C", "--json").document["saved"]
     assert saved["file"] == str(folder / "fit-bench-falke.toml")
-    assert saved["ids"][:2] == ["parts/bench falke", "parts/3S 1300mAh 45C with bench falke"]
-    pack = load_catalogue(plugins=["parts"], parts=folder).packs["parts/3S 1300mAh 45C with bench falke"]
+    assert saved["ids"][:2] == ["parts/bench falke", "parts/3S 1150mAh 38C with bench falke"]
+    pack = load_catalogue(plugins=["parts"], parts=folder).packs["parts/3S 1150mAh 38C with bench falke"]
     ohm = 3 * pack.cell_resistance_mohm + pack.lead_resistance_mohm
     assert abs(math.log(ohm / 60)) < 3 * pack.source.sd_ln["cell_resistance_mohm"]
 
@@ -190,8 +190,8 @@ def test_from_the_protocol_over_its_filled_log_to_a_part(run, tmp_path):
     """What the protocol asks for, filled with planted readings, says the planted motor."""
     log, folder = tmp_path / "falke.csv", tmp_path / "mine"
     folder.mkdir()
-    train = ("--motor", "name=falke 1450kV 28g", "--propeller", "7x4", "--pack", "3S 1300mAh 45C")
-    assert run("bench", *train, "--log", str(log)).exit_code == 0
+    train = ("--motor", "name=falke 1450kV 28g", "--propeller", "7x4", "--pack", "3S 1150mAh 38C")
+    assert run("bench", *train, "--template", str(log)).exit_code == 0
     empty = run("fit", str(log))
     assert (empty.exit_code, empty.out) == (2, "")
     assert "no row of readings" in empty.err
@@ -226,10 +226,42 @@ def test_kept_deviations_narrow_what_is_said_of_a_train(own, rows):
     stock = LazyCatalogue(str(folder), False)
 
     def sd(motor: str, propeller: str) -> dict[str, float]:
-        named = {"motor": motor, "propeller": propeller, "pack": "3S 1300mAh 45C", "controller": None, "listing": None}
+        named = {"motor": motor, "propeller": propeller, "pack": "3S 1150mAh 38C", "controller": None, "listing": None}
         return {each.name: each.sd for each in tolerances(choose_train(stock, named).train, Uncertainty())}
 
     label, kept = sd("1450kV 28g", "6x4"), sd("parts/falke", "parts/6x4 with falke")
     for name in ("kv_rpm_per_v", "no_load_current_a", "cp"):
         assert kept[name] < 0.6 * label[name], name
     assert np.isfinite(list(kept.values())).all()
+
+
+def test_a_box_is_where_a_brief_that_names_it_finds_the_motor(run, own, rows):
+    folder, fit = own
+    lines = [rows["none"], rows["6x4"], rows["7x4"]]
+    ran = fit(lines, "--save", "--box", "club")
+    assert ran.exit_code == 0, ran.err
+    assert "Kept as club/falke" in ran.out
+    assert (folder / "club" / "fit-falke.toml").exists()
+    assert run("parts", "--show", "club/falke", "--parts", str(folder)).exit_code == 0
+    assert fit(lines, "--box", "club").exit_code == 2
+    assert "--box: '': must have" in fit(lines, "--save", "--box", "").err
+
+
+def test_the_motor_of_a_box_that_the_log_names_keeps_its_rating(own, rows):
+    folder, fit = own
+    (folder / "mine").mkdir(parents=True)
+    motors = folder / "mine" / "motors.csv"
+    head = "name,kv_rpm_per_v,mass_g,max_current_a\n"
+    motors.write_text(f"{head}falke,1450,28,14\n")
+    lines = [rows[name] for name in ("none", "5x4", "6x4", "7x4")]
+    for _ in range(2):
+        ran = fit(lines, "--save", "bench falke", "--force")
+        assert ran.exit_code == 0, ran.err
+        assert "known of it is that of mine/falke in the catalogue" in " ".join(ran.out.split())
+        (motor,) = tomllib.loads((folder / "fit-bench-falke.toml").read_text())["motors"]
+        assert motor["max_current_a"] == 14
+    motors.write_text(f"{head}falke,1700,28,14\n")
+    ran = fit(lines, "--save", "bench falke", "--force")
+    assert "mine/falke of the catalogue is another motor" in " ".join(ran.out.split())
+    (motor,) = tomllib.loads((folder / "fit-bench-falke.toml").read_text())["motors"]
+    assert "max_current_a" not in motor

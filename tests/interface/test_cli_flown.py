@@ -80,7 +80,7 @@ def test_a_flight_says_the_factor_the_minutes_and_what_it_cannot(run: Run, brief
 
 
 def test_the_json_has_every_column(run: Run, brief: str, log: str) -> None:
-    found = run("flown", brief, *FLIGHT, *TRAIN, "--log", log, "--json").document
+    found = run("flown", brief, *FLIGHT, *TRAIN, "--flight-log", log, "--json").document
     for key, cls in (("level_power", LevelPower), ("minutes", Minutes), ("second_flight", SecondFlight)):
         assert {each.name for each in columns_of(cls)} <= set(found[key]), key
     for row in found["rows"]:
@@ -106,7 +106,7 @@ def test_what_is_pasted_into_the_brief_is_what_time_then_says(run: Run, brief: s
     flown = ran["flights"][0]["as_flown"]
     assert flown["flown_minutes"] == pytest.approx(minutes["measured_minutes"], rel=0.005)
     low, high = flown["flown_minutes_low"], flown["flown_minutes_high"]
-    wide = math.log(minutes["measured_minutes_long"] / minutes["measured_minutes_short"])
+    wide = math.log(minutes["measured_minutes_high"] / minutes["measured_minutes_low"])
     assert low < flown["flown_minutes"] < high
     assert math.log(high / low) == pytest.approx(wide, rel=0.08)
     again = run("flown", brief, *FLIGHT, *TRAIN)
@@ -149,7 +149,7 @@ def test_a_variant_is_flown_by_its_own_mass(run: Run, brief: str) -> None:
 
 
 def test_a_log_is_held_against_the_prediction_by_phase(run: Run, brief: str, log: str) -> None:
-    done = run("flown", brief, "--log", log, *TRAIN)
+    done = run("flown", brief, "--flight-log", log, *TRAIN)
     said = flat(done.out)
     for phase in ("held 11.0 m/s", "held 14.0 m/s", "full throttle", "motor off"):
         assert phase in done.out
@@ -164,7 +164,7 @@ def test_a_log_is_held_against_the_prediction_by_phase(run: Run, brief: str, log
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        ((), "needs a flight: --minutes and --mah, or --log; such as --minutes 11.5 --mah 640"),
+        ((), "needs a flight: --minutes and --mah, or --flight-log; such as --minutes 11.5 --mah 640"),
         (("--minutes", "11"), "each flight needs its minutes and its mAh: 1 and 0 were given"),
         (("--mah", "640"), "each flight needs its minutes and its mAh: 0 and 1 were given"),
         ((*FLIGHT, *FLIGHT, "--airspeed", "11"), "give it for every flight or for none: 1 for 2 flights"),
@@ -179,7 +179,7 @@ def test_a_log_is_held_against_the_prediction_by_phase(run: Run, brief: str, log
         ((*FLIGHT, "--airspeed", "90"), "cannot fly the aircraft at 90 m/s"),
         ((*FLIGHT, "--airspeed-error", "much"), "must be a number of 0 to 30 (per cent)"),
         ((*FLIGHT, "--variant", "hevy"), "did you mean heavy?"),
-        ((*FLIGHT, "--log", "nowhere.csv"), "No such file"),
+        ((*FLIGHT, "--flight-log", "nowhere.csv"), "No such file"),
     ],
 )
 def test_each_bad_input_has_its_own_sentence(run: Run, brief: str, words: tuple[str, ...], said: str) -> None:
@@ -197,11 +197,11 @@ def test_every_fault_of_the_flights_at_once(run: Run, brief: str) -> None:
 
 def test_a_log_of_another_aircraft(run: Run, brief: str, log: str) -> None:
     train = [word.replace("2S", "3S") for word in TRAIN]
-    done = run("flown", brief, "--log", log, *train)
+    done = run("flown", brief, "--flight-log", log, *train)
     assert done.exit_code == 2
     assert "a log of another aircraft, or another pack; it reads like 2S" in done.err
     Path(log).write_text("", encoding="utf-8")
-    assert "is empty" in run("flown", brief, "--log", log, *TRAIN).err
+    assert "is empty" in run("flown", brief, "--flight-log", log, *TRAIN).err
 
 
 def test_a_reading_far_off_is_doubted(run: Run, brief: str) -> None:
@@ -213,6 +213,6 @@ def test_a_reading_far_off_is_doubted(run: Run, brief: str) -> None:
 def test_a_log_without_current_says_that_none_was_read(run: Run, brief: str, tmp_path: Path) -> None:
     still = tmp_path / "still.csv"
     still.write_text("seconds,amps,volts,airspeed_m_s\n" + "".join(f"{at},0,8.1,12\n" for at in range(120)))
-    done = run("flown", brief, "--log", str(still), *TRAIN)
+    done = run("flown", brief, "--flight-log", str(still), *TRAIN)
     assert done.exit_code == 2
     assert "amps: no current was read" in done.err

@@ -8,6 +8,7 @@ from support.bundled import PROPELLER
 
 from propmatch._version import __version__
 from propmatch.cli import COMMANDS
+from propmatch.commands.options import RENAMED
 
 HEAVY = ("numpy", "scipy", "pandas", "matplotlib", "pluggy")
 
@@ -71,6 +72,14 @@ def test_a_misspelt_option_brings_a_guess(run):
     done = run("point", "--moter", "x")
     assert done.exit_code == 2
     assert "--motor" in done.err
+
+
+@pytest.mark.parametrize(("words", "now"), RENAMED.items(), ids=str)
+def test_an_option_by_its_former_name_is_told_the_new_one(run, words, now):
+    done = run(*words)
+    assert done.exit_code == 2
+    assert f"No such option '{words[1]}'. Did you mean {now}?" in done.err
+    assert now in run(words[0], "--help").out
 
 
 def test_version(run):

@@ -114,7 +114,7 @@ def test_a_danger_that_only_warns_stands_before_the_picks(run, tmp_path) -> None
 
 @pytest.mark.parametrize(("question", "option"), [("kv", "--current"), ("propeller", "--limit")])
 def test_what_ask_recommends_is_judged_for_speed(run, question, option) -> None:
-    slow = ("--motor", "1000kV 40g", "--propeller", "9x4.5 broad", "--pack", "3S 1300mAh 45C", "--controller", "40A")
+    slow = ("--motor", "1000kV 40g", "--propeller", "9x4.5 broad", "--pack", "3S 1150mAh 38C", "--controller", "40A")
     text = plain(run("ask", question, *slow, option, "25A" if question == "kv" else "4A").out)
     assert (
         "Danger: propeller max rpm"

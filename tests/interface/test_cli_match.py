@@ -141,7 +141,7 @@ def test_the_first_lines_answer_for_each_cell_count(run, brief_file, shortlist):
 
 
 def test_text_shows_what_the_others_miss_and_all_on_request(run, brief_file, shortlist):
-    out, whole = (run("match", brief_file, *more).out for more in ((), ("--all",)))
+    out, whole = (run("match", brief_file, *more).out for more in ((), ("--full",)))
     text, every = (" ".join(each.split()) for each in (out, whole))
     assert (
         f"of {count_text(shortlist.combinations)} combinations meet the brief on paper. The others miss first " in text
@@ -154,7 +154,7 @@ def test_text_shows_what_the_others_miss_and_all_on_request(run, brief_file, sho
         "ratings",
     ):
         assert words in every
-        assert words not in text.partition("--all")[0]
+        assert words not in text.partition("--full")[0]
     assert all(row.id in every for row in listed(shortlist))
     assert max(map(len, (out + whole).splitlines())) <= 80
 
@@ -205,7 +205,7 @@ def test_why_of_the_best_and_of_one_left_out(run, brief_file, edited):
     strict = edited("min_flight_minutes = 15", "min_flight_minutes = 600")
     done = run("match", strict, "--why", best)
     assert done.exit_code == 1
-    assert "is left out" in " ".join(done.out.split())
+    assert " misses flight time " in " ".join(done.out.split())
     document = run("match", strict, "--why", best, "--json").document
     assert document["failed"] == ["flight_time"]
 
@@ -233,6 +233,8 @@ def test_a_brief_that_cannot_be_met_ends_with_one(run, edited):
     assert done.exit_code == 1
     assert "none of" in done.out
     assert "all-up mass" in done.out
+    said = " ".join(done.out.split())
+    assert re.search(r"Nearest with 2S: .*: misses .*all-up mass \d+ g \(at most 270 g\)", said)
 
 
 @pytest.mark.parametrize(
@@ -338,7 +340,7 @@ def test_time_is_flight_time(run, brief_file, shortlist):
 def test_time_without_a_train_takes_the_best(run, brief_file, shortlist):
     done = run("time", brief_file)
     assert done.exit_code == 0
-    assert "You named no parts; these are the best that match found." in " ".join(done.out.split())
+    assert "You named no power train; this is the best that match found." in " ".join(done.out.split())
     assert shortlist.best.train.motor.name in done.out
 
 

@@ -133,7 +133,7 @@ def test_new_asks_on_a_terminal_and_asks_again(tmp_path):
         [sys.executable, "-c", code, "new"], stdin=theirs, stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=tmp_path,
         env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
     )  # fmt: skip
-    os.write(ours, b"Heron\nheavy\n190\n150\n\ntrainer\n\n\n\n2,3\n\n\n\n")
+    os.write(ours, b"Heron\nheavy\n190\n\n150\n\ntrainer\n\n\n\n2,3\n\n\n\n")
     out, err = child.communicate(timeout=60)
     os.close(ours)
     os.close(theirs)
@@ -189,3 +189,27 @@ def test_the_shell_completes(words, wanted, monkeypatch):
     monkeypatch.setenv("COMP_CWORD", str(len(words)))
     told = CliRunner().invoke(propmatch, [], prog_name="propmatch")
     assert wanted in told.stdout
+
+
+@pytest.mark.parametrize(
+    ("option", "text"), [("--minutes", "9" * 5000 + ":30"), ("--cells", "9" * 5000), ("--cells", "2-" + "9" * 5000)]
+)
+def test_numbers_of_thousands_of_digits_are_faults(option, text):
+    result = CliRunner().invoke(propmatch, ["new", "-", "--bare-mass", "300g", "--all-up-mass", "500g", option, text])
+    assert result.exit_code == 2
+    assert option in result.output
+
+
+def test_an_answer_is_not_rounded():
+    words = ["new", "-", "--name", "x", "--bare-mass", "1234.56g", "--all-up-mass", "1.0302kg"]
+    result = CliRunner().invoke(propmatch, [*words[:-1], "2000.125"])
+    assert "bare_mass_g = 1234.56 " in result.output
+    assert "target_mass_g = 2000.125 " in result.output
+
+
+def test_a_given_number_is_not_assumed_and_motors_are_counted():
+    done = run(["new", "--bare-mass", "300", "--wing-area", "28dm2", "--motors", "2", "-"])
+    assert "area_dm2 = 28.0    # dm2; wing area\n" in done.output
+    assert re.search("^# span_mm =.*assumed$", done.output, re.MULTILINE)
+    assert loads_brief(done.output).aircraft.motor_count == 2
+    assert "[aircraft] motor_count" in run(["new", "--explain", "motors"]).output

@@ -41,12 +41,12 @@ def test_a_list_has_every_part_in_json_and_csv(run, catalogue, kind):
 
 @pytest.mark.parametrize("kind", ["motors", "controllers", "packs", "propellers"])
 def test_a_list_fits_the_page(run, kind):
-    out = run("parts", kind, "--limit", "0").out
+    out = run("parts", kind, "--top", "0").out
     assert max(map(len, out.splitlines())) <= 100
 
 
 def test_a_long_list_is_cut_and_says_so(run, catalogue):
-    out = run("parts", "motors", "--limit", "3").out
+    out = run("parts", "motors", "--top", "3").out
     assert f"{len(catalogue.motors)} motors, the first 3 here" in out
     assert out.count("bundled/") == 3
 

@@ -97,9 +97,9 @@ def test_good_rows_are_kept_and_the_bad_said_in_place(add, motors):
 
 
 def test_parts_one_a_line(add, tmp_path):
-    done = add("2212 920KV 52g\n3S 2200 30C\n30A ESC\n8*4.5\nfalke\n", "--json")
+    done = add("2111 1190KV 46g\n3S 2200 30C\n30A ESC\n8*4.5\nfalke\n", "--json")
     assert [(row["kind"], row["name"]) for row in done.document["rows"]] == [
-        ("motors", "2212 920KV 52g"), ("packs", "3S 2200 30C"), ("controllers", "30A ESC"), ("propellers", "8*4.5")
+        ("motors", "2111 1190KV 46g"), ("packs", "3S 2200 30C"), ("controllers", "30A ESC"), ("propellers", "8*4.5")
     ]  # fmt: skip
     assert "pasted:5" in str(done.document["faults"])
     add("30A ESC 5V/2A\n", "--save")
@@ -207,3 +207,27 @@ def test_a_typed_propeller_with_its_make_and_reading_is_kept_and_teaches_the_mak
     assert (shown[0]["read_rpm"], shown[0]["read_thrust_gf"], shown[0]["max_rpm"]) == (9000, pytest.approx(420), None)
     assert (shown[1]["blades"], shown[1]["family"]) == (3, "thin")
     assert "same line" in shown[1]["source"]["text"] or "same make" in shown[1]["source"]["text"]
+
+
+def test_a_title_above_the_headings_keeps_the_line_numbers(add):
+    done = add("My motors, box under the bench;;\n;;\n" + TABLE.replace("\t", ";") + "milan;x;30;;;\n", "--json")
+    assert [row["name"] for row in done.document["rows"]] == ["falke", "habicht"]
+    assert "pasted:6" in done.out
+
+
+def test_a_title_above_something_else_is_asked_for(run, tmp_path):
+    (tmp_path / "box.csv").write_text("name,\nfalke,1450\n")
+    done = run("parts", "--dry-run", str(tmp_path / "box.csv"))
+    assert "line 1 has one filled cell; are the headings further down?" in " ".join(done.out.split())
+    assert "column 2: not used" in done.out
+
+
+def test_a_workbook_is_told_where_it_belongs(add, run, tmp_path):
+    """A zip begins with the signature 50 4B 03 04: PKWARE APPNOTE, 4.3.7."""
+    book = tmp_path / "box.xlsx"
+    book.write_bytes(b"PK\3\4")
+    said = " ".join(run("parts", "--add", "--parts", str(tmp_path), str(book)).err.split())
+    assert f"--dry-run {book}, and copy it into {tmp_path / 'mine'}" in said
+    piped = add("PK\3\4")
+    assert piped.exit_code == 2
+    assert "is a workbook; copy its file into" in piped.err

@@ -10,6 +10,7 @@ import pytest
 from support.bundled import PROPELLER, bundled_catalogue
 
 from propmatch.commands.point import POINT
+from propmatch.commands.ranges import AIRSPEED, read_values
 from propmatch.coupling import POINT_FIELDS, hold_thrust, solve
 from propmatch.models.air import Air
 from propmatch.records.parts import Controller, Motor, Pack, PowerTrain
@@ -141,8 +142,8 @@ def test_text_fits_the_page_and_has_no_boxes(run, words):
 
 def test_assumptions_and_origin_stand_beside_the_result(run):
     typed = ("--motor", "1500kV 28g", "--propeller", PROPELLER, "--pack", "2S 450mAh")
-    done = run("point", *typed, "--assumptions", "--full")
-    for words in ("resistance", "no-load current", "no controller was named", "Where the numbers come from"):
+    done = run("point", *typed, "--assumptions", "--sources")
+    for words in ("resistance", "no-load current", "no ESC was named", "Sources of this answer"):
         assert words in done.out
     document = run("point", *typed, "--json").document
     assert {"resistance_ohm", "no_load_current_a"} <= {each["field"] for each in document["assumptions"]}
@@ -235,7 +236,7 @@ def test_the_propeller_beside_a_listing_row(run):
     """Of the row's size it is the row's; another predicted one moves half as far, and each says so."""
     row = ("--listing", "1500kV 28g 7.4V 6.0A 6x4 10000rpm 260gf", "--pack", "2S 850mAh")
     same, other = (
-        " ".join(run("point", *row, "--propeller", size, "--assumptions", "--full").out.split())
+        " ".join(run("point", *row, "--propeller", size, "--assumptions", "--sources").out.split())
         for size in ("6x4 thick", "7x4")
     )
     assert "family thick" in same
@@ -281,3 +282,22 @@ def test_the_cells_that_the_brief_names_are_judged_in_ask(run):
     """The bundled racer asks for two or three cells."""
     four = (*PARTS[:4], "--pack", "4S 450mAh 35C 56g", "--controller", CONTROLLER)
     assert "4S is more cells than parts and brief allow" in run("ask", "mass", "club_racer", *four).out
+
+
+@pytest.mark.parametrize("text", ["12,5km/h", "5,10km/h", "20km/h,5"])
+def test_a_unit_beside_some_numbers_of_a_list_is_asked_for(text):
+    """12,5km/h may be 12.5 km/h, or 12 of something and 5 km/h."""
+    faults = []
+    assert read_values(AIRSPEED, text, faults) == []
+    assert [fault.rule for fault in faults] == ["says a unit beside some of its numbers only"]
+
+
+def test_a_list_may_say_its_own_unit_once():
+    assert read_values(AIRSPEED, "5,10m/s", []) == [5.0, 10.0]
+    assert read_values(AIRSPEED, "36km/h,10m/s", []) == [10.0, 10.0]
+
+
+def test_a_range_of_as_many_values_as_nobody_wants():
+    faults = []
+    assert read_values(AIRSPEED, f"0..1/{'9' * 5000}", faults) == []
+    assert faults[0].rule == "a range has 2 to 1001 values"

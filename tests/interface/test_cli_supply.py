@@ -34,7 +34,7 @@ def flat(text: str) -> str:
 def test_every_command_lists_it(run, name):
     words = (*COMMANDS[name], "wetland_logger", "--train")
     more = ("--motor", MOTOR) if name == "fits" else ()
-    more += ("--assumptions", "--all" if name == "cells" else "--full")
+    more += ("--assumptions", "--full")
     out = flat(run(*words, IDS, *more).out)
     assert LISTED in out
     assert "3 g and 4 g per ampere" in out, "and says that it is assumed"
@@ -52,7 +52,7 @@ def test_match_lists_it_and_the_rows_have_its_mass(run, tmp_path):
     text = path("briefs/wetland_logger.toml").read_text(encoding="utf-8")
     file = tmp_path / "none.toml"
     file.write_text(text + '[parts]\ncontroller = ["bundled/*-none"]\npack = ["bundled/2s-820*"]\n', encoding="utf-8")
-    ran = run("match", str(file), "--cells", "2", "--on-paper", "--all")
+    ran = run("match", str(file), "--cells", "2", "--on-paper", "--full")
     assert f"and a {LISTED}" in flat(ran.out)
     assert "-none+BEC " in ran.out
     rows = run("match", str(file), "--cells", "2", "--on-paper", "--json").document["rows"]

@@ -65,7 +65,7 @@ def text_heads(run, brief_file):
     monkeyed = pytest.MonkeyPatch()
     with monkeyed.context() as patch:
         patch.setattr("propmatch.words.shown.page_width", lambda: 300)
-        out = run("match", brief_file, "--all").out.splitlines()
+        out = run("match", brief_file, "--full").out.splitlines()
     at = next(line for line, text in enumerate(out) if text.strip().startswith("motor  "))
     split = re.compile(r"\s{2,}")
     heads, first = split.split(out[at].strip()), split.split(out[at + 1].strip())

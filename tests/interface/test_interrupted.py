@@ -7,10 +7,13 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from support.bundled import SMALL_PARTS
 
+from propmatch.commands.matchwords import _what_would
+from propmatch.search.bounds import pruned
 from propmatch.search.bounds.pruned import Best
 from propmatch.search.exhaustive import Interrupted
 
@@ -37,9 +40,9 @@ def interrupted(run, monkeypatch, tmp_path):
     (tmp_path / "bird.toml").write_text(BRIEF, encoding="utf-8")
     real = Best.add
 
-    def adds(self, some):
-        real(self, some)
-        if some.size:
+    def adds(self, drives, lanes, flight, open_):
+        real(self, drives, lanes, flight, open_)
+        if not open_.all():
             raise KeyboardInterrupt
 
     monkeypatch.setattr(Best, "add", adds)
@@ -65,6 +68,62 @@ def test_match_shows_the_best_so_far_and_says_so(interrupted):
     assert document["rows"]
     assert (document["passing"], document["left_out"]) == (None, {})
     assert any("best so far" in note for note in document["notes"])
+
+
+def test_match_says_when_its_time_is_up_and_how_much_better_the_rest_can_be(run, monkeypatch, tmp_path):
+    monkeypatch.setattr(pruned, "_BLOCK", 40)  # small steps
+    (tmp_path / "bird.toml").write_text(BRIEF, encoding="utf-8")
+    words = ("match", str(tmp_path / "bird.toml"), "--on-paper")
+    text, data, whole = (
+        run(*words, *more) for more in (("--within", "1e-9"), ("--within", "1e-9", "--json"), ("--json",))
+    )
+    assert text.out.startswith("Time is up: not every combination was looked at.")
+    document, ended = json.loads(data.out), json.loads(whole.out)
+    assert (document["complete"], ended["complete"]) == (False, True)
+    assert "score_at_most" not in ended
+    assert set(document["score_at_most"]) == set(ended["by_cells"])
+    best = max((row["score"] for row in ended["rows"]), default=0.0)
+    assert max(document["score_at_most"].values()) >= best * (1.0 - 1e-9)
+    assert json.loads(run(*words, "--within", "600", "--json").out)["rows"] == ended["rows"]
+
+
+def test_time_up_before_anything_was_found_is_said_once(run, monkeypatch, tmp_path):
+    monkeypatch.setattr(pruned, "_BLOCK", 40)  # small steps
+    text = BRIEF.replace("min_thrust_to_weight = 0.4", "min_thrust_to_weight = 0.4\nmin_flight_minutes = 600")
+    (tmp_path / "bird.toml").write_text(text, encoding="utf-8")
+    ran = run("match", str(tmp_path / "bird.toml"), "--on-paper", "--within", "1e-9")
+    said = " ".join(ran.out.split())
+    assert ran.exit_code == 1
+    assert said.startswith("Time was up before anything was found that meets the brief: not every combination")
+    assert said.count("found") == 1
+    assert "best so far" not in said
+    assert "none was found within the time" in " ".join(run("match", "--help").out.split())
+
+
+@pytest.mark.parametrize("seconds", ["nan", "inf", "-inf", "0"])
+def test_a_time_is_a_finite_number(run, seconds):
+    ran = run("match", "--within", seconds)
+    assert (ran.exit_code, "--within" in ran.err) == (2, True)
+
+
+@pytest.mark.parametrize(
+    ("alone", "says"),
+    [
+        (0.82, "each limit alone holds often enough, all together in 70 of 100; least certain is flight time (82)"),
+        (0.61, "what fails first is flight time, which holds in 61 of 100: ease that limit"),
+    ],
+)  # fmt: skip
+def test_limits_that_fail_together_are_not_said_to_fail_alone(alone, says):
+    """A chance of all is at most that of each, and where those are as asked no one limit is what fails."""
+    setting = SimpleNamespace(brief=SimpleNamespace(limits=SimpleNamespace(chance=0.8, rating_chance=0.8)),
+                              variant=SimpleNamespace(name="as designed"))  # fmt: skip
+    drawn = SimpleNamespace(wishes=("flight_time", "thrust_to_weight"), ratings=(), setting=setting)
+    chances = {"flight_time": alone, "thrust_to_weight": 0.85}
+    sure = SimpleNamespace(
+        drawn=drawn, chance=chances.__getitem__, chance_wishes=0.7 * alone / 0.82, chance_ratings=0.9
+    )
+    said = _what_would(SimpleNamespace(setting=setting), SimpleNamespace(cells=3), SimpleNamespace(least_sure=sure))
+    assert says in said
 
 
 def test_an_interrupted_search_one_by_one_has_no_row_of_a_cell_count_not_reached(run, monkeypatch, tmp_path):

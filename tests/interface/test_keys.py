@@ -139,7 +139,7 @@ def test_the_closest_limit_is_the_same_in_text_json_and_csv(run):
     words = ("match", "schoolyard_trainer", "--top", "3", "--on-paper")
     document = run(*words, "--json").document
     lines = list(csv.DictReader(io.StringIO(run(*words, "--csv").out)))
-    text = " ".join(run(*words, "--all").out.split())
+    text = " ".join(run(*words, "--full").out.split())
     for row, line in zip(document["rows"], lines, strict=True):
         judged = [c for c in row["checks"] if CHECKS[c["name"]].graded and c["basis"] != "common practice"]
         least = min(c["margin"] for c in judged if c["margin"] is not None)

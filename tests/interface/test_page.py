@@ -18,8 +18,10 @@ from urllib.request import url2pathname
 
 import attrs
 import httpx
+import numpy as np
 import pytest
 from interface.conftest import Ran
+from interface.test_page_browser import bench_log
 from support.checks import one_more_check, reckoned
 from support.pages import Served, desk_of_stock, served
 from support.sheets import BRIEF, brief, stock
@@ -39,6 +41,7 @@ from propmatch.page.explain import explanation
 from propmatch.page.workers import Ended, Here, Runner, Worker
 from propmatch.records.fields import replace
 from propmatch.records.trainid import PART_KINDS, joined_ids
+from propmatch.search.keptrows import KeptRows
 from propmatch.search.matching import Candidate, match
 from propmatch.sheet.aircraftviews import NO_VIEWS, aircraft_views
 from propmatch.words.checkwords import check_name, value_text
@@ -102,7 +105,7 @@ def test_the_browser_is_opened_without_the_secret_in_sight(
 
 
 def get(page: Served, path: str, **headers: str) -> httpx.Response:
-    return httpx.get(f"{page.origin}{path}", headers=headers, trust_env=False)
+    return httpx.get(f"{page.origin}{path}", headers=headers, timeout=60, trust_env=False)
 
 
 def test_the_page_itself_is_let_in(page: Served) -> None:
@@ -125,13 +128,13 @@ def test_a_foreign_host_gets_403(page: Served, host: str) -> None:
 @pytest.mark.parametrize("origin", ["http://parts.example", "null", "https://127.0.0.1", "http://127.0.0.1:1"])
 def test_a_foreign_origin_gets_403(page: Served, origin: str) -> None:
     sent = {"text": BRIEF, "changes": {}}
-    answer = httpx.post(page.address + "brief", json=sent, headers={"origin": origin}, trust_env=False)
+    answer = httpx.post(page.address + "brief", json=sent, headers={"origin": origin}, timeout=60, trust_env=False)
     assert answer.status_code == 403
     assert get(page, f"/{page.token}/start", origin=origin).status_code == 403
 
 
 def test_a_question_without_an_origin_gets_403(page: Served) -> None:
-    assert httpx.post(page.address + "brief", json={"text": BRIEF}, trust_env=False).status_code == 403
+    assert httpx.post(page.address + "brief", json={"text": BRIEF}, timeout=60, trust_env=False).status_code == 403
 
 
 def test_it_listens_on_the_loopback_alone(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
@@ -156,8 +159,8 @@ def test_the_command_serves_until_it_is_interrupted(tmp_path: Path) -> None:
         found = re.search(r"http://127\.0\.0\.1:\d+/[\w-]{32}/", process.stdout.readline())
         assert found is not None
         address = found[0]
-        told = httpx.get(address + "start", trust_env=False).json()
-        assert told == {"text": text, "file": "plain.toml", "folder": str(tmp_path)}
+        told = httpx.get(address + "start", timeout=60, trust_env=False).json()
+        assert told == {"text": text, "file": "plain.toml", "folder": str(tmp_path), "guide": True}
         asks = Asks(address, {"text": text, "page": "one"})
         answer = asks.ask("map").json()
         assert answer["total"] > 0
@@ -322,8 +325,11 @@ def later(condition: Callable[[], bool]) -> None:
         time.sleep(0.01)
 
 
-def test_the_worker_keeps_the_rows_and_answers_as_the_search_does(worker: Worker) -> None:
+def test_the_worker_keeps_the_rows_and_answers_as_the_search_does(
+    worker: Worker, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Steps of the mass through a process of its own, with the map of a desk that keeps nothing."""
+    monkeypatch.setattr(KeptRows, "of", lambda *_: None)
     for mass_g in (265.0, 270.0, 300.0):
         sent = {"text": BRIEF, "changes": {"aircraft.bare_mass_g": mass_g}, "moving": mass_g > 265.0}
         told = worker.submit("map", sent, "one").done.result(60)
@@ -334,15 +340,22 @@ def test_the_worker_keeps_the_rows_and_answers_as_the_search_does(worker: Worker
         assert rows[0] == rows[1]
 
 
-def test_rows_are_kept_while_nobody_asks() -> None:
-    desk = Desk(stock())
-    desk.answer("map", {"text": BRIEF})
-    lighter = {"text": BRIEF, "changes": {"aircraft.bare_mass_g": 250}}
-    higher = {"text": BRIEF, "changes": {"site.altitude_m": 1500}}
-    assert (desk.awaits(lighter), desk.awaits(higher), desk.awaits({})) == (True, False, False)
+def test_rows_are_measured_while_nobody_asks_and_that_gives_way_to_a_question() -> None:
+    desk, asked = Desk(stock()), {"text": BRIEF, "changes": {"aircraft.bare_mass_g": 250}}
+
+    def interrupted() -> None:
+        raise Dropped
+
+    before = desk.answer("map", asked)
+    rows = desk.maps._maker._kept
+    assert rows is not None
+    some = np.count_nonzero(rows._unmeasured)
+    with pytest.raises(Dropped):
+        desk.prepare(interrupted)
+    assert np.count_nonzero(rows._unmeasured) == some > 0
     desk.prepare(lambda: None)
-    assert desk.maps._maker._kept is not None
-    assert desk.maps._maker._kept.size > 0
+    assert not rows._unmeasured.any()
+    assert desk.answer("map", asked) == before
 
 
 def test_a_killed_worker_is_begun_again_and_asked_again(worker: Worker) -> None:
@@ -410,24 +423,41 @@ def test_a_page_that_goes_away_ends_its_work(worker: Worker, folder: Path) -> No
         assert client.post(page.address + "best", json=sent, headers=head, timeout=60).json()["id"] == best(brief()).id
 
 
-def test_the_desk_loads_no_server_and_answers_without_what_a_browser_lacks() -> None:
-    """Brief, train, map and best, with libraries blocked that a desk in the browser would not have."""
+def test_the_desk_loads_no_server_and_answers_without_what_a_browser_lacks(tmp_path: Path) -> None:
+    """Every question but the sheet, with libraries and threads barred that a desk in the browser would not have."""
     code = f"""
-import builtins, sys
-barred = {{"scipy", "pandas", "click", "platformdirs", "multiprocessing", "starlette", "uvicorn", "anyio"}}
+import builtins, json, sys, threading
+barred = {{"scipy", "pandas", "click", "platformdirs", "multiprocessing", "starlette", "uvicorn", "anyio", "matplotlib",
+          "jinja2", "numpy.testing", "numpy.fft"}}
 plain = builtins.__import__
 def guarded(name, *more, **words):
-    if name.split(".")[0] in barred:
+    if name.split(".")[0] in barred or name in barred:
         raise ImportError("barred: " + name)
     return plain(name, *more, **words)
 builtins.__import__ = guarded
-from propmatch.page import Desk
+def none(thread):
+    raise RuntimeError("can't start new thread")
+threading.Thread.start = none
 from support.sheets import stock
-desk = Desk(stock())
-best = desk.answer("best", {{"text": {BRIEF!r}}})["id"]
-for what in ("brief", "parts", "map", "train", "explain"):
-    told = desk.answer(what, {{"text": {BRIEF!r}, "train": best, "name": "mass"}})
-    assert "faults" not in told, told
+from propmatch.page.desk import ANSWERS, Desk
+from propmatch.page import inbrowser
+from importlib import util
+util.find_spec = lambda name: None
+desk = Desk(stock(), {BRIEF!r})
+def ask(what, **more):
+    told = json.loads(inbrowser.answered(desk, what, json.dumps({{"text": desk.text, **more}}), lambda *said: None))
+    assert "faults" not in told, (what, told)
+    return told
+best = ask("best")["id"]
+more = {{"swap": {{"kind": "pack", "part": best.split(" + ")[2]}}, "family": {{"name": "6x4 fixed 14mm sheet"}},
+        "table": {{"table": {{"name": "motors.csv", "text": "name,kv,mass\\nA,1000,30\\n"}}}},
+        "fit": {{"log": {{"name": "log.csv", "text": {bench_log()!r}}}}}, "save": {{"file": "a.toml"}}}}
+for what in set(ANSWERS) - {{"sheet"}}:
+    told = ask(what, **{{"train": best, "name": "mass", **more.get(what, {{}})}})
+    assert what != "views" or "<svg" in told["svg"]
+own = inbrowser.opened({str(tmp_path)!r})
+assert "tables" in own.answer("form", {{"text": desk.text}})
+assert own.catalogue.parts("motors")
 print(best)
 """
     tests = Path(__file__).parents[1]
@@ -626,7 +656,9 @@ def test_all_faults_of_a_text_at_once(page: Served) -> None:
     ],
 )
 def test_a_malformed_question_is_a_fault(page: Served, body: bytes) -> None:
-    answer = httpx.post(page.address + "train", content=body, headers={"origin": page.origin}, trust_env=False)
+    answer = httpx.post(
+        page.address + "train", content=body, headers={"origin": page.origin}, timeout=60, trust_env=False
+    )
     assert answer.status_code == 422
     assert answer.json()["faults"]
 

@@ -27,7 +27,7 @@ from propmatch.sheet.style import TEXT_PT
 from propmatch.words.chancewords import of_hundred, range_words
 from propmatch.words.checkwords import value_text
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.slow, pytest.mark.browser]
 
 
 @pytest.fixture(scope="module")

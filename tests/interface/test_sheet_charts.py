@@ -165,11 +165,13 @@ share = 1.0
 
 @pytest.fixture
 def sure_of(monkeypatch: pytest.MonkeyPatch) -> Callable[..., Sureness]:
-    """How sure what is said of the simple train is, where only these numbers are unknown, with their sd of ln."""
+    """How sure what is said of the simple train is; of motor and ESC only these numbers are unknown (sd of ln)."""
 
     def make(**unknown: float) -> Sureness:
         found = tuple(Tolerance(subject="x", name=name, sd=sd, basis="test") for name, sd in unknown.items())
-        monkeypatch.setattr("propmatch.tolerances.draws.tolerances", lambda *_: found)
+        for name in ("tolerances", "drive_tolerances", "kept_tolerances", "aircraft_tolerances"):
+            known = found if name in ("tolerances", "drive_tolerances") else ()
+            monkeypatch.setattr(f"propmatch.tolerances.draws.{name}", lambda *_, known=known: known)
         return sureness(settings(loads_brief(ONE_UNKNOWN, "one unknown"))[0], simple_train())
 
     return make

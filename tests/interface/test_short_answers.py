@@ -32,7 +32,7 @@ def test_an_answer_is_short_fits_the_page_and_says_nothing_twice(run, command, b
 @pytest.mark.parametrize("width", ["50", "100"])
 def test_an_answer_fits_other_terminals(run, monkeypatch, width):
     monkeypatch.setenv("COLUMNS", width)
-    for words in (("match", "schoolyard_trainer", "--all"), ("match", "schoolyard_trainer", "--why", "1")):
+    for words in (("match", "schoolyard_trainer", "--full"), ("match", "schoolyard_trainer", "--why", "1")):
         assert max(map(len, run(*words).out.splitlines())) <= int(width)
 
 

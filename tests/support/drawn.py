@@ -19,7 +19,7 @@ G = 9.80665
 INPUTS = (
     "kv_rpm_per_v", "resistance_ohm", "resistance_slope_ohm_s", "torque_constant_ratio", "no_load_current_a",
     "resistance_mohm", "part_throttle_loss", "cell_resistance_mohm", "lead_resistance_mohm", "capacity_mah", "ct", "cp",
-    "bare_mass", "drag", "induced_drag", "lift", "installed_thrust", "accessories", "air_density",
+    "bare_mass", "drag", "induced_drag", "lift", "installed_thrust", "radio", "air_density",
 )  # fmt: skip
 ANSWERS = ("thrust_n", "thrust_to_weight", "motor_current_a", "pack_current_a", "flight_minutes")
 _CHARGE_STEP = 0.05
@@ -80,7 +80,7 @@ class DrawnTrain:
             controller_ohm=0.0 if m.controller_included else 1e-3 * controller.resistance_mohm * f["resistance_mohm"],
             loss=min(max(loss, 0.0), 0.499),
             open_v=0.0,
-            radio_a=self.full.radio_current_a * f["accessories"],
+            radio_a=self.full.radio_current_a * f["radio"],
             count=self.full.count,
             diameter_m=0.0254 * self.full.propeller.diameter_in,
             density=self.density * f["air_density"],

@@ -34,6 +34,7 @@ FLOORS = (
     "words",
     "sheet",
     "page",
+    "guide",
     "commands",
     "__init__ brief coupling battery hookspecs testing cli",
 )
@@ -178,11 +179,13 @@ NAMED = ("--motor", "1500kV 28g", "--propeller", "6x4", "--pack", "2S 450mAh 35C
     ("words", "forbidden"),
     [
         (("--help",), NEVER | SEARCH | {"numpy", "propmatch.records"}),
+        (("guide", "--help"), NEVER | SEARCH | {"numpy", "propmatch.records", "markdown_it"}),
+        (("guide", "tutorial"), NEVER | SEARCH | {"numpy", "propmatch.records"}),
         (("point", *NAMED), NEVER | SEARCH),
         (("time", "schoolyard_trainer", *NAMED), NEVER | SEARCH),
         (("match", "schoolyard_trainer", "--on-paper"), NEVER),
     ],
-    ids=lambda each: each[0] if isinstance(each, tuple) else "",
+    ids=lambda each: " ".join(each[:2]) if isinstance(each, tuple) else "",
 )
 def test_a_command_imports_nothing_that_it_does_not_need(words: tuple[str, ...], forbidden: set[str]) -> None:
     code = f"""

@@ -67,6 +67,7 @@ def said(found):
 
 @pytest.mark.parametrize("number", range(2))
 @pytest.mark.parametrize("asked", [{}, {"on_paper": True}, {"count": False}], ids=str)
+@pytest.mark.slow
 def test_a_kept_answer_is_that_of_a_fresh_search(folder, some, nothing_kept, monkeypatch, number, asked):
     brief, stock = some[number]
     fresh = said(nothing_kept(lambda: match(brief, stock, **asked)))
@@ -138,6 +139,7 @@ def test_what_is_spoiled_is_made_again(folder, caplog, content):
 
 
 @pytest.mark.parametrize("content", [b"[]", b'{"rows": [[999, 0, 0, 0]], "alike": [0], "hold": true}'])
+@pytest.mark.slow
 def test_what_is_damaged_is_made_again_and_said(folder, some, nothing_kept, caplog, content):
     brief, stock = some[0]
     fresh = said(nothing_kept(lambda: match(brief, stock)))

@@ -154,8 +154,9 @@ def test_less_than_is_asked_is_never_likely(chance, wanted):
 def doubted(short, *, holds=False, together=0.5):
     wanted = {"flight_time": 0.8}
     return SimpleNamespace(
-        short=short, holds=holds, chance_all_limits=together, wanted=lambda name: wanted.get(name, 0.9)
-    )
+        short=short, holds=holds, chance_all_limits=together, wanted=lambda name: wanted.get(name, 0.9),
+        drawn=SimpleNamespace(on_paper=False),
+    )  # fmt: skip
 
 
 def test_first_words_name_all_that_is_less_sure_than_asked():
@@ -235,3 +236,14 @@ def test_the_least_certain_check_is_said_with_its_range_and_its_chance():
     assert " of that from the " in said
     certain = SimpleNamespace(least_certain=None)
     assert least_words(certain, found) == ""
+
+
+def test_what_falls_short_is_what_has_less_than_its_own_chance_least_first():
+    setting, train = ResolvedBrief.of(brief_with(min_flight_minutes=60.0)).as_designed, small_train()
+    sure = sureness(setting, train)
+    short = {name: chance for name, chance in sure.chance_by_check.items() if chance < sure.wanted(name)}
+    kept = sure.chance_by_check.keys() - short.keys()
+    assert short
+    assert kept
+    assert sure.short == short
+    assert list(sure.short.values()) == sorted(short.values())

@@ -163,6 +163,7 @@ def test_a_random_build_is_that_of_its_parts():
 # ---------------------------------------------------------------- what holds
 
 
+@pytest.mark.slow
 def test_what_is_listed_holds_in_every_condition(envelope):
     assert any(each.holds for each in envelope.cells.values())
     for each in envelope.cells.values():

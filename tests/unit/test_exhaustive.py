@@ -12,6 +12,7 @@ from propmatch.search.ranking import ranking
 SETTING, SHELF = random_case(5, (3, 2, 4, 4))
 
 
+@pytest.mark.slow
 def test_passing_and_left_out_are_those_of_single_designs():
     names = list(CHECKS)
     counts, passing = dict.fromkeys(names, 0), set()

@@ -30,6 +30,11 @@ def test_one_plain_line(fault: Fault, line: str) -> None:
     assert str(fault) == line
 
 
+def test_signs_that_do_not_print_are_shown_as_escapes() -> None:
+    """Unicode Standard Annex 9: U+202E turns what follows around, so that a file's name looks like another."""
+    assert str(Fault("mot\u202esvc.csv\n", rule="no\x1b[2Jsuch file")) == ("mot\\u202esvc.csv\\n: no\\x1b[2Jsuch file")
+
+
 def test_any_value_is_kept_short_and_plain() -> None:
     fault = Fault("f", "x", {"a": list(range(200))}, "must be a number")
     assert isinstance(fault.value, str)

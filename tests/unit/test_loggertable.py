@@ -146,12 +146,29 @@ def test_bytes_that_are_no_text_end_in_a_sentence(tmp_path: Path) -> None:
         read_flight_table(str(path))
 
 
-def test_rows_too_short_or_too_long_are_read_as_far_as_they_go(write: Write) -> None:
-    rows = ["0,8,2,11,0,0.5", "1,8,2", "2", "3,8,2,11,0,0.5,9,9", "", "4,8,2,11,0,0.5"]
+def test_rows_too_short_are_read_as_far_as_they_go(write: Write) -> None:
+    rows = ["0,8,2,11,0,0.5", "1,8,2", "2", "3,8,2,11,0,0.5", "", "4,8,2,11,0,0.5"]
     table = read_flight_table(write(rows))
     assert table.rows == 4
     assert np.nansum(table.seconds) == pytest.approx(4.0)
     assert np.nanmax(table.speed_m_s) == pytest.approx(11.0)
+
+
+@pytest.mark.parametrize(
+    ("row", "said"),
+    [
+        ("1,8,2,11,0,0.5,9", "log.csv:3: has more fields than the 6 of the first row"),
+        ("1,8,2,11,0,0,5,9,9", "log.csv:3: has more fields than the 6 of the first row"),
+        ("1,8,#N/A,11,0,0.5", "log.csv:3: amps = '#N/A': is no number"),
+        ("1,8,True,11,0,0.5", "log.csv:3: amps = 'True': is no number"),
+        ("1e999,8,2,11,0,0.5", "log.csv:3: seconds = 'inf': is no number"),
+    ],
+)
+def test_what_nobody_would_read_as_a_number_is_a_fault(write: Write, row: str, said: str) -> None:
+    """One decimal comma too many shifts a row; an error of a formula is no empty cell: what a person reads there."""
+    with pytest.raises(InputFaults) as caught:
+        read_flight_table(write(["0,8,2,11,0,0.5", row, "2,8,2,11,0,0.5"]))
+    assert any(str(fault).startswith(said) for fault in caught.value.faults)
 
 
 # ---------------------------------------------------------------- phases

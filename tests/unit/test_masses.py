@@ -276,6 +276,8 @@ def test_a_line_without_a_place_is_named_for_each_build_and_heights_stay_known()
     placed = f'{text}[[variant]]\nname = "placed"\n[[variant.item]]\nname = "logger"\nposition_mm = 130\n'
     unknown, raised, known = settings(loads_brief(placed))
     assert (without_place(unknown, high_train()), without_place(known, high_train())) == (("logger",), ())
+    both = settings(loads_brief(text.replace("position_mm = 255\n", "")))[0]
+    assert sorted(without_place(both, high_train())) == ["fuselage", "logger"]
     assert unplaced_words([unknown, raised, known], high_train()) == [
         "Balance unknown of as designed and raised, as no position says where these are: logger."
     ]
@@ -614,3 +616,13 @@ def test_lines_built_in_python_are_checked_too():
             Structure(slicer_g=10, density_g_cm3=metal)
         with pytest.raises(ValueError, match="solid metal"):
             Structure(slicer_g=10, slicer_density_g_cm3=metal)
+
+
+def test_a_target_mass_below_the_bare_mass_is_named_beside_other_faults():
+    low = "target_mass_g = 180\n"
+    text = f'{low}bare_mass_g = 190\n[[variant]]\nname = "v"\nbare_mass_g = 185\n{low}'
+    found = keys_of(text)
+    assert list(found) == ["aircraft.target_mass_g", "variant[1].target_mass_g"]
+    assert "is below the bare mass of 190 g" in found["aircraft.target_mass_g"]
+    assert "is below the bare mass of 185 g" in found["variant[1].target_mass_g"]
+    assert {*keys_of(f"{text}[limits]\nmin_flight_minutes = -1\n")} == {*found, "limits.min_flight_minutes"}

@@ -86,7 +86,7 @@ def test_why_names_the_limits_that_exclude():
     assert not reason.meets
     assert reason.place is None
     assert "thrust_to_weight" in [c.name for c in reason.excluded_by]
-    assert "left out by" in reason.sentence
+    assert "misses " in reason.sentence
 
 
 def test_ids_that_mean_nothing_are_faults():

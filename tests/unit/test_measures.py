@@ -39,6 +39,15 @@ def test_taking_lanes_changes_nothing():
         np.testing.assert_array_equal(part[name].value, whole[name].value[[5, 2]])
 
 
+def test_top_speed_and_climb_are_the_same_asked_for_together_or_alone():
+    chosen, shelf = CASES[0]
+    together, alone = (TrainMeasures(chosen, *shelf.combine(*some(shelf).T)) for _ in range(2))
+    top = together.top
+    assert np.isfinite(top.top_speed_m_s).any()
+    np.testing.assert_allclose(top.top_speed_m_s, alone.top_speed_m_s, rtol=1e-9)
+    np.testing.assert_allclose(top.climb_m_s, alone.climb.climb_m_s, rtol=1e-9)
+
+
 def test_a_check_without_limit_passes_and_no_answer_does_not():
     upper, lower = CHECKS["motor_power"], CHECKS["flight_time"]
     nan = np.array([np.nan])

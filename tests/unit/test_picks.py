@@ -15,9 +15,10 @@ from propmatch.checks.setting import ResolvedBrief
 from propmatch.records.brief import Brief, Variant
 from propmatch.search.exhaustive import exhaustive, first_failures
 from propmatch.search.matching import match
-from propmatch.search.picks import holding, kind_of, tightened
+from propmatch.search.picks import FirstOrder, holding, kind_of, tightened
 from propmatch.search.practice import LARGE_CONTROLLER, practice_cost
 from propmatch.search.ranking import ranking
+from propmatch.tolerances.draws import normal_draws
 
 SIZES = (3, 3, 4, 4)
 
@@ -110,6 +111,18 @@ def small_stock():
     return setting.stated, Catalogue.of(**named)
 
 
+def test_a_combination_is_dropped_unheard_only_where_all_checks_together_give_it_too_little_chance():
+    setting, shelf = random_case(2, SIZES)
+    setting = easier(setting, min_flight_minutes=None)
+    rows = np.array(list(itertools.product(*map(range, shelf.sizes))), dtype=np.intp)
+    rows = rows[shelf.cells_fit(*rows[:, :3].T)][72:108:3]
+    order, raw = ranking(setting), normal_draws(64, 7)
+    wishes, ratings = FirstOrder.of([setting], shelf, rows).chances(raw)
+    hopeful = np.flatnonzero((wishes >= 0.8 - 0.15) & (ratings >= 0.9 - 0.15))
+    assert 0 < hopeful.size < len(rows)
+    np.testing.assert_array_equal(FirstOrder.hopeful([setting], shelf, rows, order, raw)[1], hopeful)
+
+
 def test_where_nothing_holds_the_surest_is_said_and_first():
     brief, stock = small_stock()
     asked = attrs.evolve(
@@ -151,5 +164,5 @@ def test_an_odd_controller_costs_what_the_brief_says():
     usual = attrs.evolve(ratings, controller_a=carried * 1.5, controller_burst_a=np.full(1, np.nan))
     cost, fine = (practice_cost(TrainMeasures(setting, lanes, each))[0] for each in (big, usual))
     assert cost.share - fine.share == pytest.approx(setting.brief.practice.large_controller)
-    assert any("A controller for" in words for words in cost.words)
-    assert not any("A controller for" in words for words in fine.words)
+    assert any(" A ESC for " in words for words in cost.words)
+    assert not any(" A ESC for " in words for words in fine.words)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from propmatch.bench.protocol import SHARES, Protocol, log_text, protocol
+from propmatch.bench.protocol import SHARES, Protocol, protocol, template_text
 from propmatch.bench.readings import COLUMNS
 from propmatch.checks.chances import drawn, interval
 from propmatch.checks.ratings import rating_lanes
@@ -213,8 +213,8 @@ def test_no_radio_draws_from_the_pack(plan: Protocol) -> None:
 
 
 def test_the_empty_log_has_a_row_for_each(plan: Protocol) -> None:
-    text = log_text(plan)
-    assert log_text(plan) == text
+    text = template_text(plan)
+    assert template_text(plan) == text
     lines = [line for line in text.splitlines() if not line.startswith("#")]
     read = list(csv.DictReader(io.StringIO("\n".join(lines))))
     assert list(read[0]) == [column.name for column in COLUMNS]
@@ -223,3 +223,13 @@ def test_the_empty_log_has_a_row_for_each(plan: Protocol) -> None:
     assert read[0]["propeller"] == "none"
     assert {each["volts"] + each["amps"] + each["rpm"] for each in read} == {""}
     assert read[0]["label_kv"] == "", "its kV is measured, not printed"
+
+
+def test_own_propellers_go_before_those_of_the_catalogue() -> None:
+    made = protocol(train(), setting(), SMALL, [each for each in SMALL if each.diameter_in == 5])
+    helping = {row.what: row for row in made.rows if row.what in SHARES}
+    assert len(helping) == 2
+    first, second = helping.values()
+    assert (first.propeller.diameter_in, first.instead) == (5, "")
+    assert second.propeller.diameter_in != 5
+    assert "your own have no other" in second.instead

@@ -161,7 +161,7 @@ def loose(train, count, seed=7):
             controller=attrs.evolve(train.controller, **drawn(train.controller, ("resistance_mohm",))),
             pack=attrs.evolve(train.pack, **drawn(train.pack, ("cell_resistance_mohm", "lead_resistance_mohm"))),
             propeller=attrs.evolve(train.propeller, table=blades),
-            radio_current_a=train.radio_current_a * math.exp(sd["aircraft", "accessories"] * rng.normal()),
+            radio_current_a=train.radio_current_a * math.exp(sd["aircraft", "radio"] * rng.normal()),
         ))  # fmt: skip
     return out
 

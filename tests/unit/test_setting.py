@@ -144,6 +144,7 @@ def test_the_mass_is_that_of_the_parts_weighed_together():
         assert setting.train_mass_g(whole) == pytest.approx(train.mass_g)
 
 
+@pytest.mark.slow
 def test_there_is_one_sum_of_bare_mass_and_power_train(monkeypatch):
     """100 g more in that one place weigh 100 g more wherever a mass is said."""
     monkeypatch.setenv("PROPMATCH_CACHE", "")  # a law changed in place is no other code

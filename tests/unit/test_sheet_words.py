@@ -51,7 +51,7 @@ def counted(case: dict[str, Any], count: int = 3) -> str:
         pack=Like(cells_series=2, name="2S"), motor=Like(id="m"), propeller=Like(id="p"), controller=Like(id="c")
     )
     found = Like(origin="scaled", pack=own.pack, failing=(1,), train=own)
-    made = {"brief": Like(limits=Like(cells=())), "train": own, "shortlist": Like(by_cells={}),
+    made = {"brief": Like(limits=Like(cells=())), "train": own, "shortlist": Like(by_cells={}), "on_paper": False,
             "comparison": Like(case=lambda _: found, remedies={3: Like(first=found)})}  # fmt: skip
     return decision._count_words(Like(**(made | case)), count)  # type: ignore[arg-type]
 

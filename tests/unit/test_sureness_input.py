@@ -41,7 +41,10 @@ def test_a_chance_is_between_even_and_nearly_sure(value):
     assert fault.key == "limits.chance"
 
 
-@pytest.mark.parametrize(("key", "meant"), [("bare_mas", "bare_mass"), ("darg", "drag"), ("air_densty", "air_density")])
+@pytest.mark.parametrize(
+    ("key", "meant"),
+    [("bare_mas", "bare_mass"), ("darg", "drag"), ("air_densty", "air_density"), ("accessories", "mean radio?")],
+)
 def test_a_key_that_nobody_knows_has_a_guess(key, meant):
     (fault,) = faults_of(f"[uncertainty]\n{key} = 0.1\n")
     assert fault.key == f"uncertainty.{key}"

@@ -8,6 +8,7 @@ import pytest
 from scipy.interpolate import CubicHermiteSpline, PchipInterpolator
 from support.trains import TEST_J, constant_table, rising_rpm_table, smooth_table, table_of
 
+from propmatch.models.lookup import FlightReader, RestReader, Workspace
 from propmatch.models.surface import monotone_slopes, stack_surfaces, surfaces_of
 from propmatch.models.tables import CoefficientTable
 
@@ -185,6 +186,23 @@ def test_a_stack_reads_each_propeller_as_alone() -> None:
         assert np.array_equal(stack.cp_cells[part], one.cp_cells)
     twice = stack_surfaces([stack, alone[1]])
     assert twice.first_row[-1] == stack.ct_rest.shape[1]
+
+
+@pytest.mark.parametrize("reader", [RestReader, FlightReader])
+@pytest.mark.parametrize("moving", [1, 4, 9])
+def test_what_a_reader_reads_does_not_depend_on_where_it_was(reader: type[RestReader], moving: int) -> None:
+    surfaces = rising_rpm_table().surfaces
+    which = np.zeros(9, dtype=np.intp)
+    u = 2.0 * np.pi / 60.0 * np.linspace(2500.0, 4500.0, 9)
+    there, j = u.copy(), np.full(9, 0.3)
+    there[:moving] += 2.0 * np.pi / 60.0 * 3000.0
+    gone, fresh = (reader("ct", surfaces, which, 9, Workspace()) for _ in range(2))
+    gone.go(u, j)
+    before = gone.value().copy()
+    gone.go(there, j)
+    fresh.go(there, j)
+    assert np.array_equal(gone.value(), fresh.value())
+    assert np.all((gone.value() != before)[:moving])
 
 
 def test_uneven_axes_keep_their_points_where_a_uniform_axis_can_hold_them() -> None:

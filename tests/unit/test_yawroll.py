@@ -63,7 +63,7 @@ def test_the_bank_is_that_of_the_equation_of_motion(in_wing):
     pressure = 0.5 * 1.225 * 8.0**2
     damping = pressure * 0.16 * 1.0 * roll_damping(6.25) / (2 * 8.0)
     moved = solve_ivp(lambda _, y: [y[1], (0.04 - damping * y[1]) / inertia], (0, 1), [0, 0], rtol=1e-9, atol=1e-12)
-    assert math.radians(found.bank_deg) == pytest.approx(moved.y[0, -1], rel=1e-6)
+    assert math.radians(found.bank_one_second_deg) == pytest.approx(moved.y[0, -1], rel=1e-6)
 
 
 def test_without_ailerons_the_wing_drops_in_words():
@@ -71,7 +71,7 @@ def test_without_ailerons_the_wing_drops_in_words():
     (found,) = torque_roll(steered(control), torque_nm=torque(0.05, 0.04, 0.03))
     assert math.isnan(found.aileron_deg)
     text = found.reading(Controls.of(control, yaw=False), several=False)
-    assert f"the left wing drops by about {found.bank_deg:.0f} degrees" in text
+    assert f"the left wing drops by about {found.bank_one_second_deg:.0f} degrees" in text
     (other,) = torque_roll(steered(control), torque_nm=-torque(0.05, 0.04, 0.03))
     assert "the right wing drops" in other.reading(Controls.of(control, yaw=False), several=False)
     assert Controls.of(control, yaw=False).assumptions == ()
