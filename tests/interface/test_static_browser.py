@@ -218,11 +218,11 @@ def test_from_disk_it_shows_at_once_and_follows_a_slider(
     assert not browser.driver.find_element("id", "engine").is_displayed()
     drawn = browser.run("return document.body.dataset.drawn")
     browser.run(
-        "const slider = document.getElementById('bare_mass-slider'); slider.value = 400;"
+        "const slider = document.getElementById('bare_mass-slider'); slider.value = 200;"
         "for (const each of ['input', 'change']) slider.dispatchEvent(new Event(each, {bubbles: true}));"
     )
     until(browser, "document.body.dataset.drawn !== arguments[0] && !document.querySelector('#numbers.stale')", drawn)
-    told = desk.answer("train", {"text": brief, "changes": {"aircraft.bare_mass_g": 400}, "train": train})
+    told = desk.answer("train", {"text": brief, "changes": {"aircraft.bare_mass_g": 200}, "train": train})
     for row in told["strip"]:
         until(browser, "document.querySelector(`#numbers [data-name='${arguments[0]}']`).textContent === arguments[1]",
               row["name"], row["text"])  # fmt: skip
