@@ -42,7 +42,7 @@ _PAPER = 24
 _MOST_PARTS = 5000
 """Of more than so many the name of their content takes longer than it saves."""
 UNNAMED = "You named no power train; this is the best that match found."
-UNNAMED_ON_PAPER = "You named no power train; this is the best that match found, chances counted."
+UNNAMED_ON_PAPER = f"{UNNAMED.removesuffix('.')}, chances counted."
 """Said wherever the design is :func:`best_train`'s."""
 
 

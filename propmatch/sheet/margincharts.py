@@ -8,6 +8,7 @@ import numpy as np
 from propmatch.checks.limits import Check
 from propmatch.checks.rule import PRACTICE, margins
 from propmatch.sheet.bands import BUILDS
+from propmatch.sheet.case import KEPT
 from propmatch.sheet.labels import folded, text_width_pt
 from propmatch.sheet.picture import Picture, Table
 from propmatch.sheet.style import BLUE, COLUMN_IN, GREY, INK, PALE, PAPER, TEXT_PT, WASH
@@ -79,14 +80,14 @@ def margin_chart(checks: Sequence[Check], shown: Shown | None = None, *, name: s
             "margin": percent(c.margin),
             "margin of 80 % of builds": _range(c),
             "verdict": c.verdict,
-            "of 100": of_hundred(c.chance),
+            KEPT: of_hundred(c.chance),
             "limit from": c.limit_source if np.isfinite(c.limit) else "",
             "what it is": c.note,
         }
         for c in checks
     ]
     if not any(np.isfinite(c.chance) for c in checks):
-        rows = [{name: text for name, text in row.items() if "builds" not in name and name != "of 100"} for row in rows]
+        rows = [{name: text for name, text in row.items() if "builds" not in name and name != KEPT} for row in rows]
     return Picture(
         name=name, title="Margin of every check", summary=_words(checks), table=Table.of(rows), draw=draw,
         height_in=float(max([_LINE_PT, *feet]) + _BELOW_PT + _LINE_PT * (len(bases) // _COLUMNS)) / 72,
