@@ -1,5 +1,5 @@
 """Every writer of a file, killed at random moments, on a full disk, in a folder that cannot be written and over a file
-that is there: ``python benchmarks/writers.py [--kills N] [--smoke]``.
+that is there: ``python benchmarks/writers.py [--kills N] [--only WRITER] [--smoke]``.
 
 Each writes in a process of its own that is begun by fork, so that a kill costs little. Of every file the old content or
 the new must be left, whole. The disk is full by a limit on the size of a file and, where the superuser asks, by a file
@@ -155,7 +155,7 @@ HEAVY: dict[str, Writer] = {
     ),
     "match --shopping": Writer(_of("match", "schoolyard_trainer", "--only", "bundled", "--shopping", "FOLDER/l.csv")),
     "sheet --pdf --plot": Writer(
-        _of("sheet", "schoolyard_trainer", "-o", "FOLDER/s.html", "--pdf", "--plot", "FOLDER/views.svg")
+        _of("sheet", "wetland_logger", "-o", "FOLDER/s.html", "--pdf", "--plot", "FOLDER/views.svg")
     ),
     "bundled tables": Writer(_tables, asks=False),
     "prediction's tables": Writer(_knowledge, asks=False),
@@ -415,8 +415,12 @@ def main() -> None:
     """Command line."""
     options = argparse.ArgumentParser(description=__doc__)
     options.add_argument("--kills", type=int, default=200, help="of each light writer; a twentieth of each other")
+    options.add_argument("--only", choices=[*LIGHT, *HEAVY], metavar="WRITER", help="one of them, with every kill")
     options.add_argument("--smoke", action="store_true", help="2 kills of the light writers")
     asked = options.parse_args()
+    if asked.only:
+        run({asked.only: (LIGHT | HEAVY)[asked.only]}, asked.kills)
+        return
     if asked.smoke:
         run(LIGHT, 2, mounting=False)
         return

@@ -67,12 +67,13 @@ def scan(text: str) -> Cell | None:
         return None
     power, powered = 0, False
     if text[at : at + 1] in ("e", "E"):
-        end = at + 1 + (text[at + 1 : at + 2] in ("+", "-") and text[at + 1 : at + 2] != "")
+        sign = text[at + 1 : at + 2]
+        end = at + 1 + (sign != "" and sign in "+-−")
         digits = ""
         while end < len(text) and _digit(text[end]):
             digits, end = digits + _digit(text[end]), end + 1
         if digits:
-            power = int(text[at + 1] + digits if text[at + 1] in "+-" else digits) if len(digits) < 6 else 10**6
+            power = (-1 if sign in "-−" else 1) * (int(digits) if len(digits) < 6 else 10**6)
             at, powered = end, True
     numbers = {
         mark: _value(whole, part, minus, power) for mark, (whole, part) in _meanings(groups, marks, powered).items()
@@ -99,6 +100,8 @@ def _meanings(groups: list[str], marks: list[str], powered: bool) -> dict[str, t
     if len(set(marks)) == 1:
         other = {".": ",", ",": "."}.get(marks[0], "")
         return {other: ("".join(groups), "")} if grouped else {}
+    if powered:
+        return {}
     *first, last = marks
     head = 1 <= len(groups[0]) <= 3 and groups[0][:1] != "0" and all(len(each) == 3 for each in groups[1:-1])
     if last in ".," and len(set(first)) == 1 and last != first[0] and head and groups[-1]:

@@ -99,11 +99,15 @@ def _columns(trial: Trial, cls: type, own: bool) -> list[Column]:
 
 
 def shown_marks(cells: list[str], delimiter: str = "") -> frozenset[str]:
-    """The decimal marks that the numbers of a table settle by themselves; commas alone between commas do not."""
+    """The decimal marks that the numbers of a table settle by themselves; commas alone between commas do not.
+
+    What stands behind a number is a unit or nothing: a cell that must be mended anyway settles no mark for the others.
+    """
     found = (scan(cell) for cell in cells if not is_nothing(cell))
     shown = frozenset(
-        each.shows for each in found if each is not None and each.shows and not re.search(r"[\d=]", each.unit)
-    )
+        each.shows for each in found if each is not None and each.shows and re.fullmatch(r"([^\W\d]|[%°\"]).*|", each.unit)
+        and not re.search(r"[\d=]", each.unit)
+    )  # fmt: skip
     return frozenset(".,") if shown == {","} and delimiter == "," else shown
 
 
