@@ -8,7 +8,7 @@ from support.trains import random_train, rising_rpm_table, smooth_table, table_o
 
 from propmatch.models.surface import stack_surfaces
 from propmatch.status import Status
-from propmatch.train import kernel
+from propmatch.train import kernel, thrust
 from propmatch.train.brackets import bracketed_newton, first_crossing
 from propmatch.train.kernel import CHUNK, chunks, solve_speed
 from propmatch.train.lanes import train_lanes
@@ -192,3 +192,18 @@ def test_more_thrust_than_a_table_can_ever_give() -> None:
     u, status = speed_for_thrust(p)
     assert status.tolist() == [Status.OK, Status.NO_SOLUTION]
     assert np.isnan(u).tolist() == [False, True]
+
+
+@pytest.mark.parametrize("solver", ["speed", "thrust"])
+def test_the_bracketed_search_is_for_few(solver: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Fixed steps settle nearly every lane whose table lets neither torque nor thrust fall with speed."""
+    room, solve, p = {
+        "speed": (kernel, solve_speed, problem(3000)), "thrust": (thrust, speed_for_thrust, thrust_problem(3000)),
+    }[solver]  # fmt: skip
+    sound = ~(p.surfaces.torque_falls | p.surfaces.thrust_falls)
+    p = p.take(np.flatnonzero(sound[p.which]))
+    bracketed, search = [], room._bracket
+    monkeypatch.setattr(room, "_bracket", lambda some, *rest: bracketed.append(some.size) or search(some, *rest))
+    solve(p)
+    assert p.size > 1000
+    assert sum(bracketed) < 0.01 * p.size
