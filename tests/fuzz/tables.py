@@ -103,11 +103,9 @@ def shown_marks(cells: list[str], delimiter: str = "") -> frozenset[str]:
 
     What stands behind a number is a unit or nothing: a cell that must be mended anyway settles no mark for the others.
     """
-    found = (scan(cell) for cell in cells if not is_nothing(cell))
-    shown = frozenset(
-        each.shows for each in found if each is not None and each.shows and re.fullmatch(r"([^\W\d]|[%°\"]).*|", each.unit)
-        and not re.search(r"[\d=]", each.unit)
-    )  # fmt: skip
+    unit = re.compile(r"(?!.*[\d=])([^\W\d]|[%°\"]).*|")
+    found = [each for each in map(scan, (cell for cell in cells if not is_nothing(cell))) if each is not None]
+    shown = frozenset(each.shows for each in found if each.shows and unit.fullmatch(each.unit))
     return frozenset(".,") if shown == {","} and delimiter == "," else shown
 
 

@@ -6,6 +6,8 @@ import pytest
 from support.random_cases import random_case
 
 from propmatch.checks.measures import TrainMeasures
+from propmatch.search.bounds import pruned
+from propmatch.search.bounds import screen as screens
 from propmatch.search.bounds.fullthrottle import may_reach
 from propmatch.search.bounds.pruned import COUNTED, search
 from propmatch.search.bounds.screen import Screen
@@ -101,3 +103,23 @@ def test_a_metric_that_nobody_reaches_still_ranks():
         one = search(free(setting), shelf, order, top=500, count=count)
         two = exhaustive(free(setting), shelf, order, top=500)
         np.testing.assert_array_equal(one.combination, two.combination)
+
+
+@pytest.mark.parametrize(("counting", "most"), [(False, 0.05), (True, 0.12)])
+def test_few_combinations_are_computed(counting, most, monkeypatch):
+    """What the search is for, without a clock: bounds decide all but some hundredths of a catalogue."""
+    computed, all_of_them = 0, 0
+
+    class Counting(TrainMeasures):
+        def __init__(self, setting, lanes, ratings):
+            nonlocal computed
+            computed += lanes.size
+            super().__init__(setting, lanes, ratings)
+
+    for module in (pruned, screens):
+        monkeypatch.setattr(module, "TrainMeasures", Counting)
+    for seed in range(6):
+        setting, shelf = random_case(seed, (30, 6, 20, 20))
+        search(setting, shelf, ranking(setting), top=20, count=counting)
+        all_of_them += shelf.combinations
+    assert 0 < computed < most * all_of_them
