@@ -307,12 +307,10 @@ class TorqueLine:
             self._friction_here: Floats = room.array("friction here", lanes)
         self._lay(motors.gear_efficiency, ohm)
 
-    def _product(self, name: str, *factors: Floats) -> Floats:
-        """The product of arrays, in memory that is kept."""
-        out = self._room.array(name, max(x.size for x in factors))
-        np.multiply(factors[0], factors[1], out=out)
-        for factor in factors[2:]:
-            np.multiply(out, factor, out=out)
+    def _product(self, name: str, one: Floats, other: Floats) -> Floats:
+        """The product of two arrays, in memory that is kept."""
+        out = self._room.array(name, max(one.size, other.size))
+        np.multiply(one, other, out=out)
         return out
 
     def _lay(self, efficiency: Floats, ohm: Floats) -> None:

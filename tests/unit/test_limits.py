@@ -241,6 +241,11 @@ def test_an_estimated_rating_is_taken_at_the_cells_flown_and_excludes_unless_it_
     assert excludes(warned["motor_power"]), "a stated rating excludes all the same"
     low = attrs.evolve(weak, controller=attrs.evolve(weak.controller, max_current_a=1.0))
     assert excludes(checks_for(low, estimated_ratings="warn")[1]["motor_current_phase"])
+    guessed = attrs.evolve(low.controller, max_current_a=0.5, max_current_estimated=True)
+    rated = attrs.evolve(low, motor=attrs.evolve(low.motor, max_current_a=1.0), controller=guessed)
+    held = checks_for(rated, estimated_ratings="warn")[1]["motor_current_phase"]
+    assert excludes(held), "a phase beyond the motor's stated rating, whatever is guessed of the controller"
+    assert held.limit == pytest.approx(1.0)
 
 
 def test_a_propeller_over_its_speed_is_named_before_all_others() -> None:

@@ -52,6 +52,14 @@ def test_rows_pass_and_stand_in_order():
         assert row.check("thrust_to_weight").value == row.thrust_to_weight
 
 
+def test_what_a_session_shows_of_an_answer_says_how_many_rows_it_leaves_out():
+    told = repr(match(BRIEF, STOCK, top=15)).splitlines()
+    shown = len(told) - 2
+    assert "of" in told[0]
+    assert told[-1] == f"... and {15 - shown} more rows"
+    assert len(told) <= 10
+
+
 def test_without_counting_the_rows_are_the_same():
     assert [r.id for r in match(BRIEF, STOCK, count=False).rows] == [r.id for r in match(BRIEF, STOCK).rows]
     assert match(BRIEF, STOCK, count=False).passing is None

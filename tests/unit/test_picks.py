@@ -88,8 +88,11 @@ def test_picks_are_the_best_of_all_that_hold(number):
 
 def test_moved_limits_leave_out_nothing_that_holds_by_itself():
     setting, shelf, _, _ = case(0)
-    moved, tight = tightened(setting, shelf, {})
-    assert moved.variant.target_mass_g is None or moved.variant.target_mass_g < setting.variant.target_mass_g
+    tight = tightened(setting, shelf, {})[1]
+    for target in (None, 400.0):
+        some = attrs.evolve(setting, variant=attrs.evolve(setting.variant, target_mass_g=target))
+        less = tightened(some, shelf, {})[0].variant.target_mass_g
+        assert less is None if target is None else 300.0 < less < 400.0
     assert np.array_equal(tight.ratings.controller_a, shelf.ratings.controller_a), "no spread moves no rating"
     harder = tightened(setting, shelf, {"controller_current": 0.2, "motor_power": 0.1})[1]
     assert np.allclose(harder.ratings.controller_a, shelf.ratings.controller_a * np.exp(-1.2815515655 * 0.2))

@@ -2,6 +2,7 @@
 
 from collections import Counter
 
+import attrs
 import numpy as np
 import pytest
 from support.small_aircraft import lawful_pack, small_brief, small_catalogue, small_train
@@ -223,3 +224,10 @@ def test_a_variant_flies_every_train_with_its_own_numbers() -> None:
     mass = judged_trains(heavy, [train])[0].frames.mass_kg[0]
     assert mass == judged_trains(heavy, [replace(train, count=2, radio_current_a=1.5)])[0].frames.mass_kg[0]
     assert heavy.flight_time(train).minutes == heavy.flight_time(replace(train, count=2, radio_current_a=1.5)).minutes
+
+
+def test_some_lanes_of_a_setting_fly_in_their_own_air():
+    setting = settings(small_brief())[0]
+    assert setting.take(np.array([1])) is setting, "one air for all"
+    several = attrs.evolve(setting, air=attrs.evolve(setting.air, density_kg_m3=np.array([1.2, 1.1, 1.0])))
+    assert several.take(np.array([2, 0])).air.density_kg_m3.tolist() == [1.0, 1.2]

@@ -9,7 +9,7 @@ from scipy.interpolate import CubicHermiteSpline, PchipInterpolator
 from support.trains import TEST_J, constant_table, rising_rpm_table, smooth_table, table_of
 
 from propmatch.models.lookup import FlightReader, RestReader, Workspace
-from propmatch.models.surface import monotone_slopes, stack_surfaces, surfaces_of
+from propmatch.models.surface import _zero_advance_ratio, monotone_slopes, stack_surfaces, surfaces_of
 from propmatch.models.tables import CoefficientTable
 
 RNG = np.random.default_rng(7)
@@ -211,6 +211,12 @@ def test_uneven_axes_keep_their_points_where_a_uniform_axis_can_hold_them() -> N
     assert surfaces.rows[0] == 8 + 1  # 2000, 3000, ... 9000 and the guards
     odd = surfaces_of(np.array([2000.0, 3001.7, 5003.1, 9000.0]), TEST_J, np.ones((4, 25)), np.ones((4, 25)))
     assert odd.rows[0] - 1 > 8
+
+
+def test_where_torque_ends_is_asked_of_rows_that_give_any_at_rest() -> None:
+    j, slopes = np.array([0.0, 0.5, 1.0]), np.array([-0.1, -0.1])
+    rows = np.array([[0.0, -0.1, -0.2], [0.1, 0.05, -0.05]])
+    assert _zero_advance_ratio(j, rows, slopes) == pytest.approx([0.75])  # half way between 0.05 and -0.05
 
 
 def test_tables_in_which_torque_falls_with_speed_are_known() -> None:
