@@ -44,8 +44,12 @@ class TrainMeasures(TrainStates):
         some.frames = self.frames
         return some
 
+    def again(self, index: Pick) -> "TrainMeasures":
+        """The measures of some lanes, nothing known of them yet."""
+        return TrainMeasures(self.setting.take(index), self.lanes.take(index), self.ratings.take(index))
+
     def take(self, index: Pick) -> "TrainMeasures":
         """The measures of some lanes, with what is known of them already."""
-        some = TrainMeasures(self.setting.take(index), self.lanes.take(index), self.ratings.take(index))
+        some = self.again(index)
         self.hand_over(some, index)
         return some

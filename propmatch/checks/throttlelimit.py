@@ -20,8 +20,8 @@ __all__ = ["LIMIT_NOTE", "THROTTLE_LIMIT", "ThrottleLimit", "limit_columns", "th
 
 LEAST = 0.01
 """Smallest duty that is tried as a limit."""
-_HALVINGS = 20
-"""Of the duty: they leave a millionth."""
+_HALVINGS, _AT_ONCE = 20, 5
+"""Of the duty: they leave a millionth; and how many of them one call answers."""
 
 LIMIT_NOTE = (
     "Throttle is duty, not stick position. A limit set in the transmitter can be lost when the ESC is "
@@ -107,11 +107,13 @@ def throttle_limits(measured: TrainMeasures) -> list[ThrottleLimit]:
     """
 
     def within(duty: Floats) -> Flags:
-        loads = [measured.limited(duty)[name] for name in names]
-        return np.asarray(np.all([~(load.value > load.limit) for load in loads], axis=0))
+        trains = measured if duty.ndim == 1 else measured.again(np.tile(np.arange(n), len(duty)))
+        tried = trains.limited(duty.ravel())
+        loads = [tried[name] for name in names]
+        return np.asarray(np.all([~(load.value > load.limit) for load in loads], axis=0)).reshape(duty.shape)
 
     names, n = full_throttle_loads(), measured.lanes.size
-    throttle = edge(within, np.full(n, LEAST), np.ones(n), steps=_HALVINGS)
+    throttle = edge(within, np.full(n, LEAST), np.ones(n), steps=_HALVINGS, at_once=_AT_ONCE)
     throttle = np.where(np.isfinite(measured.full(1.0).motor_current_a), throttle, np.nan)
     at = measured.limited(throttle)
     numbers = lanes_of(columns_of(ThrottleLimit), _Limited(throttle=throttle, at=at))

@@ -116,7 +116,12 @@ class Picture:
             if figure.axes:
                 figure.get_layout_engine().execute(figure)
             figure.set_layout_engine("none")  # else it is drawn once more, unseen, before it is laid out again
-            figure.savefig(out, format=form, **options)
+            if form == "svg":  # what is laid out need not be drawn unseen before it is written
+                from matplotlib.backends.backend_svg import FigureCanvasSVG
+
+                FigureCanvasSVG(figure).print_svg(out, **options)
+            else:
+                figure.savefig(out, format=form, **options)
         return out.getvalue()
 
     def svg(self) -> str:

@@ -88,17 +88,23 @@ def first_crossing(function: Function, low: Floats, high: Floats) -> tuple[Float
 _HALVINGS = 44
 
 
-def edge(passes: Callable[[Floats], Flags], good: Floats, bad: Floats, *, steps: int = _HALVINGS) -> Floats:
+def edge(
+    passes: Callable[[Floats], Flags], good: Floats, bad: Floats, *, steps: int = _HALVINGS, at_once: int = 1
+) -> Floats:
     """The value next to the edge, on the passing side.
 
     Parameters
     ----------
     passes : callable
-        Values (N,) to whether each passes; true at ``good``, false at ``bad``, one edge between.
+        Values (N,), or (M, N) where several halvings are made at once, to whether each passes; true at ``good``, false
+        at ``bad``, one edge between.
     good, bad : (N,)
         Ends of the bracket.
     steps : int
         Halvings; 44 leave 6e-14 of the bracket.
+    at_once : int
+        Halvings that one call answers, by all values that they may come to: what is asked of a few lanes costs little
+        more for many. The same value to the last bit, whatever it is.
 
     Returns
     -------
@@ -107,8 +113,32 @@ def edge(passes: Callable[[Floats], Flags], good: Floats, bad: Floats, *, steps:
     good, bad = np.array(good, dtype=np.float64), np.array(bad, dtype=np.float64)
     hopeless, free = ~passes(good), passes(bad)
     inside, outside = good.copy(), bad.copy()
-    for _ in range(0 if (hopeless | free).all() else steps):
-        middle = 0.5 * (inside + outside)
-        fine = passes(middle)
-        inside, outside = np.where(fine, middle, inside), np.where(fine, outside, middle)
+    left = 0 if (hopeless | free).all() else steps
+    while left > 0:
+        rungs = _rungs(inside, outside, min(left, at_once))
+        inner = rungs[1:-1]
+        fine = passes(inner if at_once > 1 else inner[0]).reshape(inner.shape)
+        inside, outside = _narrowed(rungs, fine)
+        left -= at_once
     return np.where(hopeless, np.nan, np.where(free, bad, inside))
+
+
+def _rungs(inside: Floats, outside: Floats, halvings: int) -> Floats:
+    """Both ends and every value that so many halvings may come to, (2^halvings + 1, N), each as halving makes it."""
+    rungs = np.array([inside, outside])
+    for _ in range(halvings):
+        finer = np.empty((2 * len(rungs) - 1, inside.size))
+        finer[::2], finer[1::2] = rungs, 0.5 * (rungs[:-1] + rungs[1:])
+        rungs = finer
+    return rungs
+
+
+def _narrowed(rungs: Floats, fine: Flags) -> tuple[Floats, Floats]:
+    """The two neighbours among the rungs that halving comes to."""
+    lanes = np.arange(rungs.shape[1])
+    low, high = np.zeros(lanes.size, dtype=np.intp), np.full(lanes.size, len(rungs) - 1)
+    while high[0] - low[0] > 1:
+        middle = (low + high) // 2
+        passed = fine[middle - 1, lanes]
+        low, high = np.where(passed, middle, low), np.where(passed, high, middle)
+    return rungs[low, lanes], rungs[high, lanes]
