@@ -23,6 +23,8 @@ from propmatch.search.shelf import Shelf
 __all__ = ["MARKS", "MapMaker", "Maps"]
 
 MARKS = 2000
+_STOCKS = 3
+"""Shelves kept beside the latest."""
 _DIGITS = 6
 """Digits of the numbers of a mark: far more than a drawing shows."""
 Tick = Callable[[], None]
@@ -90,15 +92,17 @@ class Maps:
 
     def stock(self, here: Setting, catalogue: Catalogue, log: Any = None) -> _Stock:
         """The shelf of a setting; parts are laid out anew only when parts or what is the same for all trains change."""
-        numbers = tuple(sorted(here.train_numbers.items(), key=lambda item: item[0]))
-        key = (here.brief.parts, numbers, here.cutoff_cell_v, str(log))
+        numbers = dict(here.train_numbers)
+        warmth = numbers.pop("pack_temperature_c")
+        place = (here.brief.parts, *sorted(numbers.items()), here.cutoff_cell_v, str(log))
+        key = (*place, warmth)
         if key not in self._stocks:
-            shelf = shelf_for(here, catalogue)
+            like = next((stock for other, stock in self._stocks.items() if other[:-1] == place), None)
+            shelf = shelf_for(here, catalogue) if like is None else like.shelf.warmed(warmth)
             ids = "\n".join(str(part.id) for parts in shelf.kinds.values() for part in parts)
-            name = hashlib.sha256(repr((ids, numbers, log)).encode()).hexdigest()[:16]
-            if len(self._stocks) > 3:
-                self._stocks.clear()
-            self._stocks[key] = _Stock(shelf, name)
+            if len(self._stocks) > _STOCKS:
+                del self._stocks[next(iter(self._stocks))]
+            self._stocks[key] = _Stock(shelf, hashlib.sha256(repr((ids, log)).encode()).hexdigest()[:16])
         return self._stocks[key]
 
     def parts(self, brief: Brief, catalogue: Catalogue, *, variant: str | None, log: Any = None) -> dict[str, Any]:

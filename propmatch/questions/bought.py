@@ -14,10 +14,10 @@ from propmatch.checks.chances import Drawn
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.setting import Setting
 from propmatch.models.arrays import Floats, Index
-from propmatch.records.estimates import Completed, completed
+from propmatch.records.estimates import completed
 from propmatch.records.fields import replace
 from propmatch.records.parts import Motor, Pack, PowerTrain, Propeller, Source
-from propmatch.search.shelf import Shelf
+from propmatch.search.shelf import Shelf, Shelves
 
 __all__ = ["AXES", "LADDERS", "Offer", "bought_motor", "bought_pack", "bought_propeller", "bought_train", "label_kv"]
 
@@ -94,19 +94,11 @@ class Offer:
         )  # fmt: skip
         self.motors = [bought_motor(train.motor, label, grams) for label in labels for grams in masses]
         self.parts = [bought_pack(each) for each in packs], [bought_propeller(each) for each in propellers]
-        self._shelves: dict[tuple[Any, ...], Shelf] = {}
-        self._complete = Completed()
+        self._shelves = Shelves(self.motors, [train.controller], *self.parts)
 
     def shelf(self, setting: Setting) -> Shelf:
         """The parts as a setting flies them."""
-        numbers = setting.train_numbers
-        key = tuple(numbers.values())
-        if key not in self._shelves:
-            packs, propellers = self.parts
-            self._shelves[key] = Shelf.of(
-                self.motors, [self.train.controller], packs, propellers, complete=self._complete, **numbers
-            )
-        return self._shelves[key]
+        return self._shelves.of(setting.train_numbers)
 
     def rows(self, choices: Index) -> Index:
         """Choices (N, 4) as combinations of the shelf (N, 4)."""

@@ -17,11 +17,10 @@ from propmatch.checks.measures import TrainMeasures
 from propmatch.models.arrays import Floats, Index
 from propmatch.questions.bought import bought_motor, bought_pack, bought_propeller, label_kv
 from propmatch.questions.publishing import Condition
-from propmatch.records.estimates import Completed
 from propmatch.records.fields import replace
 from propmatch.records.parts import PARTS, PowerTrain
 from propmatch.search.exhaustive import first_failures
-from propmatch.search.shelf import Shelf
+from propmatch.search.shelf import Shelf, Shelves
 
 __all__ = ["Centre", "centre_of", "critical", "least_near"]
 
@@ -85,13 +84,8 @@ def centre_of(
         return Centre(train=base, changes={}, holds=True)
     kinds = {kind: [getattr(base, kind), *(p for p in stock[kind] if p is not getattr(base, kind))] for kind in PARTS}
     bought = {kind: [_bought_part(kind, part) for part in parts] for kind, parts in kinds.items()}
-    warm: dict[tuple[Any, ...], Shelf] = {}
-    complete = Completed()
-    for each in where:
-        numbers = each.setting.train_numbers
-        if tuple(numbers.values()) not in warm:
-            warm[tuple(numbers.values())] = Shelf.of(*bought.values(), complete=complete, **numbers)
-    shelves = [warm[tuple(each.setting.train_numbers.values())] for each in where]
+    parts_of = Shelves(*bought.values())
+    shelves = [parts_of.of(each.setting.train_numbers) for each in where]
     for level in _levels([len(parts) for parts in kinds.values()]):
         row = _best(level, shelves, where, on_paper)
         if row is not None:

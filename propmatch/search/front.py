@@ -12,7 +12,7 @@ from propmatch.models.arrays import Flags, Floats, Index
 from propmatch.search.bounds.pruned import CHUNK, FlightBounds, PropellerTables, passing
 from propmatch.search.shelf import Shelf
 
-__all__ = ["Passing", "computed", "front_of", "made", "may_lead", "pareto", "passing_map"]
+__all__ = ["Passing", "computed", "front_of", "made", "may_lead", "may_lead_in_two", "pareto", "passing_map"]
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -24,7 +24,8 @@ class Passing:
     combination : (N, 4), indices of motor, controller, pack, propeller
     flight_minutes, thrust_to_weight, all_up_mass_g
     cells : in series
-    front : True where no other combination is at least as good in all three and better in one
+    front : True where no other combination is at least as good in all three and better in one; in the first two alone
+        where mass does not count
     total : how many pass; more than N where only some are held
     """
 
@@ -86,6 +87,15 @@ def may_lead(low: Floats, high: Floats, thrust: Floats, mass_g: Floats) -> Index
     """Points (indices) that no other surely beats, their times being known within bounds (N,)."""
     left = np.flatnonzero(~_beaten_by_cells(low, high, thrust, mass_g))
     return left[~_beaten(low[left], high[left], thrust[left], mass_g[left])]
+
+
+def may_lead_in_two(low: Floats, high: Floats, thrust: Floats) -> Index:
+    """The same where mass does not count."""
+    order = np.argsort(thrust)
+    longest = np.maximum.accumulate(low[order[::-1]])[::-1]
+    rising = thrust[order]
+    beaten = longest[np.searchsorted(rising, rising)] > high[order] * (1.0 + 1e-9)
+    return np.sort(order[~beaten])
 
 
 _CELLS = 64

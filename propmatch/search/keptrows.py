@@ -38,7 +38,7 @@ from propmatch.search.bounds.pruned import (
     PropellerTables,
     Screen,
 )
-from propmatch.search.front import Passing, may_lead, pareto
+from propmatch.search.front import Passing, may_lead, may_lead_in_two, pareto
 from propmatch.search.shelf import Shelf
 
 __all__ = ["LARGEST", "KeptRows", "place_of"]
@@ -142,7 +142,7 @@ class KeptRows:
             part = np.arange(start, min(start + _PIECE, self.size))
             which = self.combinations(part).T
             self._train_g[part], self._chance[part] = shelf.train_mass_g(*which), _scattered(shelf, which)
-        self._bare, self._flight_ratio = bare, screen.tables.curves.flight_ratio
+        self._screen, self._flight_ratio = screen, screen.tables.curves.flight_ratio
         self._thrust_n, self._most_a = np.full((2, self.size), np.nan)
         self._unmeasured = np.ones(self.size, dtype=bool)
         self._fit: _Fitting | None = None
@@ -175,16 +175,14 @@ class KeptRows:
 
     def _measure(self, rows: Index, tick: Tick) -> None:
         """Full throttle at rest of rows that nobody asked for yet: thrust at half charge, and the most current."""
-        rows = rows[self._unmeasured[rows]]
-        for start in range(0, rows.size, CHUNK):
+        for drives, some, _ in self._by_drives(rows[self._unmeasured[rows]]):
             tick()
-            part = rows[start : start + CHUNK]
-            measured = TrainMeasures(self._bare, *self.shelf.combine(*self.combinations(part).T))
-            self._thrust_n[part] = measured.full(0.5).thrust_n
+            lanes = self._lanes.take(some)
+            self._thrust_n[some], current = self._screen.at_rest(drives, lanes)
             # where a propeller takes more torque in flight, speed falls, and no current rises by more than the torque
-            most = measured.full(1.0).motor_current_a * self._flight_ratio[self._lanes.propeller[part]] * (1.0 + BAND)
-            self._most_a[part] = np.where(np.isnan(most), np.inf, most)
-            self._unmeasured[part] = False
+            most = current * self._flight_ratio[lanes.propeller] * (1.0 + BAND)
+            self._most_a[some] = np.where(np.isnan(most), np.inf, most)
+            self._unmeasured[some] = False
 
     def _by_drives(self, rows: Index) -> Iterator[tuple[Drives, Index, Index]]:
         """Drives, the rows among these on them, a piece at a time, and where they stand among these."""
@@ -201,7 +199,8 @@ class KeptRows:
         """What passes in a setting that these rows serve, as :func:`propmatch.search.front.passing_map` has it.
 
         ``moving`` takes the minutes of marks beside the front from the middle of their bounds where they are not known
-        yet: within some percent, not the front nor any count.
+        yet: within some percent, not the front nor any count. The front is that in time and thrust alone then, whatever
+        the mass.
         """
         known = self._at(_asking_nothing(setting), tick)
         rows, thrust, mass_g = self._allowed(setting, known, tick)
@@ -211,12 +210,14 @@ class KeptRows:
             keep = (known.held[rows] >= 0) & (known.high[rows] >= least * (1.0 - BAND))
             rows, thrust, mass_g = rows[keep], thrust[keep], mass_g[keep]
             open_ = (known.held[rows] == 0) | ~(known.low[rows] > least * (1.0 + BAND))
-            leading = may_lead(np.where(open_, -np.inf, known.low[rows]), known.high[rows], thrust, mass_g)
+            counted_g = np.zeros(rows.size) if moving else mass_g
+            lead = may_lead_in_two if moving else partial(may_lead, mass_g=mass_g)
+            leading = lead(np.where(open_, -np.inf, known.low[rows]), known.high[rows], thrust)
             open_[leading] = True
             settle(rows[open_], known=known, tick=tick)
         keep = (known.held[rows] > 0) & (known.low[rows] >= least)
         leading = leading[keep[leading]]
-        front = leading[pareto(known.low[rows[leading]], thrust[leading], mass_g[leading])]
+        front = leading[pareto(known.low[rows[leading]], thrust[leading], counted_g[leading])]
         keep[front] = False
         rest, total = np.flatnonzero(keep), int(np.count_nonzero(keep)) + front.size
         chance, room = self._chance[rows[rest]], max(0, most - front.size)
@@ -291,18 +292,25 @@ class KeptRows:
         if least is not None:
             good &= self._may_pull(fit.rows, good, setting, known, tick)
         some = np.flatnonzero(good)
-        rows, mass_g = fit.rows[some], mass_g[some]
-        self._measure(rows, tick)
-        thrust = setting.airframes(fit.train_g[some]).thrust_to_weight(self._thrust_n[rows])
-        if least is not None:
-            good = self._within("thrust_to_weight", rows, thrust, least, setting)
-            rows, thrust, mass_g = rows[good], thrust[good], mass_g[good]
+        some = some[self._pulls(fit.rows[some], fit.train_g[some], setting)[1]]
+        rows = fit.rows[some]
         for drives, ask, _ in self._by_drives(rows[known.bears[rows] == 0]):
             tick()
             bears = known.screen.bears(drives, self._lanes.take(ask), self._open[ask])
             known.bears[ask] = np.where(bears, 1, -1)
-        keep = known.bears[rows] > 0
-        return rows[keep], thrust[keep], mass_g[keep]
+        some = some[known.bears[rows] > 0]
+        rows = fit.rows[some]
+        self._measure(rows, tick)
+        thrust, good = self._pulls(rows, fit.train_g[some], setting)
+        return rows[good], thrust[good], mass_g[some[good]]
+
+    def _pulls(self, rows: Index, train_g: Floats, setting: Setting) -> tuple[Floats, Flags]:
+        """Thrust to weight, NaN where nobody measured it, and which rows keep its limit, as far as that is known."""
+        thrust = setting.airframes(train_g).thrust_to_weight(self._thrust_n[rows])
+        least = setting.brief.limits.min_thrust_to_weight
+        if least is None:
+            return thrust, np.ones(rows.size, dtype=bool)
+        return thrust, self._within("thrust_to_weight", rows, thrust, least, setting) | self._unmeasured[rows]
 
     def _within(self, name: str, rows: Index, value: Floats, limit: float, setting: Setting) -> Flags:
         """Which rows keep a limit of what is known of them, as the measure says where they come near it."""

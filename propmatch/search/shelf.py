@@ -9,13 +9,15 @@ import numpy as np
 
 from propmatch.checks.ratings import RatingLanes, rating_lanes
 from propmatch.models.arrays import Flags, Floats, Index
-from propmatch.records.estimates import Assumption, Completed
+from propmatch.models.pack import chemistry_of
+from propmatch.records.estimates import Assumption, Completed, completed
 from propmatch.records.fields import replace
+from propmatch.records.packflight import curve_notes, state_notes
 from propmatch.records.parts import Controller, Motor, Pack, Part, PowerTrain, Propeller, TrainNumbers
-from propmatch.train.lanes import TrainLanes, train_lanes
+from propmatch.train.lanes import TrainLanes, pack_numbers, train_lanes
 from propmatch.train.line import MOTOR_FIELDS
 
-__all__ = ["KIND_FIELDS", "Shelf"]
+__all__ = ["KIND_FIELDS", "Shelf", "Shelves"]
 
 
 KIND_FIELDS: dict[str, tuple[str, ...]] = {
@@ -40,6 +42,8 @@ KIND_FIELDS: dict[str, tuple[str, ...]] = {
 """Which part brings which field of ``TrainLanes`` and ``RatingLanes``; count and radio ride with the pack."""
 
 _PACK_FIELDS = KIND_FIELDS["pack"]
+_BY_WARMTH = ("cells_ohm", "capacity_ah")
+"""Columns that the temperature of the cells changes."""
 _MASSES = ("motors_g", "controllers_g", "supply_g", "propellers_g", "pack_g")
 _KIND_OF = {field: kind for kind, fields in KIND_FIELDS.items() for field in fields}
 
@@ -112,6 +116,27 @@ class Shelf:
             lanes=lanes,
             ratings=rating_lanes(trains, complete),
             assumptions=made,
+        )
+
+    def warmed(self, pack_temperature_c: float | None) -> "Shelf":
+        """The same shelf with cells so warm [degC]; no part is read again."""
+        if pack_temperature_c == self.like.pack_temperature_c:
+            return self
+        like = replace(self.like, pack_temperature_c=pack_temperature_c)
+        numbers = [pack_numbers(completed(pack)[0], like.cell_state) for pack in self.packs]
+        columns = {name: np.resize([each[name] for each in numbers], self.lanes.size) for name in _BY_WARMTH}
+        kinds = {chemistry_of(pack).name: pack for pack in self.packs}.values()
+        was, now = (
+            dict.fromkeys(note for pack in kinds for note in state_notes(replace(train, pack=pack)))
+            for train in (self.like, like)
+        )
+        last = curve_notes(self.packs)
+        first = (each for each in self.assumptions if each not in was and each not in last)
+        return attrs.evolve(
+            self,
+            like=like,
+            lanes=attrs.evolve(self.lanes, **columns),
+            assumptions=tuple(dict.fromkeys((*first, *now, *last))),
         )
 
     def with_packs(self, packs: Index) -> "Shelf":
@@ -215,3 +240,22 @@ class Shelf:
         least = np.maximum(self.column("motor_cells_least")[motor], self.column("controller_cells_least")[controller])
         most = np.minimum(self.column("motor_cells_most")[motor], self.column("controller_cells_most")[controller])
         return np.asarray((cells >= least) & (cells <= most))
+
+
+class Shelves:
+    """The same parts for trains of several numbers: where these differ in the warmth of the cells, laid out once."""
+
+    def __init__(self, *parts: Sequence[Any]) -> None:
+        self._parts, self._complete = parts, Completed()
+        self._laid_out: dict[tuple[Any, ...], Shelf] = {}
+        self._warmed: dict[tuple[Any, ...], Shelf] = {}
+
+    def of(self, numbers: TrainNumbers) -> Shelf:
+        """The shelf for trains of these numbers."""
+        key, warmth = tuple(numbers.values()), numbers["pack_temperature_c"]
+        alike = tuple(value for name, value in numbers.items() if name != "pack_temperature_c")
+        if alike not in self._laid_out:
+            self._laid_out[alike] = Shelf.of(*self._parts, complete=self._complete, **numbers)
+        if key not in self._warmed:
+            self._warmed[key] = self._laid_out[alike].warmed(warmth)
+        return self._warmed[key]

@@ -57,6 +57,22 @@ def test_fewer_packs_are_the_same_packs():
                 np.testing.assert_equal(getattr(one, field.name), getattr(two, field.name))
 
 
+def test_warmer_or_colder_cells_are_what_laying_out_the_parts_again_gives():
+    kinds, numbers = list(SHELF.kinds.values()), SETTING.train_numbers
+    for warmth in (-8.0, 31.0, None):
+        told, same = SHELF.warmed(warmth), Shelf.of(*kinds, **{**numbers, "pack_temperature_c": warmth})
+        for one, two in ((told.lanes, same.lanes), (told.ratings, same.ratings)):
+            for field in attrs.fields(type(one)):
+                if field.name not in ("stack", "chemistries"):
+                    np.testing.assert_equal(getattr(one, field.name), getattr(two, field.name))
+        assert (told.assumptions, told.like, told.train(0, 0, 0, 0)) == (
+            same.assumptions,
+            same.like,
+            same.train(0, 0, 0, 0),
+        )
+        assert told.lanes.chemistries == same.lanes.chemistries
+
+
 def test_columns_have_one_value_for_each_part():
     assert SHELF.column("k").shape == (5,)
     assert SHELF.column("controllers_g").shape == (3,)

@@ -1,5 +1,6 @@
 """What propellers take and give at any speed, whatever flies behind them: made once for a shelf and a density."""
 
+from copy import copy
 from functools import cached_property
 from typing import Any
 
@@ -25,6 +26,8 @@ _SPEEDS = 1024
 """Nodes of speed over a range of about 200 to 1: cells of 0.5 % in speed, 1 % in torque, 8 kB for each propeller."""
 _OCTAVES = 4
 """Parts of a doubling to which the fastest speed is rounded up, so that like shelves share their curves."""
+_AIRS = 6
+"""Densities in which the curves of one shelf are kept."""
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -69,6 +72,21 @@ class PropellerCurves:
         with np.errstate(all="ignore"):
             self._torques(hulls.regular[self.which])
         self.torque_worst = self.torque_high * self.flight_ratio
+        self._airs: Kept[PropellerCurves] = Kept(_AIRS)
+
+    def in_air(self, density: float) -> "PropellerCurves":
+        """The same propellers in another density: at a speed, torque and thrust go with it."""
+        return self._airs.get(density, lambda: self._scaled(density))
+
+    def _scaled(self, density: float) -> "PropellerCurves":
+        new, ratio = copy(self), density / self.density
+        for name in ("_off_n", "thrust_of_power", "_at_nodes"):  # made again where they are asked for
+            new.__dict__.pop(name, None)
+        new.density, new.kept = density, Kept(self.kept.most)
+        new.torque_low, new.torque_high, new.torque_worst = (
+            ratio * each for each in (self.torque_low, self.torque_high, self.torque_worst)
+        )
+        return new
 
     def _at(self, propeller: Index, airspeed: Floats) -> _Readable:
         return _Readable(
@@ -165,6 +183,6 @@ def curves_of(density: float, shelf: Shelf, *more: Shelf) -> PropellerCurves:
     first = np.zeros(len(shelf.propellers), dtype=np.intp)
     lanes = shelf.combine(first, first, first, np.arange(first.size))[0]
     columns = (lanes.propeller, lanes.diameter_m, lanes.motor_off, lanes.still_drag_m2, lanes.count)
-    key = (id(lanes.stack), density, fastest, *(column.tobytes() for column in columns))
+    key = (id(lanes.stack), fastest, *(column.tobytes() for column in columns))
     # the curves hold the stack, so that its id stays its own
-    return _KEPT.get(key, lambda: PropellerCurves(lanes, density, fastest))
+    return _KEPT.get(key, lambda: PropellerCurves(lanes, density, fastest)).in_air(density)

@@ -13,14 +13,14 @@ class Kept(Generic[T]):
     """At most so many, the one asked for longest ago goes first."""
 
     def __init__(self, most: int) -> None:
-        self._most = most
+        self.most = most
         self._held: OrderedDict[Hashable, T] = OrderedDict()
 
     def get(self, key: Hashable, make: Callable[[], T]) -> T:
         """What stands under a key, made where nothing does."""
         if key not in self._held:
             self._held[key] = make()
-            if len(self._held) > self._most:
+            if len(self._held) > self.most:
                 self._held.popitem(last=False)
         self._held.move_to_end(key)
         return self._held[key]

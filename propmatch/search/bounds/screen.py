@@ -27,7 +27,8 @@ from propmatch.search.bounds.fullthrottle import CLIMB_RATIO, wanted
 from propmatch.search.bounds.packs import PackClass, PackNumbers, classes
 from propmatch.search.bounds.tables import PropellerTables, Want
 from propmatch.search.shelf import Shelf
-from propmatch.train.kernel import solve_speed
+from propmatch.train.kernel import Speeds, solve_speed
+from propmatch.train.line import Source
 from propmatch.train.torque import SpeedProblem
 
 __all__ = ["Lanes", "RpmLimit", "Screen"]
@@ -250,9 +251,9 @@ class Screen:
         return lanes, open_
 
     def bears(self, drives: Drives, lanes: Lanes, open_: Flags) -> Flags:
-        """Which sound lanes keep currents (those that are ``open_``), highest rpm and balance at this mass."""
+        """Which sound lanes keep balance, currents (those that are ``open_``) and highest rpm at this mass."""
         good = np.ones(lanes.size, dtype=bool)
-        for name in (*CURRENTS, "propeller_rpm", "balance"):
+        for name in ("balance", *CURRENTS, "propeller_rpm"):
             some = np.flatnonzero(good & open_ if name in CURRENTS else good)
             if some.size and CHECKS[name].has_limit(self.setting):
                 part = lanes.take(some)
@@ -475,19 +476,33 @@ class Screen:
 
     def _at_half(self, drives: Drives, p: Index, d: Index, airspeed: Floats) -> Floats:
         """Thrust of one propeller at full throttle and half charge at airspeeds (N,) [N]; NaN where none balances."""
+        return self._at_full_throttle(drives, drives.half, p, d, airspeed).thrust_n
+
+    def at_rest(self, drives: Drives, lanes: Lanes) -> tuple[Floats, Floats]:
+        """Static full throttle of lanes: thrust of the train at half charge [N], motor current on a full pack [A].
+
+        NaN where nothing balances.
+        """
+        half, full = (
+            self._at_full_throttle(drives, source, lanes.propeller, lanes.drive, np.zeros(1))
+            for source in (drives.half, drives.full)
+        )
+        return self.tables.count * half.thrust_n, full.motor_current_a
+
+    def _at_full_throttle(self, drives: Drives, source: Source, p: Index, d: Index, airspeed: Floats) -> Speeds:
         curves = self.tables.curves
         problem = SpeedProblem(
             **drives.motors.columns(d),
-            source_v=drives.half.volts[d],
-            resistance_ohm=drives.half.ohm[d],
-            resistance_back_ohm=drives.half.ohm_back[d],
+            source_v=source.volts[d],
+            resistance_ohm=source.ohm[d],
+            resistance_back_ohm=source.ohm_back[d],
             which=curves.which[p],
             diameter_m=curves.diameter_m[p],
             density_kg_m3=np.full(1, curves.density),
             airspeed_m_s=airspeed,
             surfaces=curves.stack,
         )
-        return solve_speed(problem, p.size).thrust_n
+        return solve_speed(problem, p.size)
 
     def _voltage(self, drives: Drives, lanes: Lanes) -> tuple[Flags, Flags]:
         threshold = drives.voltage
