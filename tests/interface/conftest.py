@@ -1,8 +1,11 @@
 """Runs the command line in this process; standard error apart from standard output."""
 
+import inspect
 import json
+import sys
 from collections import OrderedDict
 from collections.abc import Callable, Iterator
+from types import ModuleType
 from typing import Any
 
 import attrs
@@ -10,35 +13,75 @@ import pytest
 from click.testing import CliRunner
 from support.browser import browser  # noqa: F401
 
+from propmatch.cache import digest
+from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.checkrules import CHECKS
 from propmatch.checks.setting import ResolvedBrief
 from propmatch.cli import propmatch
+from propmatch.questions import ask, cells, envelope, fits
+from propmatch.records.brief import Brief
+from propmatch.records.trainid import PART_KINDS
 from propmatch.search import candidate, matching
+from propmatch.sheet import case
 
-_KEPT = 6
-"""Shortlists remembered: each holds its draws."""
+LONG: dict[str, ModuleType] = {
+    "match": matching, "compare_cells": cells, "parts_envelope": envelope, "may_fit": fits, "mass_range": ask,
+    "capacity_for_minutes": ask, "site_range": ask,
+}  # fmt: skip
+"""Functions that take seconds, and their modules."""
+_KEPT = 8
+"""Answers of each that are remembered: each holds its draws."""
+_answers: dict[str, OrderedDict[Any, Any]] = {name: OrderedDict() for name in LONG}
 
 
-@pytest.fixture(autouse=True, scope="session")
-def remembered_matches() -> Iterator[None]:
-    """Matches of the bundled parts, made once for the commands that one test after another asks of the same brief."""
-    real, kept = matching.match, OrderedDict[tuple[Any, ...], Any]()
+def _content(value: Any) -> Any:
+    """What an argument says; a progress that is told says nothing that could be named."""
+    if isinstance(value, Brief | ResolvedBrief):
+        return ResolvedBrief.of(value).settings
+    if isinstance(value, Catalogue):
+        return [list(value.plugins.plugins), *([*value.parts(f"{kind}s").values()] for kind in PART_KINDS)]
+    return value
 
-    def match(brief: Any, catalogue: Any, **asked: Any) -> Any:
-        parts = [*catalogue.motors, *catalogue.controllers, *catalogue.packs, *catalogue.propellers]
-        if asked.get("progress") is not None or not all(each.startswith("bundled/") for each in parts):
-            return real(brief, catalogue, **asked)
-        stated = ResolvedBrief.of(brief).stated
-        key = (repr(stated), len(parts), repr(sorted(asked.items())), candidate.Candidate, tuple(CHECKS))
+
+def _remembering(name: str, real: Callable[..., Any]) -> Callable[..., Any]:
+    kept, takes = _answers[name], inspect.signature(real)
+
+    def asked(*given: Any, **named: Any) -> Any:
+        what = takes.bind(*given, **named)
+        what.apply_defaults()
+        content = digest(*map(_content, what.arguments.values()))
+        if content is None:
+            return real(*given, **named)
+        key = (content, candidate.Candidate, *CHECKS)
         if key not in kept:
-            kept[key] = real(brief, catalogue, **asked)
-            while len(kept) > _KEPT:
+            kept[key] = real(*given, **named)
+            if len(kept) > _KEPT:
                 kept.popitem(last=False)
         kept.move_to_end(key)
         return kept[key]
 
+    return asked
+
+
+def _stated_alone(*given: Any, on_paper: bool) -> Any:
+    return envelope.parts_envelope(*given, on_paper=True)
+
+
+@pytest.fixture(autouse=True, scope="module")
+def remembered() -> Iterator[None]:
+    """What takes seconds is made once for the tests that ask one after another the same of the same parts.
+
+    Sheets take the envelope of numbers as they are stated, a tenth of the work; ``support.sheets.whole_envelope`` takes
+    that of their readers.
+    """
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(matching, "match", match)
+        for name, home in LONG.items():
+            real = getattr(home, name)
+            asked = _remembering(name, real)
+            for module in [each for key, each in sys.modules.items() if key.startswith("propmatch")]:
+                if getattr(module, name, None) is real:
+                    patch.setattr(module, name, asked)
+        patch.setattr(case, "parts_envelope", _stated_alone)
         yield
 
 

@@ -399,7 +399,7 @@ def layouts(draw: Any) -> str:
     return "\n".join(lines)
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(suppress_health_check=[HealthCheck.too_slow])
 @given(layouts())
 def test_any_layout_is_drawn_with_finite_numbers_and_no_name_upon_another(text: str) -> None:
     try:

@@ -134,7 +134,7 @@ def test_new_asks_on_a_terminal_and_asks_again(tmp_path):
         env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
     )  # fmt: skip
     os.write(ours, b"Heron\nheavy\n190\n\n150\n\ntrainer\n\n\n\n2,3\n\n\n\n")
-    out, err = child.communicate(timeout=60)
+    out, err = child.communicate(timeout=300)
     os.close(ours)
     os.close(theirs)
     assert child.returncode == 0, err

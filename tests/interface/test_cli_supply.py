@@ -2,12 +2,12 @@
 
 import pytest
 from support.bundled import PROPELLER, nearest
-from support.commands import MOTOR, PACK
+from support.commands import MOTOR, PACK, narrow_brief  # noqa: F401
 
 from propmatch.catalogue.catalogue import load_catalogue
 from propmatch.checks.setting import settings
 from propmatch.page.answers import train_answer
-from propmatch.records.brief import loads_brief
+from propmatch.records.brief import load_brief
 from propmatch.sheet import build_sheet, sheet_html
 from propmatch_datasets import path
 
@@ -31,8 +31,8 @@ def flat(text: str) -> str:
 
 
 @pytest.mark.parametrize("name", COMMANDS)
-def test_every_command_lists_it(run, name):
-    words = (*COMMANDS[name], "wetland_logger", "--train")
+def test_every_command_lists_it(run, narrow_brief, name):  # noqa: F811
+    words = (*COMMANDS[name], narrow_brief, "--train")
     more = ("--motor", MOTOR) if name == "fits" else ()
     more += ("--assumptions", "--full")
     out = flat(run(*words, IDS, *more).out)
@@ -66,8 +66,8 @@ def test_match_lists_it_and_the_rows_have_its_mass(run, tmp_path):
         assert row["all_up_mass_g"] - masses[row["id"]] == pytest.approx(SUPPLY_G)
 
 
-def test_page_and_sheet_list_it():
-    brief = loads_brief(path("briefs/wetland_logger.toml").read_text(encoding="utf-8"))
+def test_page_and_sheet_list_it(narrow_brief):  # noqa: F811
+    brief = load_brief(narrow_brief)
     catalogue = load_catalogue()
     answer = train_answer(brief, catalogue, IDS)
     assert answer["supply"] == LISTED

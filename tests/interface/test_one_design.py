@@ -5,6 +5,7 @@ import re
 
 import numpy as np
 import pytest
+from support.sheets import whole_envelope
 from support.sheetwords import pages_of, printed_words
 
 from propmatch.catalogue.catalogue import load_catalogue
@@ -80,12 +81,14 @@ def test_where_nothing_meets_the_brief_every_command_says_so_and_exits_1(run, mo
 
 @pytest.fixture(scope="module")
 def sheet(best, catalogue):
-    return build_sheet(open_brief(best[0])[0], catalogue)
+    with whole_envelope():
+        return build_sheet(open_brief(best[0])[0], catalogue)
 
 
 @pytest.fixture(scope="module")
 def logger(catalogue):
-    return build_sheet(open_brief("wetland_logger")[0], catalogue)
+    with whole_envelope():
+        return build_sheet(open_brief("wetland_logger")[0], catalogue)
 
 
 def test_sheet_and_page_take_the_same_and_say_so(best, catalogue, sheet):

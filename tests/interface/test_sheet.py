@@ -24,6 +24,7 @@ from support.sheets import (
     made_sheet,
     made_text,
     stock,
+    whole_envelope,
 )
 from support.trains import simple_train
 
@@ -32,8 +33,8 @@ from propmatch.brief import loads_brief, resolve_variants
 from propmatch.checks.chances import sureness
 from propmatch.checks.measures import settings
 from propmatch.faults import InputFaults
+from propmatch.questions import envelope
 from propmatch.questions.asflown import as_flown
-from propmatch.questions.envelope import parts_envelope
 from propmatch.search.matching import Shortlist
 from propmatch.sheet import build_sheet, sheet_html
 from propmatch.sheet.case import Sheet
@@ -293,8 +294,12 @@ def test_the_sheet_says_what_was_assumed_where_numbers_come_from_and_what_to_bew
         assert word in cautions
 
 
-def test_the_envelope_is_that_of_parts_envelope(sheet: Sheet, catalogue: Catalogue) -> None:
-    found = parts_envelope(brief(), catalogue, sheet.design.train, cells=(2, 3))
+def test_the_envelope_is_that_of_parts_envelope(catalogue: Catalogue) -> None:
+    with whole_envelope():
+        sheet = fresh_sheet()
+    found = envelope.parts_envelope(brief(), catalogue, sheet.design.train)
+    assert [*found.cells] == [2, 3]
+    assert not found.on_paper
     (table,) = sheet.section("envelope").tables
     assert table.heads == ("", *(f"{cells}S" for cells, each in found.cells.items() if each.holds))
     lines = {line[0]: line[1] for line in table.rows}

@@ -1,6 +1,5 @@
 """What the charts draw is what the functions say, and it can be told apart without colour."""
 
-import json
 import re
 from collections.abc import Callable
 from pathlib import Path
@@ -11,6 +10,7 @@ import attrs
 import html5lib
 import numpy as np
 import pytest
+from support.commands import TRAIN, narrow_brief  # noqa: F401
 from support.sheets import HOSTILE, brief, stock
 from support.trains import simple_airframe, simple_train
 
@@ -306,14 +306,17 @@ def test_other_kinds_of_picture(run: Callable[..., Any], tmp_path: Path) -> None
     assert (done.exit_code, "folder does not exist" in done.err) == (2, True)
 
 
-def test_the_sheet_draws_its_aircraft_in_a_file_too(run: Callable[..., Any], tmp_path: Path) -> None:
+def test_the_sheet_draws_its_aircraft_in_a_file_too(
+    run: Callable[..., Any],
+    narrow_brief: str,  # noqa: F811
+    tmp_path_factory: pytest.TempPathFactory,
+) -> None:
+    tmp_path = tmp_path_factory.mktemp("drawn")
     where = ("--plot", str(tmp_path / "views.svg"), "-o", str(tmp_path / "sheet.html"))
     done = run("sheet", "schoolyard_trainer", *where)
     assert (done.exit_code, "has no [balance]" in done.err) == (2, True)
     assert list(tmp_path.iterdir()) == []
-    asked = run("match", "club_racer", "--top", "1", "--json")
-    train = json.loads(asked.out)["rows"][0]["id"]
-    done = run("sheet", "club_racer", "--train", train, *where)
+    done = run("sheet", narrow_brief, *TRAIN, *where)
     assert done.exit_code == 0, done.err
     root = ElementTree.parse(tmp_path / "views.svg").getroot()
     groups = {group.get("class") for group in root.iter("{http://www.w3.org/2000/svg}g")}

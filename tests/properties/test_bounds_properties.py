@@ -29,7 +29,7 @@ from propmatch.search.shelf import Shelf
 from propmatch.train.coupling import solve_lanes
 from propmatch.train.thrust import ThrustProblem, speed_for_thrust
 
-SEEDS = range(12)
+SEEDS = range(8)
 pytestmark = pytest.mark.filterwarnings("error")
 
 
@@ -140,7 +140,7 @@ def exact_speeds(tables, setting, shelf, rows, thrust_n, speed):
     return speed_for_thrust(problem)[0], curves
 
 
-@pytest.mark.parametrize("seed", range(20))
+@pytest.mark.parametrize("seed", SEEDS)
 def test_what_a_phase_asks_for_lies_between_the_nodes_below_and_above_a_mass(seed):
     setting, shelf, tables, rng = made(seed, written)
     p = rng.integers(0, len(shelf.propellers), 300)
@@ -289,15 +289,15 @@ class Checked(Screen):
 @pytest.mark.parametrize("case", [random_case, written, bursting_case, cold_case])
 def test_what_bounds_decide_is_what_the_measures_say(case):
     Checked.claims = 0
-    for seed in range(30):
+    for seed in range(16):
         setting, shelf = case(seed)
         screen = Checked(setting, shelf, counting=True)
         for drives in screen.drives(np.arange(len(shelf.packs)), 10**6):
             screen.block(drives)
-    assert Checked.claims > 1000
+    assert Checked.claims > 500
 
 
-@pytest.mark.parametrize("seed", range(20))
+@pytest.mark.parametrize("seed", SEEDS)
 @pytest.mark.parametrize("case", [random_case, written])
 def test_flight_bounds_bound_the_flight_of_any_combination(case, seed):
     setting, shelf, tables, rng = made(seed, case)
@@ -399,7 +399,7 @@ def test_no_climb_is_missed_where_every_range_of_airspeed_says_no(case, seed):
     assert said_no > 0 or not light.any() or np.nanmin(value) > 0.5
 
 
-@pytest.mark.parametrize("seed", range(20))
+@pytest.mark.parametrize("seed", SEEDS)
 @pytest.mark.parametrize("case", [random_case, written])
 def test_no_group_loses_a_combination_that_passes_and_reaches_what_is_asked(case, seed):
     setting, shelf, tables, rng = made(seed, case)

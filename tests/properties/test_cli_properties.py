@@ -1,7 +1,7 @@
 """Whatever is typed at ``propmatch point`` ends with an exit code of 0, 1 or 2, and never with a traceback."""
 
 from click.testing import CliRunner
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from support.bundled import PROPELLER
 
@@ -34,20 +34,17 @@ def ends_well(words):
 
 
 @given(MOTORS, PACKS, VALUES, SPEEDS, st.sampled_from(["0.5", "1", "0", "x"]))
-@settings(max_examples=60)
 def test_any_numbers(motor, pack, throttle, airspeed, charge):
     words = ["point", "--motor", motor, "--propeller", PROPELLER, "--pack", pack]
     ends_well([*words, "--throttle", throttle, "--airspeed", airspeed, "--charge", charge])
 
 
 @given(MOTORS, PACKS, st.floats(0, 60), SPEEDS)
-@settings(max_examples=40)
 def test_any_thrust(motor, pack, thrust, airspeed):
     words = ["point", "--motor", motor, "--propeller", PROPELLER, "--pack", pack]
     ends_well([*words, "--hold", f"{thrust}N", "--airspeed", airspeed])
 
 
 @given(st.text(max_size=30), st.text(max_size=30), st.text(max_size=30), st.text(max_size=30))
-@settings(max_examples=60)
 def test_any_text(motor, propeller, pack, controller):
     ends_well(["point", "--motor", motor, "--propeller", propeller, "--pack", pack, "--controller", controller])

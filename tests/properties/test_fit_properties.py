@@ -30,7 +30,7 @@ rows = st.lists(
 
 
 @given(rows=rows, supply=st.booleans())
-@settings(max_examples=40)
+@settings(max_examples=12)
 def test_any_log_is_answered_or_refused_with_faults(rows, supply):
     try:
         fit = fit_log(rows, propellers=BLADES, instruments="bench supply" if supply else "")

@@ -1,14 +1,19 @@
 """A small stock of invented parts and a brief for sheets; some names try to be markup."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from functools import cache
 from typing import Any
+
+import pytest
 
 from propmatch import Catalogue, hookimpl, match
 from propmatch.brief import Brief, loads_brief
 from propmatch.hookspecs import SheetSection
+from propmatch.questions import envelope
 from propmatch.records.parts import Propeller, Source
 from propmatch.search.matching import Shortlist
-from propmatch.sheet import build_sheet, sheet_html
+from propmatch.sheet import build_sheet, case, sheet_html
 from propmatch.sheet.case import Sheet
 from support.trains import rising_rpm_table, simple_controller, simple_motor, simple_pack
 
@@ -122,6 +127,14 @@ def fresh_sheet() -> Sheet:
 
 
 made_sheet = cache(fresh_sheet)
+
+
+@contextmanager
+def whole_envelope() -> Iterator[None]:
+    """Sheets made meanwhile take their envelope as their readers get it, in seconds."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(case, "parts_envelope", envelope.parts_envelope)
+        yield
 
 
 @cache

@@ -4,6 +4,7 @@ import ast
 import re
 import subprocess
 import sys
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -46,10 +47,21 @@ def room_of(module: str) -> str:
     return module.split(".")[0]
 
 
-def imports(path: Path) -> set[str]:
+@cache
+def parsed(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+@cache
+def nodes(path: Path) -> tuple[ast.AST, ...]:
+    return tuple(ast.walk(parsed(path)))
+
+
+@cache
+def imports(path: Path) -> frozenset[str]:
     """Modules of the package that a file imports: when it is loaded, inside functions, and for types alone."""
     found = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in nodes(path):
         if isinstance(node, ast.ImportFrom) and node.module and room_of(node.module) == "propmatch":
             inside = node.module.removeprefix("propmatch").lstrip(".")
             for alias in node.names:
@@ -57,7 +69,7 @@ def imports(path: Path) -> set[str]:
                 found.add(deeper if deeper in MODULES else inside or "__init__")
         elif isinstance(node, ast.Import):
             found |= {a.name.removeprefix("propmatch.") for a in node.names if room_of(a.name) == "propmatch"}
-    return found
+    return frozenset(found)
 
 
 @pytest.mark.parametrize("name", sorted(MODULES))
@@ -75,7 +87,7 @@ def test_files_are_written_in_one_place() -> None:
     places = [*MODULES.values(), *PLUGINS.rglob("*.py"), *Path(propmatch_datasets.__file__).parent.rglob("*.py")]
     wrong = []
     for path in places:
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        for node in nodes(path):
             if not isinstance(node, ast.Call) or path == MODULES["files"]:
                 continue
             called = node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")
@@ -115,7 +127,7 @@ def test_every_module_of_the_plugins_is_imported_or_named_by_another() -> None:
     }
     used = {"propmatch_plugins"}
     for path in [*names.values(), *MODULES.values()]:
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        for node in nodes(path):
             if isinstance(node, ast.ImportFrom) and node.module:
                 used |= {node.module, *(f"{node.module}.{each.name}" for each in node.names)}
             elif isinstance(node, ast.Constant) and isinstance(node.value, str):
@@ -143,14 +155,14 @@ def test_no_module_imports_itself_by_a_detour() -> None:
 def test_every_room_says_what_it_is_for() -> None:
     for name, path in MODULES.items():
         if path.name == "__init__.py" and name != "__init__":
-            text = ast.get_docstring(ast.parse(path.read_text(encoding="utf-8"))) or ""
+            text = ast.get_docstring(parsed(path)) or ""
             assert len(text.splitlines()) >= 3, f"{name}/__init__ says too little"
 
 
 def test_scipy_and_pandas_are_imported_inside_functions() -> None:
     heavy = []
     for name, path in MODULES.items():
-        for node in ast.parse(path.read_text(encoding="utf-8")).body:
+        for node in parsed(path).body:
             modules = (
                 [node.module or ""]
                 if isinstance(node, ast.ImportFrom)

@@ -15,7 +15,7 @@ from support.random_cases import slowly, some_tasks
 from propmatch.faults import InputFaults
 from propmatch.search.sweep import run_everywhere, sweep
 
-distributed = pytest.importorskip("distributed")
+dask, distributed = pytest.importorskip("dask"), pytest.importorskip("distributed")
 pytestmark = [pytest.mark.slow, pytest.mark.filterwarnings("ignore")]
 TASKS = some_tasks(24, (6, 3, 5, 6))
 
@@ -24,8 +24,10 @@ EXPECTED = tuple((task.name, len(task.stock.motors)) for task in TASKS)
 
 
 @pytest.fixture
-def cluster():
-    with distributed.LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as running:
+def cluster(monkeypatch):
+    """Two workers; a machine under load may take long to connect to itself."""
+    monkeypatch.setattr("propmatch.search.cluster.PATIENCE_S", 60.0)
+    with dask.config.set({"distributed.comm.timeouts.connect": "60s"}), distributed.LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as running:
         yield running
 
 

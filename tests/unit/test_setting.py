@@ -70,7 +70,7 @@ QUESTIONS = {
     "match": lambda brief, parts: match(brief, parts, exhaustive=True),
     "cells": lambda brief, parts: compare_cells(brief, parts),
     "cells of a train": lambda brief, parts: compare_cells(brief, parts, train=BENCH),
-    "envelope": lambda brief, parts: parts_envelope(brief, parts, BENCH, cells=(2,)),
+    "envelope": lambda brief, parts: parts_envelope(brief, parts, BENCH, cells=(2,), on_paper=True),
     "fits": lambda brief, parts: may_fit(brief, parts, BENCH, pack=lawful_pack(2, 1000.0)),
     "mass": lambda brief, parts: mass_range(brief, BENCH, variant="heavy"),
     "pack": lambda brief, parts: capacity_for_minutes(brief, BENCH, 8.0, catalogue=parts),
