@@ -3,9 +3,10 @@
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Flags", "Floats", "Index", "Number", "Pick"]
+__all__ = ["Flags", "Floats", "Floats32", "Index", "Number", "Pick"]
 
 Floats = NDArray[np.float64]
+Floats32 = NDArray[np.float32]
 Flags = NDArray[np.bool_]
 Index = NDArray[np.intp]
 Number = float | Floats

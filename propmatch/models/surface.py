@@ -107,7 +107,10 @@ def _stacked(surfaces: Sequence[Surfaces]) -> Surfaces:
         if not field.name.endswith("_cells")
     }
     for name in ("ct_cells", "cp_cells"):
-        joined[name] = np.concatenate([getattr(s, name) for s in surfaces])
+        joined[name], end = np.concatenate([getattr(s, name) for s in surfaces]), 0
+        for each in surfaces:  # the same numbers are held once: each table goes on as a part of the stack
+            start, end = end, end + len(getattr(each, name))
+            object.__setattr__(each, name, joined[name][start:end])
     for name, sizes in (
         ("first_cell", [s.ct_cells.shape[0] for s in surfaces]),
         ("first_row", [s.ct_rest.shape[1] for s in surfaces]),

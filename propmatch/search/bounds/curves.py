@@ -24,6 +24,8 @@ BAND = 1e-7
 """Share of a limit within which nothing is decided by bounds: far above rounding and the roots' 1e-10."""
 _SPEEDS = 1024
 """Nodes of speed over a range of about 200 to 1: cells of 0.5 % in speed, 1 % in torque, 8 kB for each propeller."""
+_TOGETHER = 128
+"""Propellers that are read together."""
 _OCTAVES = 4
 """Parts of a doubling to which the fastest speed is rounded up, so that like shelves share their curves."""
 _AIRS = 6
@@ -147,11 +149,12 @@ class PropellerCurves:
 
     def _torques(self, regular: Flags) -> None:
         count = self.which.size
-        rows = np.repeat(np.arange(count), _SPEEDS)
-        torque = np.ascontiguousarray(self.torque(rows, np.tile(self._nodes, count)).reshape(count, _SPEEDS).T)
-        self.regular = regular & (torque[0] > 0)
-        self.torque_low = np.concatenate([np.zeros((1, count)), torque])
-        self.torque_high = np.concatenate([torque, np.full((1, count), np.inf)])
+        self.torque_low, self.torque_high = np.zeros((_SPEEDS + 1, count)), np.full((_SPEEDS + 1, count), np.inf)
+        for some in np.array_split(np.arange(count), -(-count // _TOGETHER)):
+            rows = np.repeat(some, _SPEEDS)
+            torque = self.torque(rows, np.tile(self._nodes, some.size)).reshape(some.size, _SPEEDS).T
+            self.torque_low[1:, some], self.torque_high[:-1, some] = torque, torque
+        self.regular = regular & (self.torque_high[0] > 0)
         self.torque_low[:, ~self.regular], self.torque_high[:, ~self.regular] = 0.0, np.inf
         self.torque_low *= 1.0 - BAND
         self.torque_high *= 1.0 + BAND

@@ -10,7 +10,7 @@ from functools import partial
 import numpy as np
 
 from propmatch.aircraft.polar import AirframeLanes, least_drag_speed_m_s, least_speed_m_s, thrust_needed_n
-from propmatch.models.arrays import Flags, Floats, Index
+from propmatch.models.arrays import Flags, Floats, Floats32, Index
 from propmatch.search.bounds.tables import PropellerTables, Want
 from propmatch.search.shelf import Shelf
 from propmatch.status import Status
@@ -76,21 +76,29 @@ def _left_over(p: TrainLanes, u: Floats, torque: Floats) -> Floats:
 
 
 def wanted(tables: PropellerTables, metric: str, value: float) -> Want:
-    """What a value of a metric takes at the nodes of mass."""
+    """What a value of a metric takes at the nodes of mass, rounded down to single precision: never more than it does.
+
+    A float64 is rounded to the nearest float32 and then goes down by one step of it. The voltage that is asked for
+    rises with speed and with torque, so what is called out of reach stays so.
+    """
     every = _OF_CLIMB if metric == "climb" else 1
     some = np.flatnonzero(np.arange(tables.node_rows.size) % tables.nodes % every == 0)
     rows, frames = tables.node_rows[some], tables.node_frames.take(some)
     least = np.full(rows.size, value * (1.0 - _BAND))
 
-    def at_nodes(found: Floats) -> Floats:
+    def at_nodes(found: Floats) -> Floats32:
         """Of each node, or the one below that was looked at: what is asked for rises with mass."""
-        return np.repeat(found.reshape(tables.mass_g.size, -1), every, axis=1)[:, : tables.nodes].ravel()
+        low = np.nextafter(found.astype(np.float32), np.float32(-np.inf)).reshape(tables.mass_g.size, -1)
+        return np.repeat(low, every, axis=1)[:, : tables.nodes].ravel()
 
     with np.errstate(all="ignore"):
         look = _climbing if metric == "climb" else partial(_alone, metric)
-        asked = [(at_nodes(u), at_nodes(torque)) for u, torque in look(tables, least, frames, rows)]
+        asked = [
+            [at_nodes(u), at_nodes(np.where(np.isfinite(u), torque, np.nan))]
+            for u, torque in look(tables, least, frames, rows)
+        ]
     speed, torque = (np.array(each) for each in zip(*asked, strict=True))
-    return Want(speed=speed, torque=np.where(np.isfinite(speed), torque, np.nan))
+    return Want(speed=speed, torque=torque)
 
 
 def _alone(

@@ -15,6 +15,7 @@ are left nothing else is looked at.
 """
 
 from collections.abc import Iterator
+from typing import Any
 
 import attrs
 import numpy as np
@@ -34,7 +35,11 @@ from propmatch.train.line import Trains
 __all__ = ["LADDER", "LADDERS", "Groups", "Ladder", "Target"]
 
 _ROOM = 65536
-"""Groups in work at a time."""
+"""Groups in work at a time, at least where there are more."""
+_ROWS = 16384
+"""Pairs with propellers that are read together: what this needs stays in the cache."""
+_EASED = 1e-6
+"""Share of the voltage by which a test in single precision is eased."""
 _TOGETHER = 16384
 """Alternatives of combinations that are tried at a time: few combinations take as long as many."""
 _TAKEN = 262144
@@ -110,7 +115,9 @@ class Groups:
         self._least_cells_v = setting.stated.limits.cutoff_cell_v
         # what asks less than any of the alternatives, where all are known
         self._at_least = [
-            Want(speed=np.min(want.speed, axis=0)[None], torque=np.min(want.torque, axis=0)[None])
+            want
+            if len(want.speed) == 1
+            else Want(**{k: np.min(x, axis=0)[None] for k, x in attrs.asdict(want).items()})
             for want in screen.wants
         ]
         self._nominal_v: Floats = screen.shelf.column("pack_nominal_v")
@@ -140,6 +147,16 @@ class Groups:
                     taken = []
             if taken:
                 yield self._drives(taken)
+
+    def listed(self, rows: Index) -> Iterator[tuple[Drives, Lanes]]:
+        """What may pass of listed combinations (N, 4)."""
+        rows = rows[self.screen.shelf.cells_fit(*rows.T[:3])]
+        rows = np.concatenate([rows[:0], *(x[self.may(x)] for x in np.array_split(rows, -(-len(rows) // _ROOM) or 1))])
+        pair = rows[:, 0] * self.screen.shelf.sizes[1] + rows[:, 1]
+        kinds = self.screen.shelf.column("chemistry")[rows[:, 2]]
+        for kind in np.unique(kinds):
+            some = kinds == kind
+            yield self._drives([(pair[some], rows[some, 2], rows[some, 3])])
 
     def greatest_power_w(self, packs: Index) -> Floats:
         """Greatest shaft power of one motor within the limits on each pack; 0 where none fits.
@@ -184,17 +201,58 @@ class Groups:
         tops = [self._packs.grouped(packs, starts) for starts in levels]
         wants = [np.logical_or.reduceat(wanted[packs], starts, axis=0) for starts in levels]
         propellers = np.flatnonzero(wants[0][0])
-        step = max(1, _ROOM // pairs.size)
         lowest = packs[np.argmin(self._nominal_v[packs])]
         bears = np.full((2, self._pairs.motor.size), np.nan)
         bears[:, pairs] = self._limits(pairs, np.full(pairs.size, lowest))
-        at_root = self._thresholds(pairs, tops[0], *bears[:, pairs])
         tree = _Tree(packs=packs, bears=bears, levels=levels, tops=tops, wants=wants)
-        for start in range(0, propellers.size, step):
-            some = propellers[start : start + step]
-            d, p = np.tile(np.arange(pairs.size), some.size), np.repeat(some, pairs.size)
+        at_root = self._thresholds(pairs, tops[0], *bears[:, pairs])
+        for d, p in self._rough(pairs, propellers, tops[0], at_root):
             keep = self._may(pairs[d], p, tops[0], (at_root[0][d], at_root[1][d]))
             yield from self._below(0, pairs[d[keep]], np.zeros(keep.size, dtype=np.intp), p[keep], tree)
+
+    def _rough(
+        self, pairs: Index, propellers: Index, top: PackNumbers, threshold: tuple[Index, Floats]
+    ) -> Iterator[tuple[Index, Index]]:
+        """Of pairs (D,) with propellers (P,) those that :meth:`_may` may leave over, as places in both.
+
+        What is wanted of full throttle asks for at least K g u + r (Q/(g K_t e) + I0) of u and Q of the alternative
+        that asks least of each, I0 at rest being the least and b g u I not negative: a u + b Q <= c, read by whole rows
+        of propellers, without a division. In single precision each of the five numbers and three steps is rounded by at
+        most 6e-8 of what stands on its side, in all below the ``_EASED`` that is left to the voltage.
+        """
+        m, tables = self._m, self._tables
+        drive_g = self._pairs.mass_g[pairs] + top.mass_g
+        node, room_g = tables.node_of(drive_g), (self._mass_limit_g - drive_g)[:, None]
+        mass_g = tables.mass_g[propellers]
+        low, shape = tables.curves.torque_low, (tables.mass_g.size, tables.nodes)
+        low = low if propellers.size == shape[0] else np.take(low, propellers, axis=1)
+        asked = [
+            [each[0].reshape(shape)[propellers].T.astype(np.float32, order="C") for each in (want.speed, want.torque)]
+            for want in self._at_least
+        ]
+        with np.errstate(all="ignore"):
+            limits = [threshold] if self._least_cells_v is None else [threshold, self._at_voltage(pairs, top)]
+            source = line.source(m, 1.0, top.half_v, top.half_ohm, pairs)
+            per_u, per_nm = m.k[pairs] * m.gear_ratio[pairs], source.ohm / m.torque_per_a[pairs]
+            left_v = source.volts * (1.0 + _EASED) - source.ohm * line.no_load_a(m, np.zeros(pairs.size), pairs)
+            by_u, by_nm, most_v = (
+                np.broadcast_to(x, pairs.shape)[:, None].astype(np.float32) for x in (per_u, per_nm, left_v)
+            )
+            left, step = [], max(1, _ROWS // max(propellers.size, 1))
+            for start in range(0, pairs.size, step):
+                here = slice(start, start + step)
+                good = mass_g <= room_g[here]
+                for cell, torque in limits:
+                    good &= np.take(low, cell[here], axis=0) <= torque[here, None]
+                for speed, torque in asked:
+                    asked_v = np.take(speed, node[here], axis=0) * by_u[here]
+                    asked_v += np.take(torque, node[here], axis=0) * by_nm[here]
+                    good &= ~(asked_v > most_v[here])
+                left.append(np.flatnonzero(good) + start * propellers.size)
+                if sum(at.size for at in left) >= _ROOM or start + step >= pairs.size:
+                    d, p = np.divmod(np.concatenate(left), propellers.size)
+                    left = []
+                    yield d, propellers[p]
 
     def _below(
         self, level: int, pair: Index, node: Index, p: Index, tree: "_Tree"
@@ -348,7 +406,7 @@ class Groups:
         return np.asarray(target.ranking.score(values))
 
 
-def _asked_v(m: Trains, u: Floats, torque_nm: Floats, ohm: Floats, pair: Index) -> Floats:
+def _asked_v(m: Trains, u: Any, torque_nm: Any, ohm: Floats, pair: Index) -> Floats:
     """Voltage before a resistance that a propeller speed and torque ask for."""
     w = m.gear_ratio[pair] * u
     return line.behind_v(m, w, line.current_a(m, torque_nm, line.no_load_a(m, w, pair), pair), ohm, pair)

@@ -58,7 +58,7 @@ _BLOCK = 524288
 """Combinations of a block: its tables of flags take 0.5 MB each and stay in the cache."""
 _POOL = 65536
 """Combinations that wait for an answer before the most promising are computed: a few MB."""
-_SEED, _GROWTH = 262_144, 8
+_SEED, _GROWTH = 262_144, 64
 """Combinations looked at first, and how many more pairs of pack and propeller after each look at the best so far."""
 CHUNK = 2048
 """Combinations computed together: what their flights need stays in the cache."""
@@ -66,6 +66,12 @@ _FIRST = 64
 """Combinations computed before the first look at the threshold: the best ones raise it most. Then twice as many."""
 _HALVINGS = 5
 """Steps that tighten a bound by asking whether its middle can be reached; each costs one reading of a propeller."""
+_WORTH_TRYING = 100_000_000
+"""Combinations left from which on those near the best are looked at out of turn."""
+_EXCHANGED = 16
+"""So many of the best are changed in each of their parts."""
+_LATELY = 1.005
+"""Groups raised to a threshold serve until it has risen so many times."""
 _NEAR = 1e-9
 """Share of the threshold within which a bound still counts as reaching it: above rounding of the score."""
 
@@ -123,6 +129,7 @@ class Best:
     _pool: list[_Some] = attrs.field(factory=list)
     _floor: float = -np.inf
     _most: dict[str, tuple[float, float]] = attrs.field(factory=dict)
+    _lately: tuple[float, Groups] | None = None
 
     @property
     def threshold(self) -> float:
@@ -192,7 +199,9 @@ class Best:
         """What may still reach the threshold, with better bounds of the metrics that can be tested quickly."""
         ranking, total = self.ranking, sum(self.ranking.weights.values())
         if ranking.single in ("climb", "margin") and some.size > CHUNK and np.isfinite(self.threshold):
-            return some.take(self.raised().may(some.combination))
+            if self._lately is None or not self.threshold < _LATELY * self._lately[0]:
+                self._lately = self.threshold, self.raised()
+            return some.take(self._lately[1].may(some.combination))
         for column, metric in enumerate(TESTED):
             weight = ranking.weights.get(metric)
             if weight is None or not some.size or not np.isfinite(self.threshold):
@@ -257,16 +266,19 @@ class Best:
             ladders[metric] = Ladder.of(self.screen.tables, metric, np.linspace(low, high, LADDER))
         return Target(ranking=ranking, score=score - _NEAR * abs(score), ladders=ladders)
 
+    def keys(self, rows: Index) -> Index:
+        """One number for each combination (N, 4)."""
+        return np.asarray(np.ravel_multi_index(tuple(rows.T), self.screen.shelf.sizes))
+
     def _compute(self, some: _Some, rest: _Some) -> None:
         """Rank some of the pool and leave the rest in it."""
-        rows = some.combination
+        some = some.take(~np.isin(self.keys(some.combination), self.keys(self.combination)))
         if not self.screen.counting and some.open.any():
-            passes = ~some.open
-            passes[some.open] = self.screen.flown(rows[some.open])
-            rows = rows[passes]
-            if not len(rows):
-                self._pool = [rest]
-                return
+            some = some.take(_settled(self.screen, some.combination, some.open))
+        rows = some.combination
+        if not len(rows):
+            self._pool = [rest]
+            return
         measured = TrainMeasures(self.screen.setting, *self.screen.shelf.combine(*rows.T))
         combination = np.concatenate([self.combination, rows])
         score = np.concatenate([self.score, self.ranking.of(measured)])
@@ -369,8 +381,12 @@ def _promising(best: Best) -> Iterator[_Part]:
     pairs = ~(less["motor"][screen.pairs.motor] | less["controller"][screen.pairs.controller])
     order = np.argsort(-bound, axis=None, kind="stable")
     order = order[bound.ravel()[order] > -np.inf]
+    tried: set[int] = set()
+    groups = None
     start, step = 0, min(128, max(1, _SEED // screen.pairs.mass_g.size))
     while start < order.size and best.within(bound.ravel()[order[start : start + 1]])[0]:
+        if groups is not None and (order.size - start) * pairs.size > _WORTH_TRYING:
+            yield from _exchanged(best, less, groups, tried)
         best.bound = float(bound.ravel()[order[start]])
         some = order[start : start + step]
         some = some[best.within(bound.ravel()[some])]
@@ -382,6 +398,31 @@ def _promising(best: Best) -> Iterator[_Part]:
         best.settle()
         yield screen, None, Lanes.every(0, 0), int(np.sum(fitting[some // propellers]))
         start, step = start + step, _GROWTH * step
+
+
+def _exchanged(best: Best, less: dict[str, Flags], groups: Groups, tried: set[int]) -> Iterator[_Part]:
+    """Combinations that differ from one of the best in a single part, as long as that raises the threshold.
+
+    They are looked at out of turn, so that the rest is held against a threshold that hardly rises any more; ``tried``
+    are those whose neighbours were looked at.
+    """
+    sizes, before = best.screen.shelf.sizes, -np.inf
+    while best.threshold > before:
+        before = best.threshold
+        rows = [row for row, key in zip(best.combination, best.keys(best.combination).tolist(), strict=True)
+                if key not in tried][:_EXCHANGED]  # fmt: skip
+        if not rows:
+            return
+        tried.update(best.keys(np.array(rows)).tolist())
+        near = []
+        for at, flags in enumerate(less.values()):
+            others = np.flatnonzero(~flags)
+            near.append(np.repeat(rows, others.size, axis=0))
+            near[-1][:, at] = np.tile(others, len(rows))
+        keys = np.unique(best.keys(np.concatenate(near)))
+        for drives, lanes in groups.listed(np.column_stack(np.unravel_index(keys, sizes))):
+            yield groups.screen, drives, lanes, 0
+        best.settle()
 
 
 def passing(

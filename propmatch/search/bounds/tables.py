@@ -17,7 +17,7 @@ from propmatch.aircraft.flight import LEAST_THRUST
 from propmatch.aircraft.flightlanes import paying_climb_m_s, pays
 from propmatch.aircraft.polar import climb_m_s, drag_n, stall_speed_m_s, thrust_needed_n
 from propmatch.checks.setting import Setting
-from propmatch.models.arrays import Flags, Floats, Index
+from propmatch.models.arrays import Flags, Floats, Floats32, Index
 from propmatch.records.sections import Phase
 from propmatch.search.bounds.curves import curves_of
 from propmatch.search.shelf import Shelf
@@ -54,8 +54,8 @@ class Want:
     (alternatives, P nodes) each, NaN where an alternative says nothing.
     """
 
-    speed: Floats
-    torque: Floats
+    speed: Floats | Floats32
+    torque: Floats | Floats32
 
 
 class PropellerTables:
