@@ -236,6 +236,9 @@ def test_the_least_certain_check_is_said_with_its_range_and_its_chance():
     assert " of that from the " in said
     certain = SimpleNamespace(least_certain=None)
     assert least_words(certain, found) == ""
+    for chances, least in (({"a": 1.0, "b": 1.0}, None), ({"a": 1.0, "b": 0.9}, "b"), ({}, None)):
+        drawn = SimpleNamespace(drawn=SimpleNamespace(on_paper=False), chance_by_check=chances, wanted=lambda _: 0.8)
+        assert type(sure).least_certain.fget(drawn) == least
 
 
 def test_what_falls_short_is_what_has_less_than_its_own_chance_least_first():

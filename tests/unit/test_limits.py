@@ -223,6 +223,14 @@ def test_a_long_phase_is_held_against_the_continuous_rating_even_where_bursts_ar
     assert not excludes(checked(train, apart, allow_burst=True)["motor_current_phase"])
 
 
+def test_a_phase_that_takes_no_time_leaves_the_others_judged() -> None:
+    landing = Phase(name="long landing", airspeed_m_s=8.0, seconds=7200.0)
+    checks = checked(simple_train(), (*PHASES, landing))
+    for name in ("motor_current_phase", "pack_sustained"):
+        assert math.isfinite(checks[name].value)
+        assert checks[name].value == pytest.approx(checked(simple_train(), (PHASES[0], landing))[name].value, rel=0.05)
+
+
 # ---------------------------------------------------------------- where limits come from
 
 
