@@ -132,6 +132,19 @@ def test_a_root_at_the_end_of_the_bracket_counts() -> None:
     assert x.tolist() == [3.0, 3.0]
 
 
+def test_newton_doubles_its_digits_inside_the_bracket() -> None:
+    """sqrt(2) by x^2 = 2 from the middle of 0 to 2: seven evaluations and both ends do; halving takes fifty."""
+    asked = []
+
+    def square(lanes: np.ndarray, x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        asked.append(x.size)
+        return 2.0 - x**2, -2.0 * x
+
+    x, status = bracketed_newton(square, np.zeros(1), np.full(1, 2.0), np.full(1, 1e-14), falling=True)
+    assert (status[0], x[0]) == (Status.OK, pytest.approx(2**0.5, rel=1e-14))
+    assert len(asked) <= 9
+
+
 def test_the_first_of_several_crossings() -> None:
     low, high = first_crossing(lambda lanes, x: (np.sin(x), np.cos(x)), np.array([3.5]), np.array([20.0]))
     assert low[0] < 2.0 * np.pi < high[0]

@@ -12,7 +12,7 @@ from propmatch.aircraft.endurance import flight_time
 from propmatch.aircraft.flight import full_throttle
 from propmatch.brief import Aircraft, Brief, Limits, Site, Wing
 from propmatch.checks.checkrules import CHECKS
-from propmatch.checks.limits import Design, closest_limit, excludes, missed, run_checks, verdict_of
+from propmatch.checks.limits import Design, closest_limit, excludes, graded, missed, run_checks, verdict_of
 from propmatch.models.air import Air
 from propmatch.records.fields import replace
 from propmatch.records.parts import Pack
@@ -281,6 +281,7 @@ def test_a_linear_supply_cannot_step_up() -> None:
         _, checks = checks_for(attrs.evolve(linear, pack=attrs.evolve(linear.pack, cells_series=cells)))
         assert excludes(checks["servo_supply_voltage"]) is out  # 4.2 V full is below 5 V
     assert "cannot step up" in checks["servo_supply_voltage"].note
+    assert "servo_supply_voltage" not in {check.name for check in graded(checks.values())}, "on or off, never near"
     _, none = checks_for()
     assert none["servo_supply_voltage"].verdict == "no limit"
 
