@@ -121,6 +121,7 @@ _MASS = _si("g", "gram", "grams", "gr", "gramm") | {"kg": _K, "mg": 1 / _K, "oz"
 _LENGTH = {"mm": 1 / _K, "cm": Fraction("0.01"), "m": Fraction(1), "in": _IN, "inch": _IN, '"': _IN, "ft": 12 * _IN}
 _OHM = _si("ohm", "ohms", "ω") | {"mohm": 1 / _K, "milliohm": 1 / _K, "mω": 1 / _K}
 _NEWTON = _K / _G
+_AREA = {f"{word}2": factor**2 for word, factor in _LENGTH.items()} | {"dm2": Fraction("0.01")}
 _SPEED = {"m/s": Fraction(1), "km/h": Fraction(10, 36), "mph": Fraction("0.44704"), "ft/s": 12 * _IN}
 
 
@@ -134,7 +135,7 @@ UNITS: dict[str, dict[str, Fraction]] = {
            "lbf": _LB, "lb": _LB},
     "N": {"n": Fraction(1), "gf": 1 / _NEWTON, "g": 1 / _NEWTON, "kgf": _G, "kg": _G, "ozf": _LB / 16 / _NEWTON,
           "oz": _LB / 16 / _NEWTON, "lbf": _LB / _NEWTON, "lb": _LB / _NEWTON},
-    "in": _scaled(_LENGTH, "in"), "mm": _scaled(_LENGTH, "mm"), "m": _LENGTH,
+    "in": _scaled(_LENGTH, "in"), "mm": _scaled(_LENGTH, "mm"), "m": _LENGTH, "dm2": _scaled(_AREA, "dm2"),
     "ohm": _OHM, "mohm": _scaled(_OHM, "mohm"),
     "A": _si("a", "amp", "amps", "ampere") | {"ma": 1 / _K},
     "V": _si("v", "volt", "volts") | {"mv": 1 / _K},

@@ -207,7 +207,7 @@ def _check(trial: Trial, what: str, numbers: _Numbers, found: Any, airspeed: Any
         off_by = {
             "volts": left / scale,
             "thrust_n": (found.thrust_n - numbers.count * pull) / _size(numbers.count * pull, near),
-            "torque_nm": (found.torque_nm - torque) / _size(torque, 1e-12),
+            "torque_nm": (found.torque_nm - torque) / _size(torque, 0.01 * numbers.size * near / numbers.count),
             "motor_current_a": (found.motor_current_a - current) / _size(current, 1e-9),
             "pack_current_a": (found.pack_current_a - drawn) / _size(drawn, 1e-9),
             "pack_voltage_v": (found.pack_voltage_v - numbers.open_v + numbers.pack * drawn)
