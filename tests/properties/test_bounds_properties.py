@@ -17,11 +17,12 @@ from propmatch.records.fields import replace
 from propmatch.search.bounds.flighttime import flight_bounds
 from propmatch.search.bounds.fullthrottle import TESTED, may_reach, wanted
 from propmatch.search.bounds.groups import Groups
+from propmatch.search.bounds.held import SureFlights
 from propmatch.search.bounds.margins import moved_by
 from propmatch.search.bounds.packs import mean_ocv_v
 from propmatch.search.bounds.pruned import Best
 from propmatch.search.bounds.scores import pair_bound, pair_values
-from propmatch.search.bounds.screen import Screen
+from propmatch.search.bounds.screen import Lanes, Screen
 from propmatch.search.bounds.tables import HELD, IMPOSSIBLE, OFF, PropellerTables
 from propmatch.search.exhaustive import first_failures
 from propmatch.search.ranking import METRICS, Ranking, metric_value
@@ -295,6 +296,23 @@ def test_what_bounds_decide_is_what_the_measures_say(case):
         for drives in screen.drives(np.arange(len(shelf.packs)), 10**6):
             screen.block(drives)
     assert Checked.claims > 500
+
+
+@pytest.mark.parametrize("case", [random_case, written, bursting_case, cold_case])
+def test_what_surely_flies_passes_every_check_of_the_flight(case):
+    claims = 0
+    for seed in range(100):
+        setting, shelf = case(seed)
+        if not SureFlights.known(setting):
+            continue
+        screen = Screen(setting, shelf, counting=True)
+        for drives in screen.drives(np.arange(len(shelf.packs)), 10**6):
+            lanes = screen.before_flight(drives, Lanes.every(drives.size, len(shelf.propellers)))
+            sure = lanes.take(SureFlights(screen.tables, drives)(lanes.propeller, lanes.drive))
+            if sure.size:
+                claims += sure.size
+                assert screen.flown(drives.combinations(sure.drive, sure.propeller)).all()
+    assert claims > 50
 
 
 @pytest.mark.parametrize("seed", SEEDS)

@@ -6,10 +6,12 @@ does not exceed the torque g K_t e (I_lim - I0(g u)) that the limit leaves: no r
 input V_m I = (S - (r - R) I) I is a limit of its current too.
 """
 
+from functools import cached_property
 from typing import Any
 
 import attrs
 import numpy as np
+from numpy.typing import NDArray
 
 from propmatch.checks.ratings import Rating
 from propmatch.models.arrays import Floats, Index
@@ -197,6 +199,17 @@ class Drives:
         w = line.lanes_of(m.gear_ratio, lanes) * u
         current = line.current_a(m, torque, line.no_load_a(m, w, lanes), lanes)
         return line.left_over_v(m, volts, ohm, w, current, lanes)
+
+    @cached_property
+    def half_line(self) -> NDArray[np.float32]:
+        """S - r I0, K g and r/(g K_t e) of full throttle at half charge (3, D, 1): what a speed and torque leave over.
+
+        NaN where the no-load current or the resistance depends on speed, and where nothing is decided.
+        """
+        m, half = self.motors, self.half
+        each = [half.volts - half.ohm * m.constant_a, m.k * m.gear_ratio, half.ohm / m.torque_per_a]
+        straight = (m.exponent == 0) & (m.slope_ohm_s == 0) & ~self.odd
+        return np.array([np.where(straight, x, np.nan) for x in each], dtype=np.float32)[:, :, None]
 
     def shaft_power_w(self, tables: PropellerTables) -> Floats:
         """Greatest power at one propeller while full throttle at rest on a full pack keeps the limits (D,).

@@ -23,6 +23,7 @@ from propmatch.aircraft.flightlanes import pays
 from propmatch.aircraft.polar import climb_m_s, drag_n
 from propmatch.checks.setting import Setting
 from propmatch.models.arrays import Flags, Floats, Index
+from propmatch.models.pack import resistance_factor
 from propmatch.search.bounds.drives import Drives, Threshold
 from propmatch.search.bounds.packs import mean_ocv_v
 from propmatch.search.bounds.tables import IMPOSSIBLE, OFF, UNKNOWN, HeldTable, PropellerTables
@@ -46,7 +47,7 @@ class Packs:
         self.cells = drives.of_pack["cells"][d]
         self.coulombs = 3600.0 * drives.of_pack["capacity_ah"][d]
         self.supply = Supply.of(drives.motors, d)
-        self.mean_v = self.cells * mean_ocv_v(drives.chemistry, self.reserve)
+        self.mean_v = self.cells * float(mean_ocv_v(drives.chemistry, self.reserve))
 
     def open_v(self, charge: Any) -> Floats:
         return np.asarray(self._drives.open_v(charge, self._d))
@@ -68,6 +69,12 @@ class Held:
             drives.motors, drives.motors.gear_ratio[d] * u, self.current, line.fixed_ohm(drives.motors, d), d
         )
 
+    def at_end(self, cutoff_v: Floats) -> tuple[Floats, Floats]:
+        """Voltage of the pack below which it cannot be held or the cells are below the cut-off; pack current there."""
+        volts = np.maximum(np.where(self.off, 0.0, self.behind), cutoff_v)
+        current = line.pack_current_a(self.supply, self.current, self.behind / volts)
+        return volts, np.where(self.off, self.supply.radio_a, current)
+
     def at(self, open_v: Floats, ohm: Floats) -> tuple[Floats, Floats]:
         """Pack current and throttle; NaN where it cannot be held."""
         d = line.held_throttle(self.supply, self.behind, self.current, open_v, ohm)
@@ -85,8 +92,9 @@ _INTERVALS = 4
 """Parts of the charge in which currents and rates of climb are bounded."""
 _FOREVER_S = 1e9
 """Stands for no end."""
-_END_HALVINGS = 7
-"""Halvings of the charge at which shares end: within 1/128 of it, a bound need not be closer."""
+_STEPS = tuple(2**k for k in range(9, -1, -1))
+_NODES = sum(_STEPS)
+"""Steps to the charge at which shares end, and nodes of the charge between which they find it."""
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -523,7 +531,7 @@ class _Bounds:
             end, surely, at_most, used_least = end - taken, surely + sure, at_most + may, used_least + used
             fits &= (end >= guess) & (end > pack.reserve) & self._flies(i, guess, most)
             self._note(i, np.where(self._keeps_time(i), least, 0.0), most, lows, highs)
-        begins = fits & (surely > 0)
+        begins, started = fits & (surely > 0), surely
         # timed phases after the shares are reserved whether they can be flown or not
         lands, after_least, after_most = np.ones(n, dtype=bool), zero, zero
         reserve = np.full(n, pack.reserve)
@@ -543,18 +551,12 @@ class _Bounds:
         flown, never = mix.holds.copy(), np.zeros(n, dtype=bool)
         rest = np.flatnonzero(~mix.holds)
         if rest.size:
-            if self.rough:
-                first, last, worst = (
-                    np.where(mix.starts[rest], pack.reserve, 1.0),
-                    np.ones(rest.size),
-                    np.zeros(rest.size),
-                )
-            else:
-                first, last, worst = _Bounds(self.tables, self.drives, self.p[rest], self.d[rest]).ends()
             coulombs = pack.coulombs[rest]
+            first, last, best, worst, least = self._ends_of(mix, rest)
             whole = sum(self._seconds(i) for i in (*self.before, *self.after))
-            high[rest] = np.minimum(high[rest], whole + coulombs * (1.0 - first) * mix.most[rest])
-            low[rest] = coulombs * np.maximum((1.0 - last) * np.where(mix.keeps[rest], worst, 0.0) - taken[rest], 0.0)
+            spent = used_least[rest] * least
+            high[rest] = np.minimum(high[rest], whole + coulombs * np.maximum((1.0 - first) * best - spent, 0.0))
+            low[rest] = started[rest] + coulombs * np.maximum((1.0 - last) * worst - taken[rest], 0.0)
             never[rest] = first >= 1.0 - used_least[rest]
             low[rest] = np.where(never[rest], 0.0, low[rest])
             high[rest] = np.where(never[rest], whole, high[rest])
@@ -572,6 +574,15 @@ class _Bounds:
             high = np.fmin(high, self._longest())
         return low, high, low_a, np.where(some, high_a, np.inf)
 
+    def _ends_of(self, mix: "_Mixture", some: Index) -> list[Floats]:
+        """:meth:`ends` of some combinations; what is known of any where shares hold a throttle or lose weight."""
+        none = np.zeros(some.size)
+        known = [np.where(mix.starts[some], self.pack.reserve, 1.0), none + 1.0, mix.most[some], none, none]
+        if self.rough or any(self.setting.phases[i].throttle is not None for i in self.shares):
+            return known
+        ends = _Bounds(self.tables, self.drives, self.p[some], self.d[some]).ends()
+        return [ends[0], *(np.where(mix.keeps[some], *each) for each in zip(ends[1:], known[1:], strict=True))]
+
     def _note(self, i: int, least: Floats, most: Floats, lows: list[Floats], highs: list[Floats]) -> None:
         """Put the currents of pack and motor in a phase, (2, N) each, to the others."""
         motor = self._motor_ends(i, least, most)
@@ -588,41 +599,47 @@ class _Bounds:
             holds &= d < 1.0 - _ROUNDING
         return np.asarray(holds)
 
-    def ends(self) -> tuple[Floats, Floats, Floats]:
-        """Charges at which the shares end at the earliest and at the latest that bounds tell; 1/I at the latter.
+    def ends(self) -> tuple[Floats, Floats, Floats, Floats, Floats]:
+        """Charges at which shares that hold airspeeds end at the earliest and at the latest that bounds tell.
 
-        Halving finds them within 1/128 of the charge; a share with a held throttle tells nothing.
+        And 1/I: at most its mean from full to the earliest, at least its mean from full to the latest, and less than
+        any of it down to the earliest. A share ends where the throttle is 1 or the cells are at the cut-off: at a
+        voltage V of the pack, the greater of V_c and the cut-off, and the current J that it takes there. So it ends at
+        the charge at which E - R_b J = V, which nodes bound. The means are bounded as for the whole discharge.
         """
-        n, pack = self.p.size, self.pack
-        shares = [i for i in self.shares if self.setting.phases[i].throttle is None]
-        loads = [[self._held(i, above) for i in shares] for above in (0, 1)]
-        weights = np.array([self._weight(i) for i in shares])
-        if len(shares) < len(self.shares):
-            return np.full(n, pack.reserve), np.ones(n), np.zeros(n)
-
-        def current(above: int, charge: Floats) -> tuple[Floats, Flags]:
-            """Current of the mixture at a charge, and whether it can be flown there."""
-            e, r = pack.open_v(charge), pack.ohm(charge)
-            total, flies = np.zeros(n), np.ones(n, dtype=bool)
-            margin = _ROUNDING if above else -_ROUNDING
-            for weight, load in zip(weights / weights.sum(), loads[above], strict=True):
-                each, throttle = load.at(e, r)
-                total = total + weight * each
-                flies &= (throttle < 1.0 - margin) & ((e - r * each) / pack.cells > pack.cutoff * (1.0 + margin))
-            return total, flies
-
-        found = []
+        pack, drives, d = self.pack, self.drives, self.d
+        q = np.linspace(pack.reserve, 1.0, _NODES)
+        ocv, mean = np.asarray(drives.chemistry.cell_ocv_v(q)), mean_ocv_v(drives.chemistry, q)
+        factor, leads_ohm = np.asarray(resistance_factor(q)), drives.of_pack["leads_ohm"][d]
+        cells_ohm = drives.chemistry.sustained_ratio * drives.of_pack["cells_ohm"][d]
+        weights = [self._weight(i) for i in self.shares]
+        weights = [weight / sum(weights) for weight in weights]
+        ends, drawn = [], np.zeros(self.p.size)
         for above in (0, 1):
-            good, bad = np.ones(n), np.full(n, pack.reserve)
-            hopeless = ~current(above, good)[1]
-            for _ in range(_END_HALVINGS):
-                middle = 0.5 * (good + bad)
-                flies = current(above, middle)[1]
-                good, bad = np.where(flies, middle, good), np.where(flies, bad, middle)
-            found.append(np.where(hopeless, 1.0, good if above else bad))
-        first, last = found
-        worst = current(1, last)[0]
-        return first, last, np.where(last < 1.0, 1.0 / worst, 0.0)
+            at = np.zeros(self.p.size, dtype=np.intp)
+            for i, weight in zip(self.shares, weights, strict=True):
+                volts, current = self._held(i, above).at_end(pack.cells * pack.cutoff)
+                drawn = drawn if above else drawn + weight * current
+                least = volts * (1.0 + (_ROUNDING if above else -_ROUNDING)) + leads_ohm * current
+                below, drop = np.full(at.size, -1), cells_ohm * current
+                for step in _STEPS:
+                    middle = below + step
+                    short = pack.cells * ocv.take(middle) - drop * factor.take(middle) < least
+                    below = np.where(short, middle, below)
+                at = np.maximum(at, np.minimum(below + above, _NODES - 1))
+            ends.append(at)
+        first, last = ends
+
+        def mixed(above: int, open_v: Floats, ohm: Floats) -> Floats:
+            each = (self._held(i, above).at(open_v, ohm)[0] for i in self.shares)
+            return 1.0 / np.asarray(sum(weight * x for weight, x in zip(weights, each, strict=True)))
+
+        best = mixed(0, pack.cells * mean.take(first), pack.ohm(1.0))
+        e_full, e_last, ohm = pack.open_v(1.0), pack.cells * ocv.take(last), pack.ohm(q.take(last))
+        at_full, at_last = mixed(1, e_full, ohm), mixed(1, e_last, ohm)
+        worst = at_last + (at_full - at_last) * (pack.cells * mean.take(last) - e_last) / (e_full - e_last)
+        none = last == _NODES - 1
+        return q.take(first), q.take(last), best, np.where(none, 0.0, worst), 1.0 / drawn
 
     def _mixture(self) -> "_Mixture":
         """1/I of the shares: bounds of its mean over the discharge and of its ends."""

@@ -16,13 +16,13 @@ from propmatch.train import line
 __all__ = ["PackClass", "PackNumbers", "classes", "mean_ocv_v"]
 
 
-def mean_ocv_v(chemistry: Chemistry, reserve: float) -> float:
-    """Mean open-circuit voltage of a cell over the charge from full to the reserve [V]."""
-    inside = chemistry.charge[(chemistry.charge > reserve) & (chemistry.charge < 1.0)]
-    edges = np.concatenate([[1.0], inside[::-1], [reserve]])
-    volts = np.asarray(chemistry.cell_ocv_v(edges))
-    widths = edges[:-1] - edges[1:]
-    return float(np.sum(widths * 0.5 * (volts[:-1] + volts[1:])) / np.sum(widths))
+def mean_ocv_v(chemistry: Chemistry, last: Any) -> Floats:
+    """Mean open-circuit voltage of a cell over the charge from full to each of some charges (N,) [V]."""
+    charge = np.union1d(chemistry.charge[chemistry.charge > np.min(last)], np.append(last, 1.0))[::-1]
+    volts = np.asarray(chemistry.cell_ocv_v(charge))
+    area = np.cumsum(0.5 * (volts[:-1] + volts[1:]) * -np.diff(charge))
+    means = np.append(volts[0], area / (1.0 - charge[1:]))
+    return np.asarray(means[charge.size - 1 - np.searchsorted(charge[::-1], last)])
 
 
 _LEAST = {"half_ohm", "strong_ohm", "mass_g"}

@@ -111,7 +111,6 @@ class Best:
 
     Attributes
     ----------
-    passing : how many passed; of those in the pool that are open it is not known yet
     combination, score, mass : the best, in order
     bound : score that nothing which was not looked at exceeds
     set_aside : parts of each kind that cannot be among the best (:mod:`propmatch.search.bounds.lesser`)
@@ -120,7 +119,6 @@ class Best:
     screen: Screen
     ranking: Ranking
     top: int
-    passing: int = 0
     combination: Index = attrs.field(factory=lambda: np.empty((0, 4), dtype=np.intp))
     score: Floats = attrs.field(factory=lambda: np.empty(0))
     mass: Floats = attrs.field(factory=lambda: np.empty(0))
@@ -144,11 +142,8 @@ class Best:
 
     def add(self, drives: Drives, lanes: Lanes, flight: FlightBounds, open_: Flags) -> None:
         """Put into the pool what passes, or may where it is open."""
-        self.passing += int(np.count_nonzero(~open_))
         lower, rest, shares = lane_bounds(self.screen, self.ranking, drives, lanes, flight)
         kept = self.within(rest + shares.sum(axis=1))
-        if self.screen.counting:
-            kept |= open_
         if kept.any():
             some = lanes.kept(kept)
             rows = drives.combinations(some.drive, some.propeller)
@@ -161,8 +156,7 @@ class Best:
     def settle(self) -> None:
         """Compute what may be among the best, and empty the pool.
 
-        What is computed leaves the pool in the step that ranks it, so that an interruption anywhere loses nothing and
-        counts nothing twice.
+        What is computed leaves the pool in the step that ranks it, so that an interruption anywhere loses nothing.
         """
         if not self._pool:
             return
@@ -171,12 +165,6 @@ class Best:
         sure = pool.lower[~pool.open]
         if sure.size >= self.top:
             self._floor = max(self._floor, float(np.partition(sure, -self.top)[-self.top]))
-        if self.screen.counting:
-            # every open one needs an answer
-            good = _settled(self.screen, pool.combination, pool.open)
-            found = self.passing + int(np.count_nonzero(good & pool.open))
-            pool = attrs.evolve(pool.take(good), open=np.zeros(np.count_nonzero(good), dtype=bool))
-            self._pool, self.passing = [pool], found
         pool, first = pool.take(self.within(pool.upper)), _FIRST
         while pool.size:
             order = np.argsort(-pool.upper, kind="stable")
@@ -273,7 +261,7 @@ class Best:
     def _compute(self, some: _Some, rest: _Some) -> None:
         """Rank some of the pool and leave the rest in it."""
         some = some.take(~np.isin(self.keys(some.combination), self.keys(self.combination)))
-        if not self.screen.counting and some.open.any():
+        if some.open.any():
             some = some.take(_settled(self.screen, some.combination, some.open))
         rows = some.combination
         if not len(rows):
@@ -322,19 +310,24 @@ def search(
     """
     combinations = shelf.combinations
     counting = combinations <= COUNTED if count is None else count
+
+    def tell(done: int) -> None:
+        if progress is not None:
+            progress(min(done, combinations), combinations)
+
     done = 0
-    screen = Screen(setting, shelf, counting=counting, tables=tables)
+    screen = Screen(setting, shelf, counting=False, tables=tables)
     best = Best(screen=screen, ranking=ranking, top=top)
     try:
-        for screened, drives, lanes, settled in (_every if counting else _promising)(best):
+        for screened, drives, lanes, settled in _promising(best):
             if drives is not None and lanes.size:
                 best.add(drives, *screened.passing(drives, lanes))
             done += settled
-            if progress is not None:
-                progress(min(done, combinations), combinations)
+            tell(0 if counting else done)
         best.settle()
-        if progress is not None:
-            progress(combinations, combinations)
+        best.bound = best.threshold
+        passing, left_out = _counted(setting, shelf, screen.tables, tell) if counting else (None, {})
+        tell(combinations)
     except KeyboardInterrupt:
         best.glimpse()
         raise Interrupted(Found.so_far(best.combination, best.score, combinations, best.bound)) from None
@@ -342,23 +335,33 @@ def search(
         combination=best.combination,
         score=best.score,
         combinations=combinations,
-        passing=best.passing if counting else None,
-        left_out={name: n for name in CHECKS if (n := screen.counts[name])} if counting else {},
-        set_aside=best.set_aside,
+        passing=passing,
+        left_out=left_out,
+        set_aside={} if counting else best.set_aside,
     )
+
+
+def _counted(
+    setting: Setting, shelf: Shelf, tables: PropellerTables, tell: Callable[[int], None]
+) -> tuple[int, dict[str, int]]:
+    """How many combinations pass, and how many fail each check first."""
+    screen, every = Screen(setting, shelf, counting=True, tables=tables), shelf.sizes[3]
+    passing = done = 0
+    left = np.empty((0, 4), dtype=np.intp)
+    for drives in screen.drives(np.arange(shelf.sizes[2]), max(1, _BLOCK // every)):
+        sure, rows = screen.count(drives)
+        passing, left = passing + sure, np.concatenate([left, rows])
+        while len(left) >= CHUNK:  # few fly together as slowly as many
+            passing, left = passing + int(np.count_nonzero(screen.flown(left[:CHUNK]))), left[CHUNK:]
+        done += drives.size * every
+        tell(done)
+    if len(left):
+        passing += int(np.count_nonzero(screen.flown(left)))
+    return passing, {name: n for name in CHECKS if (n := screen.counts[name])}
 
 
 _Part = tuple[Screen, Drives | None, Lanes, int]
 """Lanes to be screened, by what, and the combinations that this settles."""
-
-
-def _every(best: Best) -> Iterator[_Part]:
-    """All combinations, packs of the best bound first."""
-    screen, every = best.screen, np.arange(best.screen.shelf.sizes[3])
-    bound = pair_bound(screen, best.ranking, np.arange(screen.shelf.sizes[2]), every)
-    best.bound = float(np.max(bound, initial=-np.inf))
-    for drives in screen.drives(np.argsort(-np.max(bound, axis=1), kind="stable"), max(1, _BLOCK // every.size)):
-        yield screen, drives, Lanes.every(drives.size, every.size), drives.size * every.size
 
 
 def _promising(best: Best) -> Iterator[_Part]:

@@ -24,6 +24,7 @@ from propmatch.search.bounds.curves import BAND
 from propmatch.search.bounds.drives import Drives, Pairs, Threshold
 from propmatch.search.bounds.flighttime import FlightBounds, flight_bounds
 from propmatch.search.bounds.fullthrottle import CLIMB_RATIO, wanted
+from propmatch.search.bounds.held import SureFlights
 from propmatch.search.bounds.packs import PackClass, PackNumbers, classes
 from propmatch.search.bounds.tables import PropellerTables, Want
 from propmatch.search.shelf import Shelf
@@ -84,7 +85,8 @@ class Lanes:
 class RpmLimit:
     """A highest rpm is kept where the propeller there takes more torque than full throttle gives.
 
-    Known for each propeller: its torque at its highest rpm, at rest, and less than at any airspeed of the phases.
+    ``rated`` (P,): the propellers that are held to theirs. Known for each: its torque at its highest rpm, at rest, and
+    less than at any airspeed of the phases.
     """
 
     def __init__(self, tables: PropellerTables, shelf: Shelf) -> None:
@@ -92,7 +94,7 @@ class RpmLimit:
         judged = shelf.column("max_rpm_stated") > 0
         if tables.setting.brief.limits.estimated_ratings != "warn":
             judged = np.ones(judged.shape, dtype=bool)
-        self._rated = judged & np.isfinite(shelf.column("max_rpm"))
+        self.rated = judged & np.isfinite(shelf.column("max_rpm"))
         self._top = tables.speed_of_rpm(shelf.column("max_rpm"))
         p = np.arange(tables.mass_g.size)
         with np.errstate(all="ignore"):
@@ -111,7 +113,7 @@ class RpmLimit:
 
     def decide(self, drives: Drives, lanes: Lanes) -> tuple[Flags, Flags]:
         """Which lanes surely keep the limit, and which surely do not."""
-        rated = np.flatnonzero(self._rated[lanes.propeller])
+        rated = np.flatnonzero(self.rated[lanes.propeller])
         p, d = lanes.propeller[rated], lanes.drive[rated]
         odd = drives.odd[d] | ~self.tables.regular[p]
         band = BAND * drives.full.volts[d]
@@ -131,12 +133,14 @@ class RpmLimit:
         return pass_all, fail_all
 
 
-_TOGETHER = 131072
+_TOGETHER = 24576
 """Lanes judged together by numbers and currents."""
 _TRIED, _WORTH = 512, 0.8
 """Lanes on which rough bounds of the flight are tried, and the share that they may leave open to be worth taking."""
 _CHUNK = 12288
 """Lanes in work at a time, so that what they need stays in the cache."""
+_SINGLE = 1e-5
+"""Share of a voltage that single precision leaves open: a hundred times its rounding."""
 SIZES = ("cell_count", "propeller_diameter", "all_up_mass", "wing_loading", "servo_supply_voltage")
 CURRENTS = ("motor_current_static", "motor_current_flight", "motor_power", "controller_current", "pack_burst")
 AT_REST = ("cell_voltage", "first_minute")
@@ -221,15 +225,44 @@ class Screen:
         """What passes every check of drives with all propellers: :meth:`passing`."""
         return self.passing(drives, Lanes.every(drives.size, self.shelf.sizes[3]))
 
+    def count(self, drives: Drives) -> tuple[int, Index]:
+        """How many combinations of drives with all propellers pass for sure, and those (N, 4) that are left open."""
+        lanes = self.before_flight(drives, Lanes.every(drives.size, self.shelf.sizes[3]))
+        if not lanes.size:
+            return 0, drives.combinations(lanes.drive, lanes.propeller)
+        sure = np.zeros(lanes.size, dtype=bool)
+        if SureFlights.known(self.setting):
+            sure = SureFlights(self.tables, drives)(lanes.propeller, lanes.drive)
+        rest, _, open_ = self._flight(drives, lanes.take(~sure))
+        some = rest.take(open_)
+        return int(np.count_nonzero(sure) + np.count_nonzero(~open_)), drives.combinations(some.drive, some.propeller)
+
     def passing(self, drives: Drives, lanes: Lanes) -> tuple[Lanes, FlightBounds, Flags]:
         """What passes every check, with bounds of its flight time; the last is True where :meth:`flown` decides."""
-        parts = lanes.parts(_TOGETHER)
-        sure, rest = zip(*(self._by_cell(drives, part, self._sizes(drives, part)) for part in parts), strict=True)
+        return self._flight(drives, self.before_flight(drives, lanes))
+
+    def before_flight(self, drives: Drives, lanes: Lanes) -> Lanes:
+        """What passes every check but those of the flight."""
+        done, sure, rest = zip(*(self._together(drives, part) for part in lanes.parts(_TOGETHER)), strict=True)
         lanes = Lanes.joined([*sure, self._current(drives, Lanes.joined(list(rest)))])
-        for name, decide in self._later:
+        for at, (name, decide) in enumerate(self._later):
             if lanes.size:
                 lanes = self._settle(name, drives, lanes, *self._in_chunks(decide, drives, lanes))
-        return self._flight(drives, lanes)
+            if at == 0:
+                lanes = Lanes.joined([*done, lanes])
+        return lanes
+
+    def _together(self, drives: Drives, lanes: Lanes) -> tuple[Lanes, Lanes, Lanes]:
+        """What passes sizes and currents and, of a grid, thrust to weight if that comes next; without it; what may."""
+        good, rest = self._by_cell(drives, lanes, self._sizes(drives, lanes))
+        nothing = lanes.kept(np.zeros(good.shape, dtype=bool))
+        if lanes.propeller.ndim == 1 or not self._later or self._later[0][0] != "thrust_to_weight":
+            return nothing, lanes.kept(good), rest
+        passes, fails = self._thrust_of_grid(drives, lanes)
+        fails &= good
+        self.counts["thrust_to_weight"] += int(np.count_nonzero(fails))
+        passes &= good
+        return lanes.kept(passes), lanes.kept(good & ~(passes | fails)), rest
 
     def sound(self, drives: Drives) -> tuple[Lanes, Flags]:
         """What may pass every check that no mass changes, whatever it weighs; True where currents hang on airspeed.
@@ -237,7 +270,8 @@ class Screen:
         Such are the currents at full throttle at rest, the voltages and the room; the rest :meth:`bears` decides.
         """
         lanes = Lanes.every(drives.size, self.shelf.sizes[3])
-        sure, rest = self._by_cell(drives, lanes, ~drives.steps_up[lanes.drive] & self.clears[lanes.propeller])
+        good, rest = self._by_cell(drives, lanes, ~drives.steps_up[lanes.drive] & self.clears[lanes.propeller])
+        sure = lanes.kept(good)
         nothing, every = np.zeros(rest.size, dtype=bool), drives.limits["all"]
         _, fails = self._directly(every, drives, rest, nothing, nothing, rest=True, flight=False)
         rest = rest.take(~fails | drives.power_turns[rest.drive])
@@ -279,7 +313,8 @@ class Screen:
             "balance": self._balance,
             "propeller_clearance": lambda _, lanes: (clear := self.clears[lanes.propeller], ~clear),
         }
-        rest = (name for name in excluding() if name not in (*SIZES, *CURRENTS, *FLOWN))
+        idle = {"propeller_rpm": not self._rpm.rated.any(), "propeller_clearance": bool(self.clears.all())}
+        rest = (name for name in excluding() if name not in (*SIZES, *CURRENTS, *FLOWN) and not idle.get(name))
         return [(name, known.get(name, self._unknown)) for name in rest if CHECKS[name].has_limit(self.setting)]
 
     @staticmethod
@@ -348,8 +383,8 @@ class Screen:
                 lanes = self._limit(name, drives, lanes)
         return lanes
 
-    def _by_cell(self, drives: Drives, lanes: Lanes, kept: Flags) -> tuple[Lanes, Lanes]:
-        """Lists of the lanes kept so far whose currents surely pass, at rest and in flight, and of those that may."""
+    def _by_cell(self, drives: Drives, lanes: Lanes, kept: Flags) -> tuple[Flags, Lanes]:
+        """Of the lanes kept so far those whose currents surely pass, at rest and in flight, and a list of what may."""
         every, first = drives.limits["all"], drives.limits["motor_current_static"]
         good, bad = self._by_table(every, lanes, self._worst, low=not self.counting)
         if self.counting:
@@ -359,7 +394,7 @@ class Screen:
             bad &= ~(drives.odd if self.counting else drives.odd | drives.power_turns)[lanes.drive]
         if self.counting:
             self.counts["motor_current_static"] += int(np.count_nonzero(kept & bad & ~good))
-        return lanes.kept(kept & good), lanes.kept(kept & ~(good | bad))
+        return kept & good, lanes.kept(kept & ~(good | bad))
 
     def _limit(self, name: str, drives: Drives, lanes: Lanes) -> Lanes:
         """What keeps a limit of the current."""
@@ -405,6 +440,31 @@ class Screen:
         return passes, fails
 
     # ------------------------------------------------------------ half charge
+
+    @cached_property
+    def _thrust_rows(self) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+        """Speed and torque of the least thrust to weight, (nodes, P)."""
+        table = self.tables.thrust_to_weight
+        assert table is not None
+        known = table.torque > 0
+        speed, torque = (
+            np.where(known, x, np.nan).T.astype(np.float32, order="C") for x in (table.speed, table.torque)
+        )
+        return speed, torque
+
+    def _thrust_of_grid(self, drives: Drives, lanes: Lanes) -> tuple[Flags, Flags]:
+        """The same as :meth:`_thrust_to_weight` with ``_SINGLE`` for rounding."""
+        d = lanes.drive[:, 0]
+        left, per_speed, per_torque = drives.half_line[:, d]
+        node, out = drives.node[d], []
+        for at, sign in ((node + 1, 1.0), (node, -1.0)):
+            volts, torque = (x.take(at, axis=0) for x in self._thrust_rows)
+            volts *= per_speed
+            torque *= per_torque
+            volts += torque
+            limit = left - np.float32(sign * _SINGLE) * np.abs(left)
+            out.append(volts < limit if sign > 0 else volts > limit)
+        return out[0], out[1]
 
     def _thrust_to_weight(self, drives: Drives, lanes: Lanes) -> tuple[Flags, Flags]:
         table, nodes = self.tables.thrust_to_weight, self.tables.nodes
