@@ -386,7 +386,7 @@ def _promising(best: Best) -> Iterator[_Part]:
     order = order[bound.ravel()[order] > -np.inf]
     tried: set[int] = set()
     groups = None
-    start, step = 0, min(128, max(1, _SEED // screen.pairs.mass_g.size))
+    start, step = 0, min(32, max(1, _SEED // screen.pairs.mass_g.size))
     while start < order.size and best.within(bound.ravel()[order[start : start + 1]])[0]:
         if groups is not None and (order.size - start) * pairs.size > _WORTH_TRYING:
             yield from _exchanged(best, less, groups, tried)
