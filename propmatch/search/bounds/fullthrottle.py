@@ -21,8 +21,8 @@ __all__ = ["CLIMB_RATIO", "TESTED", "may_reach", "wanted"]
 
 TESTED = ("thrust_to_weight", "top_speed")
 """Metrics that :func:`may_reach` knows."""
-_OF_CLIMB = 3
-"""Of so many nodes of mass one is looked at for a climb, which takes a dozen airspeeds."""
+_EVERY = 3
+"""Of so many nodes of mass one is looked at: what it asks for is solved, and a little less serves those above it."""
 _RANGES, CLIMB_RATIO = 12, 1.1
 """Ranges of airspeed in which a climb is looked for, and the ratio of their ends."""
 _BAND = 1e-6
@@ -81,15 +81,14 @@ def wanted(tables: PropellerTables, metric: str, value: float) -> Want:
     A float64 is rounded to the nearest float32 and then goes down by one step of it. The voltage that is asked for
     rises with speed and with torque, so what is called out of reach stays so.
     """
-    every = _OF_CLIMB if metric == "climb" else 1
-    some = np.flatnonzero(np.arange(tables.node_rows.size) % tables.nodes % every == 0)
+    some = np.flatnonzero(np.arange(tables.node_rows.size) % tables.nodes % _EVERY == 0)
     rows, frames = tables.node_rows[some], tables.node_frames.take(some)
     least = np.full(rows.size, value * (1.0 - _BAND))
 
     def at_nodes(found: Floats) -> Floats32:
         """Of each node, or the one below that was looked at: what is asked for rises with mass."""
         low = np.nextafter(found.astype(np.float32), np.float32(-np.inf)).reshape(tables.mass_g.size, -1)
-        return np.repeat(low, every, axis=1)[:, : tables.nodes].ravel()
+        return np.repeat(low, _EVERY, axis=1)[:, : tables.nodes].ravel()
 
     with np.errstate(all="ignore"):
         look = _climbing if metric == "climb" else partial(_alone, metric)

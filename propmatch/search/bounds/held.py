@@ -38,7 +38,7 @@ class SureFlights:
     def __init__(self, tables: PropellerTables, drives: Drives) -> None:
         self._tables, self._drives, m = tables, drives, drives.motors
         setting, self._held = tables.setting, []
-        self._phases, self._limits = setting.phases, setting.brief.limits
+        self._phases, self._limits, self._ohm = setting.phases, setting.brief.limits, line.fixed_ohm(m)
         for one in tables.held:
             if one is not None:
                 _, table = one
@@ -73,7 +73,7 @@ class SureFlights:
         return out
 
     def _down_to(self, end: float) -> tuple[Floats, Floats, Floats, Floats]:
-        """Of the drives (D,): V, and what I, V_c I n - ... keep below down to a charge."""
+        """V, greatest I, b and a of the drives (D,) down to a charge: n V_c I - a V_c <= b says I_b(V) <= J."""
         drives, limits, m = self._drives, self._limits, self._drives.motors
         supply = line.Supply.of(m, slice(None))
         reserve, least_v = float(limits.reserve_charge or 0.0), drives.chemistry.flown_to_v(limits.cutoff_cell_v)
@@ -117,7 +117,7 @@ class SureFlights:
             u = speed.take(at)
             current = drives.current_a(d, u, torque.take(at))
             w = line.lanes_of(m.gear_ratio, d) * u
-            behind = line.behind_v(m, w, current, line.fixed_ohm(m, d), d)
+            behind = line.behind_v(m, w, current, self._ohm.take(d), d)
             out &= (behind <= volts.take(d)) & (current <= motor_a.take(d))
             out &= behind * (m.count * current - loss_a.take(d)) <= watts.take(d)
         if any(phase.throttle is not None for phase in self._phases):

@@ -3,7 +3,8 @@
 Propellers are taken with packs in the order of an upper bound of the score (:mod:`bounds.scores`); each block,
 some propellers by all motors and controllers on one pack, is screened without roots where possible
 (:mod:`bounds.screen`). What passes is held in a pool with bounds of its score, and only those that may belong to the
-best are computed, by the same measures as ever. Without counting, the search ends when no bound reaches the best found.
+best are computed, by the same measures as ever. The search ends when no bound reaches the best found. How many pass and
+what is left out is another question, asked of every combination after it.
 
 This module is the door of the room: the best (:func:`search`), everything that passes (:func:`passing`), and where one
 combination stands among it (:func:`standing`); for rows that are kept, what it decides with (``Screen``).

@@ -255,9 +255,8 @@ class Screen:
     def _together(self, drives: Drives, lanes: Lanes) -> tuple[Lanes, Lanes, Lanes]:
         """What passes sizes and currents and, of a grid, thrust to weight if that comes next; without it; what may."""
         good, rest = self._by_cell(drives, lanes, self._sizes(drives, lanes))
-        nothing = lanes.kept(np.zeros(good.shape, dtype=bool))
         if lanes.propeller.ndim == 1 or not self._later or self._later[0][0] != "thrust_to_weight":
-            return nothing, lanes.kept(good), rest
+            return Lanes.joined([]), lanes.kept(good), rest
         passes, fails = self._thrust_of_grid(drives, lanes)
         fails &= good
         self.counts["thrust_to_weight"] += int(np.count_nonzero(fails))
