@@ -18,10 +18,11 @@ __all__ = ["PackClass", "PackNumbers", "classes", "mean_ocv_v"]
 
 def mean_ocv_v(chemistry: Chemistry, last: Any) -> Floats:
     """Mean open-circuit voltage of a cell over the charge from full to each of some charges (N,) [V]."""
-    charge = np.union1d(chemistry.charge[chemistry.charge > np.min(last)], np.append(last, 1.0))[::-1]
+    charge = np.sort(np.concatenate([chemistry.charge[chemistry.charge > np.min(last)], np.ravel(last), [1.0]]))[::-1]
     volts = np.asarray(chemistry.cell_ocv_v(charge))
     area = np.cumsum(0.5 * (volts[:-1] + volts[1:]) * -np.diff(charge))
-    means = np.append(volts[0], area / (1.0 - charge[1:]))
+    means = volts.copy()
+    np.divide(area, 1.0 - charge[1:], out=means[1:], where=charge[1:] < 1.0)
     return np.asarray(means[charge.size - 1 - np.searchsorted(charge[::-1], last)])
 
 
