@@ -261,7 +261,8 @@ class Best:
 
     def _compute(self, some: _Some, rest: _Some) -> None:
         """Rank some of the pool and leave the rest in it."""
-        some = some.take(~np.isin(self.keys(some.combination), self.keys(self.combination)))
+        ranked = set(self.keys(self.combination).tolist())
+        some = some.take(np.array([key not in ranked for key in self.keys(some.combination).tolist()], dtype=bool))
         if some.open.any():
             some = some.take(_settled(self.screen, some.combination, some.open))
         rows = some.combination
