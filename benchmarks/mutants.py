@@ -5,7 +5,8 @@ line (a quarter of an hour of CPU); ``python benchmarks/mutants.py --map FOLDER 
 the faults, and a map made before smaller changes serves too. cosmic-ray (the extra ``mutants``) makes them; no file is
 changed. Every test is collected once; a fork of this process takes the mutated code and runs the tests that run its
 statement, the quickest first, up to the first that fails or ``--budget`` seconds. FILE gains a line of JSON per mutant,
-and a run that finds it goes on where it ended. A survivor is listed with its line, for somebody to say why: a hole in
+and a run that finds it goes on where it ended; ``--again FILE`` plants those that survived there once more, in the code
+and among the tests of today. A survivor is listed with its line, for somebody to say why: a hole in
 the tests, or a change that changes nothing.
 """
 
@@ -180,6 +181,21 @@ def sample(count: int, seed: int) -> Iterator[Mutant]:
             yield Mutant(path, operator, _text(path), mutated)
 
 
+def again(log: Path) -> Iterator[Mutant]:
+    """The mutants that survived by a log, where the code still has what they change."""
+    from cosmic_ray.mutating import mutate_code
+    from cosmic_ray.plugins import get_operator
+
+    for each in map(json.loads, log.read_text().splitlines()):
+        name, line, short, change = re.fullmatch(r"(.*?):(\d+) (\w+): (.*)", each["mutant"], re.DOTALL).groups()  # type: ignore[union-attr]
+        if each["found"] == "killed" or not (path := ROOT / name).is_file():
+            continue
+        operator, text = f"core/{short}", _text(path)
+        texts = (mutate_code(text, get_operator(operator)(), at) for at in range(_positions(path, operator)))
+        found = [made for mutated in texts if (made := Mutant(path, operator, text, mutated)).change == change]
+        yield from sorted(found, key=lambda made: abs(made.line - int(line)))[:1]
+
+
 class Map:
     """Which test ran which line, and how long each took, in the copy of a checkout."""
 
@@ -278,7 +294,9 @@ class Judge:
         done = {each["mutant"]: each for each in map(json.loads, log.read_text().splitlines())} if log.exists() else {}
         end = time.time() + 60 * self.asked.minutes
         judged = list[dict[str, Any]]()
-        for at, mutant in enumerate(sample(self.asked.count, self.asked.seed), start=1):
+        asked = self.asked
+        mutants = again(asked.again) if asked.again else sample(asked.count, asked.seed)
+        for at, mutant in enumerate(mutants, start=1):
             if str(mutant) in done:
                 judged.append(done[str(mutant)])
                 continue
@@ -288,7 +306,7 @@ class Judge:
             judged.append(found)
             with log.open("a", encoding="utf-8") as out:
                 out.write(json.dumps(found) + "\n")
-            print(f"{at} of {self.asked.count} {_line(found)}", flush=True)
+            print(f"{at}: {_line(found)}", flush=True)
         _report(judged)
         return True
 
@@ -423,6 +441,7 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--minutes", type=float, default=float("inf"))
     parser.add_argument("--budget", type=float, default=30, help="seconds of tests for a mutant, as the map has them")
+    parser.add_argument("--again", type=Path, metavar="FILE", help="those that survived by a log, instead of a sample")
     parser.add_argument("--map", type=Path, help="folder of the map")
     parser.add_argument("--learn", action="store_true", help="make the map")
     parser.add_argument("--log", type=Path, default=Path("mutants.jsonl"))
@@ -438,7 +457,7 @@ def main() -> int:
         parser.error("--map FOLDER says where the map of lines and tests is, or goes with --learn")
     if asked.learn:
         return Map.learn(asked.map.resolve())
-    asked.map, asked.log = asked.map.resolve(), asked.log.resolve()
+    asked.map, asked.log, asked.again = (each and each.resolve() for each in (asked.map, asked.log, asked.again))
     os.environ |= {"CI": "true", "HYPOTHESIS_STORAGE_DIRECTORY": tempfile.mkdtemp(prefix="mutants-")}
     os.chdir(ROOT)
     told = ["-q", "-s", "-p", "no:cacheprovider", *(f"tests/{each}" for each in FOLDERS)]
