@@ -98,14 +98,14 @@ class Setting:
     def take(self, index: Pick) -> "Setting":
         """That of some lanes, where aircraft and air differ from lane to lane."""
         lanes, polar, air = self.lanes, self.polar, self.air
-        several = np.size(air.density_kg_m3) > 1
-        if lanes is None and polar is None and not several:
+        by_lane = {a.name: x[index] for a in attrs.fields(Air) if np.size(x := np.asarray(getattr(air, a.name))) > 1}
+        if lanes is None and polar is None and not by_lane:
             return self
         return attrs.evolve(
             self,
             lanes=None if lanes is None else lanes.take(index),
             polar=None if polar is None else polar.take(index),
-            air=attrs.evolve(air, density_kg_m3=np.asarray(air.density_kg_m3)[index]) if several else air,
+            air=attrs.evolve(air, **by_lane),
         )
 
     @property

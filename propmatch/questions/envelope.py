@@ -26,7 +26,7 @@ from propmatch.questions.asflown import flown_factors, timer_minutes
 from propmatch.questions.bought import AXES, Offer, bought_train
 from propmatch.questions.cells import checked_cells, usual_cells
 from propmatch.questions.costing import Costs
-from propmatch.questions.everywhere import centre_of, critical
+from propmatch.questions.everywhere import centre_of, critical, failing_in
 from propmatch.questions.fits import Fit, may_fit
 from propmatch.questions.grown import Builds, Grown, grown, grown_on_paper
 from propmatch.questions.publishing import Condition, conditions, publish_assumptions
@@ -413,17 +413,18 @@ class _World:
 
     def _as_stated(self, base: PowerTrain, packs: Sequence[Pack]) -> CellEnvelope:
         """The same on paper, in every condition."""
+        changes: dict[str, Any] = {}
+        missed = failing_in(bought_train(base), self.where)
+        if any(missed):
+            *others, last = range(len(missed))
+            where = [self.where[at] for at in (*sorted(others, key=lambda at: -len(missed[at])), last)]
+            centre = centre_of(base, self.stock | {"pack": packs}, where, on_paper=True)
+            if not centre.holds:
+                wrong = tuple(dict.fromkeys(name for each in missed for name in each))
+                return _result(self, base, costs=None, failing=wrong)
+            base, changes = centre.train, centre.changes
         offer = _offer(base, packs, self.stock["propeller"])
-        may = grown_on_paper(offer, self.where)
-        wrong = may.why.get((0, offer.own[0]), ())
-        if not wrong:
-            return _result(self, base, costs=None, offer=offer, may=may)
-        centre = centre_of(base, self.stock | {"pack": packs}, self.where, on_paper=True)
-        if not centre.holds:
-            return _result(self, base, costs=None, failing=wrong)
-        offer = _offer(centre.train, packs, self.stock["propeller"])
-        may = grown_on_paper(offer, self.where)
-        return _result(self, centre.train, costs=None, changes=centre.changes, offer=offer, may=may)
+        return _result(self, base, costs=None, changes=changes, offer=offer, may=grown_on_paper(offer, self.where))
 
 
 def _offer(train: PowerTrain, packs: Sequence[Pack], propellers: Sequence[Propeller]) -> Offer:
@@ -567,7 +568,7 @@ def _timer_minutes(where: Sequence[Condition], offer: Offer, builds: Sequence[Dr
     minutes: Floats = np.array([np.median(np.nan_to_num(each.measured.flight.minutes)) for each in builds])
     at = int(np.argmin(minutes))
     flying = where[at].setting.brief.flying
-    centre = offer.on_paper(where[at].setting, np.array([offer.own], dtype=np.intp))
+    centre = offer.on_paper([where[at]], np.array([offer.own], dtype=np.intp))
     stated = centre.flight_at(np.array([flying.taken[0].factor])).minutes[0]
     flown = builds[at].measured.flight_at(flown_factors(flying, len(builds[at].trains))).minutes
     return timer_minutes(float(stated), flown)

@@ -12,17 +12,19 @@ import attrs
 import numpy as np
 
 from propmatch.checks.chances import drawn
-from propmatch.checks.judged import smallest_margins
+from propmatch.checks.judged import failing, judged, smallest_margins
 from propmatch.checks.measures import TrainMeasures
+from propmatch.checks.ratings import rating_lanes
 from propmatch.models.arrays import Floats, Index
 from propmatch.questions.bought import bought_motor, bought_pack, bought_propeller, label_kv
-from propmatch.questions.publishing import Condition
+from propmatch.questions.publishing import Condition, judged_alike, together
 from propmatch.records.fields import replace
 from propmatch.records.parts import PARTS, PowerTrain
 from propmatch.search.exhaustive import first_failures
 from propmatch.search.shelf import Shelf, Shelves
+from propmatch.train.lanes import train_lanes
 
-__all__ = ["Centre", "centre_of", "critical", "least_near"]
+__all__ = ["Centre", "centre_of", "critical", "failing_in", "least_near"]
 
 DRAWN, _SORTED = 256, 128
 """Draws of each train in each condition, of those that may be the centre; and those that tell hard conditions."""
@@ -63,6 +65,17 @@ def critical(train: PowerTrain, where: Sequence[Condition], most: int = 2) -> tu
     return tuple(where[at] for at in dict.fromkeys(at for turn in zip(*orders, strict=True) for at in turn))
 
 
+def failing_in(train: PowerTrain, where: Sequence[Condition]) -> list[tuple[str, ...]]:
+    """Checks that a train fails in each of these conditions, every number as it is stated."""
+    missed: dict[int, tuple[str, ...]] = {}
+    for some in judged_alike(where):
+        conditions = [where[at] for at in some]
+        trains = [_there(train, each) for each in conditions]
+        measured = judged(together(conditions, 1), train_lanes(trains)[0], rating_lanes(trains))
+        missed |= zip(some, failing(measured), strict=True)
+    return [missed[at] for at in range(len(where))]
+
+
 def _there(train: PowerTrain, condition: Condition) -> PowerTrain:
     """A train as a condition flies it."""
     return replace(train, **condition.setting.train_numbers)
@@ -77,7 +90,8 @@ def centre_of(
     ----------
     base : PowerTrain
     stock : kind to parts that may take the place of the base's
-    where : the conditions that cost most, or all of them
+    where : the conditions that cost most, or all of them; the less the first ones leave, the quicker. What differs
+        least in mass from the base is told as the last one flies it.
     on_paper : whether a change is to hold with every number as it is stated, of a base that does not
     """
     if not on_paper and np.all(least_near(_bought(base), where) >= 1.0):
@@ -129,7 +143,9 @@ def _best(rows: Index, shelves: Sequence[Shelf], where: Sequence[Condition], on_
         _, alive, measured = first_failures(TrainMeasures(condition.setting, *shelf.combine(*rows.T)))
         if not len(alive):
             return None
-        rows, margins = rows[alive], np.minimum(margins[alive], smallest_margins(measured))
+        rows, margins = rows[alive], margins[alive]
+        if not on_paper:
+            margins = np.minimum(margins, smallest_margins(measured))
     rows = rows if on_paper else rows[np.argsort(-margins, kind="stable")[:_LOOKED_AT]]
     near = np.full(len(rows), np.inf)
     for condition, shelf in () if on_paper else zip(where, shelves, strict=True):

@@ -15,7 +15,7 @@ from propmatch.checks.chances import SEED, Drawn
 from propmatch.checks.judged import failing, smallest_margins
 from propmatch.models.arrays import Flags, Floats, Index
 from propmatch.questions.bought import LADDERS, Offer
-from propmatch.questions.publishing import Condition, by_height
+from propmatch.questions.publishing import Condition, judged_alike
 from propmatch.tolerances.draws import normal_draws
 
 __all__ = ["Builds", "Grown", "grown", "grown_on_paper"]
@@ -147,8 +147,8 @@ def _on_paper(
     wrong: dict[tuple[int, int], dict[str, None]] = {each: {} for each in named}
     missed: dict[int, list[tuple[str, ...]]] = {}
     margins = np.empty((len(where), len(named)))
-    for setting, some in by_height(where, len(named)):
-        measured = offer.on_paper(setting, np.tile(choices, (len(some), 1)))
+    for some in judged_alike(where):
+        measured = offer.on_paper([where[at] for at in some], choices)
         names, margins[some] = failing(measured), smallest_margins(measured).reshape(len(some), -1)
         missed |= {at: names[turn * len(named) : (turn + 1) * len(named)] for turn, at in enumerate(some)}
     for at in range(len(where)):

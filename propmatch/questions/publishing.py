@@ -4,12 +4,13 @@ The corners of a field from its lowest to its highest and from its coldest to it
 and, in the cold, also cells kept warm; a temperature of the cells that the brief states is kept.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from itertools import product
 
 import attrs
 import numpy as np
 
+from propmatch.checks.checkrules import CHECKS
 from propmatch.checks.setting import Setting
 from propmatch.models.air import Air
 from propmatch.records.estimates import PRACTICE, Assumption
@@ -17,7 +18,7 @@ from propmatch.records.fields import replace
 from propmatch.records.sections import Publish
 from propmatch.units import CELSIUS_K
 
-__all__ = ["WARMED_C", "Condition", "by_height", "conditions", "publish_assumptions", "site_c"]
+__all__ = ["WARMED_C", "Condition", "conditions", "judged_alike", "publish_assumptions", "site_c", "together"]
 
 WARMED_C = 20.0
 """Temperature of cells kept warm until the start on a cold day [degC]; common practice, no published source."""
@@ -75,18 +76,25 @@ def conditions(
     )
 
 
-def by_height(where: Sequence[Condition], lanes: int) -> Iterator[tuple[Setting, list[int]]]:
-    """Conditions that differ in nothing but the height of the field, as one setting of so many lanes for each of them.
+def judged_alike(where: Sequence[Condition]) -> list[list[int]]:
+    """The numbers of the conditions, those together that judge one variant by the same checks.
 
-    With the setting go their numbers among the conditions: its lanes are those of the first, then of the next.
+    Such differ in nothing but air and warmth of the cells, so that :func:`together` makes one setting of them.
     """
     alike: dict[tuple[object, ...], list[int]] = {}
     for at, each in enumerate(where):
-        alike.setdefault((each.variant, each.temperature_c, each.pack_temperature_c), []).append(at)
-    for some in alike.values():
-        setting = where[some[0]].setting
-        density = np.repeat([float(where[at].setting.air.density_kg_m3) for at in some], lanes)
-        yield attrs.evolve(setting, air=attrs.evolve(setting.air, density_kg_m3=density)), some
+        asked = tuple(rule.has_limit(each.setting) for rule in CHECKS.values())
+        alike.setdefault((each.variant, *asked), []).append(at)
+    return list(alike.values())
+
+
+def together(some: Sequence[Condition], lanes: int) -> Setting:
+    """Conditions judged alike as one setting of so many lanes for each: those of the first, then of the next."""
+    setting = some[0].setting
+    air = {
+        a.name: np.repeat([float(getattr(each.setting.air, a.name)) for each in some], lanes) for a in attrs.fields(Air)
+    }
+    return attrs.evolve(setting, air=Air(**air))
 
 
 def _cells_c(setting: Setting, air_c: float) -> tuple[float, ...]:

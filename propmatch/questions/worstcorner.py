@@ -58,7 +58,7 @@ def worst_corner(
     choices = np.array(list(product(*ends)), dtype=np.intp)
     found: list[tuple[float, Corner]] = []
     for condition in where:
-        measured = offer.on_paper(condition.setting, choices)
+        measured = offer.on_paper([condition], choices)
         margins = np.nan_to_num(smallest_margins(measured), nan=-np.inf)
         if on_paper:
             at = int(np.argmin(margins))
