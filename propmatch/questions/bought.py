@@ -8,14 +8,13 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-import attrs
 import numpy as np
 
 from propmatch.checks.chances import Drawn
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.setting import Setting
 from propmatch.models.arrays import Floats, Index
-from propmatch.questions.publishing import Condition, together
+from propmatch.questions.publishing import Condition, measured_in
 from propmatch.records.estimates import completed
 from propmatch.records.fields import replace
 from propmatch.records.parts import Motor, Pack, PowerTrain, Propeller, Source
@@ -66,13 +65,6 @@ def bought_train(train: PowerTrain) -> PowerTrain:
     return replace(train, motor=motor, pack=bought_pack(train.pack), propeller=bought_propeller(train.propeller))
 
 
-def _joined(each: Sequence[Any]) -> Any:
-    """Columns of the same parts one after the other; what is no column is the same for all."""
-    first = each[0]
-    columns = [a.name for a in attrs.fields(type(first)) if isinstance(getattr(first, a.name), np.ndarray)]
-    return attrs.evolve(first, **{name: np.concatenate([getattr(x, name) for x in each]) for name in columns})
-
-
 class Offer:
     """What may be chosen beside the controller of a design.
 
@@ -118,9 +110,7 @@ class Offer:
         """Measures of choices (N, 4) in conditions judged alike, every number as it is usual; those of the first, then
         of the next.
         """
-        rows = self.rows(choices).T
-        each = [self.shelf(condition.setting).combine(*rows) for condition in some]
-        return TrainMeasures(together(some, len(choices)), *map(_joined, zip(*each, strict=True)))
+        return measured_in(some, self._shelves, self.rows(choices))
 
     def drawn(self, setting: Setting, choices: Index, raw: Floats) -> Drawn:
         """One build of each choice (N, 4), drawn by standard normal numbers (N, inputs)."""

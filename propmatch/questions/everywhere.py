@@ -13,15 +13,14 @@ import numpy as np
 
 from propmatch.checks.chances import drawn
 from propmatch.checks.judged import failing, judged, smallest_margins
-from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.ratings import rating_lanes
 from propmatch.models.arrays import Floats, Index
 from propmatch.questions.bought import bought_motor, bought_pack, bought_propeller, label_kv
-from propmatch.questions.publishing import Condition, judged_alike, together
+from propmatch.questions.publishing import Condition, judged_alike, measured_in, together
 from propmatch.records.fields import replace
 from propmatch.records.parts import PARTS, PowerTrain
 from propmatch.search.exhaustive import first_failures
-from propmatch.search.shelf import Shelf, Shelves
+from propmatch.search.shelf import Shelves
 from propmatch.train.lanes import train_lanes
 
 __all__ = ["Centre", "centre_of", "critical", "failing_in", "least_near"]
@@ -98,8 +97,7 @@ def centre_of(
         return Centre(train=base, changes={}, holds=True)
     kinds = {kind: [getattr(base, kind), *(p for p in stock[kind] if p is not getattr(base, kind))] for kind in PARTS}
     bought = {kind: [_bought_part(kind, part) for part in parts] for kind, parts in kinds.items()}
-    parts_of = Shelves(*bought.values())
-    shelves = [parts_of.of(each.setting.train_numbers) for each in where]
+    shelves = Shelves(*bought.values())
     for level in _levels([len(parts) for parts in kinds.values()]):
         row = _best(level, shelves, where, on_paper)
         if row is not None:
@@ -132,28 +130,33 @@ def _levels(sizes: Sequence[int]) -> Iterator[Index]:
             yield rows
 
 
-def _best(rows: Index, shelves: Sequence[Shelf], where: Sequence[Condition], on_paper: bool) -> Index | None:
+def _best(rows: Index, shelves: Shelves, where: Sequence[Condition], on_paper: bool) -> Index | None:
     """Of combinations that hold in every condition, by their chances or on paper, the nearest in mass to the base."""
-    margins, base = np.full(len(rows), np.inf), np.zeros((1, rows.shape[1]), dtype=np.intp)
-    for condition, shelf in zip(where, shelves, strict=True):
-        fits = shelf.cells_fit(*rows[:, :3].T)
-        if not fits.any():
-            return None
-        rows, margins = rows[fits], margins[fits]
-        _, alive, measured = first_failures(TrainMeasures(condition.setting, *shelf.combine(*rows.T)))
-        if not len(alive):
-            return None
-        rows, margins = rows[alive], margins[alive]
-        if not on_paper:
-            margins = np.minimum(margins, smallest_margins(measured))
-    rows = rows if on_paper else rows[np.argsort(-margins, kind="stable")[:_LOOKED_AT]]
-    near = np.full(len(rows), np.inf)
-    for condition, shelf in () if on_paper else zip(where, shelves, strict=True):
-        trains = [shelf.train(*row) for row in rows.tolist()]
-        near = np.minimum(near, drawn(condition.setting, trains, draws=DRAWN).near)
-        rows, near = rows[near >= _NEARLY], near[near >= _NEARLY]
+    shelf = shelves.of(where[-1].setting.train_numbers)
+    rows, base = rows[shelf.cells_fit(*rows[:, :3].T)], np.zeros((1, rows.shape[1]), dtype=np.intp)
+    margins = np.full(len(rows), np.inf)
+    first, rest = where[:1], where[1:]
+    for some in (first, *([rest[at] for at in each] for each in judged_alike(rest))):
         if not len(rows):
             return None
+        _, alive, measured = first_failures(measured_in(some, shelves, rows))
+        of_row = alive % len(rows)
+        if not on_paper:
+            np.minimum.at(margins, of_row, smallest_margins(measured))
+        holds = np.bincount(of_row, minlength=len(rows)) == len(some)
+        rows, margins = rows[holds], margins[holds]
+    rows = rows if on_paper else rows[np.argsort(-margins, kind="stable")[:_LOOKED_AT]]
+    near = np.full(len(rows), np.inf)
+    for condition in () if on_paper else where:
+        if not len(rows):
+            return None
+        there = shelves.of(condition.setting.train_numbers)
+        near = np.minimum(
+            near, drawn(condition.setting, [there.train(*row) for row in rows.tolist()], draws=DRAWN).near
+        )
+        rows, near = rows[near >= _NEARLY], near[near >= _NEARLY]
+    if not len(rows):
+        return None
     mass = shelf.combine(*np.concatenate([base, rows]).T)[1].mass_g
     off = np.where(near >= 1.0, np.abs(mass[1:] - mass[0]), np.inf)
     best = int(np.argmin(off))

@@ -6,19 +6,32 @@ and, in the cold, also cells kept warm; a temperature of the cells that the brie
 
 from collections.abc import Iterable, Sequence
 from itertools import product
+from typing import Any
 
 import attrs
 import numpy as np
 
 from propmatch.checks.checkrules import CHECKS
+from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.setting import Setting
 from propmatch.models.air import Air
+from propmatch.models.arrays import Index
 from propmatch.records.estimates import PRACTICE, Assumption
 from propmatch.records.fields import replace
 from propmatch.records.sections import Publish
+from propmatch.search.shelf import Shelves
 from propmatch.units import CELSIUS_K
 
-__all__ = ["WARMED_C", "Condition", "conditions", "judged_alike", "publish_assumptions", "site_c", "together"]
+__all__ = [
+    "WARMED_C",
+    "Condition",
+    "conditions",
+    "judged_alike",
+    "measured_in",
+    "publish_assumptions",
+    "site_c",
+    "together",
+]
 
 WARMED_C = 20.0
 """Temperature of cells kept warm until the start on a cold day [degC]; common practice, no published source."""
@@ -95,6 +108,19 @@ def together(some: Sequence[Condition], lanes: int) -> Setting:
         a.name: np.repeat([float(getattr(each.setting.air, a.name)) for each in some], lanes) for a in attrs.fields(Air)
     }
     return attrs.evolve(setting, air=Air(**air))
+
+
+def measured_in(some: Sequence[Condition], shelves: Shelves, rows: Index) -> TrainMeasures:
+    """Measures of combinations (N, 4) in conditions judged alike: those of the first, then of the next."""
+    each = [shelves.of(condition.setting.train_numbers).combine(*rows.T) for condition in some]
+    return TrainMeasures(together(some, len(rows)), *map(_joined, zip(*each, strict=True)))
+
+
+def _joined(each: Sequence[Any]) -> Any:
+    """Columns of the same parts one after the other; what is no column is the same for all."""
+    first = each[0]
+    columns = [a.name for a in attrs.fields(type(first)) if isinstance(getattr(first, a.name), np.ndarray)]
+    return attrs.evolve(first, **{name: np.concatenate([getattr(x, name) for x in each]) for name in columns})
 
 
 def _cells_c(setting: Setting, air_c: float) -> tuple[float, ...]:
