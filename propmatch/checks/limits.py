@@ -227,9 +227,8 @@ def _check(measured: TrainMeasures, rule: CheckRule, lane: Lane) -> Check:
     measure = measured[rule.name]
     value, limit = lane.of(measure.value), lane.of(measure.limit)
     margin, verdict = verdict_of(value, limit, least=rule.least)
-    shape = measure.value.shape
     judged, estimated, unknown, burst = (
-        bool(np.broadcast_to(flags, shape)[lane.index])
+        bool(np.asarray(flags)[lane.index]) if np.ndim(flags) else bool(flags)
         for flags in (measure.judged, measure.estimated, measure.unknown, measure.bursts)
     )
     return Check(

@@ -374,6 +374,8 @@ def capacity_for_minutes(
     )
 
 
+_FEW, _AT_ONCE = 16, 5
+"""Lanes of which so many halvings are answered by one call."""
 _COARSE = 3
 """Every so manieth of the scan serves where each takes all draws."""
 
@@ -660,10 +662,11 @@ def largest_propeller(
     def point(of: Asked, diameter: Floats) -> Any:
         return _at_rest(of, attrs.evolve(of.lanes, diameter_m=diameter * INCH_M))
 
+    def under(of: Asked, inches: Floats) -> Flags:
+        return np.asarray(point(of, inches).motor_current_a <= _refused_nan(of["limit_a"]))
+
     def largest(of: Asked) -> Floats:
-        bound = _refused_nan(of["limit_a"])
-        ends = (np.full(bound.size, end) for end in DIAMETER_IN)
-        return edge(lambda inches: point(of, inches).motor_current_a <= bound, *ends)
+        return _edge(of, under, *DIAMETER_IN)
 
     on_paper = largest(asked)
     size = on_paper if sure is None else sure.borne(largest(sure.spread(base, asked)))
@@ -702,6 +705,28 @@ def largest_propeller(
         nearest_parts=tuple(near),
         assumptions=(*asked.assumptions, SAME_TABLE),
     )
+
+
+def _edge(of: Asked, passes: Callable[[Asked, Floats], Flags], good: float, bad: float) -> Floats:
+    """The edge of each lane of a question (N,); of few lanes one call answers several halvings."""
+    n = of.lanes.size
+
+    def asked(values: Floats) -> Flags:
+        every = np.tile(np.arange(n), values.size // n)
+        wide = (
+            of
+            if values.ndim == 1
+            else attrs.evolve(
+                of,
+                lanes=of.lanes.take(every),
+                numbers={name: x[every] for name, x in of.numbers.items()},
+                density=of.density[every],
+                sound=of.sound[every],
+            )
+        )
+        return passes(wide, values.ravel())
+
+    return edge(asked, np.full(n, good), np.full(n, bad), at_once=_AT_ONCE if n <= _FEW else 1)
 
 
 def _at_rest(of: Asked, lanes: TrainLanes) -> Any:
@@ -781,14 +806,12 @@ def kv_for_current(
     def point(of: Asked, kv: Floats) -> Any:
         return _at_rest(of, rewound_lanes(of.lanes, kv / motor.kv_rpm_per_v))
 
+    def under(of: Asked, kv: Floats) -> Flags:
+        bound, amps = _refused_nan(of["current_a"]), point(of, kv).motor_current_a
+        return np.asarray((amps <= bound) | (np.isnan(amps) & np.isfinite(bound)))  # too low a kV to turn draws none
+
     def highest(of: Asked) -> Floats:
-        bound = _refused_nan(of["current_a"])
-
-        def under(kv: Floats) -> Flags:
-            amps = point(of, kv).motor_current_a  # too low a kV to turn at all draws no current
-            return np.asarray((amps <= bound) | (np.isnan(amps) & np.isfinite(bound)))
-
-        return edge(under, *(np.full(bound.size, end) for end in KV_RPM_PER_V))
+        return _edge(of, under, *KV_RPM_PER_V)
 
     def known(kv: Floats) -> Floats:
         return np.where((kv >= KV_RPM_PER_V[1]) | np.isnan(point(asked, kv).motor_current_a), np.nan, kv)
@@ -891,14 +914,12 @@ def throttle_for_current(
     def point(of: Asked, duty: Floats) -> Any:
         return _at_rest(attrs.evolve(of, numbers=of.numbers | {"throttle": duty}), of.lanes)
 
+    def under(of: Asked, duty: Floats) -> Flags:
+        bound, at = _refused_nan(of["limit_a"]), point(of, duty)  # too little duty to turn draws no current
+        return np.asarray(np.isfinite(bound) & ~(at.motor_current_a > bound) & ~(at.rpm > highest_rpm))
+
     def largest(of: Asked) -> Floats:
-        bound = _refused_nan(of["limit_a"])
-
-        def under(duty: Floats) -> Flags:
-            at = point(of, duty)  # too little duty to turn draws no current
-            return np.asarray(np.isfinite(bound) & ~(at.motor_current_a > bound) & ~(at.rpm > highest_rpm))
-
-        return edge(under, np.full(bound.size, LEAST), np.ones(bound.size))
+        return _edge(of, under, LEAST, 1.0)
 
     def at_duty(duty: Floats) -> Any:
         return point(asked, np.where(np.isnan(duty), 0.0, duty))

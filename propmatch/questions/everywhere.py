@@ -134,29 +134,31 @@ def _best(rows: Index, shelves: Shelves, where: Sequence[Condition], on_paper: b
     """Of combinations that hold in every condition, by their chances or on paper, the nearest in mass to the base."""
     shelf = shelves.of(where[-1].setting.train_numbers)
     rows, base = rows[shelf.cells_fit(*rows[:, :3].T)], np.zeros((1, rows.shape[1]), dtype=np.intp)
+    if not len(rows):
+        return None
     margins = np.full(len(rows), np.inf)
     first, rest = where[:1], where[1:]
     for some in (first, *([rest[at] for at in each] for each in judged_alike(rest))):
-        if not len(rows):
-            return None
         _, alive, measured = first_failures(measured_in(some, shelves, rows))
+        if not alive.size:
+            return None
         of_row = alive % len(rows)
         if not on_paper:
             np.minimum.at(margins, of_row, smallest_margins(measured))
         holds = np.bincount(of_row, minlength=len(rows)) == len(some)
         rows, margins = rows[holds], margins[holds]
+        if not len(rows):
+            return None
     rows = rows if on_paper else rows[np.argsort(-margins, kind="stable")[:_LOOKED_AT]]
     near = np.full(len(rows), np.inf)
     for condition in () if on_paper else where:
-        if not len(rows):
-            return None
         there = shelves.of(condition.setting.train_numbers)
         near = np.minimum(
             near, drawn(condition.setting, [there.train(*row) for row in rows.tolist()], draws=DRAWN).near
         )
         rows, near = rows[near >= _NEARLY], near[near >= _NEARLY]
-    if not len(rows):
-        return None
+        if not len(rows):
+            return None
     mass = shelf.combine(*np.concatenate([base, rows]).T)[1].mass_g
     off = np.where(near >= 1.0, np.abs(mass[1:] - mass[0]), np.inf)
     best = int(np.argmin(off))

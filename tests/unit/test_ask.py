@@ -77,6 +77,21 @@ def test_the_edge_is_found_from_either_side_and_says_when_there_is_none():
     assert down[0] == pytest.approx(2.5)
 
 
+@pytest.mark.parametrize("at_once", [2, 3, 5, 7])
+def test_several_halvings_in_one_call_come_to_the_same_bit(at_once):
+    places = np.random.default_rng(3).uniform(-0.2, 5.2, 40)
+    one = edge(lambda x: x <= places, np.zeros(40), np.full(40, 5.0), steps=20)
+    calls = []
+
+    def within(x):
+        calls.append(x.shape)
+        return x <= places
+
+    many = edge(within, np.zeros(40), np.full(40, 5.0), steps=20, at_once=at_once)
+    np.testing.assert_array_equal(many, one)
+    assert len(calls) == 2 + math.ceil(20 / at_once)
+
+
 def test_the_largest_propeller_by_closed_form():
     limits = np.array([5.0, 8.0, 12.0])
     found = largest_propeller(bench(), limits, air=AIR)
