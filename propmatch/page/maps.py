@@ -92,7 +92,7 @@ class Maps:
 
     def stock(self, here: Setting, catalogue: Catalogue, log: Any = None) -> _Stock:
         """The shelf of a setting; parts are laid out anew only when parts or what is the same for all trains change."""
-        numbers = dict(here.train_numbers)
+        numbers: dict[str, Any] = dict(here.train_numbers)
         warmth = numbers.pop("pack_temperature_c")
         place = (here.brief.parts, *sorted(numbers.items()), here.cutoff_cell_v, str(log))
         key = (*place, warmth)

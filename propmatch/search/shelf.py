@@ -124,7 +124,9 @@ class Shelf:
             return self
         like = replace(self.like, pack_temperature_c=pack_temperature_c)
         numbers = [pack_numbers(completed(pack)[0], like.cell_state) for pack in self.packs]
-        columns = {name: np.resize([each[name] for each in numbers], self.lanes.size) for name in _BY_WARMTH}
+        columns: dict[str, Any] = {
+            name: np.resize([each[name] for each in numbers], self.lanes.size) for name in _BY_WARMTH
+        }
         kinds = {chemistry_of(pack).name: pack for pack in self.packs}.values()
         was, now = (
             dict.fromkeys(note for pack in kinds for note in state_notes(replace(train, pack=pack)))

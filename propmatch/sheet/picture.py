@@ -119,7 +119,8 @@ class Picture:
             if form == "svg":  # what is laid out need not be drawn unseen before it is written
                 from matplotlib.backends.backend_svg import FigureCanvasSVG
 
-                FigureCanvasSVG(figure).print_svg(out, **options)
+                canvas: Any = FigureCanvasSVG(figure)
+                canvas.print_svg(out, **options)
             else:
                 figure.savefig(out, format=form, **options)
         return out.getvalue()
