@@ -12,6 +12,7 @@ import published
 from propmatch.brief import loads_brief
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.chances import Drawn, drawn
+from propmatch.checks.judged import failing, judged_trains
 from propmatch.checks.measures import settings
 from propmatch.coupling import solve
 from propmatch.faults import InputFaults
@@ -19,8 +20,9 @@ from propmatch.models.air import Air
 from propmatch.questions.bought import Offer, bought_motor, bought_train, label_kv
 from propmatch.questions.costing import Costs
 from propmatch.questions.envelope import Choice, may_fit, parts_envelope
+from propmatch.questions.everywhere import failing_in
 from propmatch.questions.grown import Builds, _Growth, grown
-from propmatch.questions.publishing import WARMED_C, Condition, conditions
+from propmatch.questions.publishing import WARMED_C, Condition, conditions, judged_alike
 from propmatch.records.estimates import completed
 from propmatch.records.fields import replace
 from propmatch.tolerances.draws import normal_draws
@@ -62,6 +64,19 @@ def catalogue():
 def envelope():
     packs = [f"{cells}S {mah}" for cells in (2, 3) for mah in (600, 850)]
     return parts_envelope(small_brief(), few_parts(*packs), small_train(), cells=(2, 3))
+
+
+def test_conditions_judged_together_fail_what_each_fails_alone():
+    brief = small_brief(("min_thrust_to_weight = 0.5", "min_thrust_to_weight = 0.9"))
+    where = conditions(settings(brief), (0.0, 2200.0), (-8.0, 36.0))
+    assert len(judged_alike(where)) < len(where)
+    for scale in (0.9, 1.0, 1.2):
+        train = replace(small_train(), motor=replace(small_train().motor, kv_rpm_per_v=scale * 1500.0))
+        alone = [
+            failing(judged_trains(each.setting, [replace(train, **each.setting.train_numbers)])[0])[0] for each in where
+        ]
+        assert failing_in(train, where) == alone
+    assert len(set(alone)) > 1
 
 
 @pytest.fixture(scope="module")
