@@ -57,12 +57,12 @@ def long_way(setting, shelf, order, most):
     return total, list(best.values())
 
 
-def compare(name, most):
-    """One brief, every cell count."""
+def compare(name, most, cell_counts=None):
+    """One brief, every cell count or the first few."""
     resolved = ResolvedBrief.of(load_brief(path(f"briefs/{name}.toml")))
     setting, catalogue = resolved.as_designed, load_catalogue()
     order = ranking(setting)
-    for cells, shelf in matching.shelves_of(setting, catalogue)[0].items():
+    for cells, shelf in [*matching.shelves_of(setting, catalogue)[0].items()][:cell_counts]:
         find = matching.Search(exhaustive=False, count=False, total=shelf.combinations)
         start = time.process_time()
         paper = find(setting, shelf, order, 24).combination
@@ -91,7 +91,7 @@ def main():
     parser.add_argument("--smoke", action="store_true")
     asked = parser.parse_args()
     for name in [asked.brief] if asked.brief else BRIEFS[-1:] if asked.smoke else BRIEFS:
-        compare(name, 800 if asked.smoke else asked.most)
+        compare(name, 800 if asked.smoke else asked.most, 1 if asked.smoke else None)
 
 
 if __name__ == "__main__":

@@ -4,6 +4,7 @@ network but this machine's own, in the programs that tests begin too.
 
 import os
 import runpy
+import signal
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -38,6 +39,8 @@ def pytest_configure(config):
     if not before.startswith(str(GUARD)):
         os.environ["PYTHONPATH"] = os.pathsep.join(filter(None, (str(GUARD), before)))
     runpy.run_path(str(GUARD / "sitecustomize.py"))
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:  # begun in the background, where shells have it ignored
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 @pytest.fixture(autouse=True)

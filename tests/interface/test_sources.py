@@ -93,6 +93,9 @@ def test_what_is_called_is_noted_and_what_is_kept_is_made_again(monkeypatch):
         slipstream.disk_area_m2(0.2)
     (of,) = {each["of"] for each in sources_of_answer(called, {})}
     assert of == "models.slipstream"
+    with Called() as called:
+        air.Air.standard(500.0)
+    assert {each["of"] for each in sources_of_answer(called, {})} == {"models.air"}, "what was noted is noted again"
 
 
 def test_what_shares_a_source_stands_together():

@@ -20,7 +20,7 @@ from propmatch.records.fields import replace
 from propmatch.records.parts import PARTS, PowerTrain
 
 pytestmark = pytest.mark.filterwarnings("error")
-SEEDS = (0, 2, 14, 43, 166, 253)
+SEEDS = (0, 2, 43, 166, 253)
 """Each kind of part does it alone in one of them, two do in another, and in one nothing does."""
 
 

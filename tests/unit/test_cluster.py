@@ -27,7 +27,8 @@ EXPECTED = tuple((task.name, len(task.stock.motors)) for task in TASKS)
 def cluster(monkeypatch):
     """Two workers; a machine under load may take long to connect to itself."""
     monkeypatch.setattr("propmatch.search.cluster.PATIENCE_S", 60.0)
-    with dask.config.set({"distributed.comm.timeouts.connect": "60s"}), distributed.LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as running:
+    dask.config.set({"distributed.comm.timeouts.connect": "60s"})
+    with distributed.LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as running:
         yield running
 
 
