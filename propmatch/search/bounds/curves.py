@@ -137,20 +137,22 @@ class PropellerCurves:
     @cached_property
     def thrust_of_power(self) -> tuple[Floats, Floats]:
         """Static shaft power [W] and thrust [N] of one propeller at the nodes of speed, (P, nodes) each."""
-        torque, thrust = self._at_nodes
-        return torque * self._nodes, thrust
+        power, thrust = np.empty((2, self.which.size, _SPEEDS))
+        for some in self._together():
+            problem = self._at(np.repeat(some, _SPEEDS), np.zeros(1))
+            torque, given = loads(problem, np.tile(self._nodes, some.size))
+            power[some], thrust[some] = torque.reshape(-1, _SPEEDS) * self._nodes, given.reshape(-1, _SPEEDS)
+        return power, thrust
 
-    @cached_property
-    def _at_nodes(self) -> tuple[Floats, Floats]:
+    def _together(self) -> list[Index]:
+        """All propellers, some at a time."""
         count = self.which.size
-        problem = self._at(np.repeat(np.arange(count), _SPEEDS), np.zeros(1))
-        torque, thrust = loads(problem, np.tile(self._nodes, count))
-        return torque.reshape(count, _SPEEDS), thrust.reshape(count, _SPEEDS)
+        return np.array_split(np.arange(count), -(-count // _TOGETHER))
 
     def _torques(self, regular: Flags) -> None:
         count = self.which.size
         self.torque_low, self.torque_high = np.zeros((_SPEEDS + 1, count)), np.full((_SPEEDS + 1, count), np.inf)
-        for some in np.array_split(np.arange(count), -(-count // _TOGETHER)):
+        for some in self._together():
             rows = np.repeat(some, _SPEEDS)
             torque = self.torque(rows, np.tile(self._nodes, some.size)).reshape(some.size, _SPEEDS).T
             self.torque_low[1:, some], self.torque_high[:-1, some] = torque, torque

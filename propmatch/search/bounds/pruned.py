@@ -59,8 +59,9 @@ _BLOCK = 524288
 """Combinations of a block: its tables of flags take 0.5 MB each and stay in the cache."""
 _POOL = 65536
 """Combinations that wait for an answer before the most promising are computed: a few MB."""
-_SEED, _GROWTH = 262_144, 64
-"""Combinations looked at first, and how many more pairs of pack and propeller after each look at the best so far."""
+_SEED, _GROWTH = 262_144, 8
+"""Combinations looked at first, and how many more pairs of pack and propeller after each look at the best so far; the
+square of it once those near the best were looked at."""
 CHUNK = 2048
 """Combinations computed together: what their flights need stays in the cache."""
 _FIRST = 64
@@ -402,7 +403,7 @@ def _promising(best: Best) -> Iterator[_Part]:
             yield groups.screen, drives, lanes, 0
         best.settle()
         yield screen, None, Lanes.every(0, 0), int(np.sum(fitting[some // propellers]))
-        start, step = start + step, _GROWTH * step
+        start, step = start + step, _GROWTH ** (2 if tried else 1) * step
 
 
 def _exchanged(best: Best, less: dict[str, Flags], groups: Groups, tried: set[int]) -> Iterator[_Part]:
