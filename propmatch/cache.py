@@ -24,8 +24,8 @@ from propmatch.files import write_file
 __all__ = ["VARIABLE", "cache_folder", "digest", "kept"]
 
 VARIABLE = "PROPMATCH_CACHE"
-_MOST = 500
-"""Answers of a kind; the oldest give way."""
+_MOST, _ROOM = 500, 8
+"""Answers of a kind; the oldest give way, one in so many at a time."""
 _LARGEST = 1 << 26
 """Bytes that are read; far more than any answer has."""
 _ENDING = ".kept"
@@ -160,8 +160,9 @@ def _keep(path: Path, text: bytes, most: int) -> None:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         write_file(path, _seal(path, text) + b"\n" + text, force=True, follow=False)
-        there = sorted(path.parent.glob(f"*{_ENDING}"), key=lambda each: each.lstat().st_mtime)
-        for old in there[:-most]:
-            old.unlink(missing_ok=True)
+        if sum(name.endswith(_ENDING) for name in os.listdir(path.parent)) > most:
+            there = sorted(path.parent.glob(f"*{_ENDING}"), key=lambda each: each.lstat().st_mtime)
+            for old in there[: -max(most - most // _ROOM, 1)]:  # so that the next few need no look at every age
+                old.unlink(missing_ok=True)
     except OSError:
         return

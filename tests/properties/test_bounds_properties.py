@@ -15,7 +15,7 @@ from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.setting import settings
 from propmatch.records.fields import replace
 from propmatch.search.bounds.flighttime import flight_bounds
-from propmatch.search.bounds.fullthrottle import TESTED, may_reach, wanted
+from propmatch.search.bounds.fullthrottle import TESTED, _asked, may_reach, wanted
 from propmatch.search.bounds.groups import Groups
 from propmatch.search.bounds.held import SureFlights
 from propmatch.search.bounds.margins import moved_by
@@ -449,6 +449,39 @@ def test_no_group_loses_a_combination_that_passes_and_reaches_what_is_asked(case
                 drives.combinations(lanes.drive, lanes.propeller) for drives, lanes in groups.combinations(every, pairs)
             ]
             assert set(map(tuple, reach.tolist())) <= set(map(tuple, np.concatenate(found).tolist())), weight
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("case", [random_case, written])
+def test_no_row_of_propellers_loses_what_a_group_may_keep(case, seed):
+    setting, shelf, tables, _ = made(seed, case)
+    screen = Screen(setting, shelf, counting=False, tables=tables)
+    for climb in (None, 1.0, 4.0):
+        screen.wants = screen.limits_wanted + (() if climb is None else (wanted(tables, "climb", climb),))
+        groups = Groups(screen)
+        for each in screen.classes:
+            pairs, propellers = each.pairs, np.arange(shelf.sizes[3])
+            top = screen.packs.grouped(each.packs, np.zeros(1, dtype=np.intp))
+            limits = groups._limits(pairs, np.full(pairs.size, each.packs[0]))
+            at = groups._thresholds(pairs, top, *limits)
+            d, p = np.repeat(np.arange(pairs.size), propellers.size), np.tile(propellers, pairs.size)
+            may = groups._may(pairs[d], p, top, (at[0][d], at[1][d]))
+            left = [d * propellers.size + p for d, p in groups._rough(pairs, propellers, top, at)]
+            assert np.all(np.isin(may, np.concatenate(left)))
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_what_is_wanted_is_rounded_down_by_less_than_a_millionth(seed):
+    _, _, tables, _ = made(seed)
+    want = wanted(tables, "thrust_to_weight", 0.7)
+    least = np.full(tables.node_rows.size, 0.7 * (1.0 - 1e-6))
+    with np.errstate(all="ignore"):
+        asked = _asked(tables, "thrust_to_weight", least, tables.node_frames, tables.node_rows)
+    for kept, exact in zip((want.speed[0], want.torque[0]), asked, strict=True):
+        known = np.isfinite(exact)
+        assert np.array_equal(np.isfinite(kept), known)
+        assert np.all(kept[known].astype(np.float64) <= exact[known])
+        assert np.all(kept[known] >= exact[known] * (1.0 - 1e-6))
 
 
 @pytest.mark.parametrize("seed", SEEDS)

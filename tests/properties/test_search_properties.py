@@ -140,6 +140,17 @@ def test_every_metric_alone_and_any_number_of_rows(seed, metric, top):
     assert same(plain, search(setting, shelf, order, top=top, count=False))
 
 
+@given(seed=seeds, metric=st.sampled_from(METRICS), top=st.integers(1, 40))
+def test_neighbours_of_the_best_that_are_looked_at_out_of_turn_stand_once_and_change_nothing(seed, metric, top):
+    setting, shelf = random_case(seed)
+    order = single(metric)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(pruned, "_WORTH_TRYING", 0)
+        patch.setattr(pruned, "_SEED", 1)
+        found = search(setting, shelf, order, top=top, count=False)
+    assert same(exhaustive(setting, shelf, order, top=top), found)
+
+
 @given(seed=seeds)
 def test_bounds_hold_for_everything_that_passes(seed):
     setting, shelf = random_case(seed)
