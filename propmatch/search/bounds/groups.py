@@ -42,7 +42,7 @@ _EASED = 1e-6
 """Share of the voltage by which a test in single precision is eased."""
 _TOGETHER = 16384
 """Alternatives of combinations that are tried at a time: few combinations take as long as many."""
-_TAKEN = 262144
+_TAKEN = 131072
 """Combinations handed over together, at least where there are more."""
 _SHARING = 12
 """Parts of the packs of a kind for each of which the greatest power is looked up."""
@@ -123,12 +123,21 @@ class Groups:
         self._nominal_v: Floats = screen.shelf.column("pack_nominal_v")
         self._packs = screen.packs
 
-    def _limits(self, pair: Index, pack: Index) -> tuple[Floats, Floats]:
-        """Greatest current and power that pairs bear; an estimate falls with the voltage of the pack."""
+    def _limits(self, pair: Index, pack: Index) -> Floats:
+        """Greatest current and power that pairs bear (2, N); an estimate falls with the voltage of the pack."""
         limits, seconds = self.screen.setting.brief.limits, self.screen.setting.burst_load_seconds
-        ratings = self.screen.shelf.ratings_of(self._pairs.motor[pair], self._pairs.controller[pair], pack)
-        motor, controller = (held_to(each, each.limit(seconds), limits) for each in (ratings.motor, ratings.controller))
-        return np.minimum(motor, controller), held_to(ratings.motor_power, ratings.motor_w, limits)
+        out = np.empty((2, pair.size))
+        for start in range(0, pair.size, _ROOM):
+            some = slice(start, start + _ROOM)
+            ratings = self.screen.shelf.ratings_of(
+                self._pairs.motor[pair[some]], self._pairs.controller[pair[some]], pack[some]
+            )
+            motor, controller = (
+                held_to(each, each.limit(seconds), limits) for each in (ratings.motor, ratings.controller)
+            )
+            out[0, some] = np.minimum(motor, controller)
+            out[1, some] = held_to(ratings.motor_power, ratings.motor_w, limits)
+        return out
 
     # ------------------------------------------------------------ lists of combinations
 

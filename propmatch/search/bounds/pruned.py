@@ -410,7 +410,8 @@ def _exchanged(best: Best, less: dict[str, Flags], groups: Groups, tried: set[in
     """Combinations that differ from one of the best in a single part, as long as that raises the threshold.
 
     They are looked at out of turn, so that the rest is held against a threshold that hardly rises any more; ``tried``
-    are those whose neighbours were looked at.
+    are those whose neighbours were looked at. One kind of part after the other: what stands in two of them is known by
+    then.
     """
     sizes, before = best.screen.shelf.sizes, -np.inf
     while best.threshold > before:
@@ -420,15 +421,15 @@ def _exchanged(best: Best, less: dict[str, Flags], groups: Groups, tried: set[in
         if not rows:
             return
         tried.update(best.keys(np.array(rows)).tolist())
-        near = []
         for at, flags in enumerate(less.values()):
             others = np.flatnonzero(~flags)
-            near.append(np.repeat(rows, others.size, axis=0))
-            near[-1][:, at] = np.tile(others, len(rows))
-        keys = np.unique(best.keys(np.concatenate(near)))
-        for drives, lanes in groups.listed(np.column_stack(np.unravel_index(keys, sizes))):
-            yield groups.screen, drives, lanes, 0
-        best.settle()
+            near = np.repeat(rows, others.size, axis=0)
+            near[:, at] = np.tile(others, len(rows))
+            keys = np.unique(best.keys(near))
+            del near
+            for drives, lanes in groups.listed(np.column_stack(np.unravel_index(keys, sizes))):
+                yield groups.screen, drives, lanes, 0
+            best.settle()
 
 
 def passing(
