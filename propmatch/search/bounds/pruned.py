@@ -70,8 +70,8 @@ _HALVINGS = 5
 """Steps that tighten a bound by asking whether its middle can be reached; each costs one reading of a propeller."""
 _WORTH_TRYING = 100_000_000
 """Combinations left from which on those near the best are looked at out of turn."""
-_EXCHANGED = 16
-"""So many of the best are changed in each of their parts."""
+_EXCHANGED, _EXCHANGES = 16, 6
+"""So many of the best are changed in each of their parts, more where thousands are asked for, and how often at most."""
 _LATELY = 1.005
 """Groups raised to a threshold serve until it has risen so many times."""
 _NEAR = 1e-9
@@ -414,10 +414,12 @@ def _exchanged(best: Best, less: dict[str, Flags], groups: Groups, tried: set[in
     then.
     """
     sizes, before = best.screen.shelf.sizes, -np.inf
-    while best.threshold > before:
+    for _ in range(_EXCHANGES):
+        if not best.threshold > before:
+            return
         before = best.threshold
         rows = [row for row, key in zip(best.combination, best.keys(best.combination).tolist(), strict=True)
-                if key not in tried][:_EXCHANGED]  # fmt: skip
+                if key not in tried][: max(_EXCHANGED, best.top // 64)]  # fmt: skip
         if not rows:
             return
         tried.update(best.keys(np.array(rows)).tolist())
