@@ -451,19 +451,21 @@ def evaluated(shelf: Shelf) -> None:
         print(f"  by {metric:18}{counted[0]:10,} of {reach:12,}: {counted[0] / reach:.2g}")
 
 
-def apart(work: Callable[[], Any]) -> tuple[float, float]:
-    """Process time of a call in a process of its own, and the most memory of that, with what there was before [MB]."""
+def apart(make: Callable[[], Shelf], work: Callable[[Shelf], Any]) -> tuple[float, float, float]:
+    """In a process of its own: combinations, process time of a call, and the most memory, making the shelf too [MB]."""
     sight, end = os.pipe()
     child = os.fork()
     if not child:
-        took, _ = seconds(work)
-        os.write(end, f"{took} {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024}".encode())
+        shelf = make()
+        took, _ = seconds(lambda: work(shelf))
+        most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+        os.write(end, f"{shelf.combinations} {took} {most}".encode())
         os._exit(0)
     os.close(end)
     with os.fdopen(sight) as told:
-        took, most = map(float, told.read().split())
+        combinations, took, most = map(float, told.read().split())
     os.waitpid(child, 0)
-    return took, most
+    return combinations, took, most
 
 
 def chances(setting: Setting, shelf: Shelf) -> None:
@@ -480,23 +482,24 @@ def growth(sizes: list[tuple[int, int, int]], seed: int) -> None:
     """
     kinds = [(metric, more) for metric in (*METRICS, CHANCE) for more in ({}, {"min_climb_m_s": 3.0})]
     kinds = [(metric, more) for metric, more in kinds if metric != "mass"]
-    before: list[float] = []
+    before: dict[int, tuple[float, float]] = {}
     for size in sizes:
-        shelf = shelf_of(*size, seed)
-        now = [float(shelf.combinations)]
-        print(f"\n{' x '.join(map(str, size))}: {shelf.combinations:.3g} combinations")
-        for at, (metric, more) in enumerate(kinds, start=1):
+        print(f"\n{' x '.join(map(str, size))}: {math.prod(size):.3g} combinations")
+        for at, (metric, more) in enumerate(kinds):
             chosen = settings(brief_for({"flight_time" if metric == CHANCE else metric: 1.0}, **more))[0]
 
-            def find(s: Setting = chosen, f: Shelf = shelf, m: str = metric) -> None:
-                chances(s, f) if m == CHANCE else search(s, f, ranking(s), count=False)
+            def find(shelf: Shelf, s: Setting = chosen, m: str = metric) -> None:
+                chances(s, shelf) if m == CHANCE else search(s, shelf, ranking(s), count=False)
 
-            runs = [apart(find) for _ in range(1 if shelf.combinations > 1e8 else 3)]
-            now.append(median_and_min([took for took, _ in runs])[0])
-            grown = f" ^{math.log(now[at] / before[at]) / math.log(now[0] / before[0]):5.2f}" if before else ""
+            many = math.prod(size) > 1e8
+            runs = [apart(lambda: shelf_of(*size, seed), find) for _ in range(1 if many else 3)]  # noqa: B023
+            now = runs[0][0], median_and_min([took for _, took, _ in runs])[0]
+            grown = ""
+            if at in before:
+                grown = f" ^{math.log(now[1] / before[at][1]) / math.log(now[0] / before[at][0]):5.2f}"
             climb = "with a least climb" if more else ""
-            print(f"  by {metric:18}{climb:20}{1e3 * now[at]:10.0f} ms{grown}, {runs[0][1]:.0f} MB", flush=True)
-        before = now
+            print(f"  by {metric:20}{climb:20}{1e3 * now[1]:10.0f} ms{grown}, {runs[0][2]:.0f} MB", flush=True)
+            before[at] = now
 
 
 def command_line() -> None:

@@ -163,7 +163,7 @@ class Groups:
         rows = np.concatenate([rows[:0], *(x[self.may(x)] for x in np.array_split(rows, -(-len(rows) // _ROOM) or 1))])
         pair = rows[:, 0] * self.screen.shelf.sizes[1] + rows[:, 1]
         kinds = self.screen.shelf.column("chemistry")[rows[:, 2]]
-        for kind in np.unique(kinds):
+        for kind in np.flatnonzero(np.bincount(kinds.astype(np.intp))):
             some = kinds == kind
             yield self._drives([(pair[some], rows[some, 2], rows[some, 3])])
 

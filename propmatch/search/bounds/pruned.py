@@ -413,7 +413,7 @@ def _exchanged(best: Best, less: dict[str, Flags], groups: Groups, tried: set[in
     are those whose neighbours were looked at. One kind of part after the other: what stands in two of them is known by
     then.
     """
-    sizes, before = best.screen.shelf.sizes, -np.inf
+    before = -np.inf
     for _ in range(_EXCHANGES):
         if not best.threshold > before:
             return
@@ -427,9 +427,8 @@ def _exchanged(best: Best, less: dict[str, Flags], groups: Groups, tried: set[in
             others = np.flatnonzero(~flags)
             near = np.repeat(rows, others.size, axis=0)
             near[:, at] = np.tile(others, len(rows))
-            keys = np.unique(best.keys(near))
-            del near
-            for drives, lanes in groups.listed(np.column_stack(np.unravel_index(keys, sizes))):
+            _, first = np.unique(best.keys(near), return_index=True)
+            for drives, lanes in groups.listed(near[first]):
                 yield groups.screen, drives, lanes, 0
             best.settle()
 
