@@ -225,18 +225,27 @@ def read_kind(kind: str, report: PluginReport, chemistries: Mapping[str, Chemist
 
 
 def with_tables(read: KindParts, report: PluginReport) -> KindParts:
-    """The propellers with a table each: one without asks the plugins, and is set aside when none answers."""
+    """The propellers with a table each: one without asks the plugins, and is set aside when none answers.
+
+    Answers with the same numbers share one table.
+    """
     if all(propeller.table is not None for propeller in read.parts.values()):
         return read
     makers: dict[str, list[Propeller]] = {}
+    teachers: dict[str, list[Propeller]] = {}
     for name, propeller in read.parts.items():
-        makers.setdefault(name.partition("/")[0], []).append(propeller)
+        maker = name.partition("/")[0]
+        makers.setdefault(maker, []).append(propeller)
+        if _teaches(propeller):
+            teachers.setdefault(maker, []).append(propeller)
+    tables: dict[tuple[bytes, ...], CoefficientTable] = {}
     parts: dict[str, Any] = {}
     faults = list(read.faults)
     for name, propeller in read.parts.items():
         if propeller.table is None:
             try:
-                answer = table_of(propeller, makers[name.partition("/")[0]], report, name)
+                others = (teachers if propeller.sibling is None else makers).get(name.partition("/")[0], ())
+                answer = table_of(propeller, others, report, name)
             except InputFaults as error:
                 faults += error.faults
                 continue
@@ -244,7 +253,9 @@ def with_tables(read: KindParts, report: PluginReport) -> KindParts:
                 rule = "has no coefficient table and no plugin answers one"
                 faults.append(Fault(where=name, key="table", rule=rule))
                 continue
-            propeller, wrong = _changed(propeller, name, table=answer.table, source=answer.source)
+            numbers = attrs.astuple(answer.table, recurse=False)
+            table = tables.setdefault(tuple(each.tobytes() for each in numbers), answer.table)
+            propeller, wrong = _changed(propeller, name, table=table, source=answer.source)
             faults += wrong
             if propeller is None:
                 continue

@@ -6,6 +6,7 @@ modules load on first use.
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -51,23 +52,41 @@ def __getattr__(name: str) -> Any:
 def propmatch_coefficient_table(propeller: "Propeller", siblings: "Sequence[Propeller]") -> "TableAnswer | InputFaults":
     """Predict from the label, what was read on the propeller, and what was measured or read of its make.
 
-    Once: the same propeller with the same siblings finds its table in the cache folder.
+    Once: of those of which nothing else is known all of a label have one answer, and the same propeller with the same
+    siblings finds its table in the cache folder.
     """
-    from propmatch.cache import digest, kept
     from propmatch.faults import InputFaults
 
     wrong = _line_fault(propeller)
     if wrong is not None:
         return InputFaults([wrong])
+    if siblings or propeller.read_rpm is not None:
+        return _kept(propeller, siblings)
+    return _of_label(*(getattr(propeller, name) for name in _LABEL))
+
+
+_LABEL = ("diameter_in", "pitch_in", "blades", "family", "reads_like", "chord_75_mm", "angle_75_deg")
+"""What a prediction rests on where nothing was read at rest and nothing of the make is known."""
+_TABLES_KEPT = 5000
+
+
+@lru_cache(maxsize=_TABLES_KEPT)
+def _of_label(*label: Any) -> TableAnswer:
+    from propmatch.records.parts import Propeller
+
+    return _kept(Propeller(name="by its label", **dict(zip(_LABEL, label, strict=True))), ())
+
+
+def _kept(propeller: "Propeller", siblings: "Sequence[Propeller]") -> TableAnswer:
+    from propmatch.cache import digest, kept
+
     name = digest(propeller, tuple(siblings), code=_rests_on())
     return kept(
         "predicted", name, lambda: _predicted(propeller, siblings), write=_written, read=_read, most=_TABLES_KEPT
     )
 
 
-_TABLES_KEPT = 5000
-
-
+@lru_cache(maxsize=1)
 def _rests_on() -> tuple[Path, ...]:
     """Code and fitted numbers that a prediction rests on."""
     from importlib.resources import files
