@@ -21,7 +21,7 @@ from propmatch.records.estimates import Assumption
 from propmatch.records.packflight import cutoff_faults
 from propmatch.records.parts import PowerTrain
 from propmatch.records.trainid import PART_KINDS, TrainId
-from propmatch.search.bounds.pruned import COUNTED, PropellerTables, search
+from propmatch.search.bounds.pruned import COUNTED, PropellerTables, search, too_many
 from propmatch.search.candidate import Candidate, candidates, columns
 from propmatch.search.estimate import PassingEstimate, estimated_passing
 from propmatch.search.exhaustive import Found, Interrupted
@@ -505,7 +505,8 @@ class Search:
         before = 0
         find: Callable[..., Found] = by_force
         if not self.exhaustive:
-            find = partial(search, count=self.counting, tables=PropellerTables(setting, *shelves.values()))
+            tables = None if any(map(too_many, shelves.values())) else PropellerTables(setting, *shelves.values())
+            find = partial(search, count=self.counting, tables=tables)
         founds: dict[int, Found] = {}
         end = time.monotonic() + (np.inf if self.within_s is None else self.within_s)
         for at, (cells, shelf) in enumerate(shelves.items()):

@@ -1,7 +1,8 @@
 """A catalogue as arrays: parts of each kind side by side, put together into lanes by index."""
 
+import math
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, Unpack
 
 import attrs
@@ -41,7 +42,6 @@ KIND_FIELDS: dict[str, tuple[str, ...]] = {
 }  # fmt: skip
 """Which part brings which field of ``TrainLanes`` and ``RatingLanes``; count and radio ride with the pack."""
 
-_PACK_FIELDS = KIND_FIELDS["pack"]
 _BY_WARMTH = ("cells_ohm", "capacity_ah")
 """Columns that the temperature of the cells changes."""
 _MASSES = ("motors_g", "controllers_g", "supply_g", "propellers_g", "pack_g")
@@ -143,14 +143,24 @@ class Shelf:
 
     def with_packs(self, packs: Index) -> "Shelf":
         """The same shelf with only these packs, by index; no part is read again."""
-        rows = np.resize(packs, self.lanes.size)
+        return self.only({"pack": packs})
+
+    def only(self, chosen: Mapping[str, Index]) -> "Shelf":
+        """The same shelf with only these parts of some kinds, by index; no part is read again."""
+        each = {kind: chosen.get(kind, np.arange(len(parts))) for kind, parts in self.kinds.items()}
+        size = max(some.size for some in each.values())
+        lanes, ratings = self.combine(*(np.resize(some, size) for some in each.values()))
+        parts: dict[str, Any] = {f"{kind}s": tuple(self.kinds[kind][at] for at in some) for kind, some in each.items()}
+        return attrs.evolve(self, **parts, lanes=lanes, ratings=ratings)
+
+    def holding(self, numbers: Mapping[str, Floats]) -> "Shelf":
+        """The same shelf with other numbers of its parts, one for each part of the kind that brings the field."""
+        columns: dict[str, Any] = {name: np.resize(x, self.lanes.size) for name, x in numbers.items()}
         home = {a.name for a in attrs.fields(TrainLanes)}
-        taken = {field: getattr(self.lanes if field in home else self.ratings, field)[rows] for field in _PACK_FIELDS}
         return attrs.evolve(
             self,
-            packs=tuple(self.packs[i] for i in packs),
-            lanes=attrs.evolve(self.lanes, **{name: x for name, x in taken.items() if name in home}),
-            ratings=attrs.evolve(self.ratings, **{name: x for name, x in taken.items() if name not in home}),
+            lanes=attrs.evolve(self.lanes, **{name: x for name, x in columns.items() if name in home}),
+            ratings=attrs.evolve(self.ratings, **{name: x for name, x in columns.items() if name not in home}),
         )
 
     @property
@@ -183,10 +193,12 @@ class Shelf:
     def combinations(self) -> int:
         """Combinations whose cell counts go together."""
         packs = Counter(self.column("cells").tolist())
-        least = np.maximum.outer(self.column("motor_cells_least"), self.column("controller_cells_least"))
-        most = np.minimum.outer(self.column("motor_cells_most"), self.column("controller_cells_most"))
-        pairs = {c: int(np.count_nonzero((least <= c) & (c <= most))) for c in packs}
-        return sum(pairs[c] * n for c, n in packs.items()) * len(self.propellers)
+        spans = [[self.column(f"{kind}_cells_{end}") for end in ("least", "most")] for kind in ("motor", "controller")]
+        pairs = {
+            cells: math.prod(int(np.count_nonzero((least <= cells) & (cells <= most))) for least, most in spans)
+            for cells in packs
+        }
+        return sum(pairs[cells] * n for cells, n in packs.items()) * len(self.propellers)
 
     def column(self, field: str) -> Any:
         """One field for the parts that bring it, e.g. ``column("k")`` (motors,)."""

@@ -12,6 +12,7 @@ combination stands among it (:func:`standing`); for rows that are kept, what it 
 
 from collections.abc import Callable, Iterator
 from copy import copy
+from functools import partial
 
 import attrs
 import numpy as np
@@ -25,6 +26,7 @@ from propmatch.search.bounds.fullthrottle import TESTED, may_reach, wanted
 from propmatch.search.bounds.groups import LADDER, LADDERS, Groups, Ladder, Target
 from propmatch.search.bounds.lesser import lesser
 from propmatch.search.bounds.margins import moved_by
+from propmatch.search.bounds.pieces import Pieces, too_many
 from propmatch.search.bounds.scores import lane_bounds, pair_bound, pair_values, score_at_most
 from propmatch.search.bounds.screen import AT_REST, CURRENTS, FLOWN, SIZES, Lanes, Screen
 from propmatch.search.bounds.tables import PropellerTables
@@ -50,6 +52,7 @@ __all__ = [
     "passing",
     "search",
     "standing",
+    "too_many",
 ]
 
 
@@ -291,6 +294,8 @@ def search(
 ) -> Found:
     """The best combinations, equal to those of :func:`propmatch.search.exhaustive.exhaustive`.
 
+    Of more parts than are held against each other at a time, in pieces (:mod:`propmatch.search.bounds.pieces`).
+
     Parameters
     ----------
     setting, shelf, ranking
@@ -311,8 +316,19 @@ def search(
     Interrupted
         At Ctrl-C, with the best so far.
     """
-    combinations = shelf.combinations
-    counting = combinations <= COUNTED if count is None else count
+    counting = shelf.combinations <= COUNTED if count is None else count
+    if too_many(shelf):
+        pieces = Pieces(setting, shelf, ranking, top, progress, partial(_of_whole, setting, count=counting))
+        return pieces.found(counting=counting)
+    return _of_whole(setting, shelf, ranking, top=top, progress=progress, count=counting, tables=tables)
+
+
+def _of_whole(
+    setting: Setting, shelf: Shelf, ranking: Ranking, *, top: int, progress: Callable[[int, int], None] | None,
+    count: bool, tables: PropellerTables | None = None, floor: float = -np.inf,
+) -> Found:  # fmt: skip
+    """The best of a shelf whose parts are held against each other at once, of those that reach a score."""
+    combinations, counting = shelf.combinations, count
 
     def tell(done: int) -> None:
         if progress is not None:
@@ -320,7 +336,7 @@ def search(
 
     done = 0
     screen = Screen(setting, shelf, counting=False, tables=tables)
-    best = Best(screen=screen, ranking=ranking, top=top)
+    best = Best(screen=screen, ranking=ranking, top=top, floor=floor)
     try:
         for screened, drives, lanes, settled in _promising(best):
             if drives is not None and lanes.size:
