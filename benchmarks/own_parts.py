@@ -1,10 +1,10 @@
 """Matching with many parts of a user's own: reading them, laying them out, and the exact best on paper.
 
-Run ``python benchmarks/own_parts.py [--smoke] [--brief NAME] [--within SECONDS]``: 500 motors and 500 packs are written,
-then ten times as many, beside the bundled parts; times are process time, memory the most of the process. The last line
-asks for the best so far within two seconds and tells how much better the rest can be. Then 25,000 of each kind, the
-propellers without a table in the half-inch sizes that are sold, for the best so far within 60 seconds of wall time from
-first to last, and the score that nothing else exceeds.
+Run ``python benchmarks/own_parts.py [--smoke] [--brief NAME] [--within SECONDS]``. Written are 500 motors and 500
+packs, then ten times as many, beside the bundled parts; times are process time, memory the most of the process. The
+last line asks for the best so far within two seconds and tells how much better the rest can be. Then 25,000 of each
+kind, the propellers without a table in the half-inch sizes that are sold, for the best so far within 60 seconds of wall
+time from first to last, and the score that nothing else exceeds.
 """
 
 import argparse

@@ -675,3 +675,13 @@ def test_a_prediction_is_made_once_and_again_where_what_was_kept_is_damaged(monk
         )  # fmt: skip
         for name in ("rpm", "advance_ratio", "ct", "cp"):
             np.testing.assert_array_equal(getattr(answer.table, name), getattr(first.table, name))
+
+
+def test_propellers_of_one_label_share_the_table_of_that_label(tmp_path):
+    rows = ("a,one,9,6,12", "b,two,9,6,15", "c,three,9,5,12")
+    (tmp_path / "propellers.csv").write_text("\n".join(("id,name,diameter_in,pitch_in,mass_g", *rows)) + "\n")
+    found = load_catalogue(plugins=["prediction"], parts=tmp_path).propellers
+    one, two, three = (found[f"parts/{name}"].table for name in "abc")
+    assert one is two
+    assert not np.array_equal(one.ct, three.ct)
+    np.testing.assert_array_equal(one.ct, predict(9, 6).table.ct)
