@@ -31,6 +31,9 @@ _OCTAVES = 4
 _AIRS = 6
 """Densities in which the curves of one shelf are kept."""
 
+_HULLS: Kept[tuple[Surfaces, Hulls]] = Kept(4)
+"""Hulls of the tables that several shelves share."""
+
 
 @attrs.frozen(kw_only=True, eq=False)
 class _Readable:
@@ -66,7 +69,8 @@ class PropellerCurves:
         self._first = min(fastest / 200.0, 50.0)
         self._per_log = (_SPEEDS - 1) / np.log(1.01 * fastest / self._first)
         self._nodes = self._first * np.exp(np.arange(_SPEEDS) / self._per_log)
-        hulls = Hulls.of(self.stack)
+        # the stack is kept with its hulls, so that its id stays its own
+        hulls = _HULLS.get(id(self.stack), lambda: (self.stack, Hulls.of(self.stack)))[1]
         self.falling_from = hulls.falling_from[self.which]
         self.flight_ratio, self.efficiency = (
             each[self.which] * (1.0 + BAND) for each in (hulls.flight_ratio, hulls.efficiency)

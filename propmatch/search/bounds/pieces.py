@@ -37,7 +37,7 @@ _SAMPLE = {"motor": 400, "controller": 20, "pack": 100, "propeller": 200}
 """Parts of each kind that are looked at first."""
 _KEPT = 4
 """Parts of the other kinds, out of the best so far, that all of one kind are tried with."""
-_PIECE = 1000
+_PIECE = 500
 """Parts of each kind in a piece."""
 _GROUPS = 48
 """Groups by mass of the packs of one chemistry and cell count."""
@@ -95,6 +95,8 @@ class Pieces:
                 self._searched({kind: _spread(each, _SAMPLE[kind]) for kind, each in some.items()}, 0)
                 groups, bounds = self._bounds(some)
                 self.bound = float(np.max(bounds))
+                best_first = np.argsort(-np.max(bounds, axis=0), kind="stable")
+                some["propeller"], bounds = some["propeller"][best_first], bounds[:, best_first]
                 self._near(some)
                 if not counting:
                     good = bounds >= self._floor - _NEAR * abs(self._floor)
@@ -189,8 +191,8 @@ class Pieces:
 
 
 def _split(some: Index) -> list[Index]:
-    """A piece at a time."""
-    return np.array_split(some, math.ceil(some.size / _PIECE))
+    """A piece at a time, each in the order of the catalogue, which decides among equals."""
+    return [np.sort(each) for each in np.array_split(some, math.ceil(some.size / _PIECE))]
 
 
 def _spread(some: Index, most: int) -> Index:
