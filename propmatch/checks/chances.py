@@ -39,13 +39,16 @@ __all__ = [
     "SEED",
     "Drawn",
     "Interval",
+    "Judgement",
     "Sureness",
     "as_stated",
     "drawn",
     "interval",
     "intervals",
+    "least_certain",
     "sensitivity",
     "sureness",
+    "wanted_of",
 ]
 
 INTERVAL = 0.8
@@ -61,6 +64,10 @@ class Interval:
 
     low: float
     high: float
+
+
+Judgement = tuple[Interval, float]
+"""Interval of what a check judges, and the share of draws within its limit."""
 
 
 def interval(values: Floats) -> Interval:
@@ -307,7 +314,7 @@ class Sureness:
         """Share of draws that pass a check; NaN on paper."""
         return math.nan if self.drawn.on_paper else float(self.of(self.drawn.measured.passes(name)).mean())
 
-    def judgement(self, name: str) -> tuple[Interval, float]:
+    def judgement(self, name: str) -> Judgement:
         """Interval of what a check judges, and the share of draws within its limit, whether or not it may exclude.
 
         NaN where no draw differs from any other.
@@ -352,17 +359,12 @@ class Sureness:
 
     def wanted(self, name: str) -> float:
         """The chance that the brief asks of a check: that of its limits, or of ratings."""
-        wish, rate = self.drawn.asked
-        return wish if CHECKS[name].basis == BRIEF else rate
+        return wanted_of(self.drawn.asked, name)
 
     @property
     def least_certain(self) -> str | None:
         """The check whose chance falls furthest short of what is asked; None where all hold always, or on paper."""
-        if self.drawn.on_paper:
-            return None
-        short = {name: (1.0 - chance) / (1.0 - self.wanted(name)) for name, chance in self.chance_by_check.items()}
-        worst = max(short, key=lambda name: short[name], default=None)
-        return worst if worst is not None and short[worst] > 0 else None
+        return None if self.drawn.on_paper else least_certain(self.chance_by_check, self.drawn.asked)
 
     def hangs_on(self, name: str) -> dict[str, float]:
         """Share of each part, or number of the aircraft, in the variance of what a check judges, largest first."""
@@ -375,6 +377,19 @@ class Sureness:
     def number_shares(self, values: Floats) -> dict[str, float]:
         """And of each number that is varied, by its name in ``NAMES``."""
         return sensitivity(self.of(values), self.drawn.draws.raw, NAMES)
+
+
+def wanted_of(asked: tuple[float, float], name: str) -> float:
+    """Of the chances asked for, of the limits of the brief and of ratings, that of one check."""
+    wish, rate = asked
+    return wish if CHECKS[name].basis == BRIEF else rate
+
+
+def least_certain(chance_by_check: Mapping[str, float], asked: tuple[float, float]) -> str | None:
+    """The check whose chance falls furthest short of what is asked; None where all hold always."""
+    short = {name: (1.0 - chance) / (1.0 - wanted_of(asked, name)) for name, chance in chance_by_check.items()}
+    worst = max(short, key=lambda name: short[name], default=None)
+    return worst if worst is not None and short[worst] > 0 else None
 
 
 def drawn(setting: Setting, trains: Sequence[PowerTrain], *, draws: int = DRAWS, seed: int = SEED) -> Drawn:

@@ -1,12 +1,12 @@
 """Checks: one value against one limit, with margin, verdict and basis, for one design."""
 
 from collections.abc import Iterable, Sequence
-from typing import Any
+from typing import Any, Protocol
 
 import attrs
 import numpy as np
 
-from propmatch.checks.chances import Sureness, sureness
+from propmatch.checks.chances import Judgement, sureness
 from propmatch.checks.judged import judged_trains
 from propmatch.checks.measures import CHECKS, CheckRule, TrainMeasures
 from propmatch.checks.rule import CLOSE, ESTIMATED, PRACTICE, may_exclude, verdict_of
@@ -178,8 +178,18 @@ def measures_of(design: Design, resolved: ResolvedBrief) -> tuple[TrainMeasures,
     return measured, made + variant.assumptions
 
 
+class Judging(Protocol):
+    """What says how sure a check is: :class:`Sureness`, or what was kept of it."""
+
+    def judgement(self, name: str) -> Judgement:
+        """Interval and chance."""
+
+    def wanted(self, name: str) -> float:
+        """The chance asked for."""
+
+
 def checks_of(
-    measured: TrainMeasures, names: Sequence[str] | None = None, sure: Sequence[Sureness] | None = None
+    measured: TrainMeasures, names: Sequence[str] | None = None, sure: Sequence[Judging] | None = None
 ) -> list[list[Check]]:
     """Checks of every lane, all or some by name.
 
@@ -193,7 +203,7 @@ def checks_of(
     return [[_with_chance(check, known) for check in lane] for lane, known in zip(checks, sure, strict=True)]
 
 
-def _with_chance(check: Check, sure: Sureness) -> Check:
+def _with_chance(check: Check, sure: Judging) -> Check:
     """A check with interval and chance, and the verdict that follows: what fails on paper fails, what is kept in every
     draw is ``ok`` however small its margin.
     """

@@ -59,7 +59,7 @@ def match_reply(
     shown, rows, whole = shown_units(options["units"], shortlist.brief), match_rows(shortlist, top), options["full"]
     firsts = {row.candidate.cells: row.candidate for row in rows if row.rank == 1}
     assumptions = _assumptions(shortlist)
-    sureness = [first.pick.sure for first in firsts.values() if first.pick is not None]
+    picks = [first.pick for first in firsts.values() if first.pick is not None]
     details = [_details(shortlist, rows, shown)] if whole else []
     ended = shortlist.complete
     so_far = [] if ended else [_so_far(shortlist, firsts)]
@@ -71,7 +71,7 @@ def match_reply(
             *_dangers(firsts, shown),
             *_answers(shortlist, firsts, shown),
             *(f"Nearest with {each.cells}S: {nearest_words(each.nearest[0], shown)}." for each in near),
-            *([RANGES] if sureness else []),
+            *([RANGES] if picks else []),
             *([which] if which else []),
         ],
         blocks=[
@@ -82,7 +82,7 @@ def match_reply(
         ],
         rows=[row.data for row in rows],
         assumptions=assumptions,
-        matter=mattering(assumptions, sureness, options),
+        matter=mattering(assumptions, [pick.sure for pick in picks], options) if form_of(options) == "text" else None,
         faults=(*stock.broken, *shortlist.faults),
         notes=[
             *(so_far if form_of(options) != "text" else []),
@@ -252,12 +252,12 @@ def _cells(row: MatchRow, numbers: dict[str, str], whole: bool) -> dict[str, str
     cells = {"": f"{row.number}", **parts, **numbers}
     if one.pick is None:
         return cells
-    limits = one.pick.sure.drawn.setting.brief.limits
+    wish, rate = one.pick.asked
     kept = {"of 100": of_hundred(one.pick.chance_all)}
     if whole:
         kept |= {
-            "brief": of_hundred(one.pick.chance_wishes, limits.chance or 0.0),
-            "ratings": of_hundred(one.pick.chance_ratings, limits.rating_chance or 0.0),
+            "brief": of_hundred(one.pick.chance_wishes, wish),
+            "ratings": of_hundred(one.pick.chance_ratings, rate),
         }
     return {**cells, **kept}
 
@@ -302,7 +302,7 @@ def _notes(row: MatchRow, shown: Shown) -> list[str]:
             notes.append(f"closest limit: {check_name(near.name)} {value_text(near.value, near.unit, shown)}, "
                          f"{limit_text(near, shown)}")  # fmt: skip
     else:
-        least = one.pick.sure.least_certain
+        least = one.pick.least_certain
         if least is not None and row.rank > 1:
             notes.append(f"least certain: {check_name(least)}, {chance_words(one.pick.chance_by_check[least])}")
         if one.pick.odd:

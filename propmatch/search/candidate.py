@@ -117,7 +117,7 @@ class Candidate(TrainId):
             "score": self.score,
             "closest_limit": self.closest.name if self.closest else None,
             "closest_limit_margin": self.closest.margin if self.closest else None,
-            **({} if self.pick is None else {"least_certain": self.pick.sure.least_certain}),
+            **({} if self.pick is None else {"least_certain": self.pick.least_certain}),
         }
 
     def check(self, name: str) -> Check:
@@ -148,7 +148,7 @@ def candidates(
     for other in others:
         own = [replace(train, **other.train_numbers) for train in trains]
         elsewhere[other.variant.name] = failing(judged_trains(other, own)[0])
-    checks = checks_of(measured, sure=[pick.sure for pick in picks] if picks else None)
+    checks = checks_of(measured, sure=picks or None)
     values = lanes_of(columns(), measured)
     out = []
     for lane, train in enumerate(trains):

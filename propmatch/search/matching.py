@@ -241,8 +241,8 @@ def match(
         sure = {
             cells: kept(
                 "picks", content and digest(content, top, cells),
-                partial(holding, must, shelves[cells], order, find, top=top, on_paper=found.combination),
-                write=lambda picks: picks.data, read=partial(Picks.of_data, must, shelves[cells], order),
+                partial(_picks, must, shelves[cells], order, find, top, found.combination),
+                write=lambda picks: picks.data, read=partial(Picks.of_data, must, shelves[cells]),
             )
             for cells, found in founds.items()
         }  # fmt: skip
@@ -253,12 +253,8 @@ def match(
             raise KeyboardInterrupt from None
         raise Interrupted(so_far(founds)) from None
     by_cells = made_of({cells: _as_found(picks.rows) for cells, picks in sure.items()})
-    first = {
-        cells: _as_found([sure_of(must, shelves[cells], order, found.combination[0])])
-        for cells, found in founds.items()
-        if len(found.combination)
-    }
-    paper = {cells: each[0] for cells, each in made_of(first).items()}
+    first = made_of({cells: _as_found(picks.paper) for cells, picks in sure.items()})
+    paper = {cells: each[0] for cells, each in first.items() if each}
     shortlist = listed(founds, by_cells, paper=paper, holds={cells: picks.hold for cells, picks in sure.items()})
     if variant is None and top <= LEAST_SHOWN:
         kept("best", content, lambda: _best_ids(shortlist), write=lambda ids: ids, read=list)
@@ -545,6 +541,14 @@ class _Clock:
 
 def _tell(progress: Callable[[int, int], None], before: int, total: int, done: int, _: int) -> None:
     progress(before + done, total)
+
+
+def _picks(
+    settings: Sequence[Setting], shelf: Shelf, order: Ranking, find: Search, top: int, on_paper: Index
+) -> Picks:  # fmt: skip
+    """The picks of a shelf, and how sure the best on paper is."""
+    picks = holding(settings, shelf, order, find, top=top, on_paper=on_paper)
+    return attrs.evolve(picks, paper=tuple(sure_of(settings, shelf, order, row) for row in on_paper[:1]))
 
 
 def _as_found(picks: Sequence[Pick]) -> "_Rows":

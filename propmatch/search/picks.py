@@ -11,13 +11,24 @@ ordered nor chose them, confirm them and give the chance that is shown: the best
 
 from collections import Counter
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from functools import cached_property, partial
 from itertools import zip_longest
 from typing import Any
 
 import attrs
 import numpy as np
 
-from propmatch.checks.chances import INTERVAL, SEED, Drawn, Sureness, intervals
+from propmatch.checks.chances import (
+    INTERVAL,
+    SEED,
+    Drawn,
+    Interval,
+    Judgement,
+    Sureness,
+    intervals,
+    least_certain,
+    wanted_of,
+)
 from propmatch.checks.checkrules import CHECKS, by_cost
 from propmatch.checks.measures import Setting, TrainMeasures
 from propmatch.checks.ratings import RatingLanes
@@ -86,9 +97,12 @@ class Pick:
     minutes_low, minutes_high : 80 % interval
     chance_wishes, chance_ratings, chance_all : of the brief's limits, of the ratings, of all together, each the least
         among the variant that is ranked and those that must hold
-    chance_by_check : of each, in the variant that is ranked; ``sure`` : the draws behind that
-    least_sure : the same in the variant that comes least near to what is asked
+    chance_by_check : of each, in the variant that is ranked
+    worst : number of the variant that comes least near to what is asked
     near : how near it comes there to the chances asked for, 1 where it reaches them
+    asked : those chances
+    sure_in : the draws behind that, in a variant by its number
+    judged : what was asked of :meth:`judgement` already
     alike : how many near equals it stands for: the same motor, pack and propeller family
     """
 
@@ -101,10 +115,53 @@ class Pick:
     chance_ratings: float
     chance_all: float
     chance_by_check: Mapping[str, float]
-    sure: Sureness
-    least_sure: Sureness
+    worst: int
     near: float
+    asked: tuple[float, float]
+    sure_in: Callable[[int], Sureness]
+    judged: dict[str, Judgement] = attrs.field(factory=dict)
     alike: int = 0
+
+    @cached_property
+    def sure(self) -> Sureness:
+        """The draws in the variant that is ranked; of a pick that was kept they are drawn only now."""
+        return self.sure_in(0)
+
+    @cached_property
+    def least_sure(self) -> Sureness:
+        """The same in the variant that comes least near to what is asked."""
+        return self.sure_in(self.worst)
+
+    def judgement(self, name: str) -> Judgement:
+        """As :meth:`Sureness.judgement`."""
+        if name not in self.judged:
+            self.judged[name] = self.sure.judgement(name)
+        return self.judged[name]
+
+    def wanted(self, name: str) -> float:
+        """As :meth:`Sureness.wanted`."""
+        return wanted_of(self.asked, name)
+
+    @property
+    def least_certain(self) -> str | None:
+        """As :attr:`Sureness.least_certain`."""
+        return least_certain(self.chance_by_check, self.asked)
+
+    @property
+    def data(self) -> dict[str, Any]:
+        """As JSON knows it, with every check judged."""
+        each = {name: self.judgement(name) for name in CHECKS}
+        judged = {name: [ends.low, ends.high, chance] for name, (ends, chance) in each.items()}
+        told = attrs.asdict(self, recurse=False, filter=lambda field, _: field.name not in ("asked", "sure_in"))
+        return {**told, "judged": judged}
+
+    @classmethod
+    def of_data(cls, settings: Sequence[Setting], shelf: Shelf, data: Mapping[str, Any]) -> "Pick":
+        """The same again."""
+        row = combinations_of([data["combination"]], shelf)[0]
+        judged = {name: (Interval(low, high), chance) for name, (low, high, chance) in data["judged"].items()}
+        told = {**data, "combination": tuple(row.tolist()), "odd": tuple(data["odd"]), "judged": judged}
+        return cls(**told, asked=_asked(settings[0]), sure_in=partial(_drawn_alone, settings, shelf, row))
 
     @property
     def row(self) -> dict[str, Any]:
@@ -122,24 +179,25 @@ class Pick:
 
 @attrs.frozen(kw_only=True)
 class Picks:
-    """The best that hold, best first; where nothing does the surest, surest first, and ``hold`` is False."""
+    """The best that hold, best first; where nothing does the surest, surest first, and ``hold`` is False.
+
+    ``paper`` : the best on paper, where anything passes there and it was asked about.
+    """
 
     rows: tuple[Pick, ...]
     hold: bool
+    paper: tuple[Pick, ...] = ()
 
     @property
     def data(self) -> dict[str, Any]:
-        """Which they are, as JSON knows it."""
-        rows = [[int(at) for at in pick.combination] for pick in self.rows]
-        return {"rows": rows, "alike": [pick.alike for pick in self.rows], "hold": self.hold}
+        """As JSON knows it."""
+        return {"hold": self.hold, **{name: [pick.data for pick in getattr(self, name)] for name in ("rows", "paper")}}
 
     @classmethod
-    def of_data(cls, settings: Sequence[Setting], shelf: Shelf, order: Ranking, data: Mapping[str, Any]) -> "Picks":
-        """The same again, by the draws that are shown."""
-        rows = combinations_of(data["rows"], shelf)
-        picks = drawn_picks(settings, shelf, order, rows, DRAWS, SEED)
-        alike = zip(picks, data["alike"], strict=True)
-        return cls(rows=tuple(attrs.evolve(pick, alike=int(n)) for pick, n in alike), hold=bool(data["hold"]))
+    def of_data(cls, settings: Sequence[Setting], shelf: Shelf, data: Mapping[str, Any]) -> "Picks":
+        """The same again."""
+        rows, paper = (tuple(Pick.of_data(settings, shelf, each) for each in data[name]) for name in ("rows", "paper"))
+        return cls(rows=rows, hold=bool(data["hold"]), paper=paper)
 
 
 def combinations_of(rows: Any, shelf: Shelf) -> Index:
@@ -525,6 +583,16 @@ def sure_of(settings: Sequence[Setting], shelf: Shelf, order: Ranking, row: Inde
     return drawn_picks(settings, shelf, order, row[None], DRAWS, SEED)[0]
 
 
+def _drawn_alone(settings: Sequence[Setting], shelf: Shelf, row: Index, number: int) -> Sureness:
+    """The draws behind a pick in one of the settings."""
+    known = None if number else shelf.combine(*row[:, None])
+    return Drawn(settings[number], [shelf.train(*row.tolist())], normal_draws(DRAWS, SEED), known).each[0]
+
+
+def _of_several(each: Sequence[Drawn], at: int, number: int) -> Sureness:
+    return each[number].each[at]
+
+
 def _within_reach(each: list[Drawn], rows: Index, least: float) -> tuple[list[Drawn], Index]:
     """Those that come as near as ``least`` in every setting, dropped as soon as cheap checks say that they do not."""
     names: tuple[str, ...] = ()
@@ -578,9 +646,10 @@ def drawn_picks(
                     chance_ratings=float(ratings[:, at].min()),
                     chance_all=float(whole[at]),
                     chance_by_check={name: float(chance[at]) for name, chance in by_check.items()},
-                    sure=first.each[at],
-                    least_sure=each[worst[at]].each[at],
+                    worst=int(worst[at]),
                     near=float(near[:, at].min()),
+                    asked=_asked(settings[0]),
+                    sure_in=partial(_of_several, each, at),
                 )
             )
     return out

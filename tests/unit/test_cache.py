@@ -11,7 +11,7 @@ from propmatch import cache
 from propmatch.cache import digest, kept
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.faults import Unmet
-from propmatch.search import matching
+from propmatch.search import matching, picks
 from propmatch.search.matching import best_train, match
 
 
@@ -58,7 +58,7 @@ def no_search(*_, **__):
 
 
 def said(found):
-    rows = [(row.row, row.failing_in, row.pick and (row.pick.score_low, row.pick.near, row.pick.chance_by_check))
+    rows = [(row.row, row.failing_in, str(row.checks), row.pick and (row.pick.near, row.pick.chance_by_check))
             for row in found.rows]  # fmt: skip
     by_cells = {cells: [row.id for row in group] for cells, group in found.by_cells.items()}
     paper = {cells: row.row for cells, row in found.paper.items()}
@@ -74,6 +74,7 @@ def test_a_kept_answer_is_that_of_a_fresh_search(folder, some, nothing_kept, mon
     assert said(match(brief, stock, **asked)) == fresh
     monkeypatch.setattr(matching, "holding", no_search)
     monkeypatch.setattr(matching.Search, "each", no_search)
+    monkeypatch.setattr(picks, "Drawn", no_search)
     assert said(match(brief, stock, **asked)) == fresh
 
 
