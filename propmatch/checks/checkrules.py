@@ -12,7 +12,7 @@ import numpy as np
 from propmatch.aircraft.flightlanes import ENDED_BY
 from propmatch.aircraft.polar import PHASE_SPEED_OVER_STALL
 from propmatch.checks.clearing import largest_in, nearest_note, rooms_beside
-from propmatch.checks.coldstart import cold_start_c, first_minute_note
+from propmatch.checks.coldstart import cold_start_c, first_minute_note, starts_cold
 from propmatch.checks.launching import (
     RUN_SYMBOLS,
     THROW_SYMBOLS,
@@ -433,7 +433,7 @@ _RULES = (
     CheckRule(
         name="first_minute", what="cell voltage at full throttle, static, full battery, cells as cold as at the field",
         unit="V", least=True, basis=BRIEF, limit_from="cell voltage at which the flight ends, where the cells are cold",
-        asked=cold_start_c, limit=_cutoff_v, applies=lambda m: cold_start_c(m.setting) is not None,
+        asked=cold_start_c, limit=_cutoff_v, applies=starts_cold,
         state=REST, cost=Cost.POINT, value=lambda m: m.full(1.0).cell_voltage_v, formula="V_b/N_c",
         note=first_minute_note,
     ),

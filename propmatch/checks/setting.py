@@ -55,6 +55,7 @@ class Setting:
     build : MassBuildUp of the bare aircraft
     lanes : MassLanes, in its place where the bare aircraft differs from lane to lane
     polar : PolarFactors, where wing and drag differ from lane to lane
+    cells_c : (N,) temperature of the cells, where it differs from lane to lane [degC]
     geometry : Geometry or None, for the balance
     """
 
@@ -68,6 +69,7 @@ class Setting:
     geometry: Geometry | None
     lanes: MassLanes | None = None
     polar: PolarFactors | None = None
+    cells_c: Floats | None = None
 
     @classmethod
     def of(
@@ -97,14 +99,15 @@ class Setting:
 
     def take(self, index: Pick) -> "Setting":
         """That of some lanes, where aircraft and air differ from lane to lane."""
-        lanes, polar, air = self.lanes, self.polar, self.air
+        lanes, polar, air, cells_c = self.lanes, self.polar, self.air, self.cells_c
         by_lane = {a.name: x[index] for a in attrs.fields(Air) if np.size(x := np.asarray(getattr(air, a.name))) > 1}
-        if lanes is None and polar is None and not by_lane:
+        if lanes is None and polar is None and cells_c is None and not by_lane:
             return self
         return attrs.evolve(
             self,
             lanes=None if lanes is None else lanes.take(index),
             polar=None if polar is None else polar.take(index),
+            cells_c=None if cells_c is None else cells_c[index],
             air=attrs.evolve(air, **by_lane),
         )
 

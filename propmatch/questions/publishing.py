@@ -90,13 +90,14 @@ def conditions(
 
 
 def judged_alike(where: Sequence[Condition]) -> list[list[int]]:
-    """The numbers of the conditions, those together that judge one variant by the same checks.
+    """The numbers of the conditions, those together that judge one variant by the same checks, however warm its cells.
 
     Such differ in nothing but air and warmth of the cells, so that :func:`together` makes one setting of them.
     """
     alike: dict[tuple[object, ...], list[int]] = {}
     for at, each in enumerate(where):
-        asked = tuple(rule.has_limit(each.setting) for rule in CHECKS.values())
+        setting = attrs.evolve(each.setting, cells_c=np.full(1, np.nan))
+        asked = tuple(rule.has_limit(setting) for rule in CHECKS.values())
         alike.setdefault((each.variant, *asked), []).append(at)
     return list(alike.values())
 
@@ -107,7 +108,8 @@ def together(some: Sequence[Condition], lanes: int) -> Setting:
     air = {
         a.name: np.repeat([float(getattr(each.setting.air, a.name)) for each in some], lanes) for a in attrs.fields(Air)
     }
-    return attrs.evolve(setting, air=Air(**air))
+    cells_c = np.repeat([each.pack_temperature_c for each in some], lanes)
+    return attrs.evolve(setting, air=Air(**air), cells_c=cells_c)
 
 
 def measured_in(some: Sequence[Condition], shelves: Shelves, rows: Index) -> TrainMeasures:
