@@ -9,7 +9,7 @@ import numpy as np
 from propmatch.checks.chances import Judgement, sureness
 from propmatch.checks.judged import judged_trains
 from propmatch.checks.measures import CHECKS, CheckRule, TrainMeasures
-from propmatch.checks.rule import CLOSE, ESTIMATED, PRACTICE, may_exclude, verdict_of
+from propmatch.checks.rule import CLOSE, ESTIMATED, PRACTICE, margins, may_exclude, verdict_at, verdict_of
 from propmatch.checks.setting import ResolvedBrief
 from propmatch.checks.working import Lane
 from propmatch.records.brief import Brief, ResolvedVariant
@@ -197,7 +197,7 @@ def checks_of(
     """
     rules = [CHECKS[name] for name in CHECKS if names is None or name in names]
     lanes = [Lane(measured, index) for index in range(measured.lanes.size)]
-    checks = [[_check(measured, rule, lane) for rule in rules] for lane in lanes]
+    checks = [list(each) for each in zip(*(_checks(measured, rule, lanes) for rule in rules), strict=True)]
     if sure is None:
         return checks
     return [[_with_chance(check, known) for check in lane] for lane, known in zip(checks, sure, strict=True)]
@@ -230,29 +230,37 @@ def warnings_of(checks: Iterable[Check]) -> tuple[Check, ...]:
 
 def check_of(measured: TrainMeasures, name: str, index: int = 0) -> Check:
     """One check of one lane."""
-    return _check(measured, CHECKS[name], Lane(measured, index))
+    return _checks(measured, CHECKS[name], [Lane(measured, index)])[0]
 
 
-def _check(measured: TrainMeasures, rule: CheckRule, lane: Lane) -> Check:
-    measure = measured[rule.name]
-    value, limit = lane.of(measure.value), lane.of(measure.limit)
-    margin, verdict = verdict_of(value, limit, least=rule.least)
-    judged, estimated, unknown, burst = (
-        bool(np.asarray(flags)[lane.index]) if np.ndim(flags) else bool(flags)
-        for flags in (measure.judged, measure.estimated, measure.unknown, measure.bursts)
-    )
+def _checks(measured: TrainMeasures, rule: CheckRule, lanes: Sequence[Lane]) -> list[Check]:
+    """One check of some lanes."""
+    measure, shape = measured[rule.name], (measured.lanes.size,)
+    margin = margins(measure.value, measure.limit, least=rule.least)
+    numbers = [np.broadcast_to(each, shape).tolist() for each in (measure.value, measure.limit, margin)]
+    flags = [
+        np.broadcast_to(each, shape).tolist()
+        for each in (measure.judged, measure.estimated, measure.unknown, measure.bursts)
+    ]
+    return [_check(rule, lane, [each[lane.index] for each in numbers], [each[lane.index] for each in flags])
+            for lane in lanes]  # fmt: skip
+
+
+def _check(rule: CheckRule, lane: Lane, numbers: Sequence[float], flags: Sequence[bool]) -> Check:
+    value, limit, margin = numbers
+    judged, estimated, unknown, burst = flags
     return Check(
         name=rule.name,
         value=value,
         limit=limit,
         unit=rule.unit,
         margin=margin,
-        verdict="unknown" if unknown else verdict,
+        verdict="unknown" if unknown else verdict_at(margin, limit),
         basis=ESTIMATED if estimated else rule.basis if judged else PRACTICE,
         note=rule.remark(lane, value),
         least=rule.least,
         excluding=judged,
-        assumed=rule.assumed(measured.setting),
+        assumed=rule.assumed(lane.states.setting),
         burst=burst,
     )
 

@@ -282,11 +282,13 @@ def _states(
     setting: Setting, measured: TrainMeasures, speeds: Floats
 ) -> tuple[dict[str, ArrayLike], dict[str, ArrayLike]]:
     """Thrust and throttle of every train in each of `STATES` at each speed, (C, V)."""
-    n = measured.lanes.size
-    density, sound = np.full(n, setting.air.density_kg_m3), np.full(n, setting.air.speed_of_sound_m_s)
-    one = np.ones(n)
-    full = [solve_lanes(measured.lanes, v * one, one, one, density, sound).thrust_n for v in speeds]
-    level = [level_lanes(measured.lanes, measured.frames, v * one, one, density, sound) for v in speeds]
-    thrusts = (0.0, np.array([each.thrust_n for each in level]).T, np.array(full).T)
-    throttles = (0.0, np.array([each.throttle for each in level]).T, 1.0)
+    every = np.repeat(np.arange(measured.lanes.size), speeds.size)
+    lanes, v, one = measured.lanes.take(every), np.tile(speeds, measured.lanes.size), np.ones(every.size)
+    density, sound = setting.air.density_kg_m3 * one, setting.air.speed_of_sound_m_s * one
+    full = solve_lanes(lanes, v, one, one, density, sound)
+    level = level_lanes(lanes, measured.frames.take(every), v, one, density, sound)
+    level_n, throttle, full_n = (
+        np.reshape(x, (-1, speeds.size)) for x in (level.thrust_n, level.throttle, full.thrust_n)
+    )
+    thrusts, throttles = (0.0, level_n, full_n), (0.0, throttle, 1.0)
     return dict(zip(STATES, thrusts, strict=True)), dict(zip(STATES, throttles, strict=True))

@@ -1,5 +1,6 @@
 """What a check is: one record that holds everything about it, the measure of N lanes, and the law of its margin."""
 
+import math
 from collections.abc import Callable, Iterable, Mapping
 from enum import Enum
 
@@ -26,6 +27,7 @@ __all__ = [
     "margins",
     "may_exclude",
     "no_words",
+    "verdict_at",
     "verdict_of",
 ]
 
@@ -65,11 +67,16 @@ def margins(value: ArrayLike, limit: ArrayLike, *, least: bool) -> Floats:
 def verdict_of(value: float, limit: float, *, least: bool = False) -> tuple[float, str]:
     """Margin and verdict of a value against a limit; physics without an answer (NaN value) ``fails`` a limit."""
     margin = float(margins(value, limit, least=least))
-    if np.isnan(limit):
-        return margin, "no limit"
+    return margin, verdict_at(margin, limit)
+
+
+def verdict_at(margin: float, limit: float) -> str:
+    """The verdict of a margin from a limit."""
+    if math.isnan(limit):
+        return "no limit"
     if not margin >= 0:
-        return margin, "fails"
-    return margin, "close" if margin <= CLOSE else "ok"
+        return "fails"
+    return "close" if margin <= CLOSE else "ok"
 
 
 @attrs.frozen(kw_only=True, eq=False)
