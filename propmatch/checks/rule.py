@@ -238,6 +238,10 @@ class CheckRule:
         """False when the brief gives no limit, so that the value need not be computed to judge."""
         return self.asks(setting) is not None
 
+    def may_have_limit(self, setting: Setting) -> bool:
+        """False where neither the brief nor common practice nor anything else gives one."""
+        return self.usual is not None or self.limit is not None or self.has_limit(setting)
+
     def assumed(self, setting: Setting) -> bool:
         """Whether the limit stands in for one that the brief leaves out."""
         if not self.limit_key or getattr(setting.stated.limits, self.limit_key) is not None:

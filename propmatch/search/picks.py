@@ -149,8 +149,10 @@ class Pick:
 
     @property
     def data(self) -> dict[str, Any]:
-        """As JSON knows it, with every check judged."""
-        each = {name: self.judgement(name) for name in CHECKS}
+        """As JSON knows it, with every check that has a limit."""
+        setting = self.sure.drawn.setting
+        limited = [name for name, rule in CHECKS.items() if rule.may_have_limit(setting)]
+        each = {name: self.judgement(name) for name in limited}
         judged = {name: [ends.low, ends.high, chance] for name, (ends, chance) in each.items()}
         told = attrs.asdict(self, recurse=False, filter=lambda field, _: field.name not in ("asked", "sure_in"))
         return {**told, "judged": judged}
