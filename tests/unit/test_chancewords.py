@@ -8,7 +8,7 @@ import pytest
 from scipy.stats import norm
 from support.small_aircraft import small_brief, small_train
 
-from propmatch.checks.chances import sureness
+from propmatch.checks.chances import least_certain, sureness
 from propmatch.checks.judged import judged_trains
 from propmatch.checks.limits import CHECKS, Design, checks_of, run_checks
 from propmatch.checks.setting import ResolvedBrief
@@ -236,9 +236,10 @@ def test_the_least_certain_check_is_said_with_its_range_and_its_chance():
     assert " of that from the " in said
     certain = SimpleNamespace(least_certain=None)
     assert least_words(certain, found) == ""
-    for chances, least in (({"a": 1.0, "b": 1.0}, None), ({"a": 1.0, "b": 0.9}, "b"), ({}, None)):
-        drawn = SimpleNamespace(drawn=SimpleNamespace(on_paper=False), chance_by_check=chances, wanted=lambda _: 0.8)
-        assert type(sure).least_certain.fget(drawn) == least
+    for climb, least in ((1.0, None), (0.9, "climb")):
+        assert least_certain({"flight_time": 1.0, "climb": climb}, (0.8, 0.8)) == least
+    assert least_certain({"flight_time": 0.95, "motor_power": 0.96}, (0.8, 0.9)) == "motor_power", "of what is asked"
+    assert least_certain({}, (0.8, 0.8)) is None
 
 
 def test_what_falls_short_is_what_has_less_than_its_own_chance_least_first():
