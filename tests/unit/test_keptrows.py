@@ -90,6 +90,15 @@ def test_counts_and_front_are_those_of_the_search(name: str) -> None:
     assert passing > 20
 
 
+def test_a_brief_that_asks_for_no_time_has_all_that_keeps_the_rest() -> None:
+    brief = load_brief(path("briefs/schoolyard_trainer.toml"))
+    setting = here(replace(brief, limits=replace(brief.limits, min_flight_minutes=None)))
+    shelf = some_parts(setting, 7)
+    kept, same = KeptRows.of(setting, shelf), plain(setting, shelf)
+    assert kept is not None
+    assert kept.map(setting).total == same.total > 0
+
+
 def test_marks_at_rest_are_computed_and_those_that_move_are_near_them() -> None:
     brief = load_brief(path("briefs/schoolyard_trainer.toml"))
     shelf = some_parts(here(brief), 7)

@@ -15,7 +15,7 @@ from propmatch.checks.setting import ResolvedBrief
 from propmatch.records.brief import Brief, Variant
 from propmatch.search.exhaustive import exhaustive, first_failures
 from propmatch.search.matching import match
-from propmatch.search.picks import FirstOrder, holding, kind_of, tightened
+from propmatch.search.picks import FirstOrder, Linear, _Kept, holding, kind_of, tightened
 from propmatch.search.practice import LARGE_CONTROLLER, practice_cost
 from propmatch.search.ranking import ranking
 from propmatch.tolerances.draws import normal_draws
@@ -97,6 +97,18 @@ def test_moved_limits_leave_out_nothing_that_holds_by_itself():
     harder = tightened(setting, shelf, {"controller_current": 0.2, "motor_power": 0.1})[1]
     assert np.allclose(harder.ratings.controller_a, shelf.ratings.controller_a * np.exp(-1.2815515655 * 0.2))
     assert np.allclose(harder.ratings.motor_w, shelf.ratings.motor_w * np.exp(-1.2815515655 * 0.1), equal_nan=True)
+
+
+def test_a_line_keeps_a_limit_on_its_side_and_counts_among_wishes_or_ratings():
+    """A value of 2 that one input moves by 1, at draws of -1, 0 and 1: from 1 to 3, at least or at most 2."""
+    raw = np.array([[-1.0], [0.0], [1.0]])
+    least, most = (Linear(np.array([2.0]), np.array([[1.0]]), np.array([2.0]), each) for each in (True, False))
+    assert least.within(raw).tolist() == [[False, True, True]]
+    assert most.within(raw).tolist() == [[True, True, False]]
+    kept = _Kept.all(1, 3)
+    kept.by({"flight_time": least, "motor_power": most}, raw)
+    assert kept.wishes.tolist() == [[False, True, True]]
+    assert kept.ratings.tolist() == [[True, True, False]]
 
 
 @cache
