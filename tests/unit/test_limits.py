@@ -286,6 +286,18 @@ def test_a_linear_supply_cannot_step_up() -> None:
     assert none["servo_supply_voltage"].verdict == "no limit"
 
 
+def test_a_linear_supply_sheds_what_the_pack_has_above_it() -> None:
+    """(8.4 V - (2 x 14 + 6) mohm x 1.5 A - 5 V) x 1.5 A, by hand."""
+    train = attrs.evolve(simple_train(controller={"servo_supply": "linear"}), radio_current_a=1.5)
+    assert checks_for(train)[1]["servo_supply_heat"].value == pytest.approx((8.4 - 0.034 * 1.5 - 5.0) * 1.5, rel=1e-9)
+
+
+def test_a_check_says_whose_current_it_is_where_there_are_two_motors() -> None:
+    one, two = (checks_for(attrs.evolve(simple_train(), count=n))[1]["motor_current_static"].note for n in (1, 2))
+    assert "each of 2 motors" in two
+    assert "motors" not in one
+
+
 def test_thrust_to_weight_counts_what_the_airframe_takes() -> None:
     design, checks = checks_for()
     less = Design(train=design.train, airframe=attrs.evolve(design.airframe, installed_thrust=0.9))
