@@ -712,18 +712,11 @@ def _edge(of: Asked, passes: Callable[[Asked, Floats], Flags], good: float, bad:
     n = of.lanes.size
 
     def asked(values: Floats) -> Flags:
-        every = np.tile(np.arange(n), values.size // n)
-        wide = (
-            of
-            if values.ndim == 1
-            else attrs.evolve(
-                of,
-                lanes=of.lanes.take(every),
-                numbers={name: x[every] for name, x in of.numbers.items()},
-                density=of.density[every],
-                sound=of.sound[every],
-            )
-        )
+        if values.ndim == 1:
+            return passes(of, values)
+        every = np.tile(np.arange(n), len(values))
+        lanes, numbers = of.lanes.take(every), {name: x[every] for name, x in of.numbers.items()}
+        wide = attrs.evolve(of, lanes=lanes, numbers=numbers, density=of.density[every], sound=of.sound[every])
         return passes(wide, values.ravel())
 
     return edge(asked, np.full(n, good), np.full(n, bad), at_once=_AT_ONCE if n <= _FEW else 1)
