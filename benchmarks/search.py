@@ -275,16 +275,16 @@ class Loop:
         return float(brentq(spare, self.cruise_v, 150.0, rtol=RTOL))
 
     def climbs(self, weight: float, pull: Callable[[float], float]) -> bool:
-        """Whether the climb asked for is reached at some airspeed, tried at a few likely ones first."""
+        """Whether the climb asked for is reached from 1.2 times the stall speed on, tried at a few likely airspeeds first."""
 
         def sink(v: float) -> float:
             return -v * min((pull(v) * self.installed - self.drag(weight, v)) / weight, 1.0)
 
         assert self.least_climb is not None
         stall = math.sqrt(2.0 * weight / (self.rho * self.area * self.cl_max))
-        if any(-sink(times * stall) >= self.least_climb for times in (1.3, 1.8, 1.0)):
+        if any(-sink(times * stall) >= self.least_climb for times in (1.3, 1.8, 1.2)):
             return True
-        found = minimize_scalar(sink, bounds=(stall, 4.0 * stall), method="bounded", options={"xatol": 1e-3})
+        found = minimize_scalar(sink, bounds=(1.2 * stall, 4.0 * stall), method="bounded", options={"xatol": 1e-3})
         return -float(found.fun) >= self.least_climb
 
 

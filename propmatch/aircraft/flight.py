@@ -283,10 +283,13 @@ def _full_throttle(
     return out
 
 
-def searched_speeds_m_s(stall: Floats, no_thrust: Floats) -> Floats:
-    """Airspeeds (M, N) at which full throttle is solved first, from the stall to beyond that of no thrust when free."""
+def searched_speeds_m_s(stall: Floats, no_thrust: Floats, some: slice = slice(None)) -> Floats:
+    """Airspeeds (M, N) at which full throttle is solved first, from the stall to beyond that of no thrust when free.
+
+    They are ``_GRID`` evenly spaced; ``some`` of them.
+    """
     top = np.maximum(1.05 * no_thrust, 1.5 * stall)
-    return np.asarray(stall + (top - stall) * np.linspace(0.0, 1.0, _GRID)[:, None])
+    return np.asarray(stall + (top - stall) * np.linspace(0.0, 1.0, _GRID)[some, None])
 
 
 def _degrees(sine: Floats) -> Floats:

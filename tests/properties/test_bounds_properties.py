@@ -419,6 +419,26 @@ def test_no_climb_is_missed_where_every_range_of_airspeed_says_no(case, seed):
 
 @pytest.mark.parametrize("seed", SEEDS)
 @pytest.mark.parametrize("case", [random_case, written])
+def test_every_climb_is_reached_that_a_range_of_airspeed_surely_gives(case, seed):
+    setting, shelf, tables, rng = made(seed, case)
+    falls, said, easily = tables.curves.regular & (tables.curves.falling_from <= 0), 0, 0
+    for climb in (0.5, 2.0, 4.0):
+        asking = settings(replace(setting.stated, limits=replace(setting.stated.limits, min_climb_m_s=climb)))[-1]
+        screen, most_g = Screen(asking, shelf, counting=False, tables=tables), asking.train_mass_g(tables.mass_limit_g)
+        for drives in screen.drives(np.arange(len(shelf.packs)), 40):
+            lanes = Lanes.every(drives.size, falls.size).kept(rng.random((drives.size, falls.size)) < 0.5)
+            if lanes.size:
+                light = drives.mass_g[lanes.drive] + tables.mass_g[lanes.propeller] < most_g
+                sure = screen._climbs_surely(drives, lanes)[0] & light
+                value = metric_value(screen.measured(drives, lanes), "climb")
+                assert np.all(value[sure] >= climb)
+                easy = light & (value > 2.0 * climb + 1.0) & falls[lanes.propeller] & ~drives.odd[lanes.drive]
+                said, easily = said + np.count_nonzero(easy & sure), easily + np.count_nonzero(easy)
+    assert said >= 0.5 * easily or easily < 20
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("case", [random_case, written])
 def test_no_group_loses_a_combination_that_passes_and_reaches_what_is_asked(case, seed):
     setting, shelf, tables, rng = made(seed, case)
     rows, survivors = passing_lanes(setting, shelf, rng, 600)

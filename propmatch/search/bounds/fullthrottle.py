@@ -2,11 +2,14 @@
 
 A thrust at rest is reached where the voltage left over at the propeller speed that gives it is not negative. A level
 speed V cannot be reached, nor any higher one, where full throttle cannot hold it, if V is not below the speed of least
-drag and available thrust falls with airspeed from there on (:mod:`propmatch.search.bounds.hulls`).
+drag and available thrust falls with airspeed from there on (:mod:`propmatch.search.bounds.hulls`). The other way round,
+a climb is surely reached where the drive gives its thrust at the fast end of a range of airspeed.
 """
 
+from collections.abc import Callable
 from functools import partial
 
+import attrs
 import numpy as np
 
 from propmatch.aircraft.polar import AirframeLanes, least_drag_speed_m_s, least_speed_m_s, thrust_needed_n
@@ -17,7 +20,7 @@ from propmatch.status import Status
 from propmatch.train import line
 from propmatch.train.lanes import TrainLanes
 
-__all__ = ["CLIMB_RATIO", "TESTED", "may_reach", "wanted"]
+__all__ = ["CLIMB_RATIO", "TESTED", "SureClimb", "may_reach", "wanted"]
 
 TESTED = ("thrust_to_weight", "top_speed")
 """Metrics that :func:`may_reach` knows."""
@@ -25,6 +28,8 @@ _EVERY = 3
 """Of so many nodes of mass one is looked at: what it asks for is solved, and a little less serves those above it."""
 _RANGES, CLIMB_RATIO = 12, 1.1
 """Ranges of airspeed in which a climb is looked for, and the ratio of their ends."""
+_SURE_RANGES = 5
+"""The slowest of them, where a climb that is easily reached is found."""
 _BAND = 1e-6
 """Share of the value asked for, and of the voltage, by which a test is eased: far above the roots' 1e-10."""
 
@@ -81,8 +86,7 @@ def wanted(tables: PropellerTables, metric: str, value: float) -> Want:
     A float64 is rounded to the nearest float32 and then goes down by one step of it. The voltage that is asked for
     rises with speed and with torque, so what is called out of reach stays so.
     """
-    some = np.flatnonzero(np.arange(tables.node_rows.size) % tables.nodes % _EVERY == 0)
-    rows, frames = tables.node_rows[some], tables.node_frames.take(some)
+    rows, frames = _looked_at(tables)
     least = np.full(rows.size, value * (1.0 - _BAND))
 
     def at_nodes(found: Floats) -> Floats32:
@@ -98,6 +102,12 @@ def wanted(tables: PropellerTables, metric: str, value: float) -> Want:
         ]
     speed, torque = (np.array(each) for each in zip(*asked, strict=True))
     return Want(speed=speed, torque=torque)
+
+
+def _looked_at(tables: PropellerTables) -> tuple[Index, AirframeLanes]:
+    """Propeller and airframe of the nodes of mass that are looked at."""
+    some = np.flatnonzero(np.arange(tables.node_rows.size) % tables.nodes % _EVERY == 0)
+    return tables.node_rows[some], tables.node_frames.take(some)
 
 
 def _alone(
@@ -118,21 +128,13 @@ def _climbing(
     it gives less in all of the range: N is not reached. The last range has no end; there the drag without lift serves,
     which rises, or N where it rises already.
     """
-    rho, weight = tables.density, frames.weight_n
-    slow = np.maximum(np.asarray(least_speed_m_s(frames, rho)), climb) * (1.0 - _BAND)
-    free = 0.5 * rho * frames.area_m2 * frames.cd0
-    held = (frames.k * weight**2) / (0.5 * rho * frames.area_m2)
-
-    def need(v: Floats) -> tuple[Floats, Floats]:
-        """N and its slope."""
-        return free * v**2 + held / v**2 + weight * climb / v, 2.0 * (free * v - held / v**3) - weight * climb / v**2
-
+    need, slow = _need(tables, frames, climb), _slowest(tables, frames, climb) * (1.0 - _BAND)
     out = []
     for at in range(_RANGES):
         v = slow * CLIMB_RATIO**at
         (n, slope), (n_end, slope_end) = need(v), need(v * CLIMB_RATIO)
         if at == _RANGES - 1:
-            n_end, slope_end = free * v**2, np.full(v.size, -1.0)
+            n_end, slope_end = 0.5 * tables.density * frames.area_m2 * frames.cd0 * v**2, np.full(v.size, -1.0)
         meet = n + slope * ((n_end - n - slope_end * v * (CLIMB_RATIO - 1.0)) / (slope - slope_end))
         least = np.where(slope >= 0, n, np.where(slope_end <= 0, n_end, meet))
         u, torque = _speed_and_torque(
@@ -141,3 +143,63 @@ def _climbing(
         falls = 2.0 * np.pi * v / (u * tables.curves.diameter_m[propeller]) >= tables.curves.falling_from[propeller]
         out.append((np.where(falls, u, np.nan), np.where(falls, torque, np.nan)))
     return out
+
+
+def _slowest(tables: PropellerTables, frames: AirframeLanes, climb: Floats) -> Floats:
+    """The slowest airspeed that a climb counts at."""
+    return np.asarray(np.maximum(least_speed_m_s(frames, tables.density), climb))
+
+
+def _need(tables: PropellerTables, frames: AirframeLanes, climb: Floats) -> Callable[[Floats], tuple[Floats, Floats]]:
+    """Drag and climb N(V) [N], convex in V, and its slope."""
+    weight, free = frames.weight_n, 0.5 * tables.density * frames.area_m2 * frames.cd0
+    held = (frames.k * weight**2) / (0.5 * tables.density * frames.area_m2)
+
+    def need(v: Floats) -> tuple[Floats, Floats]:
+        return free * v**2 + held / v**2 + weight * climb / v, 2.0 * (free * v - held / v**3) - weight * climb / v**2
+
+    return need
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class SureClimb:
+    """What surely gives a climb w at every airspeed of a range, at nodes of mass.
+
+    A drive that gives T at the fast end V_b of V_a..V_b gives no less at any V between, where thrust falls with
+    airspeed from rest on. f T >= max(N(V_a), N(V_b)) is enough: N is convex, and rises with mass. Both T and w are
+    asked for with a little more.
+
+    Attributes
+    ----------
+    climb_m_s : w
+    slow : (P nodes,) where the first range begins [m/s]; each ends at ``CLIMB_RATIO`` times its beginning
+    speed, torque : (ranges, P nodes), those that give T at the fast end [rad/s, N m]; NaN where that says nothing
+    """
+
+    climb_m_s: float
+    slow: Floats
+    speed: Floats
+    torque: Floats
+
+    @classmethod
+    def of(cls, tables: PropellerTables, climb_m_s: float) -> "SureClimb":
+        """Of each node, what the next one asks for that is looked at."""
+        rows, frames = _looked_at(tables)
+        climb = np.full(rows.size, climb_m_s * (1.0 + _BAND))
+        above = -(-np.arange(tables.nodes) // _EVERY)
+
+        def at_nodes(found: Floats) -> Floats:
+            ends = np.full((tables.mass_g.size, 1), np.nan)
+            return np.asarray(np.hstack([found.reshape(tables.mass_g.size, -1), ends])[:, above].ravel())
+
+        need, slow = _need(tables, frames, climb), _slowest(tables, frames, climb) * (1.0 + _BAND)
+        falls = tables.curves.falling_from[rows] <= 0
+        speed, torque = [], []
+        with np.errstate(all="ignore"):
+            for at in range(_SURE_RANGES):
+                v = slow * CLIMB_RATIO**at
+                most = np.maximum(need(v)[0], need(v * CLIMB_RATIO)[0]) * (1.0 + _BAND)
+                u, q = _speed_and_torque(tables, rows, most / frames.installed_thrust / tables.count, v * CLIMB_RATIO)
+                speed.append(at_nodes(np.where(falls, u, np.nan)))
+                torque.append(at_nodes(np.where(falls, q, np.nan)))
+        return cls(climb_m_s=climb_m_s, slow=at_nodes(slow), speed=np.array(speed), torque=np.array(torque))

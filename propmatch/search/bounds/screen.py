@@ -7,7 +7,7 @@ a limit, or outside what the bounds hold for, by :class:`propmatch.checks.measur
 
 from collections import Counter
 from collections.abc import Callable, Iterator
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any
 
 import attrs
@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from propmatch.aircraft.flight import searched_speeds_m_s
-from propmatch.aircraft.polar import climb_m_s, drag_n, least_speed_m_s, stall_speed_m_s
+from propmatch.aircraft.polar import AirframeLanes, climb_m_s, drag_n, least_speed_m_s, stall_speed_m_s
 from propmatch.checks.checkrules import CHECKS, excluding
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.setting import Setting, balance_miss_mm
@@ -23,7 +23,7 @@ from propmatch.models.arrays import Flags, Floats, Index
 from propmatch.search.bounds.curves import BAND
 from propmatch.search.bounds.drives import Drives, Pairs, Threshold
 from propmatch.search.bounds.flighttime import FlightBounds, flight_bounds
-from propmatch.search.bounds.fullthrottle import CLIMB_RATIO, wanted
+from propmatch.search.bounds.fullthrottle import CLIMB_RATIO, SureClimb, wanted
 from propmatch.search.bounds.held import SureFlights
 from propmatch.search.bounds.packs import PackClass, PackNumbers, classes
 from propmatch.search.bounds.tables import PropellerTables, Want
@@ -247,7 +247,7 @@ class Screen:
         lanes = Lanes.joined([*sure, self._current(drives, Lanes.joined(list(rest)))])
         for at, (name, decide) in enumerate(self._later):
             if lanes.size:
-                lanes = self._settle(name, drives, lanes, *self._in_chunks(decide, drives, lanes))
+                lanes = self._settle(name, drives, lanes, *decide(drives, lanes))
             if at == 0:
                 lanes = Lanes.joined([*done, lanes])
         return lanes
@@ -304,14 +304,15 @@ class Screen:
     @cached_property
     def _later(self) -> list[tuple[str, Decide]]:
         """The checks between those of the current at full throttle and of the flight that have a limit."""
-        known: dict[str, Decide] = {
+        by_chunk: dict[str, Decide] = {
             "propeller_rpm": self._rpm.decide,
             "thrust_to_weight": self._thrust_to_weight,
-            "climb": self._climb,
             "cell_voltage": self._voltage,
             "balance": self._balance,
             "propeller_clearance": lambda _, lanes: (clear := self.clears[lanes.propeller], ~clear),
         }
+        known: dict[str, Decide] = {name: partial(self._in_chunks, decide) for name, decide in by_chunk.items()}
+        known["climb"] = self._climb
         idle = {"propeller_rpm": not self._rpm.rated.any(), "propeller_clearance": bool(self.clears.all())}
         rest = (name for name in excluding() if name not in (*SIZES, *CURRENTS, *FLOWN) and not idle.get(name))
         return [(name, known.get(name, self._unknown)) for name in rest if CHECKS[name].has_limit(self.setting)]
@@ -484,8 +485,15 @@ class Screen:
     @cached_property
     def _climb_wanted(self) -> Want | None:
         """What the best climb asked for takes."""
-        least = self.setting.brief.limits.min_climb_m_s
-        return None if least is None else wanted(self.tables, "climb", least)
+        least, tables = self.setting.brief.limits.min_climb_m_s, self.tables
+        return None if least is None else tables.kept(("climb", least), lambda: wanted(tables, "climb", least))
+
+    @cached_property
+    def _climb_sure(self) -> SureClimb:
+        """What surely gives it."""
+        least, tables = self.setting.brief.limits.min_climb_m_s, self.tables
+        assert least is not None
+        return tables.kept(("sure climb", least), lambda: SureClimb.of(tables, least))
 
     @property
     def limits_wanted(self) -> tuple[Want, ...]:
@@ -501,6 +509,32 @@ class Screen:
         path is not steeper than vertical, else the last airspeed that climbs vertically, which is 1.2 times the stall
         speed or more. So a point of that grid that gives the limit decides, where that speed exceeds the limit.
         """
+        passes, fails = self._in_chunks(self._climbs_surely, drives, lanes)
+        rest = np.flatnonzero(~passes)
+        if rest.size:
+            passes[rest], fails[rest] = self._in_chunks(self._climbs, drives, lanes.take(rest))
+        return passes, fails
+
+    def _climbs_surely(self, drives: Drives, lanes: Lanes) -> tuple[Flags, Flags]:
+        """Where all of a range of airspeed climbs as asked, and a point of the grid lies in it."""
+        sure, p, d = self._climb_sure, lanes.propeller, lanes.drive
+        _, stall, slowest, fastest = self._flown_at(drives, p, d)
+        first, second = searched_speeds_m_s(stall, fastest, slice(2))  # beyond the last of them no thrust is left
+        node, step = p * self.tables.nodes + drives.node[d] + 1, second - first
+        passes = np.zeros(lanes.size, dtype=bool)
+        some = np.flatnonzero((slowest > sure.climb_m_s) & ~drives.odd[d])
+        for at, (speed, torque) in enumerate(zip(sure.speed, sure.torque, strict=True)):
+            here, on = node[some], d[some]
+            slow = sure.slow[here] * CLIMB_RATIO**at
+            point = first[some] + step[some] * np.ceil((slow - first[some]) / step[some])
+            left = drives.left_over(drives.half, on, speed[here], torque[here])
+            good = (left > BAND * drives.half.volts[on]) & (point < slow * CLIMB_RATIO)
+            passes[some] = good
+            some = some[~good]
+        return passes, np.zeros(lanes.size, dtype=bool)
+
+    def _climbs(self, drives: Drives, lanes: Lanes) -> tuple[Flags, Flags]:
+        """Where no range of airspeed can give the climb, and where one of the likeliest points of the grid does."""
         want, least = self._climb_wanted, self.setting.brief.limits.min_climb_m_s
         assert want is not None
         assert least is not None
@@ -513,25 +547,26 @@ class Screen:
             ]
         )
         fails = np.all(left < -band, axis=0) & ~drives.odd[d]
-        frames = self.setting.airframes(drives.mass_g[d] + tables.mass_g[p])
-        rho, which = tables.density, tables.curves.which[p]
-        stall, slowest = (np.asarray(speed(frames, rho)) for speed in (stall_speed_m_s, least_speed_m_s))
-        free = drives.open_v(0.5, d) / (2.0 * np.pi * drives.motors.k[d] * drives.motors.gear_ratio[d])
-        grid = searched_speeds_m_s(
-            stall, tables.curves.stack.j_thrust_zero_high[which] * tables.curves.diameter_m[p] * free
-        )
+        frames, stall, slowest, fastest = self._flown_at(drives, p, d)
+        grid = searched_speeds_m_s(stall, fastest)
         likely = slowest * CLIMB_RATIO ** (np.argmax(np.nan_to_num(left, nan=-np.inf), axis=0) + 0.5)
         first = np.argmin(np.abs(grid - np.maximum(likely, slowest)), axis=0)
         passes = np.zeros(lanes.size, dtype=bool)
         for step in (0, 1, -1, 2):
             some = np.flatnonzero(~(passes | fails) & (slowest > least))
-            index = np.clip(first[some] + step, 0, len(grid) - 1)
-            airspeed = grid[index, some]
-            mine = frames.take(some)
-            found = self._at_half(drives, p[some], d[some], airspeed)
-            rate = climb_m_s(mine, tables.count * found, drag_n(mine, rho, airspeed), airspeed)
+            airspeed = grid[np.clip(first[some] + step, 0, len(grid) - 1), some]
+            mine, found = frames.take(some), self._at_half(drives, p[some], d[some], airspeed)
+            rate = climb_m_s(mine, tables.count * found, drag_n(mine, tables.density, airspeed), airspeed)
             passes[some] = (airspeed > slowest[some] * (1.0 + BAND)) & (rate > least * (1.0 + BAND))
         return passes, fails
+
+    def _flown_at(self, drives: Drives, p: Index, d: Index) -> tuple[AirframeLanes, Floats, Floats, Floats]:
+        """Airframes of lanes, and the airspeeds (N,) of stall, of the slowest climb, and of no thrust when free."""
+        curves = self.tables.curves
+        frames = self.setting.airframes(drives.mass_g[d] + self.tables.mass_g[p])
+        stall, slowest = (np.asarray(speed(frames, curves.density)) for speed in (stall_speed_m_s, least_speed_m_s))
+        turns = drives.open_v(0.5) / (2.0 * np.pi * drives.motors.k * drives.motors.gear_ratio)
+        return frames, stall, slowest, (curves.stack.j_thrust_zero_high[curves.which] * curves.diameter_m)[p] * turns[d]
 
     def _at_half(self, drives: Drives, p: Index, d: Index, airspeed: Floats) -> Floats:
         """Thrust of one propeller at full throttle and half charge at airspeeds (N,) [N]; NaN where none balances."""
