@@ -82,7 +82,7 @@ class PropellerCurves:
 
     def in_air(self, density: float) -> "PropellerCurves":
         """The same propellers in another density: at a speed, torque and thrust go with it."""
-        return self._airs.get(density, lambda: self._scaled(density))
+        return self if density == self.density else self._airs.get(density, lambda: self._scaled(density))
 
     def _scaled(self, density: float) -> "PropellerCurves":
         new, ratio = copy(self), density / self.density

@@ -6,8 +6,7 @@ drag and available thrust falls with airspeed from there on (:mod:`propmatch.sea
 a climb is surely reached where the drive gives its thrust at the fast end of a range of airspeed.
 """
 
-from collections.abc import Callable
-from functools import partial
+from collections.abc import Callable, Iterator
 
 import attrs
 import numpy as np
@@ -94,13 +93,14 @@ def wanted(tables: PropellerTables, metric: str, value: float) -> Want:
         low = np.nextafter(found.astype(np.float32), np.float32(-np.inf)).reshape(tables.mass_g.size, -1)
         return np.repeat(low, _EVERY, axis=1)[:, : tables.nodes].ravel()
 
+    climbs = metric == "climb"
+    speed, torque = np.empty((2, _RANGES if climbs else 1, tables.node_rows.size), dtype=np.float32)
     with np.errstate(all="ignore"):
-        look = _climbing if metric == "climb" else partial(_alone, metric)
-        asked = [
-            [at_nodes(u), at_nodes(np.where(np.isfinite(u), torque, np.nan))]
-            for u, torque in look(tables, least, frames, rows)
-        ]
-    speed, torque = (np.array(each) for each in zip(*asked, strict=True))
+        asked = (
+            _climbing(tables, least, frames, rows) if climbs else iter([_asked(tables, metric, least, frames, rows)])
+        )
+        for at, (u, nm) in enumerate(asked):
+            speed[at], torque[at] = at_nodes(u), at_nodes(np.where(np.isfinite(u), nm, np.nan))
     return Want(speed=speed, torque=torque)
 
 
@@ -110,16 +110,9 @@ def _looked_at(tables: PropellerTables) -> tuple[Index, AirframeLanes]:
     return tables.node_rows[some], tables.node_frames.take(some)
 
 
-def _alone(
-    metric: str, tables: PropellerTables, value: Floats, frames: AirframeLanes, propeller: Index
-) -> list[tuple[Floats, Floats]]:
-    """Speed and torque of a metric that one state decides."""
-    return [_asked(tables, metric, value, frames, propeller)]
-
-
 def _climbing(
     tables: PropellerTables, climb: Floats, frames: AirframeLanes, propeller: Index
-) -> list[tuple[Floats, Floats]]:
+) -> Iterator[tuple[Floats, Floats]]:
     """Propeller speed and torque that a best climb takes, somewhere in each of some ranges of airspeed.
 
     To climb w at V takes f T >= N(V) = D(V) + W w/V, and V >= w, V >= 1.2 V_stall. N is convex, so over a range it is
@@ -129,7 +122,6 @@ def _climbing(
     which rises, or N where it rises already.
     """
     need, slow = _need(tables, frames, climb), _slowest(tables, frames, climb) * (1.0 - _BAND)
-    out = []
     for at in range(_RANGES):
         v = slow * CLIMB_RATIO**at
         (n, slope), (n_end, slope_end) = need(v), need(v * CLIMB_RATIO)
@@ -141,8 +133,7 @@ def _climbing(
             tables, propeller, least * (1.0 - _BAND) / frames.installed_thrust / tables.count, v
         )
         falls = 2.0 * np.pi * v / (u * tables.curves.diameter_m[propeller]) >= tables.curves.falling_from[propeller]
-        out.append((np.where(falls, u, np.nan), np.where(falls, torque, np.nan)))
-    return out
+        yield np.where(falls, u, np.nan), np.where(falls, torque, np.nan)
 
 
 def _slowest(tables: PropellerTables, frames: AirframeLanes, climb: Floats) -> Floats:

@@ -42,8 +42,8 @@ _EASED = 1e-6
 """Share of the voltage by which a test in single precision is eased."""
 _TOGETHER = 16384
 """Alternatives of combinations that are tried at a time: few combinations take as long as many."""
-_TAKEN = 131072
-"""Combinations handed over together, at least where there are more."""
+_TAKEN = 32768
+"""Combinations handed over together where there are more."""
 _SHARING = 12
 """Parts of the packs of a kind for each of which the greatest power is looked up."""
 _STEPS_OF_LADDER = 3
@@ -152,10 +152,10 @@ class Groups:
             for found in self._of_class(packs, fitting, wanted):
                 taken.append(found)
                 if sum(x[0].size for x in taken) >= _TAKEN:
-                    yield self._drives(taken)
+                    yield from self._drives(taken)
                     taken = []
             if taken:
-                yield self._drives(taken)
+                yield from self._drives(taken)
 
     def listed(self, rows: Index) -> Iterator[tuple[Drives, Lanes]]:
         """What may pass of listed combinations (N, 4)."""
@@ -165,7 +165,7 @@ class Groups:
         kinds = self.screen.shelf.column("chemistry")[rows[:, 2]]
         for kind in np.flatnonzero(np.bincount(kinds.astype(np.intp))):
             some = kinds == kind
-            yield self._drives([(pair[some], rows[some, 2], rows[some, 3])])
+            yield from self._drives([(pair[some], rows[some, 2], rows[some, 3])])
 
     def greatest_power_w(self, packs: Index) -> Floats:
         """Greatest shaft power of one motor within the limits on each pack; 0 where none fits.
@@ -196,13 +196,14 @@ class Groups:
                 out[some] = np.max(np.where(np.isnan(power), np.inf, np.maximum(power, 0.0)))
         return out[packs]
 
-    def _drives(self, taken: list[tuple[Index, Index, Index]]) -> tuple[Drives, Lanes]:
-        """Lanes of pairs, packs and propellers, with their drives."""
-        pair, pack, propeller = (np.concatenate(each) for each in zip(*taken, strict=True))
-        packs = self.screen.shelf.sizes[2]
-        key, drive = np.unique(pair * packs + pack, return_inverse=True)
-        some, on = np.divmod(key, packs)
-        return Drives(self._pairs, self._tables, on, some), Lanes(propeller=propeller, drive=drive)
+    def _drives(self, taken: list[tuple[Index, Index, Index]]) -> Iterator[tuple[Drives, Lanes]]:
+        """Lanes of pairs, packs and propellers, with their drives; of many, some at a time."""
+        whole, packs = tuple(np.concatenate(each) for each in zip(*taken, strict=True)), self.screen.shelf.sizes[2]
+        for start in range(0, whole[0].size, _TAKEN):
+            pair, pack, propeller = (each[start : start + _TAKEN] for each in whole)
+            key, drive = np.unique(pair * packs + pack, return_inverse=True)
+            some, on = np.divmod(key, packs)
+            yield Drives(self._pairs, self._tables, on, some), Lanes(propeller=propeller, drive=drive)
 
     def _of_class(self, packs: Index, pairs: Index, wanted: Flags) -> Iterator[tuple[Index, Index, Index]]:
         """Pairs, packs and propellers that may pass, of packs of one chemistry and cell count."""

@@ -16,9 +16,11 @@ class Kept(Generic[T]):
         self.most = most
         self._held: OrderedDict[Hashable, T] = OrderedDict()
 
-    def get(self, key: Hashable, make: Callable[[], T]) -> T:
+    def get(self, key: Hashable, make: Callable[[], T], *, keep: bool = True) -> T:
         """What stands under a key, made where nothing does."""
         if key not in self._held:
+            if not keep:
+                return make()
             self._held[key] = make()
             if len(self._held) > self.most:
                 self._held.popitem(last=False)

@@ -224,7 +224,8 @@ class Best:
         value = (1.0 - _NEAR) * self.threshold * self.ranking.scales[metric] if metric else 0.0
         if metric and np.isfinite(value) and value > 0:
             if metric == "margin":
-                screen = Screen(*moved_by(screen.setting, screen.shelf, value), counting=False)
+                setting, shelf = moved_by(screen.setting, screen.shelf, value)
+                screen = Screen(setting, shelf, counting=False, tables=PropellerTables(setting, shelf, keep=False))
                 screen.wants = screen.limits_wanted
             elif metric == "flight_time":
                 least_minutes = value
@@ -414,6 +415,7 @@ def _promising(best: Best) -> Iterator[_Part]:
         some = some[best.within(bound.ravel()[some])]
         wanted = np.zeros(packs * propellers, dtype=bool)
         wanted[some] = True
+        groups = None  # what it holds goes before the next is made
         groups = best.raised()
         for drives, lanes in groups.combinations(wanted.reshape(packs, propellers), pairs):
             yield groups.screen, drives, lanes, 0

@@ -22,6 +22,7 @@ from propmatch.records.sections import Phase
 from propmatch.search.bounds.curves import curves_of
 from propmatch.search.shelf import Shelf
 from propmatch.status import Status
+from propmatch.train.kernel import chunks
 from propmatch.train.thrust import ThrustProblem, speed_for_thrust
 from propmatch.train.torque import loads
 from propmatch.units import RPM_RAD_S
@@ -70,8 +71,8 @@ class PropellerTables:
     thrust_to_weight : speed and torque that give the least thrust to weight; None without that limit
     """
 
-    def __init__(self, setting: Setting, shelf: Shelf, *more: Shelf) -> None:
-        self.setting = setting
+    def __init__(self, setting: Setting, shelf: Shelf, *more: Shelf, keep: bool = True) -> None:
+        self.setting, self._keep = setting, keep
         self.curves = curves_of(setting.air.density_kg_m3, shelf, *more)
         self.regular, self.density = self.curves.regular, self.curves.density
         self.mass_g = shelf.column("propellers_g")
@@ -109,12 +110,12 @@ class PropellerTables:
         self.node_rows = np.repeat(np.arange(self.mass_g.size), self.nodes)
 
     def kept(self, what: tuple[Any, ...], make: Callable[[], T]) -> T:
-        """What was made before for this airframe at these nodes."""
+        """What was made before for this airframe at these nodes; not kept where limits move while a search goes on."""
         here = self.setting
         if here.lanes is not None or here.polar is not None:
             return make()
         key = (*what, here.variant.airframe, self.mass_start_g, self.mass_step_g, self.nodes, self.mass_g.tobytes())
-        made: T = self.curves.kept.get(key, make)
+        made: T = self.curves.kept.get(key, make, keep=self._keep)
         return made
 
     @property
@@ -142,7 +143,7 @@ class PropellerTables:
             surfaces=self.curves.stack,
         )
         u, status = speed_for_thrust(problem)
-        return u, loads(problem, u)[0], status
+        return u, np.concatenate([loads(problem.take(part), u[part])[0] for part in chunks(u.size)] or [u]), status
 
     def _paying_m_s(self) -> tuple[Any, Any]:
         """Least and most climb at every node by which the shares that pay do so; NaN where that is not known.
