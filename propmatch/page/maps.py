@@ -152,5 +152,8 @@ class Maps:
 
 
 def _rounded(values: Floats) -> list[float | None]:
-    """Numbers with six digits that count; None where there is none."""
-    return [float(f"{v:.{_DIGITS}g}") if np.isfinite(v) else None for v in values.tolist()]
+    """Numbers with six digits that count, where they are below a million; None where there is none."""
+    with np.errstate(all="ignore"):
+        scale = 10.0 ** np.clip(_DIGITS - 1.0 - np.floor(np.log10(np.abs(values))), 0.0, 22.0)
+        near = np.where(values == 0, 0.0, np.round(values * scale) / scale)
+    return [each if known else None for each, known in zip(near.tolist(), np.isfinite(near).tolist(), strict=True)]

@@ -105,6 +105,7 @@ class _Known:
     Attributes
     ----------
     bears : whether they bear full throttle in flight, and balance: 1, -1, or 0 where nobody asked yet
+    pulls : for a least thrust to weight, whether they may give it, in the same way
     held : the same of the currents of the phases, or 0 where that is open
     low, high : bounds of the minutes
     level : how well their flight is known
@@ -113,6 +114,7 @@ class _Known:
     setting: Setting
     screen: Screen
     bears: NDArray[np.int8]
+    pulls: tuple[float | None, NDArray[np.int8]]
     held: NDArray[np.int8]
     level: NDArray[np.int8]
     low: Floats
@@ -256,6 +258,7 @@ class KeptRows:
             setting=here,
             screen=Screen(here, self.shelf, counting=False, tables=tables),
             bears=known.bears if known is not None and same else bears,
+            pulls=known.pulls if known is not None and same else (None, bears),
             held=held,
             level=level,
             low=np.zeros(self.size),
@@ -323,17 +326,21 @@ class KeptRows:
 
     def _may_pull(self, rows: Index, good: Flags, setting: Setting, known: _Known, tick: Tick) -> Flags:
         """Which rows may give the least thrust to weight, by a reading of the propeller where nobody measured them."""
-        out, open_ = np.ones(rows.size, dtype=bool), np.flatnonzero(good & self._unmeasured[rows])
-        if not open_.size:
-            return out
-        here = known.setting
-        limits = replace(here.brief.limits, min_thrust_to_weight=setting.brief.limits.min_thrust_to_weight)
-        tables = known.screen.tables.asking(attrs.evolve(here, brief=replace(here.brief, limits=limits)))
-        screen = Screen(tables.setting, self.shelf, counting=False, tables=tables)
-        for drives, some, at in self._by_drives(rows[open_]):
-            tick()
-            out[open_[at]] = screen.pulls(drives, self._lanes.take(some))
-        return out
+        least = setting.brief.limits.min_thrust_to_weight
+        if least != known.pulls[0]:
+            known.pulls = least, np.zeros(self.size, dtype=np.int8)
+        pulls = known.pulls[1]
+        open_ = good & self._unmeasured[rows]
+        ask = rows[open_ & (pulls[rows] == 0)]
+        if ask.size:
+            here = known.setting
+            limits = replace(here.brief.limits, min_thrust_to_weight=least)
+            tables = known.screen.tables.asking(attrs.evolve(here, brief=replace(here.brief, limits=limits)))
+            screen = Screen(tables.setting, self.shelf, counting=False, tables=tables)
+            for drives, some, _ in self._by_drives(ask):
+                tick()
+                pulls[some] = np.where(screen.pulls(drives, self._lanes.take(some)), 1, -1)
+        return np.asarray(~open_ | (pulls[rows] >= 0))
 
     def _measured(self, rows: Index, setting: Setting) -> TrainMeasures:
         return TrainMeasures(setting, *self.shelf.combine(*self.combinations(rows).T))
