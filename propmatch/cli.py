@@ -3,6 +3,7 @@
 Exit codes: 0 answered, 1 what was asked cannot be met, 2 bad input, 130 interrupted (Ctrl-C).
 """
 
+import gc
 import os
 import signal
 import sys
@@ -44,6 +45,8 @@ INTERRUPTED = 130
 """Exit code after Ctrl-C: 128 and the number of the signal, as shells have it."""
 _PATIENCE_S = 1.7
 """How long an interrupted command may take to clear up, and ``match`` to show the best so far."""
+_MADE = 100_000
+"""Objects made before rubbish is looked for: a command makes few circles, and importing it makes many objects."""
 
 
 class LazyGroup(click.Group):
@@ -121,7 +124,12 @@ def main() -> None:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
-    propmatch(prog_name="propmatch")
+    os.environ.setdefault("OMP_NUM_THREADS", "1")  # threads of linear algebra cost more than its small matrices do
+    gc.set_threshold(_MADE)
+    try:
+        propmatch(prog_name="propmatch")
+    finally:
+        gc.freeze()  # what is left goes with the process, and is not gone through once more
 
 
 if __name__ == "__main__":
