@@ -413,12 +413,14 @@ def _kept(rule: Declared, value: object, owner: object, name: str) -> object:
     return found
 
 
-def _field(rule: Declared, eq: bool = True) -> Any:
-    def keep(value: object, owner: object, attribute: Any) -> object:
-        return _kept(rule, value, owner, attribute.name)
+_KEEP: Any = attrs.Converter(
+    lambda value, owner, field: _kept(field.metadata[_KEY], value, owner, field.name), takes_self=True, takes_field=True
+)  # fmt: skip
+"""One for all fields: attrs looks into the signature of each."""
 
-    converter = attrs.Converter(keep, takes_self=True, takes_field=True)
-    return attrs.field(default=rule.default, converter=converter, eq=eq, metadata={_KEY: rule})
+
+def _field(rule: Declared, eq: bool = True) -> Any:
+    return attrs.field(default=rule.default, converter=_KEEP, eq=eq, metadata={_KEY: rule})
 
 
 def number(

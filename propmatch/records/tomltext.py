@@ -1,7 +1,6 @@
 """TOML in and out: parse with the line of every key, faults instead of exceptions, and write records back."""
 
 import re
-import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -82,6 +81,8 @@ def read_keys(path: Path) -> tuple[bytes, tuple[Fault, ...]]:
 
 def parse_toml(text: str, where: str) -> TomlText:
     """Parse a text; a syntax error is one fault with line and column."""
+    import tomllib
+
     if fault := _too_much(text, where):
         return TomlText(where, {}, {}, (fault,))
     try:
