@@ -39,8 +39,27 @@ CLOSE = 1e-9
 """How near numbers are: the contract. Those of the map's marks are rounded to six digits."""
 SIZE_MB, FOLDER_MB, HEAP_MB = 12, 8, 200
 SAVE = "document.getElementById('file').value = arguments[0]; document.querySelector('#saving button').click();"
+SLIDE = """
+const slider = document.getElementById('bare_mass-slider'); slider.value = 200;
+for (const each of ['input', 'change']) slider.dispatchEvent(new Event(each, {bubbles: true}));
+"""
 REFUSED = """
 Object.defineProperty(globalThis, 'localStorage', { get() { throw new DOMException('no', 'SecurityError'); } });
+"""
+HELD = """
+const post = Worker.prototype.postMessage;
+globalThis.given = [];
+Worker.prototype.postMessage = function (sent) {
+  const pass = () => post.call(this, sent);
+  if (sent.what) given.push(sent.what);
+  if (globalThis.release) pass(); else globalThis.release = pass;
+};
+"""
+STOP = """
+const [question] = arguments, button = document.querySelector('#work button');
+if (!button || given.at(-1) != question) return false;
+button.click();
+return true;
 """
 ASK = """
 const [what, sent, done] = arguments;
@@ -217,10 +236,7 @@ def test_from_disk_it_shows_at_once_and_follows_a_slider(
     until(browser, "document.body.dataset.engine")
     assert not browser.driver.find_element("id", "engine").is_displayed()
     drawn = browser.run("return document.body.dataset.drawn")
-    browser.run(
-        "const slider = document.getElementById('bare_mass-slider'); slider.value = 200;"
-        "for (const each of ['input', 'change']) slider.dispatchEvent(new Event(each, {bubbles: true}));"
-    )
+    browser.run(SLIDE)
     until(browser, "document.body.dataset.drawn !== arguments[0] && !document.querySelector('#numbers.stale')", drawn)
     told = desk.answer("train", {"text": brief, "changes": {"aircraft.bare_mass_g": 200}, "train": train})
     for row in told["strip"]:
@@ -256,23 +272,45 @@ def test_from_a_host_a_brief_is_saved_kept_and_opened_again(browser: Browser, ho
     assert "[aircraft]" in (tmp_path / "mine.toml").read_text(encoding="utf-8")
 
 
+@pytest.fixture
+def held(browser: Browser) -> Iterator[None]:
+    """The engine starts when the page is told ``release()``; ``given`` are the questions that reached its worker."""
+    added = browser.driver.execute_cdp_cmd("Page.addScriptToEvaluateOnNewDocument", {"source": HELD})
+    yield
+    browser.driver.execute_cdp_cmd("Page.removeScriptToEvaluateOnNewDocument", added)
+
+
+@pytest.mark.usefixtures("held")
 def test_what_is_stopped_ends_and_the_next_question_is_answered(browser: Browser, made: Standalone, desk: Desk,
                                                                  tmp_path: Path) -> None:  # fmt: skip
-    """A search over all parts is stopped: its worker ends, another begins, and answers."""
+    """A search over all parts that waits is taken off the list; one that has begun ends with its worker, and another
+    begins. Either way the next question is answered.
+    """
     wide = edited(desk.text, {"parts.motor": None})
     other = attrs.evolve(made, text=dump_brief(wide), first={})
+
+    def stopped(asked: str | None) -> None:
+        until(browser, f"(function () {{ {STOP} }})(arguments[0])", asked)
+        until(browser, "document.getElementById('status').textContent.startsWith('Stopped')")
+
+    def answered(name: str) -> None:
+        browser.run(SAVE, name)
+        until(browser, "document.getElementById('saved').textContent.includes(arguments[0])", name)
+
     with hosted(write_folder(other, tmp_path / "host")) as address:
         browser.open(address)
+        stopped(None)
+        browser.run("release()")
         until(browser, "document.body.dataset.engine")
         begun = browser.run("return document.body.dataset.engine")
-        until(browser, "document.querySelector('#work button')")
-        browser.run("document.querySelector('#work button').click()")
-        until(browser, "document.getElementById('status').textContent.startsWith('Stopped')")
+        answered("waited.toml")
+        assert browser.run("return document.body.dataset.engine") == begun
+        assert "map" not in browser.run("return given")
+        until(browser, "document.getElementById('bare_mass-slider')")
+        browser.run(SLIDE)
+        stopped("map")
         until(browser, "document.body.dataset.engine !== arguments[0]", begun)
-        browser.run(
-            "document.getElementById('file').value = 'x.toml'; document.querySelector('#saving button').click()"
-        )
-        until(browser, "document.getElementById('saved').textContent.includes('x.toml')")
+        answered("begun.toml")
         assert browser.complaints() == []
 
 
