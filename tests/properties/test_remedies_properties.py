@@ -93,6 +93,7 @@ def compared():
     return [each for each in map(Compared.of, SEEDS) if each is not None]
 
 
+@pytest.mark.slow
 def test_remedies_and_fits_agree(compared):
     for each in compared:
         assert each.disagreements(each.found) == [], each.seed
@@ -102,6 +103,7 @@ def test_remedies_and_fits_agree(compared):
     assert any(not each.found.every for each in compared)
 
 
+@pytest.mark.slow
 def test_one_way_remedies_would_be_seen(compared):
     """With only smaller propellers, slower motors and larger controllers tried the comparison finds what is missing."""
 

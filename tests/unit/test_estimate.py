@@ -3,6 +3,7 @@
 import math
 
 import numpy as np
+import pytest
 from support.random_cases import random_case
 
 from propmatch.search.estimate import estimated_passing
@@ -10,6 +11,7 @@ from propmatch.search.exhaustive import exhaustive
 from propmatch.search.ranking import ranking
 
 
+@pytest.mark.slow
 def test_the_interval_holds_the_true_number_about_as_often_as_it_says():
     held = tried = 0
     for seed in range(40):

@@ -82,6 +82,7 @@ def risen(train_motor):
 MOTOR_NUMBERS = lanes_module.motor_numbers
 
 
+@pytest.mark.slow
 def test_quick_and_plain_search_agree_with_a_resistance_that_rises_with_speed(monkeypatch) -> None:
     moved = 0
     for seed in range(40):

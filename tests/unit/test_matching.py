@@ -25,8 +25,8 @@ def case(seed, sizes=(6, 3, 8, 7)):
     return attrs.evolve(brief, limits=limits), Catalogue.of(**kinds)
 
 
-SEED = next(s for s in range(100) if match(*case(s)).passing > 30)
-BRIEF, STOCK = case(SEED)
+BRIEF, STOCK = case(4)
+"""The first case of which more than 30 combinations pass."""
 
 
 def test_both_ways_of_searching_agree():
@@ -36,6 +36,7 @@ def test_both_ways_of_searching_agree():
         c: [r.id for r in g] for c, g in plain.by_cells.items()
     }
     assert (quick.passing, quick.left_out, quick.combinations) == (plain.passing, plain.left_out, plain.combinations)
+    assert quick.passing > 30
     assert quick.combinations == quick.passing + sum(quick.left_out.values())
 
 

@@ -9,7 +9,7 @@ from support.small_aircraft import lawful_pack, small_brief, small_catalogue, sm
 from support.trains import simple_controller, simple_motor, simple_pack, simple_propeller, simple_train
 
 import propmatch_datasets
-from propmatch import compare_cells, load_catalogue, match, parts_envelope
+from propmatch import compare_cells, match, parts_envelope
 from propmatch.brief import Brief, loads_brief
 from propmatch.checks.judged import judged_trains
 from propmatch.checks.limits import Design, run_checks
@@ -45,11 +45,6 @@ def calls():
         completed.register(cls, law)
 
 
-@pytest.fixture(scope="module")
-def catalogue():
-    return load_catalogue(plugins=["bundled"])
-
-
 def bundled(name):
     return loads_brief(propmatch_datasets.path(f"briefs/{name}.toml").read_text(encoding="utf-8"))
 
@@ -57,11 +52,11 @@ def bundled(name):
 # ---------------------------------------------------------------- once
 
 
-def test_a_match_resolves_a_bundled_brief_once(catalogue, calls):
+def test_a_match_resolves_a_bundled_brief_once(calls):
     brief = bundled("schoolyard_trainer")
     assert brief.variant
     calls.clear()
-    assert match(brief, catalogue).combinations > 0
+    assert match(brief, small_catalogue()).combinations > 0
     assert calls == {Brief: 1, Airframe: 1 + len(brief.variant)}
 
 

@@ -31,7 +31,7 @@ def charge_after(seconds, airspeed, charge):
     def falls(_, q):
         return -level_flight(TRAIN, FRAME, MASS, airspeed, charge=float(q[0])).pack_current_a / (3600 * 0.85)
 
-    return float(solve_ivp(falls, (0, seconds), [charge], rtol=1e-9, atol=1e-10).y[0, -1])
+    return float(solve_ivp(falls, (0, seconds), [charge], rtol=1e-7, atol=1e-9).y[0, -1])
 
 
 @given(speed=st.floats(8.5, 14.0), wind=st.floats(0.0, 8.0), distance=st.floats(0.0, 1500.0))
