@@ -39,7 +39,7 @@ def requirements() -> dict[str, str]:
     extras = project["optional-dependencies"]
     asked = [
         *project["dependencies"],
-        *(each for name in extras if name not in ("all", "dev", "mutants") for each in extras[name]),
+        *(each for name in extras if name not in ("all", "dev", "mutants", "tools") for each in extras[name]),
     ]
     asked += [each for each in extras["dev"] if re.split(r"[^\w-]", each)[0] in TOOLS]
     bounds = (re.fullmatch(r"([\w-]+)>=([\w.]+)", each) for each in asked)
