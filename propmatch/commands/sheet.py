@@ -64,7 +64,7 @@ def command(**options: Any) -> None:
     from propmatch.files import file_name, write_files
     from propmatch.sheet.aircraftviews import NO_VIEWS, aircraft_views
     from propmatch.sheet.content import build_sheet
-    from propmatch.sheet.pdf import printers, sheet_pdf
+    from propmatch.sheet.pdf import printed_pdf, printers
     from propmatch.sheet.picture import need
 
     for module in ("matplotlib", "jinja2"):
@@ -102,7 +102,8 @@ def command(**options: Any) -> None:
         )
     from propmatch.sheet.html import sheet_html
 
-    made = [sheet_html(sheet).encode(), *([sheet_pdf(sheet)] if options["as_pdf"] else [])]
+    text = sheet_html(sheet)
+    made = [text.encode(), *([printed_pdf(text)] if options["as_pdf"] else [])]
     rows = [{"file": str(file), "bytes": len(content)} for file, content in zip(files, made, strict=True)]
     lines = [f"Wrote {row['file']} ({len(content) / 1000:.0f} kB)." for row, content in zip(rows, made, strict=True)]
     views = aircraft_views(resolved.as_designed, sheet.design.train, shown=shown) if options["plot"] else None

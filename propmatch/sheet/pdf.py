@@ -18,7 +18,7 @@ from propmatch.files import write_file
 from propmatch.sheet.case import Sheet
 from propmatch.sheet.html import sheet_html
 
-__all__ = ["BROWSER", "Printer", "printers", "save_pdf", "sheet_pdf"]
+__all__ = ["BROWSER", "Printer", "printed_pdf", "printers", "save_pdf", "sheet_pdf"]
 
 Printer = Callable[[str], bytes]
 """From HTML to PDF."""
@@ -56,7 +56,12 @@ def sheet_pdf(sheet: Sheet) -> bytes:
     InputFaults
         Nothing here can print, or whatever can failed.
     """
-    html, faults = sheet_html(sheet).replace("</head>", _A4, 1), []
+    return printed_pdf(sheet_html(sheet))
+
+
+def printed_pdf(html: str) -> bytes:
+    """The HTML of a sheet as a PDF; raises as ``sheet_pdf`` does."""
+    html, faults = html.replace("</head>", _A4, 1), []
     for name, printed in printers().items():
         try:
             return printed(html)

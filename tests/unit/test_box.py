@@ -1,6 +1,7 @@
 """What fits a box, against every combination judged alone by the checks of a single design."""
 
 import itertools
+from functools import cache
 
 import attrs
 import numpy as np
@@ -48,11 +49,16 @@ POOR = {**MINE, "motors": (0, 9), "packs": (2, 9)}
 """A box with which nothing works."""
 
 
+@cache
+def bundled():
+    return load_catalogue(plugins=["bundled", "prediction"])
+
+
 def stock(mine=MINE, **changes):
     """A box and a shop; ``changes`` are fields of the box's parts."""
-    bundled, kinds = load_catalogue(plugins=["bundled", "prediction"]), {}
+    kinds = {}
     for kind, places in mine.items():
-        parts = list(bundled.parts(kind).values())
+        parts = list(bundled().parts(kind).values())
         own = [replace(parts[at], id=f"mine/{parts[at].name}", **changes) for at in places]
         shop = [replace(part, id=f"shop/{part.name}", price="9.50 EUR") for n, part in enumerate(parts) if n % 3 == 1]
         kinds[kind] = own + [part for part in shop if part.name not in {each.name for each in own}]
