@@ -50,6 +50,8 @@ OPERATORS = re.compile(
     r"|NumberReplacer|AddNot|ReplaceTrueWithFalse|ReplaceFalseWithTrue|ReplaceAndWithOr|ReplaceOrWithAnd|ZeroIterationForLoop)"
 )
 """Those that change what is computed, not what types are allowed."""
+FLAGS = ("eq", "kw_only", "strict")
+"""Keywords that say how a class is made, or that lengths go together: nothing computes with them either."""
 FRESH = ("propmatch", "propmatch_plugins", "tests", "support", *FOLDERS)
 """Packages that are imported anew where import itself is mutated."""
 UNKNOWN_SECONDS = 0.5
@@ -59,7 +61,7 @@ NO_KILLER = ("survived", "late")
 
 @cache
 def _computed(text: str) -> str:
-    """A module without what nothing computes with, annotations and docstrings; nothing where it is no Python."""
+    """A module without what nothing computes with: annotations, docstrings, flags; nothing where it is no Python."""
     try:
         tree = ast.parse(text)
     except SyntaxError:
@@ -68,6 +70,8 @@ def _computed(text: str) -> str:
         for name in ("annotation", "returns"):
             if getattr(node, name, None) is not None:
                 setattr(node, name, ast.Constant(None))
+        if isinstance(node, ast.Call):
+            node.keywords = [each for each in node.keywords if each.arg not in FLAGS]
         body = getattr(node, "body", None)
         if isinstance(body, list):
             node.body = [each for each in body if not _is_text(each)]  # type: ignore[attr-defined]
@@ -399,8 +403,10 @@ class Judge:
         """Put the mutated code into the functions that are there; False where import itself would differ."""
         if not mutant.in_place():
             return False
-        old, new = mutant.compiled()
-        changed = {was: now for was, now in zip(_inside(old), _inside(new), strict=True) if was != now}
+        old, new = (list(_inside(each)) for each in mutant.compiled())
+        if len(old) != len(new):
+            return False
+        changed = {was: now for was, now in zip(old, new, strict=True) if was != now}
         taken = 0
         for each in self.functions:
             now = changed.get(each.__code__) if each.__code__.co_filename == str(mutant.path) else None
