@@ -275,7 +275,7 @@ class Loop:
         return float(brentq(spare, self.cruise_v, 150.0, rtol=RTOL))
 
     def climbs(self, weight: float, pull: Callable[[float], float]) -> bool:
-        """Whether the climb asked for is reached from 1.2 times the stall speed on, tried at a few likely airspeeds first."""
+        """Whether the climb asked for is reached from 1.2 times the stall speed on, likely airspeeds tried first."""
 
         def sink(v: float) -> float:
             return -v * min((pull(v) * self.installed - self.drag(weight, v)) / weight, 1.0)
