@@ -215,8 +215,8 @@ def trim_change_deg(setting: Setting, train: PowerTrain) -> float:
     return throttle_trim(geometry, throttle_cases(setting, geometry, [setting.flown(train)], ["the design"])).worst_deg
 
 
-def thrust_pair(setting: Setting, train: PowerTrain, thrust_n: Mapping[str, float]) -> ThrottleTrim:
-    """Elevator for named thrusts of one train, compared with the first, at the airspeeds of the brief.
+def trim_geometry(setting: Setting) -> Geometry:
+    """Where everything is, for the elevator between two thrusts.
 
     Raises
     ------
@@ -228,6 +228,18 @@ def thrust_pair(setting: Setting, train: PowerTrain, thrust_n: Mapping[str, floa
         lacks = [name for name in ("balance", "tail", "thrust_line") if getattr(setting.brief, name) is None]
         raise InputFaults([Fault("brief", name, rule="missing; the elevator between two thrusts needs it")
                            for name in lacks])  # fmt: skip
+    return geometry
+
+
+def thrust_pair(setting: Setting, train: PowerTrain, thrust_n: Mapping[str, float]) -> ThrottleTrim:
+    """Elevator for named thrusts of one train, compared with the first, at the airspeeds of the brief.
+
+    Raises
+    ------
+    InputFaults
+        The brief lacks what trim needs.
+    """
+    geometry = trim_geometry(setting)
     cases = throttle_cases(setting, geometry, [train], ["the design"], thrust_n=thrust_n)
     return throttle_trim(geometry, cases)
 

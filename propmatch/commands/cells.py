@@ -49,7 +49,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
 
     Exit code 1 when no cell count keeps the limits as designed.
     """
-    from propmatch.checks.placing import thrust_pair
+    from propmatch.checks.placing import thrust_pair, trim_geometry
     from propmatch.checks.setting import ResolvedBrief
     from propmatch.commands.briefs import open_brief
     from propmatch.commands.cellswords import cells_reply, named_thrusts, pair_block
@@ -67,6 +67,8 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     stock = LazyCatalogue(options["parts_folder"], options["strict"])
     resolved = ResolvedBrief.of(brief)
     setting = resolved.as_designed
+    if thrusts is not None:
+        trim_geometry(setting)  # before the search
     chosen = choose_for_brief(stock, resolved, setting, options)
     with progress_line("comparing"):
         comparison = compare_cells(
