@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 from support.browser import Browser
-from support.pages import Served, served
+from support.pages import AskedAgain, Served, served
 from support.sheets import BRIEF, HOSTILE, HOSTILE_PHASE, brief, stock
 from support.trains import simple_motor, simple_train
 
@@ -37,7 +37,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def page(folder: Path) -> Iterator[Served]:
-    with served(BRIEF, stock(), folder) as made:
+    with served(BRIEF, stock(), folder, AskedAgain) as made:
         yield made
 
 

@@ -8,7 +8,7 @@ from xml.etree import ElementTree
 import pytest
 from interface.test_page_browser import until
 from support.browser import Browser
-from support.pages import Served, served
+from support.pages import AskedAgain, Served, served
 from support.sheets import BRIEF, brief, stock
 
 from propmatch.page.edit import edited
@@ -22,7 +22,7 @@ MOTORS = "name;KV;Weight;Max A\nblue 24;1350;26 g;12\n"
 
 @pytest.fixture(scope="module")
 def page(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
-    with served(BRIEF, stock(), tmp_path_factory.mktemp("briefs")) as made:
+    with served(BRIEF, stock(), tmp_path_factory.mktemp("briefs"), AskedAgain) as made:
         yield made
 
 

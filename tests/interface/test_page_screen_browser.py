@@ -7,7 +7,7 @@ from contextlib import contextmanager
 import pytest
 from interface.test_page_browser import until
 from support.browser import Browser
-from support.pages import Served, served
+from support.pages import AskedAgain, Served, served
 from support.sheets import BRIEF, stock
 from support.trains import simple_controller, simple_motor
 
@@ -41,7 +41,7 @@ return shown.map((each) => [each.id || each.className || each.textContent, each.
 
 @pytest.fixture(scope="module")
 def page(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
-    with served(BRIEF, stock(), tmp_path_factory.mktemp("briefs")) as made:
+    with served(BRIEF, stock(), tmp_path_factory.mktemp("briefs"), AskedAgain) as made:
         yield made
 
 
@@ -56,7 +56,7 @@ def crowd(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
         packs=[*parts.packs.values()],
         propellers=[*parts.propellers.values()],
     )  # fmt: skip
-    with served(BRIEF, made, tmp_path_factory.mktemp("briefs")) as one:
+    with served(BRIEF, made, tmp_path_factory.mktemp("briefs"), AskedAgain) as one:
         yield one
 
 

@@ -1,6 +1,7 @@
 """A page served in this process for tests, on a free port of this machine."""
 
 import contextlib
+import json
 import socket
 import threading
 import time
@@ -12,7 +13,7 @@ import attrs
 import httpx
 import uvicorn
 
-from propmatch.page.desk import ANSWERS, Answer, Asked, Desk
+from propmatch.page.desk import ANSWERS, Answer, Asked, Desk, Tell
 from propmatch.page.server import create_app, saving_in
 from support.sheets import stock
 
@@ -39,14 +40,31 @@ class Served:
         return httpx.post(self.address + what, json=sent, headers={"origin": self.origin}, timeout=60, trust_env=False)
 
 
+class AskedAgain(Desk):
+    """A desk that answers what it was asked before as it did then, for tests of what a browser makes of its answers."""
+
+    def __init__(self, *given: Any, **named: Any) -> None:
+        super().__init__(*given, **named)
+        self._known: dict[tuple[Any, str], dict[str, Any]] = {}
+
+    def _made(self, what: str, sent: Any, tell: Tell) -> dict[str, Any]:
+        if what == "save":
+            return super()._made(what, sent, tell)
+        asked = {key: value for key, value in sent.items() if key not in ("seq", "page")}
+        question = ANSWERS.get(what), json.dumps(asked, sort_keys=True)
+        if question not in self._known:
+            self._known[question] = super()._made(what, sent, tell)
+        return self._known[question]
+
+
 @contextlib.contextmanager
-def served(text: str, catalogue: Any, folder: Path, **more: Any) -> Iterator[Served]:
+def served(text: str, catalogue: Any, folder: Path, desk_of: type[Desk] = Desk, **more: Any) -> Iterator[Served]:
     """The page on a free port of this machine."""
     with socket.socket() as listening:
         listening.bind(("127.0.0.1", 0))
         listening.listen(16)
         port = listening.getsockname()[1]
-        desk = Desk(catalogue, text, folder=str(folder), save=saving_in(folder))
+        desk = desk_of(catalogue, text, folder=str(folder), save=saving_in(folder))
         app = create_app(desk, token=TOKEN, port=port, **more)
         server = uvicorn.Server(uvicorn.Config(app, log_level="warning", lifespan="off", server_header=False))
         thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
