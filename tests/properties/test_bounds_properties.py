@@ -1,6 +1,7 @@
 """Every bound of the quick search bounds what the models compute, on random lanes."""
 
 from copy import copy
+from functools import cache
 
 import numpy as np
 import pytest
@@ -52,10 +53,20 @@ def lanes_of(shelf, rng, count=300):
     return rows[shelf.cells_fit(*rows[:, :3].T)]
 
 
+@cache
+def drawn(case, seed):
+    """Setting and shelf of a case, the same for every property of them."""
+    return case(seed)
+
+
+@cache
+def tabled(case, seed):
+    return PropellerTables(*drawn(case, seed))
+
+
 def made(seed, case=random_case):
     """Setting, shelf, tables and a generator."""
-    setting, shelf = case(seed)
-    return setting, shelf, PropellerTables(setting, shelf), np.random.default_rng(seed)
+    return *drawn(case, seed), tabled(case, seed), np.random.default_rng(seed)
 
 
 # ---------------------------------------------------------------- propellers
@@ -168,7 +179,7 @@ def test_what_a_phase_asks_for_lies_between_the_nodes_below_and_above_a_mass(see
 
 
 def test_a_steep_descent_that_needs_less_the_more_it_weighs_is_not_bounded_by_nodes():
-    setting, shelf = random_case(3)
+    setting, shelf = drawn(random_case, 3)
     down = Phase(name="down", airspeed_m_s=20.0, climb_m_s=-1.0, seconds=60.0)
     brief = replace(setting.stated, phase=(down, Phase(name="cruise", airspeed_m_s=12.0, share=1.0)))
     setting = settings(brief)[-1]
@@ -182,7 +193,7 @@ def test_a_steep_descent_that_needs_less_the_more_it_weighs_is_not_bounded_by_no
 
 def test_cruise_that_pays_for_a_glide_lies_between_its_nodes_whatever_the_motor():
     """Half the time each: the cruise climbs as fast as the glide sinks, V (D + D_off)/W."""
-    setting, shelf = random_case(3)
+    setting, shelf = drawn(random_case, 3)
     glide = Phase(name="glide", airspeed_m_s=9.0, throttle=0.0, share=0.5)
     phases = (glide, Phase(name="cruise", airspeed_m_s=12.0, share=0.5))
     setting = settings(replace(setting.stated, phase=phases))[-1]
@@ -203,7 +214,7 @@ def test_cruise_that_pays_for_a_glide_lies_between_its_nodes_whatever_the_motor(
 
 
 def test_full_throttle_in_flight_is_judged_once_at_each_airspeed_that_is_flown_with_the_motor():
-    setting, shelf = random_case(3)
+    setting, shelf = drawn(random_case, 3)
     glide = Phase(name="glide", airspeed_m_s=9.0, throttle=0.0, seconds=60.0)
     dash, again = (Phase(name=name, airspeed_m_s=15.0, throttle=1.0, seconds=9.0) for name in ("dash", "again"))
     phases = (glide, dash, Phase(name="cruise", airspeed_m_s=12.0, share=1.0), again)
@@ -251,7 +262,7 @@ def test_no_motor_within_its_limits_gives_more_power_than_its_bound(seed):
 def test_a_drive_steps_up_where_the_check_of_linear_servo_supplies_says_so():
     told = []
     for seed in range(5):
-        setting, shelf = random_case(seed)
+        setting, shelf = drawn(random_case, seed)
         for drives in Screen(setting, shelf, counting=True).drives(np.arange(len(shelf.packs)), 10**6):
             rows = drives.combinations(np.arange(drives.size), np.zeros(drives.size, dtype=np.intp))
             passes = TrainMeasures(setting, *shelf.combine(*rows.T)).passes("servo_supply_voltage")
@@ -291,7 +302,7 @@ class Checked(Screen):
 def test_what_bounds_decide_is_what_the_measures_say(case):
     Checked.claims = 0
     for seed in range(16):
-        setting, shelf = case(seed)
+        setting, shelf = drawn(case, seed)
         screen = Checked(setting, shelf, counting=True)
         for drives in screen.drives(np.arange(len(shelf.packs)), 10**6):
             screen.block(drives)
@@ -302,7 +313,7 @@ def test_what_bounds_decide_is_what_the_measures_say(case):
 def test_what_surely_flies_passes_every_check_of_the_flight(case):
     claims = 0
     for seed in range(60):
-        setting, shelf = case(seed)
+        setting, shelf = drawn(case, seed)
         if not SureFlights.known(setting):
             continue
         screen = Screen(setting, shelf, counting=True)
