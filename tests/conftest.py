@@ -2,6 +2,7 @@
 network but this machine's own, in the programs that tests begin too.
 """
 
+import gc
 import os
 import runpy
 import signal
@@ -41,6 +42,12 @@ def pytest_configure(config):
     runpy.run_path(str(GUARD / "sitecustomize.py"))
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:  # begun in the background, where shells have it ignored
         signal.signal(signal.SIGINT, signal.default_int_handler)
+
+
+def pytest_collection_finish():
+    """What was made to collect stays: no search for garbage looks through it again."""
+    gc.collect()
+    gc.freeze()
 
 
 @pytest.fixture(autouse=True)

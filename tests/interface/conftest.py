@@ -14,11 +14,17 @@ from click.testing import CliRunner
 from support.browser import browser  # noqa: F401
 
 from propmatch.cache import digest
+from propmatch.catalogue import catalogue
 from propmatch.catalogue.catalogue import Catalogue
+from propmatch.catalogue.partsets import KindParts, read_kind
+from propmatch.catalogue.plugins import FIRST_PARTY, Plugin, PluginReport
+from propmatch.checks import chances
 from propmatch.checks.checkrules import CHECKS
 from propmatch.checks.setting import ResolvedBrief
 from propmatch.cli import propmatch
-from propmatch.questions import ask, cells, envelope, fits
+from propmatch.commands import time
+from propmatch.page import answers
+from propmatch.questions import ask, cells, envelope, fits, whatif
 from propmatch.records.brief import Brief
 from propmatch.records.trainid import PART_KINDS
 from propmatch.search import candidate, matching
@@ -26,7 +32,8 @@ from propmatch.sheet import case
 
 LONG: dict[str, ModuleType] = {
     "match": matching, "compare_cells": cells, "parts_envelope": envelope, "may_fit": fits, "mass_range": ask,
-    "capacity_for_minutes": ask, "site_range": ask,
+    "capacity_for_minutes": ask, "site_range": ask, "fly": time,
+    "what_if": whatif, "sureness": chances, "measured_train": answers,
 }  # fmt: skip
 """Functions that take seconds, and their modules."""
 _KEPT = 8
@@ -55,14 +62,30 @@ def _remembering(name: str, real: Callable[..., Any]) -> Callable[..., Any]:
         if content is None:
             return real(*given, **named)
         key = (content, matching.COUNTED, candidate.Candidate, *CHECKS)  # what tests put others in the place of
-        if key not in kept:
-            kept[key] = real(*given, **named)
-            if len(kept) > _KEPT:
-                kept.popitem(last=False)
-        kept.move_to_end(key)
-        return kept[key]
+        try:
+            answer = kept.pop(key)
+        except KeyError:
+            answer = real(*given, **named)
+        kept[key] = answer  # the last that gives way
+        if len(kept) > _KEPT:
+            kept.popitem(last=False)
+        return answer
 
     return asked
+
+
+_parts: dict[tuple[str, bool, tuple[Plugin, ...]], KindParts] = {}
+
+
+def _read_once(kind: str, report: PluginReport, chemistries: Any) -> KindParts:
+    """The parts of the plugins that come along, where there is no other and no box; else read as ever."""
+    plugins = tuple(report.plugins.values())
+    if any(FIRST_PARTY.get(each.name) != each.entry_point for each in plugins):
+        return read_kind(kind, report, chemistries)
+    key = (kind, report.strict, plugins)
+    if key not in _parts:
+        _parts[key] = read_kind(kind, report, chemistries)
+    return attrs.evolve(_parts[key], parts={**_parts[key].parts}, faults=[*_parts[key].faults])
 
 
 def _stated_alone(*given: Any, on_paper: bool) -> Any:
@@ -84,6 +107,7 @@ def remembered() -> Iterator[None]:
                 if getattr(module, name, None) is real:
                     patch.setattr(module, name, asked)
         patch.setattr(case, "parts_envelope", _stated_alone)
+        patch.setattr(catalogue, "read_kind", _read_once)
         yield
 
 

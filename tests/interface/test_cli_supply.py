@@ -34,7 +34,7 @@ def flat(text: str) -> str:
 def test_every_command_lists_it(run, narrow_brief, name):  # noqa: F811
     words = (*COMMANDS[name], narrow_brief, "--train")
     more = ("--motor", MOTOR) if name == "fits" else ()
-    more += ("--assumptions", "--full")
+    more += ("--assumptions", "--full", *(() if name == "fits" else ("--on-paper",)))
     out = flat(run(*words, IDS, *more).out)
     assert LISTED in out
     assert "3 g and 4 g per ampere" in out, "and says that it is assumed"

@@ -43,6 +43,14 @@ def test_an_answer_for_a_bundled_brief_fits_a_screen(run, command, brief):
     assert re.search(r"\d", printed[0])
 
 
+@pytest.mark.parametrize("brief", ["wetland_logger", "schoolyard_trainer"])
+def test_an_envelope_begins_with_what_does_not_hold(run, brief):
+    """Both designs miss their thrust to weight in thin, warm air."""
+    lines = run("envelope", brief).out.splitlines()
+    assert "the design itself does not hold from 0 to 1000 m" in " ".join(lines[:2])
+    assert " ".join(lines).count("min:s") == 1
+
+
 @pytest.mark.parametrize("train", TRAINS)
 def test_a_point_of_typed_parts_fits_half_a_screen(run, train):
     ran = run("point", *train)
