@@ -399,6 +399,7 @@ def layouts(draw: Any) -> str:
     return "\n".join(lines)
 
 
+@pytest.mark.slow
 @settings(suppress_health_check=[HealthCheck.too_slow])
 @given(layouts())
 def test_any_layout_is_drawn_with_finite_numbers_and_no_name_upon_another(text: str) -> None:

@@ -142,6 +142,7 @@ def test_trade_units(run, units, words):
         assert " m/s" not in out
 
 
+@pytest.mark.slow
 def test_other_counts_get_a_table_for_each_comparison(run):
     ran = run("cells", "club_racer", "--cells", "1,2,3,4,5,6", *TYPED, "--full")
     assert max(map(len, ran.out.splitlines())) <= 80

@@ -23,6 +23,7 @@ def envelope(run, texts):
     return texts["whole"]
 
 
+@pytest.mark.slow
 def test_the_text_says_where_what_and_how_sure(envelope):
     assert envelope.exit_code == 0
     assert max(map(len, envelope.out.splitlines())) <= 80
@@ -58,6 +59,7 @@ def test_a_field_that_cannot_be_is_told_at_once(run, words):
     assert "Traceback" not in ran.err
 
 
+@pytest.mark.slow
 def test_markdown_and_json_have_every_range_and_size(run):
     document = run("envelope", "club_racer", *ONE_COUNT, "--json").document
     (row,) = document["rows"]

@@ -54,7 +54,7 @@ def test_launch_speeds_are_in_the_units_of_the_reader(run, written, units, unit,
     stall = run("time", thrown, *PARTS, "--json").document["flights"][0]["launch"]["stall_speed_m_s"]
     out = words(run("time", thrown, *PARTS, "--units", units).out)
     assert f"Thrown at {4 * per_m_s:.0f} {unit}, {(stall - 4) * per_m_s:.0f} {unit} below the stall" in out
-    sheet = build_sheet(load_brief(thrown), small_catalogue(), train=small_train(), shown=SYSTEMS[units])
+    sheet = build_sheet(load_brief(thrown), small_catalogue(), train=small_train(), shown=SYSTEMS[units], on_paper=True)
     assert any(text.startswith("Thrown at ") and unit in text for text in sheet.section("margins").text)
     out = words(run("time", written("[launch]", 'kind = "runway"'), *PARTS, "--units", units).out)
     assert re.search(rf"it rolls [\d.]+ m to 1\.\d+ times the stall, \d+ {unit}", out)
@@ -107,7 +107,7 @@ def test_of_two_motors_everything_says_whose_current_it_is(run, written):
 
 def test_the_sheet_has_launch_and_heat(written):
     brief = load_brief(written("[launch]", 'kind = "runway"', "max_run_m = 30", motors=2))
-    sheet = build_sheet(brief, small_catalogue(), train=small_train(count=2))
+    sheet = build_sheet(brief, small_catalogue(), train=small_train(count=2), on_paper=True)
     assert any("it rolls" in text for text in sheet.section("margins").text)
     (table,) = sheet.section("heat").folded
     assert table.caption == "Heat in each of 2 motors"

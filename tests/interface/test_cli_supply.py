@@ -73,6 +73,6 @@ def test_page_and_sheet_list_it(narrow_brief):  # noqa: F811
     assert answer["supply"] == LISTED
     assert train_answer(brief, catalogue, OWN)["supply"] == "BEC in the ESC"
     parts = {part["kind"]: catalogue.find(f"{part['kind']}s", part["id"]) for part in answer["parts"]}
-    text = flat(sheet_html(build_sheet(brief, catalogue, train=settings(brief)[0].train(**parts))))
+    text = flat(sheet_html(build_sheet(brief, catalogue, train=settings(brief)[0].train(**parts), on_paper=True)))
     assert LISTED in text
     assert "3 g and 4 g per ampere" in text

@@ -64,6 +64,7 @@ SUFFIX = {
     "mm": "_mm", "degC": "_c", "ohm": "_ohm", "rpm/V": "_rpm_per_v", "N m": "_nm", "min": "minutes", "rpm": "rpm",
     "deg": "_deg", "mAh/km": "_mah_per_km", "K": "_k", "W/kg": "_w_kg", "kg/m3": "_kg_m3",
 }  # fmt: skip
+AS_DESIGNED = ("--variant", "as designed")
 COMMANDS = {
     "match": ("match", "wetland_logger"),
     "cells": ("cells", "wetland_logger", *TRAIN),
@@ -74,9 +75,9 @@ COMMANDS = {
     "ask propeller": ("ask", "propeller", *TRAIN),
     "ask kv": ("ask", "kv", *TRAIN),
     "ask throttle": ("ask", "throttle", *TRAIN),
-    "ask mass": ("ask", "mass", "wetland_logger", *TRAIN),
-    "ask pack": ("ask", "pack", "wetland_logger", *TRAIN),
-    "ask field": ("ask", "field", "wetland_logger", *TRAIN),
+    "ask mass": ("ask", "mass", "wetland_logger", *AS_DESIGNED, *TRAIN),
+    "ask pack": ("ask", "pack", "wetland_logger", *AS_DESIGNED, *TRAIN),
+    "ask field": ("ask", "field", "wetland_logger", *AS_DESIGNED, *TRAIN),
     "flown": ("flown", "wetland_logger", "--minutes", "12", "--mah", "600", *TRAIN),
 }
 

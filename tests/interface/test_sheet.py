@@ -294,6 +294,7 @@ def test_the_sheet_says_what_was_assumed_where_numbers_come_from_and_what_to_bew
         assert word in cautions
 
 
+@pytest.mark.slow
 def test_the_envelope_is_that_of_parts_envelope(catalogue: Catalogue) -> None:
     with whole_envelope():
         sheet = fresh_sheet()

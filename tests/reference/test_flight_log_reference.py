@@ -23,6 +23,7 @@ def test_the_planted_aircraft_is_the_one_that_the_engine_knows(speed_m_s: float)
     assert flown.used_mah == pytest.approx(600.0)
 
 
+@pytest.mark.slow
 def test_a_flight_at_another_speed_after_one_calibrating_flight() -> None:
     """Median within 3 % over 200 aircraft (the benchmark); of 24 its standard error is 0.7 %, so 4.4 % is allowed here.
 
