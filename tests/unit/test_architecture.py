@@ -4,6 +4,7 @@ import ast
 import re
 import subprocess
 import sys
+from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 
@@ -55,6 +56,14 @@ def parsed(path: Path) -> ast.Module:
 @cache
 def nodes(path: Path) -> tuple[ast.AST, ...]:
     return tuple(ast.walk(parsed(path)))
+
+
+@pytest.fixture(scope="module", autouse=True)
+def forgotten() -> Iterator[None]:
+    """A million nodes that no later test reads, and that every search for garbage would look through."""
+    yield
+    nodes.cache_clear()
+    parsed.cache_clear()
 
 
 @cache
