@@ -60,7 +60,7 @@ def nodes(path: Path) -> tuple[ast.AST, ...]:
 
 @pytest.fixture(scope="module", autouse=True)
 def forgotten() -> Iterator[None]:
-    """A million nodes that no later test reads, and that every search for garbage would look through."""
+    """Half a million nodes that no later test reads, and that every search for garbage would look through."""
     yield
     nodes.cache_clear()
     parsed.cache_clear()
