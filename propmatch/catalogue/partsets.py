@@ -28,10 +28,11 @@ def owned(value: Any) -> Any:
         array = value.copy()
         array.setflags(write=False)
         return array.view()
-    new = copy(value)
+    new = value
     for field in attrs.fields(type(value)):
         old = getattr(value, field.name)
         if isinstance(old, _ARRAYED):
+            new = copy(value) if new is value else new
             object.__setattr__(new, field.name, owned(old))
     return new
 

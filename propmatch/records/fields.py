@@ -12,6 +12,7 @@ import numbers
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from copy import copy
+from functools import cache
 from types import SimpleNamespace
 from typing import Any, TypeVar, dataclass_transform
 
@@ -345,6 +346,7 @@ def walk(cls: type, mapping: Mapping[str, Any], path: str) -> tuple[Any, list[Pr
     A misspelt key counts for the key it comes near to: that one is not called missing as well.
     """
     known = {rule.name: rule for rule in declared(cls)}
+    defaults = _defaults(cls)
     prefix = f"{path}." if path else ""
     problems: list[Problem] = []
     good: dict[str, Any] = {}
@@ -367,7 +369,7 @@ def walk(cls: type, mapping: Mapping[str, Any], path: str) -> tuple[Any, list[Pr
                 problems.append(Problem(f"{prefix}{key}", None, f"missing; needs {rule.rule}"))
                 bad.add(key)
             else:
-                good[key] = rule.default
+                good[key] = defaults.get(key, REQUIRED)
             continue
         good[key], wrong = check(rule, value, f"{prefix}{key}", reading=True)
         if wrong:
@@ -379,7 +381,21 @@ def walk(cls: type, mapping: Mapping[str, Any], path: str) -> tuple[Any, list[Pr
     for between in rules:
         if between.partly or bad.isdisjoint(between.keys):
             problems += between.problems([good[key] for key in between.keys], prefix)
-    return (None if problems else cls(**good)), problems
+    return (None if problems else _checked(cls, good)), problems
+
+
+@cache
+def _defaults(cls: type) -> dict[str, Any]:
+    """What fields that are left out hold."""
+    return {rule.name: check(rule, rule.default, rule.name, False)[0] for rule in declared(cls) if not rule.required}
+
+
+def _checked(cls: type, values: Mapping[str, Any]) -> Any:
+    """A record of values that were checked already, and are not once more."""
+    new: Any = object.__new__(cls)
+    for name, value in values.items():
+        object.__setattr__(new, name, value)
+    return new
 
 
 def readable(cls: type, mapping: Mapping[str, Any]) -> SimpleNamespace:

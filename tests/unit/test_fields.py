@@ -61,6 +61,27 @@ def test_a_good_mapping_builds() -> None:
     assert build(Outer, good() | {"colour": None}, "f")[0] == made, "None counts as not given"
 
 
+def test_what_is_read_is_what_python_builds() -> None:
+    """A record read is made without checking twice: kinds of numbers and defaults are those of the constructor."""
+
+    @record()
+    class Plain:
+        whole: int = integer(default=2.0)
+        real: float = number(default=3)
+        inner: Inner = one(Inner, default=Inner(shortest_m=1))
+        words: float | str = words_or_number(("clean",), default=1)
+
+    for given in ({}, {"whole": 4.0, "real": 1, "inner": {"shortest_m": 2}, "words": 2}):
+        made, faults = build(Plain, given, "f.toml")
+        in_python = Plain(**(given | ({"inner": Inner(shortest_m=2)} if given else {})))
+        assert faults == []
+        assert made == in_python
+        assert repr(made) == repr(in_python)
+        values = [[getattr(each, rule.name) for rule in declared(Plain)] for each in (made, in_python)]
+        assert [type(each) for each in values[0]] == [type(each) for each in values[1]]
+        assert isinstance(made.inner.shortest_m, float)
+
+
 @pytest.mark.parametrize(
     ("changes", "faulty"),
     [
