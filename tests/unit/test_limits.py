@@ -256,6 +256,47 @@ def test_an_estimated_rating_is_taken_at_the_cells_flown_and_excludes_unless_it_
     assert held.limit == pytest.approx(1.0)
 
 
+@pytest.mark.parametrize(
+    ("motor_a", "controller_a", "guessed", "estimated"),
+    [
+        (20.0, 40.0, ("motor",), True), (20.0, 40.0, ("controller",), False), (20.0, 40.0, (), False),
+        (40.0, 20.0, ("motor",), False), (40.0, 20.0, ("controller",), True), (30.0, 30.0, ("motor",), False),
+        (30.0, 30.0, ("controller",), False), (30.0, 30.0, ("motor", "controller"), True),
+    ],
+)  # fmt: skip
+def test_a_limit_of_two_ratings_is_a_guess_where_the_lesser_of_them_is_one(motor_a, controller_a, guessed, estimated):
+    """A phase is held against motor and controller; of two alike the one that is no guess counts.
+
+    A motor without a current rating is taken at its power over 3.7 V a cell, 7.4 V here.
+    """
+    of_power = {"max_current_a": None, "max_power_w": 7.4 * motor_a}
+    train = simple_train(
+        motor=of_power if "motor" in guessed else {"max_current_a": motor_a},
+        controller={"max_current_a": controller_a, "max_current_estimated": "controller" in guessed},
+    )
+    check = checks_for(train)[1]["motor_current_phase"]
+    assert check.limit == pytest.approx(min(motor_a, controller_a))
+    assert check.basis == ("estimated rating" if estimated else "part rating")
+
+
+@pytest.mark.parametrize("guess", [False, True])
+def test_what_a_pack_bears_is_a_guess_where_its_c_rating_is_one(guess):
+    train = simple_train()
+    train = attrs.evolve(train, pack=attrs.evolve(train.pack, c_rating_estimated=guess))
+    check = checks_for(train)[1]["pack_sustained"]
+    assert check.basis == ("estimated rating" if guess else "part rating")
+
+
+@pytest.mark.parametrize("bursting", ["motor", "controller"])
+def test_a_burst_rating_of_one_of_the_two_is_named_in_the_phase_it_serves(bursting):
+    weak = {"max_current_a": 5.0, "burst_current_a": 60.0, "burst_seconds": 15.0}
+    strong = {"max_current_a": 60.0}
+    train = simple_train(**{part: weak if part == bursting else strong for part in ("motor", "controller")})
+    phase = checked(train, LONG[:1] + LONG[2:], allow_burst=True)["motor_current_phase"]
+    assert not excludes(phase)
+    assert "burst ratings, as the brief allows, for 'full'" in phase.note
+
+
 def test_a_propeller_over_its_speed_is_named_before_all_others() -> None:
     fast = simple_train(propeller=simple_propeller(max_rpm=5000.0))
     design = Design(train=fast, airframe=attrs.evolve(FRAME, bare_mass_g=300.0))
