@@ -4,14 +4,25 @@ How close they are is reasoned where a law says it; elsewhere it is this project
 no published source.
 """
 
+from collections import Counter
+from copy import copy
+from itertools import pairwise
+
 import numpy as np
 import pytest
-from support.random_cases import random_parts
+from support.random_cases import bursting_case, cold_case, random_case, random_parts
 
 from propmatch.brief import Aircraft, Brief, Limits, Phase, Prefer, Wing
+from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.setting import settings
 from propmatch.search.bounds.flighttime import flight_bounds
+from propmatch.search.bounds.fullthrottle import wanted
+from propmatch.search.bounds.groups import LADDER, Groups, Ladder, Target
+from propmatch.search.bounds.held import SureFlights
+from propmatch.search.bounds.scores import pair_bound
 from propmatch.search.bounds.screen import CURRENTS, Lanes, Screen
+from propmatch.search.exhaustive import first_failures
+from propmatch.search.ranking import Ranking
 from propmatch.search.shelf import Shelf
 
 pytestmark = pytest.mark.filterwarnings("error")
@@ -43,12 +54,13 @@ HIGH, LOW, STEADY = (
 )
 
 
-def flown(phases, **limits):
-    """A setting of a light aircraft that hardly limits anything, and a shelf."""
+def flown(phases, *, small=False, **limits):
+    """A setting of a light aircraft, or a very light one, that hardly limits anything, and a shelf."""
     limits = {"reserve_charge": 0.2, "cutoff_cell_v": 2.5, "estimated_ratings": "warn"} | limits
+    bare_g, area_dm2, radio_a = (10.0, 7.0, 0.05) if small else (150.0, 18.0, 0.2)
     brief = Brief(
-        aircraft=Aircraft(name="invented", bare_mass_g=150.0, radio_current_a=0.2),
-        wing=Wing(area_dm2=18.0, span_mm=1100.0, cd0=0.04, cl_max=1.1),
+        aircraft=Aircraft(name="invented", bare_mass_g=bare_g, radio_current_a=radio_a),
+        wing=Wing(area_dm2=area_dm2, span_mm=1100.0, cd0=0.04, cl_max=1.1),
         limits=Limits(**limits), phase=phases, prefer=Prefer(flight_time=1.0),
     )  # fmt: skip
     setting, parts = settings(brief)[-1], random_parts(np.random.default_rng(5), (8, 4, 8, 8))
@@ -56,9 +68,9 @@ def flown(phases, **limits):
     return setting, Shelf.of(*kinds, **setting.train_numbers)
 
 
-def gaps(phases, *, rough=False):
+def gaps(phases, *, rough=False, **more):
     """By how much, as a share, bounds of minutes and of currents lie below and above, (6, N) of those that fly."""
-    setting, shelf = flown(phases)
+    setting, shelf = flown(phases, **more)
     screen, out = Screen(setting, shelf, counting=True), []
     for drives in screen.drives(np.arange(len(shelf.packs)), 10**6):
         lanes = Lanes.every(drives.size, len(shelf.propellers))
@@ -122,6 +134,166 @@ def _named(value):
     [(*each, False) for each in CLOSE.items()] + [(*each, True) for each in ROUGH.items()], ids=_named,
 )  # fmt: skip
 def test_bounds_of_a_flight_hold_and_are_close(phases, close, rough):
-    gap = gaps(phases, rough=rough)
+    gap = gaps(phases, rough=rough, allow_burst=rough)  # rough bounds ask what the pack bears for long
     assert not np.any(gap < 0)
     assert np.all(np.median(np.nan_to_num(gap, nan=np.inf, posinf=np.inf), axis=1) <= close)
+
+
+@pytest.mark.parametrize("airspeed_m_s", [10.0, 13.0, 16.0])
+def test_bounds_hold_where_less_than_an_ampere_flies_and_some_cannot_hold_the_speed_to_the_end(airspeed_m_s):
+    gap = gaps((Phase(name="fast", airspeed_m_s=airspeed_m_s, share=1.0),), small=True)
+    assert not np.any(gap < 0)
+    assert np.all(np.median(gap[:2], axis=1) < 0.003)
+
+
+def test_what_only_loses_height_has_no_time_by_its_bounds_either():
+    setting, shelf = flown((SINK,))
+    screen = Screen(setting, shelf, counting=True)
+    for drives in screen.drives(np.arange(len(shelf.packs)), 10**6):
+        lanes = np.arange(drives.size)
+        told = flight_bounds(screen.tables, drives, np.zeros_like(lanes), lanes)
+        assert np.all(told.minutes_high[np.isfinite(told.minutes_high)] < 1e-6)
+        assert np.isfinite(told.minutes_high).any()
+
+
+# ---------------------------------------------------------------- what is left to the measures
+
+
+class Counting(Screen):
+    """A screen that counts the lanes of each check, and those that it leaves to the measures."""
+
+    def __init__(self, *args, **more):
+        super().__init__(*args, **more)
+        self.asked, self.computed = Counter(), Counter()
+
+    def _decided(self, name, drives, lanes, passes, fails):
+        self.asked[name] += lanes.size
+        self.computed[name] += int(np.count_nonzero(~(passes | fails)))
+        return super()._decided(name, drives, lanes, passes, fails)
+
+
+@pytest.mark.parametrize("counting", [False, True])
+def test_bounds_decide_nearly_all_that_they_know(counting):
+    """Of lanes that lie at random about a limit few lie within 1e-7 of it: what else is computed is odd."""
+    asked, computed = Counter(), Counter()
+    for case in (random_case, bursting_case, cold_case):
+        for seed in range(7):
+            setting, shelf = case(seed)
+            screen = Counting(setting, shelf, counting=counting)
+            for drives in screen.drives(np.arange(len(shelf.packs)), 10**6):
+                screen.block(drives)
+            asked += screen.asked
+            computed += screen.computed
+    every = asked["thrust_to_weight"]
+    assert every > 2000
+    for name in ("propeller_rpm", "thrust_to_weight", "controller_current", "pack_burst", "cell_voltage", "balance"):
+        assert computed[name] <= 0.01 * asked[name] + 1, name
+    assert computed["climb"] <= 0.05 * asked["climb"]
+    assert computed["motor_current_static"] <= 0.03 * asked["motor_current_static"]
+    # where all that pass is asked for, cells of speed decide most currents
+    assert counting or asked["motor_current_static"] <= 0.06 * every
+
+
+@pytest.mark.parametrize(
+    ("phases", "least"), [((CRUISE,), 0.97), ((UP, CRUISE), 0.7), ((UP, CRUISE, LAND), 0.6), ((LONG, CRUISE), 0.75)]
+)
+def test_most_of_what_flies_is_said_to_fly_surely(phases, least):
+    setting, shelf = flown(phases, cutoff_cell_v=3.2, min_flight_minutes=6.0)
+    screen, surely, flies = Screen(setting, shelf, counting=True), 0, 0
+    for drives in screen.drives(np.arange(len(shelf.packs)), 10**6):
+        lanes = screen.before_flight(drives, Lanes.every(drives.size, len(shelf.propellers)))
+        if lanes.size:
+            surely += np.count_nonzero(SureFlights(screen.tables, drives)(lanes.propeller, lanes.drive))
+            flies += np.count_nonzero(screen.flown(drives.combinations(lanes.drive, lanes.propeller)))
+    assert flies > 300
+    assert least * flies <= surely <= flies
+
+
+# ---------------------------------------------------------------- packs with propellers
+
+
+def passing_rows(setting, shelf, step):
+    """Every so many of the combinations (N, 4), of these what passes, and its measures."""
+    rows = every_row(shelf)[::step]
+    _, alive, measured = first_failures(TrainMeasures(setting, *shelf.combine(*rows.T)))
+    return rows[alive], measured
+
+
+@pytest.mark.parametrize(
+    ("metric", "phases", "close"),
+    [
+        ("flight_time", (CRUISE,), 1.6), ("flight_time", (UP, CRUISE, LAND), 1.65), ("flight_time", (ALONG, LAND), 1.7),
+        ("flight_time", (HIGH, OFF), 3.5), ("mass", (CRUISE,), 1.02), ("thrust_to_weight", (CRUISE,), 3.5),
+        ("top_speed", (CRUISE,), 2.3), ("climb", (CRUISE,), 11.0),
+    ],
+)  # fmt: skip
+def test_a_pack_and_a_propeller_are_bounded_not_far_above_the_best_with_them(metric, phases, close):
+    """For minutes motors are taken to be without loss, and lose a third; the lightest motor is known."""
+    setting, shelf = flown(phases)
+    rows, measured = passing_rows(setting, shelf, 3)
+    order = Ranking(weights={metric: 1.0}, scales={metric: 1.0})
+    bound = pair_bound(Screen(setting, shelf, counting=False), order, *(np.arange(n) for n in shelf.sizes[2:]))
+    best = np.full(bound.shape, -np.inf)
+    np.maximum.at(best, (rows[:, 2], rows[:, 3]), order.of(measured))
+    some = best > 0
+    assert some.sum() > 15
+    assert 1.0 <= np.median(bound[some] / best[some]) <= close
+
+
+@pytest.mark.parametrize("phases", [(CRUISE,), (UP, CRUISE), (CRUISE, GLIDE)])
+@pytest.mark.parametrize("minutes", [5.0, 12.0, 20.0])
+def test_few_that_do_not_last_stay_among_those_that_may(phases, minutes):
+    setting, shelf = flown(phases)
+    rows, measured = passing_rows(setting, shelf, 3)
+    may = Groups(Screen(setting, shelf, counting=False), least_minutes=minutes).may(rows)
+    lasts = np.nan_to_num(measured.flight.minutes) >= minutes
+    assert np.all(may[lasts])
+    assert lasts.sum() > 100
+    assert may.sum() <= 1.3 * lasts.sum()
+
+
+# ---------------------------------------------------------------- groups
+
+
+def every_row(shelf):
+    """All combinations (N, 4) whose cell counts go together."""
+    rows = np.stack(np.meshgrid(*map(np.arange, shelf.sizes), indexing="ij"), axis=-1).reshape(-1, 4)
+    return rows[shelf.cells_fit(*rows.T[:3])]
+
+
+def handed_over(each):
+    """Combinations of drives and lanes, each once."""
+    out = [tuple(row) for drives, lanes in each for row in drives.combinations(lanes.drive, lanes.propeller).tolist()]
+    assert len(out) == len(set(out))
+    return set(out)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_what_groups_leave_over_is_what_single_combinations_do(seed):
+    setting, shelf = random_case(seed, (7, 4, 9, 9))
+    screen, rows = Screen(setting, shelf, counting=False), every_row(shelf)
+    screen.wants = screen.limits_wanted
+    groups = Groups(screen)
+    left = set(map(tuple, rows[groups.may(rows)].tolist()))
+    every, pairs = np.ones(shelf.sizes[2:], dtype=bool), np.ones(shelf.sizes[0] * shelf.sizes[1], dtype=bool)
+    assert handed_over(groups.combinations(every, pairs)) == left
+    assert handed_over(groups.listed(rows)) == left
+
+
+@pytest.mark.parametrize("seed", [0, 2, 5])
+@pytest.mark.parametrize(
+    ("metric", "values"), [("thrust_to_weight", (0.3, 1.5)), ("top_speed", (8.0, 25.0)), ("climb", (0.5, 6.0))]
+)
+def test_a_ladder_ends_at_the_first_of_its_rungs_that_is_out_of_reach(seed, metric, values):
+    """So a score that takes a rung is reached where full throttle gives the one below."""
+    setting, shelf = random_case(seed, (7, 4, 9, 9))
+    screen, rows, rungs = Screen(setting, shelf, counting=False), every_row(shelf)[::5], np.linspace(*values, LADDER)
+    order, some = Ranking(weights={metric: 1.0}, scales={metric: 1.0}), copy(screen)
+    ladders, reached = {metric: Ladder.of(screen.tables, metric, rungs)}, []
+    for below, rung in pairwise(rungs.tolist()):
+        some.wants = (wanted(screen.tables, metric, below),)
+        gives = Groups(some, least_minutes=1e-6).may(rows)
+        target = Target(ranking=order, score=rung * (1.0 - 1e-9), ladders=ladders)
+        np.testing.assert_array_equal(Groups(screen, target=target).may(rows), gives)
+        reached.append(np.count_nonzero(gives))
+    assert reached[0] > reached[-1]

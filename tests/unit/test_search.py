@@ -1,20 +1,22 @@
 """Pieces of the search: tables, bounds, front, map, and how it says why."""
 
+from functools import partial
+
 import attrs
 import numpy as np
 import pytest
-from support.random_cases import random_case
+from support.random_cases import cold_case, random_case
 
 from propmatch.checks.measures import TrainMeasures
 from propmatch.search.bounds import pruned
 from propmatch.search.bounds import screen as screens
 from propmatch.search.bounds.fullthrottle import may_reach
 from propmatch.search.bounds.pruned import COUNTED, search
-from propmatch.search.bounds.screen import Screen
+from propmatch.search.bounds.screen import AT_REST, Lanes, Screen
 from propmatch.search.bounds.tables import PropellerTables
-from propmatch.search.exhaustive import exhaustive
+from propmatch.search.exhaustive import exhaustive, first_failures
 from propmatch.search.front import front_of, pareto, passing_map
-from propmatch.search.ranking import Ranking, metric_value, ranking
+from propmatch.search.ranking import METRICS, Ranking, metric_value, ranking
 
 SETTING, SHELF = random_case(3, (6, 3, 7, 7))
 
@@ -105,21 +107,96 @@ def test_a_metric_that_nobody_reaches_still_ranks():
         np.testing.assert_array_equal(one.combination, two.combination)
 
 
-@pytest.mark.parametrize(("counting", "most"), [(False, 0.05), (True, 0.12)])
-def test_few_combinations_are_computed(counting, most, monkeypatch):
-    """What the search is for, without a clock: bounds decide all but some hundredths of a catalogue."""
-    computed, all_of_them = 0, 0
+SCALES = {"flight_time": 10.0, "thrust_to_weight": 0.7, "mass": 300.0, "top_speed": 15.0, "climb": 3.0, "margin": 1.0}
+MIXES = (
+    {"flight_time": 0.5, "climb": 0.3, "margin": 0.4},
+    {"top_speed": 0.5, "mass": 0.2, "thrust_to_weight": 0.4},
+    {"margin": 0.6, "mass": 0.4},
+)
+
+
+@pytest.mark.parametrize("weights", [*({metric: 1.0} for metric in METRICS), *MIXES], ids="+".join)
+def test_the_best_are_those_of_judging_every_combination(weights):
+    found = 0
+    for seed in (2, 5, 6, 9):
+        setting, shelf = random_case(seed, (6, 3, 6, 6))
+        order = Ranking(weights=weights, scales=SCALES)
+        one, two = (how(setting, shelf, order, top=4) for how in (partial(search, count=False), exhaustive))
+        np.testing.assert_array_equal(one.combination, two.combination)
+        np.testing.assert_allclose(one.score, two.score, rtol=1e-12)
+        found += len(two.combination)
+    assert found > 8
+
+
+@pytest.fixture
+def computed(monkeypatch):
+    """How many combinations the search has computed."""
+    count = [0]
 
     class Counting(TrainMeasures):
         def __init__(self, setting, lanes, ratings):
-            nonlocal computed
-            computed += lanes.size
+            count[0] += lanes.size
             super().__init__(setting, lanes, ratings)
 
     for module in (pruned, screens):
         monkeypatch.setattr(module, "TrainMeasures", Counting)
+    return count
+
+
+@pytest.mark.parametrize(("counting", "most"), [(False, 0.05), (True, 0.12)])
+def test_few_combinations_are_computed(counting, most, computed):
+    """What the search is for, without a clock: bounds decide all but some hundredths of a catalogue."""
+    all_of_them = 0
     for seed in range(6):
         setting, shelf = random_case(seed, (30, 6, 20, 20))
         search(setting, shelf, ranking(setting), top=20, count=counting)
         all_of_them += shelf.combinations
-    assert 0 < computed < most * all_of_them
+    assert 0 < computed[0] < most * all_of_them
+
+
+@pytest.mark.parametrize(
+    ("metric", "most"),
+    [
+        ("flight_time", 0.025), ("thrust_to_weight", 0.011), ("mass", 0.013), ("top_speed", 0.013), ("climb", 0.065),
+        ("margin", 0.06),
+    ],
+)  # fmt: skip
+def test_few_are_computed_whatever_counts(metric, most, computed):
+    """Shares of two catalogues; this project's own measure with half as much again, no published source."""
+    all_of_them = 0
+    for seed in (2, 5):
+        setting, shelf = random_case(seed, (20, 5, 14, 14))
+        search(setting, shelf, Ranking(weights={metric: 1.0}, scales=SCALES), top=5, count=False)
+        all_of_them += shelf.combinations
+    assert 0 < computed[0] < most * all_of_them
+
+
+@pytest.mark.parametrize(("most", "parts"), [(1, 12), (4, 3), (7, 3), (12, 1), (99, 1)])
+def test_lanes_in_parts_are_all_of_them_and_no_more_at_a_time_than_asked_for(most, parts):
+    """A list by number; a grid of all propellers by whole drives, one at least."""
+    listed = Lanes(propeller=np.arange(12) % 5, drive=np.arange(12) // 5)
+    each = list(listed.parts(most))
+    assert len(each) == -(-12 // most)
+    assert max(part.size for part in each) == min(most, 12)
+    np.testing.assert_array_equal(np.concatenate([part.propeller for part in each]), listed.propeller)
+    grid = list(Lanes.every(3, 4).parts(most))
+    assert len(grid) == min(parts, 3)
+    assert all(part.propeller.shape == (1, 4) for part in grid)
+    np.testing.assert_array_equal(np.concatenate([part.drive for part in grid]), np.arange(3)[:, None])
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_what_is_sound_at_any_mass_keeps_the_voltages_at_rest_and_loses_nothing_that_passes(seed):
+    setting, shelf = (random_case, cold_case)[seed % 2](seed)
+    screen = Screen(setting, shelf, counting=False)
+    for drives in screen.drives(np.arange(len(shelf.packs)), 10**6):
+        every = Lanes.every(drives.size, len(shelf.propellers))
+        every = every.kept(np.ones((drives.size, len(shelf.propellers)), dtype=bool))
+        lanes, _ = screen.sound(drives)
+        kept = set(zip(lanes.drive.tolist(), lanes.propeller.tolist(), strict=True))
+        measured = screen.measured(drives, every)
+        if lanes.size:
+            sound = screen.measured(drives, lanes)
+            assert all(sound.passes(name).all() for name in AT_REST)
+        good = every.take(first_failures(measured)[1])
+        assert set(zip(good.drive.tolist(), good.propeller.tolist(), strict=True)) <= kept

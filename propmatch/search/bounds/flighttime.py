@@ -166,7 +166,7 @@ class _Bounds:
                 at = p * tables.nodes + self.node
                 below, above = held[0].kind.take(at), held[1].kind.take(at + 1)
                 self.impossible |= below == IMPOSSIBLE
-                self.unknown |= (below != above) | (below == IMPOSSIBLE) | (below == UNKNOWN)
+                self.unknown |= (below != above) | (below == UNKNOWN)
 
     # ------------------------------------------------------------ phases
 

@@ -320,7 +320,7 @@ class Screen:
     @staticmethod
     def _in_chunks(decide: Decide, drives: Drives, lanes: Lanes) -> tuple[Flags, Flags]:
         """Pass and fail of lanes, a chunk at a time."""
-        parts = [decide(drives, lanes.take(slice(at, at + _CHUNK))) for at in range(0, lanes.size, _CHUNK)]
+        parts = [decide(drives, part) for part in lanes.parts(_CHUNK)]
         passes, fails = zip(*parts, strict=True)
         return np.concatenate(passes), np.concatenate(fails)
 

@@ -194,7 +194,7 @@ class PropellerTables:
         kind = np.where(self.regular[self.node_rows], kind, UNKNOWN)
         shape = (self.mass_g.size, self.nodes)
         held = kind == HELD
-        u, torque = np.where(held, u, np.where(kind == OFF, 0.0, np.nan)), np.where(held, torque, np.nan)
+        u, torque = np.where(held, u, np.nan), np.where(held, torque, np.nan)
         return HeldTable(
             speed=u.reshape(shape), torque=torque.reshape(shape), kind=kind.astype(np.int8).reshape(shape)
         )  # fmt: skip
