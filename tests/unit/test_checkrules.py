@@ -64,6 +64,14 @@ def test_every_formula_gives_its_value_from_the_state_judged(seed: int) -> None:
     assert closed > 100
 
 
+@pytest.mark.parametrize("seed", [1, 4])
+def test_the_mean_current_of_every_phase_stands_beside_that_of_the_worst(seed: int) -> None:
+    chosen, measured = some(seed)
+    beside = {x.label: x.value for x in CHECKS["pack_sustained"].working(measured, 1).inputs}
+    told = [beside[f"mean pack current, {phase.name}"] for phase in chosen.phases]
+    np.testing.assert_array_equal(told, measured.flight.phase_current_a[:, 1])
+
+
 @pytest.mark.parametrize("name", ["motor_current_flight", "controller_current", "propeller_rpm", "motor_power"])
 def test_the_worst_point_is_none_that_another_airspeed_beats(name: str) -> None:
     """The airspeed beside the inputs is that of the value: full throttle there gives it again."""

@@ -9,9 +9,13 @@ from support.random_cases import random_brief, random_parts
 
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.limits import excludes
+from propmatch.checks.setting import ResolvedBrief
 from propmatch.faults import InputFaults
+from propmatch.records.fields import replace
+from propmatch.search.matching import Search, shelves_of
 from propmatch.search.matching import match as match_that_holds
-from propmatch.search.why import why
+from propmatch.search.ranking import ranking
+from propmatch.search.why import letting_in, why
 
 match = partial(match_that_holds, on_paper=True)
 
@@ -64,6 +68,31 @@ def test_what_a_session_shows_of_an_answer_says_how_many_rows_it_leaves_out():
 def test_without_counting_the_rows_are_the_same():
     assert [r.id for r in match(BRIEF, STOCK, count=False).rows] == [r.id for r in match(BRIEF, STOCK).rows]
     assert match(BRIEF, STOCK, count=False).passing is None
+
+
+def test_who_looks_for_picks_counts_nothing():
+    setting = ResolvedBrief.of(BRIEF).as_designed
+    shelf = next(iter(shelves_of(setting, STOCK)[0].values()))
+    assert Search(exhaustive=False, count=None, total=1)(setting, shelf, ranking(setting), 3).passing is None
+
+
+def test_what_is_best_when_time_is_up_is_an_answer_that_says_it_is_not_complete():
+    found = match(BRIEF, STOCK, within_s=1e-9)
+    assert not found.complete
+
+
+def test_a_part_out_of_a_box_that_the_brief_does_not_name_is_let_in_beside_those_of_its_boxes():
+    train = match(BRIEF, STOCK).best.train
+    boxed = attrs.evolve(
+        train, motor=attrs.evolve(train.motor, id="mine/m"), controller=attrs.evolve(train.controller, id="mine/c"),
+        pack=attrs.evolve(train.pack, id="mine/k"), propeller=attrs.evolve(train.propeller, id="other/p"),
+    )  # fmt: skip
+    assert letting_in(BRIEF, boxed) is BRIEF, "a brief that names no boxes lets everything in"
+    mine = replace(BRIEF, parts=replace(BRIEF.parts, only=("mine",)))
+    parts = letting_in(mine, boxed).parts
+    assert parts.only == ("mine", "other")
+    assert (parts.motor, parts.propeller) == (("mine/*",), ("mine/*", "other/p"))
+    assert letting_in(mine, attrs.evolve(boxed, propeller=attrs.evolve(train.propeller, id="mine/p"))) is mine
 
 
 def test_the_front_is_of_all_cell_counts_together():

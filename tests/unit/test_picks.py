@@ -13,6 +13,7 @@ from propmatch.checks.chances import drawn, sureness
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.setting import ResolvedBrief
 from propmatch.records.brief import Brief, Variant
+from propmatch.records.fields import replace
 from propmatch.search.exhaustive import exhaustive, first_failures
 from propmatch.search.matching import match
 from propmatch.search.picks import FirstOrder, Linear, _Kept, holding, kind_of, tightened
@@ -93,10 +94,24 @@ def test_moved_limits_leave_out_nothing_that_holds_by_itself():
         some = attrs.evolve(setting, variant=attrs.evolve(setting.variant, target_mass_g=target))
         less = tightened(some, shelf, {})[0].variant.target_mass_g
         assert less is None if target is None else 300.0 < less < 400.0
+        lighter_g = 0.0 if target is None else target - less
+    loaded = attrs.evolve(
+        some, brief=replace(some.brief, limits=replace(some.brief.limits, max_wing_loading_g_dm2=50.0))
+    )
+    less = tightened(loaded, shelf, {})[0].brief.limits.max_wing_loading_g_dm2
+    assert 50.0 - less == pytest.approx(lighter_g / setting.variant.airframe.wing_area_dm2)
     assert np.array_equal(tight.ratings.controller_a, shelf.ratings.controller_a), "no spread moves no rating"
     harder = tightened(setting, shelf, {"controller_current": 0.2, "motor_power": 0.1})[1]
     assert np.allclose(harder.ratings.controller_a, shelf.ratings.controller_a * np.exp(-1.2815515655 * 0.2))
     assert np.allclose(harder.ratings.motor_w, shelf.ratings.motor_w * np.exp(-1.2815515655 * 0.1), equal_nan=True)
+
+
+@pytest.mark.parametrize(("family", "told"), [("thin", "thin"), (None, "3 blades")])
+def test_a_kind_is_motor_pack_and_family_or_number_of_blades(family, told):
+    _, shelf, _, _ = case(0)
+    propeller = attrs.evolve(shelf.propellers[0], family=family, blades=3)
+    some = attrs.evolve(shelf, propellers=(propeller,))
+    assert kind_of(some, (2, 1, 3, 0)) == (2, 3, told)
 
 
 def test_a_line_keeps_a_limit_on_its_side_and_counts_among_wishes_or_ratings():
@@ -163,6 +178,7 @@ def test_a_variant_that_must_hold_counts_in_the_chance():
             assert there.chance_wishes >= 0.8
             assert there.chance_ratings >= 0.9
     assert free.best is not None
+    assert free.best.row["chance_brief"] == free.best.pick.chance_wishes
     assert free.best.chance_in.keys() == {"heavier"}
 
 

@@ -5,17 +5,18 @@ from functools import partial
 import attrs
 import numpy as np
 import pytest
-from support.random_cases import cold_case, random_case
+from support.random_cases import bursting_case, cold_case, random_case
 
 from propmatch.checks.measures import TrainMeasures
 from propmatch.search.bounds import pruned
 from propmatch.search.bounds import screen as screens
 from propmatch.search.bounds.fullthrottle import may_reach
-from propmatch.search.bounds.pruned import COUNTED, search
+from propmatch.search.bounds.pruned import COUNTED, Best, search
 from propmatch.search.bounds.screen import AT_REST, Lanes, Screen
 from propmatch.search.bounds.tables import PropellerTables
-from propmatch.search.exhaustive import exhaustive, first_failures
+from propmatch.search.exhaustive import Interrupted, exhaustive, first_failures
 from propmatch.search.front import front_of, pareto, passing_map
+from propmatch.search.keptrows import KeptRows
 from propmatch.search.ranking import METRICS, Ranking, metric_value, ranking
 
 SETTING, SHELF = random_case(3, (6, 3, 7, 7))
@@ -126,6 +127,74 @@ def test_the_best_are_those_of_judging_every_combination(weights):
         np.testing.assert_allclose(one.score, two.score, rtol=1e-12)
         found += len(two.combination)
     assert found > 8
+
+
+@pytest.mark.parametrize("case", [random_case, bursting_case, cold_case])
+def test_what_passes_and_what_is_left_out_are_counted_as_one_by_one(case):
+    """Counted, and where nothing is: then nothing that passes is lost."""
+    passing = 0
+    for seed in range(12):
+        setting, shelf = case(seed)
+        plain = exhaustive(setting, shelf, ranking(setting), top=10**5)
+        found = search(setting, shelf, ranking(setting), top=3, count=True)
+        assert (found.passing, found.left_out) == (plain.passing, plain.left_out)
+        screen, left = Screen(setting, shelf, counting=False), [np.empty((0, 4), dtype=np.intp)]
+        for drives in screen.drives(np.arange(len(shelf.packs)), 10**6):
+            lanes, _, _ = screen.block(drives)
+            left.append(drives.combinations(lanes.drive, lanes.propeller))
+        assert set(map(tuple, plain.combination.tolist())) <= set(map(tuple, np.concatenate(left).tolist()))
+        passing += plain.passing
+    assert passing > 20
+
+
+@pytest.mark.parametrize("metric", ["flight_time", "top_speed", "mass"])
+def test_looking_near_the_best_out_of_turn_changes_no_answer(metric, monkeypatch):
+    monkeypatch.setattr(pruned, "_WORTH_TRYING", 0)
+    monkeypatch.setattr(pruned, "_SEED", 64)
+    order, tried, near = Ranking(weights={metric: 1.0}, scales=SCALES), [], pruned._exchanged
+    monkeypatch.setattr(pruned, "_exchanged", lambda *given: tried.append(1) or near(*given))
+    for seed in (2, 5, 6):
+        setting, shelf = random_case(seed, (8, 4, 9, 9))
+        one, two = (how(setting, shelf, order, top=4) for how in (partial(search, count=False), exhaustive))
+        np.testing.assert_array_equal(one.combination, two.combination)
+    assert tried
+
+
+def test_who_does_not_wait_gets_the_most_promising_of_what_was_looked_at(monkeypatch):
+    """Bounds of a mass are the mass: the lightest of all that wait come first."""
+    setting, shelf = random_case(2, (8, 4, 9, 9))
+    order = Ranking(weights={"mass": 1.0}, scales=SCALES)
+    monkeypatch.setattr(pruned, "_FIRST", 3)
+
+    def stop(_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(Best, "settle", stop)
+    with pytest.raises(Interrupted) as told:
+        search(setting, shelf, order, top=3, count=False)
+    found, best = told.value.found, exhaustive(setting, shelf, order, top=3)
+    assert len(found.combination)
+    np.testing.assert_array_equal(found.combination, best.combination[: len(found.combination)])
+
+
+@pytest.mark.parametrize("case", [random_case, bursting_case, cold_case])
+def test_rows_that_are_kept_are_those_that_pass(case):
+    passing = 0
+    for seed in range(10):
+        setting, shelf = case(seed)
+        kept, every = KeptRows.of(setting, shelf), passing_map(setting, shelf, most=None)
+        mine = set(map(tuple, every.combination[every.front].tolist()))
+        if kept is not None:
+            told = kept.map(setting)
+            assert (told.total, set(map(tuple, told.combination[told.front].tolist()))) == (every.total, mine)
+        if every.total > 6:
+            some = passing_map(setting, shelf, most=6)
+            marks = list(map(tuple, some.combination.tolist()))
+            assert set(marks) <= set(map(tuple, every.combination.tolist()))
+            assert set(map(tuple, some.combination[some.front].tolist())) == mine
+            assert len(marks) == len(set(marks)) <= max(6, len(mine))
+        passing += every.total
+    assert passing > 20
 
 
 @pytest.fixture
