@@ -14,7 +14,6 @@ from propmatch.models.pack import CHEMISTRIES, Chemistry
 from propmatch.models.tables import CoefficientTable
 from propmatch.records.fields import build, replace
 from propmatch.records.parts import KINDS, LISTED, Pack, Propeller, Source
-from propmatch.records.typed import looks_typed, read_part
 
 __all__ = ["KindParts", "make_of", "owned", "read_kind", "table_of", "with_tables"]
 
@@ -332,6 +331,8 @@ def _named_sibling(text: str, others: Sequence[Propeller], where: str) -> Propel
     for each in others:
         if text in (each.id, each.name) or (each.id or "").partition("/")[2] == text:
             return each
+    from propmatch.records.typed import looks_typed, read_part
+
     typed = read_part(Propeller, text, where)
     if typed.part is None:
         unknown = [Fault(where, value=text, rule="no propeller with this id or name")]

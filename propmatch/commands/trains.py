@@ -234,18 +234,19 @@ def pack_state(options: Mapping[str, str | None], faults: list[Fault]) -> dict[s
 
 def _numbers(names: Iterable[str], options: Mapping[str, str | None], faults: list[Fault]) -> dict[str, Any]:
     """Numbers of options, checked as the fields of ``PowerTrain`` are."""
+    given = {name: text for name in names if (text := options.get(name)) is not None}
+    if not given:
+        return {}
     from propmatch.records.parts import PowerTrain
     from propmatch.records.typed import read_number
 
     values = {}
-    for name in names:
-        text, field = options.get(name), _NUMBERS[name]
-        if text is not None:
-            value = read_number(PowerTrain, field, text, f"--{name.replace('_', '-')}")
-            if isinstance(value, Fault):
-                faults.append(value)
-            else:
-                values[field] = value
+    for name, text in given.items():
+        value = read_number(PowerTrain, _NUMBERS[name], text, f"--{name.replace('_', '-')}")
+        if isinstance(value, Fault):
+            faults.append(value)
+        else:
+            values[_NUMBERS[name]] = value
     return values
 
 

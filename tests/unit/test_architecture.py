@@ -193,6 +193,7 @@ def test_importing_is_light(module: str) -> None:
 NEVER = {"scipy", "pandas", "matplotlib", "jinja2", "numpy.ma", "decimal", "dask"}
 """What an answer in text needs nothing of."""
 SEARCH = {"propmatch.search.matching", "propmatch.search.bounds.pruned", "propmatch.search.picks"}
+TYPED = {"propmatch.records.typed", "propmatch.records.written", "propmatch.records.listing"}
 NAMED = ("--motor", "1500kV 28g", "--propeller", "6x4", "--pack", "2S 450mAh 35C", "--controller", "20A")
 
 
@@ -204,7 +205,8 @@ NAMED = ("--motor", "1500kV 28g", "--propeller", "6x4", "--pack", "2S 450mAh 35C
         (("guide", "tutorial"), NEVER | SEARCH | {"numpy", "propmatch.records"}),
         (("point", *NAMED), NEVER | SEARCH),
         (("time", "schoolyard_trainer", *NAMED), NEVER | SEARCH),
-        (("match", "schoolyard_trainer", "--on-paper"), NEVER),
+        (("match", "schoolyard_trainer", "--on-paper"), NEVER | TYPED),
+        (("envelope", "schoolyard_trainer", "--on-paper"), NEVER | TYPED),
     ],
     ids=lambda each: " ".join(each[:2]) if isinstance(each, tuple) else "",
 )
