@@ -46,6 +46,7 @@ _BY_WARMTH = ("cells_ohm", "capacity_ah")
 """Columns that the temperature of the cells changes."""
 _MASSES = ("motors_g", "controllers_g", "supply_g", "propellers_g", "pack_g")
 _KIND_OF = {field: kind for kind, fields in KIND_FIELDS.items() for field in fields}
+_RATED = frozenset(each.name for each in attrs.fields(RatingLanes))
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -202,17 +203,15 @@ class Shelf:
 
     def column(self, field: str) -> Any:
         """One field for the parts that bring it, e.g. ``column("k")`` (motors,)."""
-        home = self.lanes if hasattr(self.lanes, field) else self.ratings
-        size = len(self.kinds[_KIND_OF[field]])
-        return getattr(home, field)[:size]
+        home: TrainLanes | RatingLanes = self.ratings if field in _RATED else self.lanes
+        return getattr(home, field)[: len(self.kinds[_KIND_OF[field]])]
 
     def combine(self, motor: Index, controller: Index, pack: Index, propeller: Index) -> tuple[TrainLanes, RatingLanes]:
         """Lanes of the combinations whose parts have these indices, (N,) each."""
         index = {"motor": motor, "controller": controller, "pack": pack, "propeller": propeller}
         taken = {field: self._taken(field, index) for field in _KIND_OF}
-        rating_names = {a.name for a in attrs.fields(RatingLanes)}
-        ratings = RatingLanes(**{name: taken[name] for name in rating_names})
-        lanes = attrs.evolve(self.lanes, **{name: x for name, x in taken.items() if name not in rating_names})
+        ratings = RatingLanes(**{name: taken[name] for name in _RATED})
+        lanes = attrs.evolve(self.lanes, **{name: x for name, x in taken.items() if name not in _RATED})
         return lanes, ratings
 
     def train_mass_g(self, motor: Index, controller: Index, pack: Index, propeller: Index) -> Floats:
@@ -229,7 +228,7 @@ class Shelf:
             "pack": pack,
             "propeller": np.zeros(motor.size, dtype=np.intp),
         }
-        return RatingLanes(**{a.name: self._taken(a.name, index) for a in attrs.fields(RatingLanes)})
+        return RatingLanes(**{name: self._taken(name, index) for name in _RATED})
 
     def _taken(self, field: str, index: dict[str, Index]) -> Any:
         """A field of the parts of combinations."""
