@@ -15,6 +15,7 @@ from support.random_cases import bursting_case, cold_case, random_case, random_p
 from propmatch.brief import Aircraft, Brief, Limits, Phase, Prefer, Wing
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.setting import settings
+from propmatch.records.fields import replace
 from propmatch.search.bounds.flighttime import flight_bounds
 from propmatch.search.bounds.fullthrottle import wanted
 from propmatch.search.bounds.groups import LADDER, Groups, Ladder, Target
@@ -22,7 +23,7 @@ from propmatch.search.bounds.held import SureFlights
 from propmatch.search.bounds.scores import pair_bound
 from propmatch.search.bounds.screen import CURRENTS, Lanes, Screen
 from propmatch.search.exhaustive import first_failures
-from propmatch.search.ranking import Ranking
+from propmatch.search.ranking import Ranking, metric_value
 from propmatch.search.shelf import Shelf
 
 pytestmark = pytest.mark.filterwarnings("error")
@@ -209,6 +210,39 @@ def test_most_of_what_flies_is_said_to_fly_surely(phases, least):
     assert least * flies <= surely <= flies
 
 
+@pytest.mark.parametrize("climb_m_s", [1.0, 3.0])
+def test_most_of_what_climbs_well_is_said_to_climb_surely(climb_m_s):
+    """Some is decided by one range of airspeed, with an eighth of the climb to spare and half a metre a second."""
+    setting, shelf = flown((CRUISE,), min_climb_m_s=climb_m_s)
+    screen, surely, well = Screen(setting, shelf, counting=True), 0, 0
+    for drives in screen.drives(np.arange(len(shelf.packs)), 10**6):
+        lanes = Lanes.every(drives.size, len(shelf.propellers))
+        lanes = lanes.kept(np.ones((drives.size, len(shelf.propellers)), dtype=bool))
+        sure = screen._climbs_surely(drives, lanes)[0]
+        climb = metric_value(screen.measured(drives, lanes), "climb")
+        assert np.all(climb[sure] >= climb_m_s)
+        surely += np.count_nonzero(sure)
+        well += np.count_nonzero(climb >= 1.125 * climb_m_s + 0.5)
+    assert well > 500
+    assert surely >= 0.8 * well
+
+
+def test_a_grid_decides_thrust_to_weight_where_motors_are_straight_lines():
+    """In single precision, for motors whose friction and resistance hang on no speed."""
+    setting, shelf = flown((CRUISE,), min_thrust_to_weight=0.6)
+    free = [replace(propeller, max_rpm=None, family=None) for propeller in shelf.propellers]
+    straight = np.flatnonzero((shelf.column("exponent") == 0) & (shelf.column("slope_ohm_s") == 0))
+    motors = [shelf.motors[at] for at in straight]
+    shelf = Shelf.of(motors, shelf.controllers, shelf.packs, free, **setting.train_numbers)
+    screen, every = Counting(setting, shelf, counting=True), 0
+    for drives in screen.drives(np.arange(len(shelf.packs)), 10**6):
+        screen.block(drives)
+        every += drives.size * len(free)
+    assert every > 150
+    assert screen.counts["thrust_to_weight"] > 0.05 * every
+    assert screen.asked["thrust_to_weight"] < 0.1 * every
+
+
 # ---------------------------------------------------------------- packs with propellers
 
 
@@ -238,6 +272,19 @@ def test_a_pack_and_a_propeller_are_bounded_not_far_above_the_best_with_them(met
     some = best > 0
     assert some.sum() > 15
     assert 1.0 <= np.median(bound[some] / best[some]) <= close
+
+
+def test_the_radio_still_draws_where_a_dive_needs_no_motor():
+    """So minutes stay bounded: by the charge over what a cruise and a dive together, or one of them, draw."""
+    dive = replace(SINK, climb_m_s=-3.0)
+    setting, shelf = flown((HELD, dive))
+    packs, propellers = (np.arange(n) for n in shelf.sizes[2:])
+    order = Ranking(weights={"flight_time": 1.0}, scales={"flight_time": 1.0})
+    bound = pair_bound(Screen(setting, shelf, counting=False), order, packs, propellers)
+    longest = 60.0 * shelf.column("capacity_ah") * 0.8 / 0.2  # at 0.2 A, down to a reserve of a fifth
+    told = bound[np.isfinite(bound)] / np.broadcast_to(longest[:, None], bound.shape)[np.isfinite(bound)]
+    assert told.size > 10
+    assert np.all(told <= 1.0 + 1e-5)
 
 
 @pytest.mark.parametrize("phases", [(CRUISE,), (UP, CRUISE), (CRUISE, GLIDE)])

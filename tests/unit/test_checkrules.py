@@ -17,6 +17,7 @@ from propmatch.checks.limits import Design, excludes, run_checks
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.rule import BRIEF, PRACTICE, CheckRule, margins
 from propmatch.checks.setting import Setting
+from propmatch.checks.states import StatePoint
 from propmatch.checks.working import Stated, working
 from propmatch.records.parts import Controller, Motor, Pack, Propeller
 from propmatch.search.bounds.pruned import search
@@ -62,6 +63,15 @@ def test_every_formula_gives_its_value_from_the_state_judged(seed: int) -> None:
                 ), name
                 closed += 1
     assert closed > 100
+
+
+def test_an_airspeed_without_an_answer_is_never_the_worst(monkeypatch: pytest.MonkeyPatch) -> None:
+    _, measured = some(1)
+    rest, fast = (StatePoint(words=words, airspeed=np.zeros(1), point=number)
+                  for words, number in (("at rest", 3.0), ("fast", np.nan)))  # fmt: skip
+    for points in ([rest, fast], [fast, rest]):
+        monkeypatch.setattr(type(measured), "points", lambda *_, points=points: points)
+        assert measured.worst_point(CHECKS["motor_power"].state, lambda point: np.array([point]), 0) is rest
 
 
 @pytest.mark.parametrize("seed", [1, 4])

@@ -8,7 +8,7 @@ from support.trains import random_train, rising_rpm_table, smooth_table, table_o
 
 from propmatch.models.surface import stack_surfaces
 from propmatch.status import Status
-from propmatch.train import kernel, thrust
+from propmatch.train import kernel, thrust, torque
 from propmatch.train.brackets import bracketed_newton, first_crossing
 from propmatch.train.kernel import CHUNK, chunks, solve_speed
 from propmatch.train.lanes import train_lanes
@@ -205,6 +205,18 @@ def test_more_thrust_than_a_table_can_ever_give() -> None:
     u, status = speed_for_thrust(p)
     assert status.tolist() == [Status.OK, Status.NO_SOLUTION]
     assert np.isnan(u).tolist() == [False, True]
+
+
+def test_at_rest_nothing_is_read_beside_the_column_without_advance(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A table is read in two directions only where something moves."""
+    read, reader = [], torque.FlightReader
+    monkeypatch.setattr(torque, "FlightReader", lambda *given: read.append(1) or reader(*given))
+    p = problem(500, moving=False)
+    sound = ~p.surfaces.torque_falls
+    solve_speed(p.take(np.flatnonzero(sound[p.which])))
+    assert not read
+    solve_speed(problem(500))
+    assert read
 
 
 @pytest.mark.parametrize("moving", [False, True])

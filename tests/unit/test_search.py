@@ -11,6 +11,7 @@ from propmatch.checks.measures import TrainMeasures
 from propmatch.search.bounds import pruned
 from propmatch.search.bounds import screen as screens
 from propmatch.search.bounds.fullthrottle import may_reach
+from propmatch.search.bounds.lesser import lesser
 from propmatch.search.bounds.pruned import COUNTED, Best, search
 from propmatch.search.bounds.screen import AT_REST, Lanes, Screen
 from propmatch.search.bounds.tables import PropellerTables
@@ -18,6 +19,7 @@ from propmatch.search.exhaustive import Interrupted, exhaustive, first_failures
 from propmatch.search.front import front_of, pareto, passing_map
 from propmatch.search.keptrows import KeptRows
 from propmatch.search.ranking import METRICS, Ranking, metric_value, ranking
+from propmatch.search.shelf import Shelf
 
 SETTING, SHELF = random_case(3, (6, 3, 7, 7))
 
@@ -145,6 +147,17 @@ def test_what_passes_and_what_is_left_out_are_counted_as_one_by_one(case):
         assert set(map(tuple, plain.combination.tolist())) <= set(map(tuple, np.concatenate(left).tolist()))
         passing += plain.passing
     assert passing > 20
+
+
+def test_a_part_is_lesser_where_one_before_it_is_rated_no_lower_for_no_fewer_cells():
+    shelf = random_case(3, (3, 2, 3, 3))[1]
+    motor = attrs.evolve(shelf.motors[0], max_current_a=20.0, max_power_w=None, cells_min=2, cells_max=4)
+    changes = ({}, {"cells_min": 1}, {"cells_min": 3}, {"cells_max": 5}, {"max_current_a": 19.0}, {"mass_g": 99.0})
+    motors = [attrs.evolve(motor, id=f"m{at}", **change) for at, change in enumerate(changes)]
+    whole = Shelf.of(motors, shelf.controllers, shelf.packs, shelf.propellers)
+    assert lesser(whole, 1)["motor"].tolist() == [False, False, True, False, True, False]
+    assert lesser(whole, 2)["motor"].tolist() == [False, False, True, False, True, False]
+    assert not lesser(whole, 4)["motor"].any()
 
 
 @pytest.mark.parametrize("metric", ["flight_time", "top_speed", "mass"])

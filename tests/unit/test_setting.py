@@ -230,3 +230,11 @@ def test_some_lanes_of_a_setting_fly_in_their_own_air():
     assert setting.take(np.array([1])) is setting, "one air for all"
     several = attrs.evolve(setting, air=attrs.evolve(setting.air, density_kg_m3=np.array([1.2, 1.1, 1.0])))
     assert several.take(np.array([2, 0])).air.density_kg_m3.tolist() == [1.0, 1.2]
+
+
+@pytest.mark.parametrize(("cycles", "rest_h"), [(150, 20.0), (0, 0.0)])
+def test_what_a_brief_says_of_its_packs_is_in_the_numbers_of_its_trains(cycles, rest_h):
+    brief = small_brief()
+    brief = attrs.evolve(brief, pack=attrs.evolve(brief.pack, cycles=cycles, rest_h=rest_h))
+    numbers = ResolvedBrief.of(brief).as_designed.train_numbers
+    assert (numbers["pack_cycles"], numbers["pack_rest_h"]) == (cycles, rest_h)

@@ -11,6 +11,7 @@ from propmatch.checks.chances import sureness
 from propmatch.checks.setting import ResolvedBrief
 from propmatch.commands.briefs import open_brief
 from propmatch.models.surface import Surfaces
+from propmatch.records.brief import Variant
 from propmatch.search.bounds.pruned import PropellerTables, search
 from propmatch.search.exhaustive import exhaustive
 from propmatch.search.sweep import Stock, Task, sweep
@@ -55,6 +56,20 @@ def test_coefficients_of_a_scaled_table_are_those_of_its_scaled_cells():
     for field in attrs.fields(Surfaces):
         one, other = getattr(anew, field.name), getattr(scaled, field.name)
         assert np.allclose(one, other, rtol=1e-9, atol=1e-12), field.name
+
+
+def test_a_combination_meets_a_sample_where_it_does_in_every_variant_that_must_hold(tasks):
+    """A variant so heavy that nothing flies with it takes all away."""
+    task, met = tasks[0], 0
+    heavy = Variant(name="lead", bare_mass_g=20.0 * task.brief.aircraft.bare_mass_g)
+    for must in (False, True):
+        brief = attrs.evolve(task.brief, variant=(attrs.evolve(heavy, must_hold=must),))
+        worlds = Worlds(attrs.evolve(task, brief=brief), seed=7)
+        for number in range(3):
+            first = worlds.first(number)
+            met += first is not None
+            assert first is None or worlds.meets(number, np.array([first])).tolist() == [not must]
+    assert met
 
 
 @pytest.mark.parametrize("number", range(4))
