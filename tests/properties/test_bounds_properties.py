@@ -3,13 +3,14 @@
 from copy import copy
 from functools import cache
 
+import attrs
 import numpy as np
 import pytest
 from support.compared import case_of
 from support.random_cases import bursting_case, cold_case, random_case
 
 from propmatch.aircraft.motoroff import motor_off_drag
-from propmatch.aircraft.polar import stall_speed_m_s, thrust_needed_n
+from propmatch.aircraft.polar import PolarFactors, stall_speed_m_s, thrust_needed_n
 from propmatch.brief import Phase
 from propmatch.checks.judged import smallest_margins
 from propmatch.checks.measures import TrainMeasures
@@ -243,6 +244,7 @@ def test_no_motor_within_its_limits_gives_more_power_than_its_bound(seed):
     greatest = Groups(screen).greatest_power_w(packs)
     for drives in screen.drives(packs, 10**6):
         bound = drives.shaft_power_w(tables)
+        assert np.isfinite(bound[~drives.odd]).all()
         assert np.all((bound <= greatest[drives.pack] * (1.0 + 1e-9))[np.isfinite(bound)])
         d, p = (x.ravel() for x in np.meshgrid(np.arange(drives.size), propellers, indexing="ij"))
         rows = drives.combinations(d, p)
@@ -499,6 +501,21 @@ def test_no_row_of_propellers_loses_what_a_group_may_keep(case, seed):
             may = groups._may(pairs[d], p, top, (at[0][d], at[1][d]))
             left = [d * propellers.size + p for d, p in groups._rough(pairs, propellers, top, at)]
             assert np.all(np.isin(may, np.concatenate(left)))
+
+
+def test_tables_of_an_airframe_that_differs_lane_by_lane_are_its_own():
+    """More drag asks for more, whatever was made before for the airframe as designed."""
+    setting, shelf, tables, _ = made(3)
+    drag = PolarFactors(cd0=np.full(1, 2.0), k=np.ones(1), cl_max=np.ones(1), installed_thrust=np.ones(1))
+    dragged = PropellerTables(attrs.evolve(setting, polar=drag), shelf)
+    more = less = 0
+    for own, other in zip(tables.held, dragged.held, strict=True):
+        if own is not None:
+            both = (own[0].kind == HELD) & (other[0].kind == HELD)
+            more += np.count_nonzero(other[0].torque[both] > own[0].torque[both])
+            less += np.count_nonzero(other[0].torque[both] <= own[0].torque[both])
+    assert more > 0
+    assert less == 0
 
 
 @pytest.mark.parametrize("seed", SEEDS)

@@ -74,6 +74,7 @@ def test_trains_of_several_chemistries_side_by_side() -> None:
         {"sustained_ratio": np.nan},
         {"settles": 1.0},
         {"fades_a_month": -0.1},
+        {"fades_a_month": 1.0},
     ],
 )
 def test_a_chemistry_that_is_none(change: dict) -> None:

@@ -184,6 +184,18 @@ def brief_and_design(seed: int) -> tuple[Brief, Design]:
     return chosen.stated, Design.of(shelf.train(0, 0, 0, 0), chosen.variant)
 
 
+def test_a_balance_that_is_known_is_judged() -> None:
+    verdicts = set()
+    for seed in range(60):
+        brief, design = brief_and_design(seed)
+        if brief.balance is not None:
+            check = next(check for check in run_checks(design, brief) if check.name == "balance")
+            assert math.isfinite(check.value)
+            verdicts.add(check.verdict)
+    assert verdicts <= {"ok", "close", "fails"}
+    assert len(verdicts) > 1
+
+
 def test_a_new_record_is_judged_like_the_others(one_more: CheckRule) -> None:
     brief, design = brief_and_design(5)
     checks = {check.name: check for check in run_checks(design, brief)}

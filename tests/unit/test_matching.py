@@ -1,5 +1,6 @@
 """From brief and catalogue to a shortlist."""
 
+import time
 from functools import partial
 
 import attrs
@@ -12,7 +13,7 @@ from propmatch.checks.limits import excludes
 from propmatch.checks.setting import ResolvedBrief
 from propmatch.faults import InputFaults
 from propmatch.records.fields import replace
-from propmatch.search.matching import Search, shelves_of
+from propmatch.search.matching import Search, _Clock, shelves_of
 from propmatch.search.matching import match as match_that_holds
 from propmatch.search.ranking import ranking
 from propmatch.search.why import letting_in, why
@@ -79,6 +80,15 @@ def test_who_looks_for_picks_counts_nothing():
 def test_what_is_best_when_time_is_up_is_an_answer_that_says_it_is_not_complete():
     found = match(BRIEF, STOCK, within_s=1e-9)
     assert not found.complete
+
+
+def test_time_that_is_up_when_all_is_done_interrupts_nothing():
+    clock = _Clock(time.monotonic() - 1.0, None)
+    clock(5, 5)
+    assert not clock.over
+    with pytest.raises(KeyboardInterrupt):
+        clock(4, 5)
+    assert clock.over
 
 
 def test_a_part_out_of_a_box_that_the_brief_does_not_name_is_let_in_beside_those_of_its_boxes():
