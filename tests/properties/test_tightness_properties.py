@@ -16,6 +16,7 @@ from propmatch.brief import Aircraft, Brief, Limits, Phase, Prefer, Wing
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.setting import settings
 from propmatch.records.fields import replace
+from propmatch.search.bounds.curves import PropellerCurves
 from propmatch.search.bounds.flighttime import flight_bounds
 from propmatch.search.bounds.fullthrottle import wanted
 from propmatch.search.bounds.groups import LADDER, Groups, Ladder, Target
@@ -208,6 +209,24 @@ def test_most_of_what_flies_is_said_to_fly_surely(phases, least):
             flies += np.count_nonzero(screen.flown(drives.combinations(lanes.drive, lanes.propeller)))
     assert flies > 300
     assert least * flies <= surely <= flies
+
+
+def test_highest_rpm_are_told_from_two_torques_each(monkeypatch):
+    """At rest, and least in flight: the propeller is read again where the limit lies between."""
+    setting, shelf = flown((UP, CRUISE))
+    screen, read, torque, judged = Screen(setting, shelf, counting=True), [], PropellerCurves.torque, 0
+    for drives in screen.drives(np.arange(len(shelf.packs)), 10**6):
+        lanes = Lanes.every(drives.size, len(shelf.propellers))
+        lanes = lanes.kept(np.ones((drives.size, len(shelf.propellers)), dtype=bool))
+        with monkeypatch.context() as watched:
+            watched.setattr(PropellerCurves, "torque", lambda *given: read.append(given[1].size) or torque(*given))
+            passes, fails = screen._rpm.decide(drives, lanes)
+        judged += np.count_nonzero(screen._rpm.rated[lanes.propeller])
+        good = screen.measured(drives, lanes).passes("propeller_rpm")
+        assert np.all(good[passes])
+        assert not np.any(good[fails])
+    assert judged > 800
+    assert sum(read) < 0.05 * judged
 
 
 @pytest.mark.parametrize("climb_m_s", [1.0, 3.0])
