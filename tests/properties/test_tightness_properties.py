@@ -211,6 +211,22 @@ def test_most_of_what_flies_is_said_to_fly_surely(phases, least):
     assert least * flies <= surely <= flies
 
 
+def test_masses_are_told_from_the_numbers_of_the_parts(monkeypatch):
+    """Only what lies within rounding of its limit is measured."""
+    setting, shelf = flown((CRUISE,), max_wing_loading_g_dm2=20.0)
+    screen, asked, measured, kept = Screen(setting, shelf, counting=True), [], Screen.measured, 0
+    monkeypatch.setattr(Screen, "measured", lambda *given: asked.append(1) or measured(*given))
+    for drives in screen.drives(np.arange(len(shelf.packs)), 10**6):
+        lanes = Lanes.every(drives.size, len(shelf.propellers))
+        good = screen._sizes(drives, lanes)
+        every = measured(screen, drives, lanes.kept(np.ones(good.shape, dtype=bool)))
+        passes = every.passes("wing_loading") & every.passes("servo_supply_voltage")
+        np.testing.assert_array_equal(good.ravel(), passes)
+        kept += np.count_nonzero(good)
+    assert not asked
+    assert 0 < kept < screen.counts["wing_loading"] + kept
+
+
 def test_highest_rpm_are_told_from_two_torques_each(monkeypatch):
     """At rest, and least in flight: the propeller is read again where the limit lies between."""
     setting, shelf = flown((UP, CRUISE))

@@ -6,6 +6,7 @@ import attrs
 import numpy as np
 import pytest
 from support.random_cases import bursting_case, cold_case, random_case
+from support.trains import table_of
 
 from propmatch.checks.measures import TrainMeasures
 from propmatch.search.bounds import pruned
@@ -147,6 +148,25 @@ def test_what_passes_and_what_is_left_out_are_counted_as_one_by_one(case):
         assert set(map(tuple, plain.combination.tolist())) <= set(map(tuple, np.concatenate(left).tolist()))
         passing += plain.passing
     assert passing > 20
+
+
+def test_full_throttle_at_rest_is_that_of_the_measures_also_where_torque_falls_with_speed():
+    setting, shelf = random_case(3, (5, 3, 5, 4))
+    falling = table_of(
+        lambda _, j: 0.1 * (1 - j), lambda r, j: (0.2 * np.exp(-((r / 6000.0) ** 2)) + 1e-3) * (1.1 - j),
+        rpm=np.linspace(1000, 16000, 16),
+    )  # fmt: skip
+    odd = attrs.evolve(shelf.propellers[0], id="odd", table=falling)
+    shelf = Shelf.of(shelf.motors, shelf.controllers, shelf.packs, [*shelf.propellers, odd], **setting.train_numbers)
+    assert shelf.lanes.stack.torque_falls.any()
+    screen = Screen(setting, shelf, counting=False)
+    for drives in screen.drives(np.arange(len(shelf.packs)), 10**6):
+        grid = Lanes.every(drives.size, len(shelf.propellers))
+        lanes = grid.kept(np.ones((drives.size, len(shelf.propellers)), dtype=bool))
+        thrust, current = screen.at_rest(drives, lanes)
+        measured = screen.measured(drives, lanes)
+        np.testing.assert_allclose(thrust, measured.full(0.5).thrust_n, rtol=1e-9)
+        np.testing.assert_allclose(current, measured.full(1.0).motor_current_a, rtol=1e-9)
 
 
 def test_a_part_is_lesser_where_one_before_it_is_rated_no_lower_for_no_fewer_cells():
