@@ -17,7 +17,7 @@ from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.setting import settings
 from propmatch.records.fields import replace
 from propmatch.search.bounds.curves import PropellerCurves
-from propmatch.search.bounds.flighttime import flight_bounds
+from propmatch.search.bounds.flighttime import _Bounds, flight_bounds
 from propmatch.search.bounds.fullthrottle import wanted
 from propmatch.search.bounds.groups import LADDER, Groups, Ladder, Target
 from propmatch.search.bounds.held import SureFlights
@@ -146,6 +146,25 @@ def test_bounds_hold_where_less_than_an_ampere_flies_and_some_cannot_hold_the_sp
     gap = gaps((Phase(name="fast", airspeed_m_s=airspeed_m_s, share=1.0),), small=True)
     assert not np.any(gap < 0)
     assert np.all(np.median(gap[:2], axis=1) < 0.003)
+
+
+@pytest.mark.parametrize("name", ["steady", "sustained"])
+def test_full_throttle_that_surely_keeps_a_rating_for_long_does_and_most_that_does_is_told(name):
+    """From a table of torque in cells of speed, a few per cent wide, and how much more torque flight may take."""
+    setting, shelf = flown((UP, CRUISE))
+    screen, told, does = Screen(setting, shelf, counting=True), 0, 0
+    for drives in screen.drives(np.arange(len(shelf.packs)), 10**6):
+        lanes = Lanes.every(drives.size, len(shelf.propellers))
+        lanes = lanes.kept(np.ones((drives.size, len(shelf.propellers)), dtype=bool))
+        keeps = _Bounds(screen.tables, drives, lanes.propeller, lanes.drive, rough=True)._keeps(getattr(drives, name))
+        limit = {"steady": drives.steady_a, "sustained": drives.sustained_a - setting.variant.radio_current_a}[name]
+        measured = screen.measured(drives, lanes)
+        current = np.fmax(measured["motor_current_static"].value, measured["motor_current_flight"].value)
+        good = current <= limit[lanes.drive]
+        assert np.all(good[keeps])
+        told, does = told + np.count_nonzero(keeps), does + np.count_nonzero(good)
+    assert does > 300
+    assert told > 0.5 * does
 
 
 def test_what_only_loses_height_has_no_time_by_its_bounds_either():

@@ -143,8 +143,9 @@ def test_what_passes_and_what_is_left_out_are_counted_as_one_by_one(case):
         assert (found.passing, found.left_out) == (plain.passing, plain.left_out)
         screen, left = Screen(setting, shelf, counting=False), [np.empty((0, 4), dtype=np.intp)]
         for drives in screen.drives(np.arange(len(shelf.packs)), 10**6):
-            lanes, _, _ = screen.block(drives)
+            lanes, bounds, _ = screen.block(drives)
             left.append(drives.combinations(lanes.drive, lanes.propeller))
+            assert np.all(screen.verdicts(drives, lanes, bounds) >= 0), "nothing that surely fails is kept"
         assert set(map(tuple, plain.combination.tolist())) <= set(map(tuple, np.concatenate(left).tolist()))
         passing += plain.passing
     assert passing > 20
@@ -185,7 +186,13 @@ def test_looking_near_the_best_out_of_turn_changes_no_answer(metric, monkeypatch
     monkeypatch.setattr(pruned, "_WORTH_TRYING", 0)
     monkeypatch.setattr(pruned, "_SEED", 64)
     order, tried, near = Ranking(weights={metric: 1.0}, scales=SCALES), [], pruned._exchanged
-    monkeypatch.setattr(pruned, "_exchanged", lambda *given: tried.append(1) or near(*given))
+
+    def watched(*given):
+        for part in near(*given):
+            tried.append(part)
+            yield part
+
+    monkeypatch.setattr(pruned, "_exchanged", watched)
     for seed in (2, 5, 6):
         setting, shelf = random_case(seed, (8, 4, 9, 9))
         one, two = (how(setting, shelf, order, top=4) for how in (partial(search, count=False), exhaustive))
