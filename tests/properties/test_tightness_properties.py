@@ -264,6 +264,21 @@ def test_highest_rpm_are_told_from_two_torques_each(monkeypatch):
     assert sum(read) < 0.05 * judged
 
 
+def test_a_motor_without_load_turns_at_kv_and_beyond_its_zero_thrust_no_airspeed_is_tried():
+    """Free at half charge: kv V/60 turns a second over the gear ratio; J of no thrust times the diameter times that."""
+    setting, shelf = flown((CRUISE,), min_climb_m_s=1.0)
+    screen, stack = Screen(setting, shelf, counting=True), shelf.lanes.stack
+    for drives in screen.drives(np.arange(len(shelf.packs)), 10**6):
+        d, p = np.arange(drives.size), np.full(drives.size, 2)
+        kv, gear = (np.array([getattr(shelf.motors[at], name) or 1.0 for at in drives.motor]) for name in _TURNING)
+        turns = kv * drives.open_v(0.5) / 60.0 / gear
+        advance = stack.j_thrust_zero_high[shelf.column("propeller")[2]] * shelf.propellers[2].diameter_in * 0.0254
+        np.testing.assert_allclose(screen._flown_at(drives, p, d)[3], advance * turns, rtol=1e-9)
+
+
+_TURNING = ("kv_rpm_per_v", "gear_ratio")
+
+
 @pytest.mark.parametrize("climb_m_s", [1.0, 3.0])
 def test_most_of_what_climbs_well_is_said_to_climb_surely(climb_m_s):
     """Some is decided by one range of airspeed, with an eighth of the climb to spare and half a metre a second."""

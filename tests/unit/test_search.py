@@ -132,11 +132,14 @@ def test_the_best_are_those_of_judging_every_combination(weights):
     assert found > 8
 
 
-@pytest.mark.parametrize("case", [random_case, bursting_case, cold_case])
-def test_what_passes_and_what_is_left_out_are_counted_as_one_by_one(case):
-    """Counted, and where nothing is: then nothing that passes is lost."""
+@pytest.mark.parametrize(("case", "more"), [(random_case, (45, 53)), (bursting_case, (19, 31)), (cold_case, ())])
+def test_what_passes_and_what_is_left_out_are_counted_as_one_by_one(case, more):
+    """Counted, and where nothing is: then nothing that passes is lost.
+
+    In the last cases a phase is beyond a rating by little, or a later check surely fails where an earlier one is open.
+    """
     passing = 0
-    for seed in range(12):
+    for seed in (*range(8), *more):
         setting, shelf = case(seed)
         plain = exhaustive(setting, shelf, ranking(setting), top=10**5)
         found = search(setting, shelf, ranking(setting), top=3, count=True)
