@@ -11,6 +11,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 from support.random_cases import bursting_case, cold_case, random_case, random_parts
+from support.trains import simple_controller, simple_motor, simple_pack, simple_propeller
 
 from propmatch.brief import Aircraft, Brief, Limits, Phase, Prefer, Wing
 from propmatch.checks.measures import TrainMeasures
@@ -23,7 +24,7 @@ from propmatch.search.bounds.groups import LADDER, Groups, Ladder, Target
 from propmatch.search.bounds.held import SureFlights
 from propmatch.search.bounds.scores import pair_bound
 from propmatch.search.bounds.screen import CURRENTS, Lanes, Screen
-from propmatch.search.exhaustive import first_failures
+from propmatch.search.exhaustive import exhaustive, first_failures
 from propmatch.search.ranking import Ranking, metric_value
 from propmatch.search.shelf import Shelf
 
@@ -310,6 +311,35 @@ def test_a_grid_decides_thrust_to_weight_where_motors_are_straight_lines():
     assert every > 150
     assert screen.counts["thrust_to_weight"] > 0.05 * every
     assert screen.asked["thrust_to_weight"] < 0.1 * every
+
+
+def test_a_power_that_is_kept_again_at_twice_the_current_loses_nothing():
+    """Behind long leads a motor that is held fast takes less than one that turns: V I falls beyond half of V_0/r."""
+    setting, _ = flown((CRUISE,), cutoff_cell_v=None, allow_burst=True)
+    numbers = {"resistance_ohm": 0.004, "max_current_a": 500.0, "no_load_exponent": 0.0}
+    motors = [
+        simple_motor(id=f"m{at}", kv_rpm_per_v=kv, max_power_w=watts, **numbers)
+        for at, (kv, watts) in enumerate(((4000.0, 60.0), (6000.0, 60.0), (4000.0, 40.0), (9000.0, 70.0)))
+    ]
+    packs = [
+        simple_pack(
+            id=f"p{at}", lead_resistance_mohm=leads, cell_resistance_mohm=3.0, capacity_mah=2200.0, c_rating=100.0
+        )
+        for at, leads in enumerate((120.0, 200.0, 280.0))
+    ]
+    propellers = [
+        simple_propeller(id=f"q{at}", diameter_in=each, pitch_in=0.7 * each)
+        for at, each in enumerate((5.0, 7.0, 9.0, 11.0, 13.0))
+    ]
+    shelf = Shelf.of(motors, [simple_controller(max_current_a=500.0)], packs, propellers, **setting.train_numbers)
+    good = exhaustive(setting, shelf, Ranking(weights={"mass": 1.0}, scales={"mass": 1.0}), top=1000)
+    screen, left = Screen(setting, shelf, counting=False), set()
+    for drives in screen.drives(np.arange(len(packs)), 10**6):
+        assert drives.power_turns.any()
+        lanes, _, _ = screen.block(drives)
+        left |= set(map(tuple, drives.combinations(lanes.drive, lanes.propeller).tolist()))
+    assert good.passing > 20
+    assert set(map(tuple, good.combination.tolist())) <= left
 
 
 # ---------------------------------------------------------------- packs with propellers

@@ -11,7 +11,7 @@ from support.trains import table_of
 from propmatch.checks.measures import TrainMeasures
 from propmatch.search.bounds import pruned
 from propmatch.search.bounds import screen as screens
-from propmatch.search.bounds.fullthrottle import may_reach
+from propmatch.search.bounds.fullthrottle import TESTED, may_reach
 from propmatch.search.bounds.lesser import lesser
 from propmatch.search.bounds.pruned import COUNTED, Best, search
 from propmatch.search.bounds.screen import AT_REST, Lanes, Screen
@@ -171,6 +171,28 @@ def test_full_throttle_at_rest_is_that_of_the_measures_also_where_torque_falls_w
         measured = screen.measured(drives, lanes)
         np.testing.assert_allclose(thrust, measured.full(0.5).thrust_n, rtol=1e-9)
         np.testing.assert_allclose(current, measured.full(1.0).motor_current_a, rtol=1e-9)
+
+
+def test_a_bound_that_may_be_tried_comes_down_to_the_value_in_five_halvings():
+    """From four times it: a sixteenth of that is left, the first step being short, beside what a node of mass takes."""
+    chosen = free(SETTING)
+    rows = np.stack(np.meshgrid(*map(np.arange, SHELF.sizes), indexing="ij"), axis=-1).reshape(-1, 4)
+    rows = rows[SHELF.cells_fit(*rows.T[:3])][::4]
+    value = metric_value(TrainMeasures(chosen, *SHELF.combine(*rows.T)), "thrust_to_weight")
+    rows, value = rows[value > 0.3], value[value > 0.3]
+    best = Best(
+        screen=Screen(chosen, SHELF, counting=False), top=1,
+        ranking=Ranking(weights={"thrust_to_weight": 1.0}, scales={"thrust_to_weight": 1.0}),
+    )  # fmt: skip
+    best.score = np.array([0.2])
+    high = np.zeros((len(rows), len(TESTED)))
+    high[:, TESTED.index("thrust_to_weight")] = 4.0 * value
+    nothing = np.zeros(len(rows))
+    some = pruned._Some(combination=rows, lower=nothing, rest=nothing, shares=high, open=nothing > 0)
+    told = best._tightened(some)
+    assert told.size == len(rows) > 50
+    assert np.all(told.upper >= value)
+    assert np.all(told.upper <= 1.05 * value + 4.0 * value / 16.0)
 
 
 def test_a_part_is_lesser_where_one_before_it_is_rated_no_lower_for_no_fewer_cells():
