@@ -122,14 +122,14 @@ MIXES = (
 @pytest.mark.parametrize("weights", [*({metric: 1.0} for metric in METRICS), *MIXES], ids="+".join)
 def test_the_best_are_those_of_judging_every_combination(weights):
     found = 0
-    for seed in (2, 5, 6, 9):
+    for seed in (2, 5, 6):
         setting, shelf = random_case(seed, (6, 3, 6, 6))
         order = Ranking(weights=weights, scales=SCALES)
         one, two = (how(setting, shelf, order, top=4) for how in (partial(search, count=False), exhaustive))
         np.testing.assert_array_equal(one.combination, two.combination)
         np.testing.assert_allclose(one.score, two.score, rtol=1e-12)
         found += len(two.combination)
-    assert found > 8
+    assert found > 6
 
 
 @pytest.mark.parametrize(("case", "more"), [(random_case, (45, 53)), (bursting_case, (19, 31)), (cold_case, ())])
@@ -139,7 +139,7 @@ def test_what_passes_and_what_is_left_out_are_counted_as_one_by_one(case, more):
     In the last cases a phase is beyond a rating by little, or a later check surely fails where an earlier one is open.
     """
     passing = 0
-    for seed in (*range(8), *more):
+    for seed in (*range(5), *more):
         setting, shelf = case(seed)
         plain = exhaustive(setting, shelf, ranking(setting), top=10**5)
         found = search(setting, shelf, ranking(setting), top=3, count=True)
@@ -151,7 +151,7 @@ def test_what_passes_and_what_is_left_out_are_counted_as_one_by_one(case, more):
             assert np.all(screen.verdicts(drives, lanes, bounds) >= 0), "nothing that surely fails is kept"
         assert set(map(tuple, plain.combination.tolist())) <= set(map(tuple, np.concatenate(left).tolist()))
         passing += plain.passing
-    assert passing > 20
+    assert passing > 10
 
 
 def test_full_throttle_at_rest_is_that_of_the_measures_also_where_torque_falls_with_speed():
@@ -218,7 +218,7 @@ def test_looking_near_the_best_out_of_turn_changes_no_answer(metric, monkeypatch
             yield part
 
     monkeypatch.setattr(pruned, "_exchanged", watched)
-    for seed in (2, 5, 6):
+    for seed in (2, 5):
         setting, shelf = random_case(seed, (8, 4, 9, 9))
         one, two = (how(setting, shelf, order, top=4) for how in (partial(search, count=False), exhaustive))
         np.testing.assert_array_equal(one.combination, two.combination)
@@ -245,7 +245,7 @@ def test_who_does_not_wait_gets_the_most_promising_of_what_was_looked_at(monkeyp
 @pytest.mark.parametrize("case", [random_case, bursting_case, cold_case])
 def test_rows_that_are_kept_are_those_that_pass(case):
     passing = 0
-    for seed in range(10):
+    for seed in range(7):
         setting, shelf = case(seed)
         kept, every = KeptRows.of(setting, shelf), passing_map(setting, shelf, most=None)
         mine = set(map(tuple, every.combination[every.front].tolist()))
@@ -259,7 +259,7 @@ def test_rows_that_are_kept_are_those_that_pass(case):
             assert set(map(tuple, some.combination[some.front].tolist())) == mine
             assert len(marks) == len(set(marks)) <= max(6, len(mine))
         passing += every.total
-    assert passing > 20
+    assert passing > 10
 
 
 @pytest.fixture
