@@ -90,15 +90,30 @@ def may_lead(low: Floats, high: Floats, thrust: Floats, mass_g: Floats) -> Index
 
 
 def may_lead_in_two(low: Floats, high: Floats, thrust: Floats) -> Index:
-    """The same where mass does not count."""
-    order = np.argsort(thrust)
+    """The same where mass does not count.
+
+    What has less time than a point of a higher cell of thrust is left aside unsorted: it beats nothing that this point
+    does not beat.
+    """
+    if not low.size:
+        return np.empty(0, dtype=np.intp)
+    cell, best = _cells_of(thrust, _STRIPS), np.full(_STRIPS + 1, -np.inf)
+    np.maximum.at(best, cell, low)
+    beyond = np.maximum.accumulate(best[::-1])[::-1][1:]
+    some = np.flatnonzero(high * (1.0 + 1e-9) >= beyond[cell])
+    order = some[np.argsort(thrust[some])]
     longest = np.maximum.accumulate(low[order[::-1]])[::-1]
     rising = thrust[order]
     beaten = longest[np.searchsorted(rising, rising)] > high[order] * (1.0 + 1e-9)
     return np.sort(order[~beaten])
 
 
-_CELLS = 64
+_CELLS, _STRIPS = 64, 1024
+
+
+def _cells_of(values: Floats, count: int) -> Index:
+    """Which of so many equal cells from the least to the greatest each value lies in."""
+    return np.asarray((values - values.min()) / (np.ptp(values) or 1.0) * (count - 1), dtype=np.intp)
 
 
 def _beaten_by_cells(low: Floats, high: Floats, thrust: Floats, mass_g: Floats) -> Flags:
@@ -106,7 +121,7 @@ def _beaten_by_cells(low: Floats, high: Floats, thrust: Floats, mass_g: Floats) 
     if not low.size:
         return np.zeros(0, dtype=bool)
     shape = (_CELLS, _CELLS)
-    x, y = (((v - v.min()) / (np.ptp(v) or 1.0) * (_CELLS - 1)).astype(np.intp) for v in (mass_g, thrust))
+    x, y = (_cells_of(each, _CELLS) for each in (mass_g, thrust))
     best = np.full(_CELLS * _CELLS, -np.inf)
     np.maximum.at(best, x * _CELLS + y, low)
     best = np.maximum.accumulate(best.reshape(shape), axis=0)

@@ -17,7 +17,7 @@ from propmatch.search.bounds.pruned import COUNTED, Best, search
 from propmatch.search.bounds.screen import AT_REST, Lanes, Screen
 from propmatch.search.bounds.tables import PropellerTables
 from propmatch.search.exhaustive import Interrupted, exhaustive, first_failures
-from propmatch.search.front import front_of, pareto, passing_map
+from propmatch.search.front import front_of, may_lead_in_two, pareto, passing_map
 from propmatch.search.keptrows import KeptRows
 from propmatch.search.ranking import METRICS, Ranking, metric_value, ranking
 from propmatch.search.shelf import Shelf
@@ -80,6 +80,18 @@ def test_front_is_what_no_other_beats():
         as_good = (minutes >= minutes[i]) & (thrust >= thrust[i]) & (mass <= mass[i])
         better = as_good & ((minutes > minutes[i]) | (thrust > thrust[i]) | (mass < mass[i]))
         assert best[i] == (not better.any())
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_what_may_lead_in_time_and_thrust_is_what_no_other_surely_beats(seed):
+    """Beside every pair: points that are known well, within bounds or not at all, many of the same thrust."""
+    rng = np.random.default_rng(seed)
+    count = int(rng.integers(0, 200))
+    thrust = rng.uniform(0.2, 2.0, count) if seed % 2 else rng.integers(1, 6, count).astype(float)
+    low = np.where(rng.random(count) < 0.2 * (seed % 5), -np.inf, rng.uniform(0.0, 30.0, count))
+    high = np.maximum(low, 0.0) + rng.uniform(0.0, (0.0, 2.0, 20.0)[seed % 3], count)
+    beaten = (thrust >= thrust[:, None]) & (low > high[:, None] * (1.0 + 1e-9))
+    assert may_lead_in_two(low, high, thrust).tolist() == np.flatnonzero(~beaten.any(axis=1)).tolist()
 
 
 @pytest.mark.slow
