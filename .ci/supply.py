@@ -70,6 +70,7 @@ def main() -> int:
     options = asked.parse_args()
     rows = []
     with TemporaryDirectory() as folder:
+        Path(folder).chmod(0o755)  # a test goes on as another user, who reads it
         base = options.keep.absolute() if options.keep else Path(folder)
         for python in options.python or [sys.executable]:
             rows += [run(kind, python, base / f"{Path(python).name}-{kind}") for kind in options.sets]
