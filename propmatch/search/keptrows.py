@@ -243,11 +243,12 @@ class KeptRows:
     def _at(self, here: Setting, tick: Tick) -> _Known:
         """What is known at the mass and the reserve of a setting."""
         known = self._known
-        same = known is not None and _same_masses(known.setting, here)
-        if known is not None and same and known.setting.reserve_charge == here.reserve_charge:
+        if known is not None and not _same_masses(known.setting, here):
+            known = None
+        if known is not None and known.setting.reserve_charge == here.reserve_charge:
             return known
         tick()
-        if known is not None and same:
+        if known is not None:
             tables = known.screen.tables.asking(here)
         else:
             tables = PropellerTables(here, self.shelf)
@@ -257,8 +258,8 @@ class KeptRows:
         self._known = _Known(
             setting=here,
             screen=Screen(here, self.shelf, counting=False, tables=tables),
-            bears=known.bears if known is not None and same else bears,
-            pulls=known.pulls if known is not None and same else (None, bears),
+            bears=bears if known is None else known.bears,
+            pulls=(None, np.empty(0, dtype=np.int8)) if known is None else known.pulls,
             held=held,
             level=level,
             low=np.zeros(self.size),

@@ -157,11 +157,10 @@ class Shelf:
     def holding(self, numbers: Mapping[str, Floats]) -> "Shelf":
         """The same shelf with other numbers of its parts, one for each part of the kind that brings the field."""
         columns: dict[str, Any] = {name: np.resize(x, self.lanes.size) for name, x in numbers.items()}
-        home = {a.name for a in attrs.fields(TrainLanes)}
         return attrs.evolve(
             self,
-            lanes=attrs.evolve(self.lanes, **{name: x for name, x in columns.items() if name in home}),
-            ratings=attrs.evolve(self.ratings, **{name: x for name, x in columns.items() if name not in home}),
+            lanes=attrs.evolve(self.lanes, **{name: x for name, x in columns.items() if name not in _RATED}),
+            ratings=attrs.evolve(self.ratings, **{name: x for name, x in columns.items() if name in _RATED}),
         )
 
     @property

@@ -11,7 +11,7 @@ import click
 import httpx
 import pytest
 from support.guide_blocks import run_page
-from support.pages import served
+from support.pages import HERE, served
 from support.sheets import BRIEF, stock
 
 from propmatch.cli import propmatch
@@ -177,14 +177,14 @@ def test_headings_are_named_as_code_hosts_name_them():
 
 def test_the_page_serves_the_guide_under_a_policy_of_its_own(tmp_path, whole):
     with served(BRIEF, stock(), tmp_path, guide=lambda: (whole, policy())) as page:
-        answer = httpx.get(page.address + "guide", trust_env=False, verify=False)
+        answer = httpx.get(page.address + "guide", **HERE)
         assert answer.text == whole
         assert answer.headers.get_list("content-security-policy") == [policy()]
         assert answer.headers["x-content-type-options"] == "nosniff"
-        assert httpx.get(page.origin + "/guide", trust_env=False, verify=False).status_code == 403
+        assert httpx.get(page.origin + "/guide", **HERE).status_code == 403
     with served(BRIEF, stock(), tmp_path) as page:
-        assert httpx.get(page.address + "guide", trust_env=False, verify=False).status_code == 404
-        assert httpx.get(page.address + "start", trust_env=False, verify=False).json()["guide"] is False
+        assert httpx.get(page.address + "guide", **HERE).status_code == 404
+        assert httpx.get(page.address + "start", **HERE).json()["guide"] is False
 
 
 def test_a_folder_is_made_when_its_pages_are(run, monkeypatch, tmp_path):

@@ -24,7 +24,7 @@ from interface.conftest import Ran
 from interface.test_page_browser import bench_log
 from support.checks import one_more_check, reckoned
 from support.commands import TRAIN_ID
-from support.pages import Served, desk_of_stock, served
+from support.pages import HERE, Served, desk_of_stock, served
 from support.sheets import BRIEF, brief, stock
 
 from propmatch import hookimpl
@@ -106,7 +106,7 @@ def test_the_browser_is_opened_without_the_secret_in_sight(
 
 
 def get(page: Served, path: str, **headers: str) -> httpx.Response:
-    return httpx.get(f"{page.origin}{path}", headers=headers, timeout=60, trust_env=False, verify=False)
+    return httpx.get(f"{page.origin}{path}", headers=headers, timeout=60, **HERE)
 
 
 def test_the_page_itself_is_let_in(page: Served) -> None:
@@ -129,18 +129,13 @@ def test_a_foreign_host_gets_403(page: Served, host: str) -> None:
 @pytest.mark.parametrize("origin", ["http://parts.example", "null", "https://127.0.0.1", "http://127.0.0.1:1"])
 def test_a_foreign_origin_gets_403(page: Served, origin: str) -> None:
     sent = {"text": BRIEF, "changes": {}}
-    answer = httpx.post(
-        page.address + "brief", json=sent, headers={"origin": origin}, timeout=60, trust_env=False, verify=False
-    )
+    answer = httpx.post(page.address + "brief", json=sent, headers={"origin": origin}, timeout=60, **HERE)
     assert answer.status_code == 403
     assert get(page, f"/{page.token}/start", origin=origin).status_code == 403
 
 
 def test_a_question_without_an_origin_gets_403(page: Served) -> None:
-    assert (
-        httpx.post(page.address + "brief", json={"text": BRIEF}, timeout=60, trust_env=False, verify=False).status_code
-        == 403
-    )
+    assert httpx.post(page.address + "brief", json={"text": BRIEF}, timeout=60, **HERE).status_code == 403
 
 
 def test_it_listens_on_the_loopback_alone(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
@@ -165,7 +160,7 @@ def test_the_command_serves_until_it_is_interrupted(tmp_path: Path) -> None:
         found = re.search(r"http://127\.0\.0\.1:\d+/[\w-]{32}/", process.stdout.readline())
         assert found is not None
         address = found[0]
-        told = httpx.get(address + "start", timeout=60, trust_env=False, verify=False).json()
+        told = httpx.get(address + "start", timeout=60, **HERE).json()
         assert told == {"text": text, "file": "plain.toml", "folder": str(tmp_path), "guide": True}
         asks = Asks(address, {"text": text, "page": "one"})
         answer = asks.ask("map").json()
@@ -192,7 +187,7 @@ class Asks:
     def ask(self, what: str) -> httpx.Response:
         origin = "/".join(self.address.split("/", 3)[:3])
         head = {"origin": origin}
-        return httpx.post(self.address + what, json=self.sent, headers=head, timeout=60, trust_env=False, verify=False)
+        return httpx.post(self.address + what, json=self.sent, headers=head, timeout=60, **HERE)
 
 
 def test_the_worker_ends_with_the_server_however_that_ends(tmp_path: Path) -> None:
@@ -414,7 +409,7 @@ def test_what_nobody_waits_for_ends_whether_it_listens_or_not(worker: Worker, wh
 
 def test_a_page_that_goes_away_ends_its_work(worker: Worker, folder: Path) -> None:
     workers: dict[str, Runner] = {"map": worker, "long": worker}
-    with served(BRIEF, stock(), folder, workers=workers) as page, httpx.Client(trust_env=False, verify=False) as client:
+    with served(BRIEF, stock(), folder, workers=workers) as page, httpx.Client(**HERE) as client:
         holding = worker.submit("listening", {"text": ""}, "other")
         sent = {"text": BRIEF, "page": "mine"}
         head = {"origin": page.origin}
@@ -658,9 +653,7 @@ def test_all_faults_of_a_text_at_once(page: Served) -> None:
     ],
 )
 def test_a_malformed_question_is_a_fault(page: Served, body: bytes) -> None:
-    answer = httpx.post(
-        page.address + "train", content=body, headers={"origin": page.origin}, timeout=60, trust_env=False
-    )
+    answer = httpx.post(page.address + "train", content=body, headers={"origin": page.origin}, timeout=60, **HERE)
     assert answer.status_code == 422
     assert answer.json()["faults"]
 

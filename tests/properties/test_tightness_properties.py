@@ -10,7 +10,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from support.random_cases import bursting_case, cold_case, random_case, random_parts
+from support.random_cases import bursting_case, cold_case, every_lane, random_case, random_parts
 from support.trains import simple_controller, simple_motor, simple_pack, simple_propeller
 
 from propmatch.brief import Aircraft, Brief, Limits, Phase, Prefer, Wing
@@ -76,8 +76,7 @@ def gaps(phases, *, rough=False, **more):
     setting, shelf = flown(phases, **more)
     screen, out = Screen(setting, shelf, counting=True), []
     for drives in screen.drives(np.arange(len(shelf.packs)), 10**6):
-        lanes = Lanes.every(drives.size, len(shelf.propellers))
-        lanes = lanes.kept(np.ones((drives.size, len(shelf.propellers)), dtype=bool)).take(slice(0, None, 7))
+        lanes = every_lane(drives, shelf).take(slice(0, None, 7))
         measured = screen.measured(drives, lanes)
         good = np.logical_and.reduce([measured.passes(name) for name in CURRENTS])
         if not good.any():
@@ -155,8 +154,7 @@ def test_full_throttle_that_surely_keeps_a_rating_for_long_does_and_most_that_do
     setting, shelf = flown((UP, CRUISE))
     screen, told, does = Screen(setting, shelf, counting=True), 0, 0
     for drives in screen.drives(np.arange(len(shelf.packs)), 10**6):
-        lanes = Lanes.every(drives.size, len(shelf.propellers))
-        lanes = lanes.kept(np.ones((drives.size, len(shelf.propellers)), dtype=bool))
+        lanes = every_lane(drives, shelf)
         keeps = _Bounds(screen.tables, drives, lanes.propeller, lanes.drive, rough=True)._keeps(getattr(drives, name))
         limit = {"steady": drives.steady_a, "sustained": drives.sustained_a - setting.variant.radio_current_a}[name]
         measured = screen.measured(drives, lanes)
@@ -239,7 +237,7 @@ def test_masses_are_told_from_the_numbers_of_the_parts(monkeypatch):
     for drives in screen.drives(np.arange(len(shelf.packs)), 10**6):
         lanes = Lanes.every(drives.size, len(shelf.propellers))
         good = screen._sizes(drives, lanes)
-        every = measured(screen, drives, lanes.kept(np.ones(good.shape, dtype=bool)))
+        every = measured(screen, drives, every_lane(drives, shelf))
         passes = every.passes("wing_loading") & every.passes("servo_supply_voltage")
         np.testing.assert_array_equal(good.ravel(), passes)
         kept += np.count_nonzero(good)
@@ -252,8 +250,7 @@ def test_highest_rpm_are_told_from_two_torques_each(monkeypatch):
     setting, shelf = flown((UP, CRUISE))
     screen, read, torque, judged = Screen(setting, shelf, counting=True), [], PropellerCurves.torque, 0
     for drives in screen.drives(np.arange(len(shelf.packs)), 10**6):
-        lanes = Lanes.every(drives.size, len(shelf.propellers))
-        lanes = lanes.kept(np.ones((drives.size, len(shelf.propellers)), dtype=bool))
+        lanes = every_lane(drives, shelf)
         with monkeypatch.context() as watched:
             watched.setattr(PropellerCurves, "torque", lambda *given: read.append(given[1].size) or torque(*given))
             passes, fails = screen._rpm.decide(drives, lanes)
@@ -286,8 +283,7 @@ def test_most_of_what_climbs_well_is_said_to_climb_surely(climb_m_s):
     setting, shelf = flown((CRUISE,), min_climb_m_s=climb_m_s)
     screen, surely, well = Screen(setting, shelf, counting=True), 0, 0
     for drives in screen.drives(np.arange(len(shelf.packs)), 10**6):
-        lanes = Lanes.every(drives.size, len(shelf.propellers))
-        lanes = lanes.kept(np.ones((drives.size, len(shelf.propellers)), dtype=bool))
+        lanes = every_lane(drives, shelf)
         sure = screen._climbs_surely(drives, lanes)[0]
         climb = metric_value(screen.measured(drives, lanes), "climb")
         assert np.all(climb[sure] >= climb_m_s)

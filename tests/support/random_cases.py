@@ -12,10 +12,18 @@ from propmatch.records.body import Body
 from propmatch.records.launch import Launch
 from propmatch.records.layout import Balance, ThrustLine
 from propmatch.records.parts import FAMILIES, MOTOR_OFF, CoefficientTable, Controller, Motor, Pack, Propeller
+from propmatch.search.bounds.drives import Drives
+from propmatch.search.bounds.screen import Lanes
 from propmatch.search.shelf import Shelf
 from propmatch.search.sweep import Stock, Task
 
 METRICS = ("flight_time", "thrust_to_weight", "mass", "top_speed", "climb", "margin")
+
+
+def every_lane(drives: Drives, shelf: Shelf) -> Lanes:
+    """Every propeller of a shelf with every drive, as a list."""
+    propellers = len(shelf.propellers)
+    return Lanes.every(drives.size, propellers).kept(np.ones((drives.size, propellers), dtype=bool))
 
 
 def random_table(rng: np.random.Generator, pitch_ratio: float, blades: int) -> CoefficientTable:

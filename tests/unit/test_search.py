@@ -5,7 +5,7 @@ from functools import partial
 import attrs
 import numpy as np
 import pytest
-from support.random_cases import bursting_case, cold_case, random_case
+from support.random_cases import bursting_case, cold_case, every_lane, random_case
 from support.trains import table_of
 
 from propmatch.checks.measures import TrainMeasures
@@ -178,8 +178,7 @@ def test_full_throttle_at_rest_is_that_of_the_measures_also_where_torque_falls_w
     assert shelf.lanes.stack.torque_falls.any()
     screen = Screen(setting, shelf, counting=False)
     for drives in screen.drives(np.arange(len(shelf.packs)), 10**6):
-        grid = Lanes.every(drives.size, len(shelf.propellers))
-        lanes = grid.kept(np.ones((drives.size, len(shelf.propellers)), dtype=bool))
+        lanes = every_lane(drives, shelf)
         thrust, current = screen.at_rest(drives, lanes)
         measured = screen.measured(drives, lanes)
         np.testing.assert_allclose(thrust, measured.full(0.5).thrust_n, rtol=1e-9)
@@ -337,8 +336,7 @@ def test_what_is_sound_at_any_mass_keeps_the_voltages_at_rest_and_loses_nothing_
     setting, shelf = (random_case, cold_case)[seed % 2](seed)
     screen = Screen(setting, shelf, counting=False)
     for drives in screen.drives(np.arange(len(shelf.packs)), 10**6):
-        every = Lanes.every(drives.size, len(shelf.propellers))
-        every = every.kept(np.ones((drives.size, len(shelf.propellers)), dtype=bool))
+        every = every_lane(drives, shelf)
         lanes, _ = screen.sound(drives)
         kept = set(zip(lanes.drive.tolist(), lanes.propeller.tolist(), strict=True))
         measured = screen.measured(drives, every)

@@ -124,9 +124,9 @@ def _climbing(
     need, slow = _need(tables, frames, climb), _slowest(tables, frames, climb) * (1.0 - _BAND)
     for at in range(_RANGES):
         v = slow * CLIMB_RATIO**at
-        (n, slope), (n_end, slope_end) = need(v), need(v * CLIMB_RATIO)
+        (n, slope, unlifted), (n_end, slope_end, _) = need(v), need(v * CLIMB_RATIO)
         if at == _RANGES - 1:
-            n_end, slope_end = 0.5 * tables.density * frames.area_m2 * frames.cd0 * v**2, np.full(v.size, -1.0)
+            n_end, slope_end = unlifted, np.full(v.size, -1.0)
         meet = n + slope * ((n_end - n - slope_end * v * (CLIMB_RATIO - 1.0)) / (slope - slope_end))
         least = np.where(slope >= 0, n, np.where(slope_end <= 0, n_end, meet))
         u, torque = _speed_and_torque(
@@ -141,13 +141,16 @@ def _slowest(tables: PropellerTables, frames: AirframeLanes, climb: Floats) -> F
     return np.asarray(np.maximum(least_speed_m_s(frames, tables.density), climb))
 
 
-def _need(tables: PropellerTables, frames: AirframeLanes, climb: Floats) -> Callable[[Floats], tuple[Floats, Floats]]:
-    """Drag and climb N(V) [N], convex in V, and its slope."""
+def _need(
+    tables: PropellerTables, frames: AirframeLanes, climb: Floats
+) -> Callable[[Floats], tuple[Floats, Floats, Floats]]:
+    """Drag and climb N(V) [N], convex in V, its slope, and the drag without lift."""
     weight, free = frames.weight_n, 0.5 * tables.density * frames.area_m2 * frames.cd0
     held = (frames.k * weight**2) / (0.5 * tables.density * frames.area_m2)
 
-    def need(v: Floats) -> tuple[Floats, Floats]:
-        return free * v**2 + held / v**2 + weight * climb / v, 2.0 * (free * v - held / v**3) - weight * climb / v**2
+    def need(v: Floats) -> tuple[Floats, Floats, Floats]:
+        unlifted, lifted, path = free * v**2, held / v**2, weight * climb / v
+        return unlifted + lifted + path, (2.0 * (unlifted - lifted) - path) / v, unlifted
 
     return need
 
