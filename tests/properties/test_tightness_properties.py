@@ -419,7 +419,7 @@ def test_what_groups_leave_over_is_what_single_combinations_do(seed):
     left = set(map(tuple, rows[groups.may(rows)].tolist()))
     every, pairs = np.ones(shelf.sizes[2:], dtype=bool), np.ones(shelf.sizes[0] * shelf.sizes[1], dtype=bool)
     assert handed_over(groups.combinations(every, pairs)) == left
-    assert handed_over(groups.listed(rows)) == left
+    assert handed_over(groups.listed([rows])) == left
 
 
 @pytest.mark.parametrize("seed", [0, 2, 5])

@@ -237,6 +237,22 @@ def test_looking_near_the_best_out_of_turn_changes_no_answer(metric, monkeypatch
     assert tried
 
 
+@pytest.mark.parametrize("at", range(4))
+def test_neighbours_of_rows_come_once_however_many_come_together(at, monkeypatch):
+    """Against one row and one part after the other."""
+    monkeypatch.setattr(pruned, "_POOL", 7)
+    rows, others = np.random.default_rng(at).integers(0, 3, (12, 4)), np.array([0, 2, 5])
+    one_by_one = {
+        tuple(other if i == at else value for i, value in enumerate(row)) for row in rows.tolist() for other in others
+    }
+    parts = list(pruned._differing(rows, at, others))
+    near = [tuple(row) for part in parts for row in part.tolist()]
+    assert len(parts) > 1
+    assert len(near) == len(one_by_one)
+    assert set(near) == one_by_one
+    assert not any(part.size for part in pruned._differing(rows, at, others[:0]))
+
+
 def test_who_does_not_wait_gets_the_most_promising_of_what_was_looked_at(monkeypatch):
     """Bounds of a mass are the mass: the lightest of all that wait come first."""
     setting, shelf = random_case(2, (8, 4, 9, 9))

@@ -14,7 +14,7 @@ What is left of a group is divided, down to its packs. Groups come as lists, not
 are left nothing else is looked at.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 import attrs
@@ -157,10 +157,13 @@ class Groups:
             if taken:
                 yield from self._drives(taken)
 
-    def listed(self, rows: Index) -> Iterator[tuple[Drives, Lanes]]:
-        """What may pass of listed combinations (N, 4)."""
-        rows = rows[self.screen.shelf.cells_fit(*rows.T[:3])]
-        rows = np.concatenate([rows[:0], *(x[self.may(x)] for x in np.array_split(rows, -(-len(rows) // _ROOM) or 1))])
+    def listed(self, parts: Iterable[Index]) -> Iterator[tuple[Drives, Lanes]]:
+        """What may pass of combinations that are listed (N, 4) part by part."""
+        left = [np.empty((0, 4), dtype=np.intp)]
+        for part in parts:
+            fitting = part[self.screen.shelf.cells_fit(*part.T[:3])]
+            left.append(fitting[self.may(fitting)])
+        rows = np.concatenate(left)
         pair = rows[:, 0] * self.screen.shelf.sizes[1] + rows[:, 1]
         kinds = self.screen.shelf.column("chemistry")[rows[:, 2]]
         for kind in np.flatnonzero(np.bincount(kinds.astype(np.intp))):

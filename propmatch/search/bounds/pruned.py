@@ -442,13 +442,21 @@ def _exchanged(best: Best, less: dict[str, Flags], groups: Groups, tried: set[in
             return
         tried.update(best.keys(np.array(rows)).tolist())
         for at, flags in enumerate(less.values()):
-            others = np.flatnonzero(~flags)
-            near = np.repeat(rows, others.size, axis=0)
-            near[:, at] = np.tile(others, len(rows))
-            _, first = np.unique(best.keys(near), return_index=True)
-            for drives, lanes in groups.listed(near[first]):
+            for drives, lanes in groups.listed(_differing(np.array(rows), at, np.flatnonzero(~flags))):
                 yield groups.screen, drives, lanes, 0
             best.settle()
+
+
+def _differing(rows: Index, at: int, others: Index) -> Iterator[Index]:
+    """Rows (N, 4) with each of the others in place of one of their parts, every one once, some rows at a time.
+
+    Rows alike in their other parts have the same neighbours, all others have none in common.
+    """
+    rows = np.unique(np.where(np.arange(rows.shape[1]) == at, 0, rows), axis=0)
+    for some in np.array_split(rows, -(-len(rows) * others.size // _POOL) or 1):
+        near = np.repeat(some, others.size, axis=0)
+        near[:, at] = np.tile(others, len(some))
+        yield near
 
 
 def passing(
