@@ -127,6 +127,7 @@ def train_answer(
     """
     here, train, measured = measured_train(brief, catalogue, ids, variant)
     sure = None if moving else sureness(here, train)
+    drawn = chart(here, train, measured, sure)  # first: the whole of full throttle serves numbers and checks too
     checks = [
         *checks_of(measured, sure=None if sure is None else [sure])[0],
         *catalogue.extra_checks(Design.of(train, here.variant), brief),
@@ -148,7 +149,7 @@ def train_answer(
         "meets": not missed(checks),
         "holds": None if sure is None else not missed(checks) and sure.holds,
         "checks": rows,
-        "chart": chart(here, train, measured, sure),
+        "chart": drawn,
     }
     return told if sure is None else told | _beside(here, train, measured, sure, checks)
 

@@ -3,10 +3,10 @@
 Which combinations bear full throttle at rest hangs on parts, site and phases alone. These rows are kept. A
 step lays masses and limits over them: mass, wing loading, diameter and cells are arithmetic, and thrust to weight is
 so too for rows whose static thrust was measured, while nobody asked or because a reading of the propeller left open
-whether they pass; currents in flight, highest rpm, balance, flight time and the currents of the phases go by the
-bounds of the search (:mod:`bounds.screen`), computed for the rows that are left and kept until the mass or the reserve
-moves; what lies near a limit is computed by :class:`propmatch.checks.measures.TrainMeasures`. So counts and front are
-those of the search.
+whether they pass; what passes up to here stays until one of these moves. Currents in flight, highest rpm, balance,
+flight time and the currents of the phases go by the bounds of the search (:mod:`bounds.screen`), computed for the rows
+that are left and kept until the mass or the reserve moves; what lies near a limit is computed by
+:class:`propmatch.checks.measures.TrainMeasures`. So counts and front are those of the search.
 
 Kept is nothing where the brief sets a limit to what no table holds here (climb, launch), or where a shelf has more
 combinations than :data:`LARGEST`: :meth:`KeptRows.of` says None, and the search itself answers.
@@ -104,6 +104,7 @@ class _Known:
 
     Attributes
     ----------
+    allowed : what passes all but the flight, and the limits that this was asked for
     bears : whether they bear full throttle in flight, and balance: 1, -1, or 0 where nobody asked yet
     pulls : for a least thrust to weight, whether they may give it, in the same way
     held : the same of the currents of the phases, or 0 where that is open
@@ -113,6 +114,7 @@ class _Known:
 
     setting: Setting
     screen: Screen
+    allowed: tuple[Any, tuple[Index, Floats, Floats]] | None
     bears: NDArray[np.int8]
     pulls: tuple[float | None, NDArray[np.int8]]
     held: NDArray[np.int8]
@@ -258,6 +260,7 @@ class KeptRows:
         self._known = _Known(
             setting=here,
             screen=Screen(here, self.shelf, counting=False, tables=tables),
+            allowed=None if known is None else known.allowed,
             bears=bears if known is None else known.bears,
             pulls=(None, np.empty(0, dtype=np.int8)) if known is None else known.pulls,
             held=held,
@@ -283,6 +286,15 @@ class KeptRows:
 
     def _allowed(self, setting: Setting, known: _Known, tick: Tick) -> tuple[Index, Floats, Floats]:
         """Rows that pass all but the flight, their thrust to weight and their all-up mass."""
+        asked = (
+            replace(setting.brief.limits, min_flight_minutes=None, reserve_charge=None),
+            setting.variant.target_mass_g,
+        )
+        if known.allowed is None or known.allowed[0] != asked:
+            known.allowed = asked, self._looked_through(setting, known, tick)
+        return known.allowed[1]
+
+    def _looked_through(self, setting: Setting, known: _Known, tick: Tick) -> tuple[Index, Floats, Floats]:
         fit, limits, frame = self._fitting(setting), setting.brief.limits, setting.variant.airframe
         mass_g, loading = setting.all_up_mass_g(fit.train_g), limits.max_wing_loading_g_dm2
         good = np.ones(fit.rows.size, dtype=bool)

@@ -16,7 +16,7 @@ from propmatch.checks.judged import smallest_margins
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.setting import settings
 from propmatch.records.fields import replace
-from propmatch.search.bounds.flighttime import flight_bounds
+from propmatch.search.bounds.flighttime import _Bounds, flight_bounds
 from propmatch.search.bounds.fullthrottle import _EVERY, TESTED, _asked, may_reach, wanted
 from propmatch.search.bounds.groups import Groups
 from propmatch.search.bounds.held import SureFlights
@@ -41,6 +41,19 @@ def written(seed):
     _, setting, stock = case_of(seed)
     kinds = [list(stock.parts(kind).values()) for kind in ("motors", "controllers", "packs", "propellers")]
     return (setting, Shelf.of(*kinds, **setting.train_numbers)) if all(kinds) else random_case(seed)
+
+
+def climbed(seed):
+    """A fair part of the charge goes into a climb before airspeeds that are held."""
+    setting, shelf = random_case(seed)
+    phases = (
+        Phase(name="climb", throttle=1.0, airspeed_m_s=9.0, seconds=30.0 * (1 + seed % 3)),
+        Phase(name="hold", airspeed_m_s=9.5, seconds=20.0),
+        Phase(name="cruise", airspeed_m_s=12.0, share=0.7),
+        Phase(name="dash", airspeed_m_s=15.0, share=0.3),
+        Phase(name="home", airspeed_m_s=11.0, seconds=15.0),
+    )
+    return settings(replace(setting.stated, phase=phases))[-1], shelf
 
 
 def curves_of(tables):
@@ -329,7 +342,7 @@ def test_what_surely_flies_passes_every_check_of_the_flight(case):
 
 
 @pytest.mark.parametrize("seed", SEEDS)
-@pytest.mark.parametrize("case", [random_case, written])
+@pytest.mark.parametrize("case", [random_case, written, climbed])
 def test_flight_bounds_bound_the_flight_of_any_combination(case, seed):
     setting, shelf, tables, rng = made(seed, case)
     screen = Screen(setting, shelf, counting=True, tables=tables)
@@ -356,6 +369,38 @@ def test_flight_bounds_bound_the_flight_of_any_combination(case, seed):
             assert np.all((current <= high)[known])
             # without any mean current there is none that could pass
             assert np.all(np.isposinf(high)[~known])
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_what_is_drawn_first_would_fly_for_as_long_as_is_said(seed):
+    """The mean of 1/I from full to a charge is the time of a flight that ends there over the charge that it takes."""
+    setting, shelf = random_case(seed)
+    shares = [Phase(name=f"at {v}", airspeed_m_s=v, share=share) for v, share in ((11.0, 0.7), (14.0, 0.3))]
+    limits = replace(setting.brief.limits, max_wing_loading_g_dm2=None)
+    brief, told = (
+        replace(setting.stated, aircraft=replace(setting.stated.aircraft, target_mass_g=None), phase=shares),
+        0,
+    )
+    whole, *others = (
+        settings(replace(brief, limits=replace(limits, reserve_charge=charge)))[-1] for charge in (0.2, 0.4, 0.7, 0.9)
+    )
+    tables = PropellerTables(whole, shelf)
+    for drives in Screen(whole, shelf, counting=True, tables=tables).drives(np.arange(len(shelf.packs)), 10**6):
+        d, p = (x.ravel() for x in np.meshgrid(np.arange(drives.size), np.arange(len(shelf.propellers))))
+        with np.errstate(all="ignore"):
+            bounds = _Bounds(tables, drives, p, d)
+            mix = bounds._mixture()
+        assert np.all((mix.early >= mix.least)[mix.holds])
+        some = np.flatnonzero(mix.holds & ~bounds.unknown & ~bounds.impossible)
+        if not some.size:
+            continue
+        lanes = shelf.combine(*drives.combinations(d[some], p[some]).T)
+        coulombs = 3600.0 * drives.of_pack["capacity_ah"][d[some]]
+        told += int(np.count_nonzero(mix.early[some] > 1.01 * mix.least[some]))
+        for each in others:
+            seconds = 60.0 * TrainMeasures(each, *lanes).flight.minutes
+            assert np.all(seconds >= coulombs * (1.0 - each.reserve_charge) * mix.early[some])
+    assert told > 5
 
 
 @pytest.mark.parametrize("seed", SEEDS)

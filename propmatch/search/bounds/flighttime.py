@@ -522,7 +522,7 @@ class _Bounds:
             seconds = self._seconds(i)
             most = self._most(i, end)
             with np.errstate(invalid="ignore"):
-                wanted = np.where(most > 0, (1 + _SLACK) * 1.2 * seconds * most / pack.coulombs, 0.0)
+                wanted = np.where(most > 0, self._more(i) * seconds * most / pack.coulombs, 0.0)
             guess = np.maximum(end - wanted, pack.reserve)
             if self.rough:  # one charge for all: what flies down to it flies down to each one's own
                 guess = np.fmin.reduce(guess, initial=1.0)
@@ -545,7 +545,8 @@ class _Bounds:
         lands &= end - after_most > pack.reserve
         full = (1.0 - pack.reserve) * mix.best
         timed = at_most + landing
-        high = timed + pack.coulombs * np.maximum(full - (used_least + after_least) * mix.least, 0.0)
+        spent = used_least * mix.early + after_least * mix.least
+        high = timed + pack.coulombs * np.maximum(full - spent, 0.0)
         taken = (1.0 - end + after_most) * mix.most * (1 + _SLACK)
         low = surely + pack.coulombs * np.maximum((1.0 - pack.reserve) * mix.worst - taken, 0.0)
         flown, never = mix.holds.copy(), np.zeros(n, dtype=bool)
@@ -573,6 +574,13 @@ class _Bounds:
         if not mix.keeps.all() or not np.isfinite(high).all():
             high = np.fmin(high, self._longest())
         return low, high, low_a, np.where(some, high_a, np.inf)
+
+    def _more(self, i: int) -> float:
+        """How many times what a phase draws at most at its begin it may take until its end, by a first guess.
+
+        A held throttle draws ever less, a held airspeed ever more.
+        """
+        return 1.2 if self.setting.phases[i].throttle is None else (1.0 + _SLACK) ** 3
 
     def _ends_of(self, mix: "_Mixture", some: Index) -> list[Floats]:
         """:meth:`ends` of some combinations; what is known of any where shares hold a throttle or lose weight."""
@@ -696,12 +704,15 @@ class _Bounds:
         keeps |= not self.repeats and any(pays(phases[i]) for i in self.shares)
         alone = 1.0 / np.min(least, axis=0)
         self.unknown |= ~(np.max(greatest, axis=0) > 0)  # a mixture that takes nothing has no end
+        low = np.where(keeps, at_low, 1.0 / np.max(greatest, axis=0))
+        throttled = any(phases[i].throttle is not None for i in self.shares)
         return _Mixture(
             best=np.where(keeps, best, alone),
             worst=np.where(keeps, worst, 0.0),
-            least=np.where(keeps, at_low, 1.0 / np.max(greatest, axis=0)),
+            least=low,
+            early=low if throttled else np.where(keeps & holds, np.maximum(worst, low), low),
             most=np.where(keeps, most, alone),
-            starts=starts | any(phases[i].throttle is not None for i in self.shares),
+            starts=starts | throttled,
             holds=holds,
             keeps=keeps,
             greatest=greatest,
@@ -714,6 +725,9 @@ class _Bounds:
 class _Mixture:
     """Mean of 1/I at best and at worst, least and greatest 1/I, all (N,) [1/A]; currents of pack and motor (2, N).
 
+    ``early``: at least the mean of 1/I over the charge that is drawn first. Held airspeeds draw ever more, so over any
+    charge from full on the mean of 1/I is at least that over the whole discharge, and what was drawn before them cost
+    that much of their time;
     ``starts``: it may be flown on a full pack; ``holds``: it can be flown down to the reserve;
     ``keeps``: its weights are those of the brief;
     ``greatest``: pack current of each phase at most.
@@ -722,6 +736,7 @@ class _Mixture:
     best: Floats
     worst: Floats
     least: Floats
+    early: Floats
     most: Floats
     starts: Flags
     holds: Flags
