@@ -28,6 +28,8 @@ NEARLY = 1.05
 """Within 5 % of the voltage that the no-load current drops a root lies where the balance is flat: it is solved."""
 _BELOW = 0.996
 """Share of the usable current kept as a threshold: more below 1 than the slack that flight times are bounded with."""
+_ANY_NM = 1e300
+"""Above the torque of any propeller that is known, below the infinity that stands for one that is not."""
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -182,10 +184,12 @@ class Drives:
         return np.column_stack([self.motor[drive], self.controller[drive], self.pack[drive], propeller])
 
     def threshold(self, source: Source, current_a: Floats, tables: PropellerTables) -> Threshold:
-        """What a limit of the motor current means at full throttle."""
+        """What a limit of the motor current means at full throttle; one without end leaves any torque at no speed."""
         with np.errstate(all="ignore"):
             m, u = self.motors, line.speed_at(self.motors, source.volts, source.ohm, current_a)
             torque = line.shaft_torque_nm(m, current_a, line.no_load_a(m, m.gear_ratio * u))
+        free = np.isposinf(current_a)
+        u, torque = np.where(free, 0.0, u), np.where(free, _ANY_NM, torque)
         return Threshold(speed=u, cell=tables.curves.cell_of(u), torque_nm=torque)
 
     def current_a(self, lanes: Index, u: Floats, torque: Floats) -> Floats:

@@ -85,8 +85,8 @@ class Lanes:
 class RpmLimit:
     """A highest rpm is kept where the propeller there takes more torque than full throttle gives.
 
-    ``rated`` (P,): the propellers that are held to theirs. Known for each: its torque at its highest rpm, at rest, and
-    less than at any airspeed of the phases.
+    ``rated`` (P,): the propellers that are held to theirs. Known for each: its torque at its highest rpm, the least of
+    that at rest and at the airspeeds of phases that state one, and less than at any that goes with the mass.
     """
 
     def __init__(self, tables: PropellerTables, shelf: Shelf) -> None:
@@ -96,20 +96,22 @@ class RpmLimit:
             judged = np.ones(judged.shape, dtype=bool)
         self.rated = judged & np.isfinite(shelf.column("max_rpm"))
         self._top = tables.speed_of_rpm(shelf.column("max_rpm"))
+        self._going_with_mass = None
         p = np.arange(tables.mass_g.size)
         with np.errstate(all="ignore"):
-            self._top_rest = tables.curves.torque(p, self._top)
-            least = self._top_rest.copy()
+            rest = tables.curves.torque(p, self._top)
+            self._known, least = rest.copy(), rest.copy()
             nodes = tables.mass_start_g + tables.mass_step_g * np.array([0.0, tables.nodes - 1.0])
             for phase in tables.setting.phases:
                 if phase.throttle == 0:
                     continue
                 slow, fast = (tables.airspeed(phase, tables.mass_g + node) for node in nodes)
                 if phase.airspeed_m_s is not None:
-                    least = np.minimum(least, tables.curves.torque(p, self._top, slow))
+                    self._known = np.minimum(self._known, tables.curves.torque(p, self._top, slow))
                 else:
+                    self._going_with_mass = phase
                     least = np.minimum(least, tables.curves.torque_between(p, self._top, slow, fast))
-            self._top_least = least - BAND * np.abs(self._top_rest)
+            self._least = np.minimum(self._known, least) - BAND * np.abs(rest)
 
     def decide(self, drives: Drives, lanes: Lanes) -> tuple[Flags, Flags]:
         """Which lanes surely keep the limit, and which surely do not."""
@@ -118,14 +120,13 @@ class RpmLimit:
         odd = drives.odd[d] | ~self.tables.regular[p]
         band = BAND * drives.full.volts[d]
         u = self._top[p]
-        passes = (drives.left_over(drives.full, d, u, self._top_least[p]) < -band) & ~odd
-        fails = (drives.left_over(drives.full, d, u, self._top_rest[p]) > band) & ~odd & ~passes
+        passes = (drives.left_over(drives.full, d, u, self._least[p]) < -band) & ~odd
+        fails = (drives.left_over(drives.full, d, u, self._known[p]) > band) & ~odd & ~passes
         some = np.flatnonzero(~(passes | fails | odd))
-        if some.size:
+        if some.size and self._going_with_mass is not None:
             p, d, u, band = p[some], d[some], u[some], band[some]
-            least = self._top_rest[p]
-            for _, airspeed in self.tables.airspeeds(drives.mass_g[d] + self.tables.mass_g[p]):
-                least = np.minimum(least, self.tables.curves.torque(p, u, airspeed))
+            airspeed = self.tables.airspeed(self._going_with_mass, drives.mass_g[d] + self.tables.mass_g[p])
+            least = np.minimum(self._known[p], self.tables.curves.torque(p, u, airspeed))
             left = drives.left_over(drives.full, d, u, least)
             passes[some], fails[some] = left < -band, left > band
         pass_all, fail_all = np.ones(lanes.size, dtype=bool), np.zeros(lanes.size, dtype=bool)
