@@ -65,6 +65,8 @@ _POINTS, _ROUNDS = 17, 6
 
 Curve = Callable[[Floats], Floats]
 """From airspeeds (M, N) [m/s] to a number at each (M, N)."""
+Merit = Callable[[Floats, Floats], Floats]
+"""From airspeeds and what a curve gives there, (M, N) each, to what should be least."""
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -268,24 +270,36 @@ def turn_radius_m(airspeed_m_s: Floats, bank_deg: Floats) -> Floats:
 # ---------------------------------------------------------------- over lanes
 
 
-def least_over(curve: Curve, low: Floats, high: Floats, rounds: int = _ROUNDS) -> tuple[Floats, Floats]:
-    """Speed (N,) from ``low`` to ``high`` (N,) at which a curve is least, and the curve there; NaN without any value.
+def least_over(
+    curve: Curve, merits: Sequence[Merit], low: Floats, high: Floats, rounds: int = _ROUNDS
+) -> tuple[Floats, Floats]:
+    """Speeds (K, N) at which each of K merits of a curve is least, and these there; NaN without any value.
 
     The best of 17 evenly spaced speeds, then of 17 between its neighbours, six rounds in all: to 1e-6 of the range for
-    a curve whose lowest valley is as wide as the first step; three rounds, to 1e-3.
+    a merit whose lowest valley is as wide as the first step; three rounds, to 1e-3. The curve is asked for all merits
+    together.
+
+    Parameters
+    ----------
+    curve : what airspeeds (M, N) give, (M, N)
+    merits : of airspeeds (M, N) and what they give
+    low, high : (N,), or ``low`` (K, N)
+    rounds : int
     """
-    everyone = np.arange(low.size)
+    low = np.broadcast_to(low, (len(merits), high.size))
     a, b = low, np.where(high >= low, high, np.nan)
-    best, value = np.full(low.size, np.nan), np.full(low.size, np.nan)
+    best, value = np.full((2, *low.shape), np.nan)
     for _ in range(rounds):
-        speeds = a + (b - a) * np.linspace(0.0, 1.0, _POINTS)[:, None]
+        speeds = a + (b - a) * np.linspace(0.0, 1.0, _POINTS)[:, None, None]
         with np.errstate(invalid="ignore", divide="ignore"):
-            values = curve(speeds)
-        at = np.argmin(np.where(np.isfinite(values), values, np.inf), axis=0)
-        best, value = speeds[at, everyone], values[at, everyone]
+            given = curve(speeds.reshape(-1, high.size)).reshape(speeds.shape)
+            values = np.stack([merit(speeds[:, k], given[:, k]) for k, merit in enumerate(merits)], axis=1)
+        at = np.argmin(np.where(np.isfinite(values), values, np.inf), axis=0)[None]
+        best, value = (np.take_along_axis(each, at, axis=0)[0] for each in (speeds, values))
         step = (b - a) / (_POINTS - 1)
         a, b = np.maximum(best - step, low), np.minimum(best + step, b)
-    return np.where(np.isfinite(value), best, np.nan), np.where(np.isfinite(value), value, np.nan)
+    known = np.isfinite(value)
+    return np.where(known, best, np.nan), np.where(known, value, np.nan)
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -312,8 +326,8 @@ def glide_lanes(
 
     low = np.asarray(least_speed_m_s(airframe, density))
     high = np.maximum(1.1 * least_drag_speed_m_s(airframe, density), low)  # drag of the propellers makes both slower
-    slow, power = least_over(lambda v: v * drag(v), low, high, rounds)
-    far, least = least_over(drag, low, high, rounds)
+    merits: tuple[Merit, ...] = (lambda v, d: v * d, lambda _, d: d)
+    (slow, far), (power, least) = least_over(drag, merits, low, high, rounds)
     return Glide(
         least_sink_speed_m_s=slow,
         sink_m_s=power / airframe.weight_n,
@@ -360,10 +374,9 @@ def cruise_lanes(
         return point.pack_power_w.reshape(speed.shape), point.pack_current_a.reshape(speed.shape)
 
     low = np.asarray(least_speed_m_s(airframe, density))
-    slow, power = least_over(lambda v: drawn(v)[0], low, fastest, rounds)
-    far, _ = least_over(
-        lambda v: np.where(v > wind, drawn(v)[0] / (v - wind), np.nan), np.maximum(low, wind), fastest, rounds
-    )
+    merits: tuple[Merit, ...] = (lambda _, p: p, lambda v, p: np.where(v > wind, p / (v - wind), np.nan))
+    least = np.array([low, np.maximum(low, wind)])
+    (slow, far), (power, _) = least_over(lambda v: drawn(v)[0], merits, least, fastest, rounds)
     watts, current = (each[0] for each in drawn(far[None, :]))
     with np.errstate(divide="ignore", invalid="ignore"):
         each_km = current / (far - wind) / 3.6 / MAH_AH

@@ -182,12 +182,18 @@ def test_lanes_are_the_single_answers_and_one_without_level_flight_harms_none():
         assert found.least_power_w[i] == pytest.approx(alone.least_power_w[0], rel=1e-9)
 
 
-def test_least_over_needs_a_range_and_a_value():
+def test_least_over_needs_a_range_and_a_value_for_each_merit():
+    """(v - a)^2 + 1 is least at a, over v at sqrt(a^2 + 1)."""
     low, high = np.array([1.0, 3.0, 1.0]), np.array([2.0, 2.0, 5.0])
-    at, value = least_over(lambda v: np.where(v < 4, np.nan, (v - 4.25) ** 2 + 1), low, high)
-    assert np.isnan([at[:2], value[:2]]).all()
-    assert at[2] == pytest.approx(4.25, abs=1e-5)
-    assert value[2] == pytest.approx(1.0)
+    at, value = least_over(
+        lambda v: np.where(v < 4, np.nan, (v - 4.25) ** 2 + 1), (lambda _, y: y, lambda v, y: y / v), low, high
+    )
+    assert at.shape == value.shape == (2, 3)
+    assert np.isnan([at[:, :2], value[:, :2]]).all()
+    assert at[:, 2] == pytest.approx([4.25, (4.25**2 + 1) ** 0.5], abs=1e-5)
+    assert value[0, 2] == pytest.approx(1.0)
+    later, _ = least_over(lambda v: v**2, (lambda _, y: y,) * 2, np.array([low, low + 0.5]), high)
+    assert later[:, 0] == pytest.approx([1.0, 1.5])
 
 
 # ---------------------------------------------------------------- turns, stall, climb
