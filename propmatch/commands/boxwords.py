@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 import attrs
 
 from propmatch.commands.options import shown_units
-from propmatch.commands.output import Reply
+from propmatch.commands.output import Reply, now
 from propmatch.commands.shoppinglist import write_list
 from propmatch.commands.trains import LazyCatalogue
 from propmatch.words.assumedwords import mattering
@@ -53,11 +53,10 @@ def box_reply(
     whole = not answer.box.missing and any(found.combinations for found in answer.by_cells.values())
     found_none = Reply(command="match", faults=(*stock.broken, *stock.catalogue.faults))
     reply, met = find() if whole else (found_none, False)
-    unsure = [
-        cells for cells, holds in reply.extra.get("holds", {}).items() if not holds and cells not in answer.without
-    ]
+    extra = now(reply.extra)
+    unsure = [cells for cells, holds in extra.get("holds", {}).items() if not holds and cells not in answer.without]
     answer = attrs.evolve(answer, surer=surer_with(answer, brief, stock.catalogue, unsure))
-    wrote = write_list(options["shopping"], answer, reply.rows, stock, shown, force=options["force"])
+    wrote = write_list(options["shopping"], answer, now(reply.rows), stock, shown, force=options["force"])
     name = f"{brief.aircraft.name}, {answer.setting.variant.name}"
     blocks, made = [*_blocks(answer, shown), _sure_block(answer, unsure, shown)], _assumptions(answer)
     first = [*box_dangers(answer, shown), box_heading(answer, name), *buy_first(answer, shown)]
@@ -67,13 +66,13 @@ def box_reply(
             blocks=[[line for text in first for line in wrapped(text)], *blocks, *map(list, reply.blocks)],
             assumptions=list(dict.fromkeys((*reply.assumptions, *made))),
             notes=[*box_notes(answer), *reply.notes, *wrote],
-            extra={**reply.extra, "box": box_data(answer)},
+            extra={**extra, "box": box_data(answer)},
         ), met
     sure = [each.best.pick.sure for each in answer.purchases if each.best.pick is not None]
     return Reply(
         command="match",
         headline=[
-            *([] if reply.extra.get("complete", True) else reply.headline[:1]),
+            *([] if extra.get("complete", True) else reply.headline[:1]),
             *first,
             *([which] if which else []),
         ],
@@ -82,7 +81,7 @@ def box_reply(
         matter=mattering(made, sure, options) if sure else None,
         faults=reply.faults,
         notes=[*box_notes(answer), *reply.notes, *wrote],
-        extra={**reply.extra, "box": box_data(answer)},
+        extra={**extra, "box": box_data(answer)},
         caution=True,
     ), met
 

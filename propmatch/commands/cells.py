@@ -84,8 +84,7 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     said = (which, chosen.how, *drawn)
     reply, met = cells_reply(stock, comparison, resolved.settings, shown, said, chosen, options)
     if pair is not None:
-        extra = {**reply.extra, "thrust_pair": pair.rows}
-        reply = attrs.evolve(reply, blocks=[pair_block(pair, shown), *reply.blocks], extra=extra)
+        reply = attrs.evolve(reply, blocks=[pair_block(pair, shown), *reply.blocks]).with_extra(thrust_pair=pair.rows)
     show(reply, form=form_of(options))
     ctx.exit(0 if met else 1)
 

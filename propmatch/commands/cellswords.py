@@ -169,7 +169,6 @@ def cells_reply(
     options: Mapping[str, Any],
 ) -> tuple[Reply, bool]:
     """The answer, and whether any count keeps the limits as designed; ``said`` is told before the tables."""
-    from propmatch.questions.cells import BASES, CellCase
     from propmatch.words.assumedwords import mattering
 
     assumptions = list(dict.fromkeys((*chosen.assumptions, *comparison.assumptions)))
@@ -188,34 +187,43 @@ def cells_reply(
             *(text for text in said if text),
         ],
         blocks=blocks,
-        rows=[case.row for case in comparison.cases],
+        rows=lambda: [case.row for case in comparison.cases],
         assumptions=assumptions,
         matter=mattering(assumptions, [] if options["on_paper"] else _own_sure(comparison), options),
         faults=(*chosen.doubts, *stock.broken),
-        extra={
-            "checked_by": checked_by(columns_of(CellCase)),
-            "train": train_data(comparison.train),
-            "masses": masses_data(settings, comparison.train),
-            "packs": list(comparison.packs.values()),
-            "checks_by_case": [
-                {
-                    "variant": case.variant,
-                    "compared_by": case.compared_by,
-                    "cells": case.cells,
-                    "checks": case.checks,
-                    "least_certain": case.sure.least_certain,
-                    "hangs_on": _hangs_on(case),
-                }
-                for case in comparison.cases
-            ],
-            "remedies": {count: _remedies_data(found, chances[count]) for count, found in comparison.remedies.items()},
-            "trim_cures": comparison.placing[BASES[0]].cure_rows,
-            "balance_and_trim": {basis: comparison.placing[basis].readings(show=shown.speed_text) for basis in BASES},
-            "steering": {basis: comparison.placing[basis].steering.data for basis in BASES},
-        },
+        extra=lambda: _data(comparison, settings, chances, shown),
         caution=True,
     )
     return reply, any(not case.failing for case in design)
+
+
+def _data(
+    comparison: "CellComparison", settings: Sequence["Setting"], chances: Mapping[int, Sequence[float]], shown: Shown
+) -> dict[str, Any]:
+    """Further keys of the JSON."""
+    from propmatch.questions.cells import BASES, CellCase
+
+    return {
+        "checked_by": checked_by(columns_of(CellCase)),
+        "train": train_data(comparison.train),
+        "masses": masses_data(settings, comparison.train),
+        "packs": list(comparison.packs.values()),
+        "checks_by_case": [
+            {
+                "variant": case.variant,
+                "compared_by": case.compared_by,
+                "cells": case.cells,
+                "checks": case.checks,
+                "least_certain": case.sure.least_certain,
+                "hangs_on": _hangs_on(case),
+            }
+            for case in comparison.cases
+        ],
+        "remedies": {count: _remedies_data(found, chances[count]) for count, found in comparison.remedies.items()},
+        "trim_cures": comparison.placing[BASES[0]].cure_rows,
+        "balance_and_trim": {basis: comparison.placing[basis].readings(show=shown.speed_text) for basis in BASES},
+        "steering": {basis: comparison.placing[basis].steering.data for basis in BASES},
+    }
 
 
 def _own_sure(comparison: "CellComparison") -> list[Any]:

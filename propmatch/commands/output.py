@@ -1,8 +1,8 @@
 """What a command answers, and its three forms: text, JSON and CSV."""
 
 import json
-from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import attrs
 import click
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from propmatch.records.estimates import Assumption
     from propmatch.words.assumedwords import Mattering
 
-__all__ = ["CAUTION", "CAUTIONS", "Reply", "as_rows", "show", "show_faults", "show_unmet"]
+__all__ = ["CAUTION", "CAUTIONS", "Reply", "as_rows", "now", "show", "show_faults", "show_unmet"]
 
 CAUTION = "Estimates: before flight measure the current, model tied down (--cautions)."
 """The line under every answer that somebody may fly by."""
@@ -28,11 +28,13 @@ CAUTIONS = (
 
 
 _MOST_FAULTS = 6
+T = TypeVar("T")
 
 
 @attrs.frozen(kw_only=True)
 class Reply:
-    """The answer of a command.
+    """The answer of a command; what makes rows, details and further keys may stand for them, where not every form
+    needs them.
 
     Attributes
     ----------
@@ -42,7 +44,8 @@ class Reply:
     blocks : sequence of sequences of str
         Finished lines, one block below the other.
     details : mapping of str to sequence of str
-        Further blocks by what they are called; the text has them with ``--full``, else their names.
+        Further blocks by what they are called; the text has them with ``--full``, else the names of those that have
+        lines, as every one has that is yet to be made.
     rows : sequence of mappings
         The numbers: attribute name to value, in the units of the attribute.
     assumptions : sequence of Assumption
@@ -64,15 +67,24 @@ class Reply:
     command: str
     headline: Sequence[str] = ()
     blocks: Sequence[Sequence[str]] = ()
-    details: Mapping[str, Sequence[str]] = attrs.field(factory=dict)
-    rows: Sequence[Mapping[str, Any]] = ()
+    details: Mapping[str, Sequence[str] | Callable[[], Sequence[str]]] = attrs.field(factory=dict)
+    rows: Sequence[Mapping[str, Any]] | Callable[[], Sequence[Mapping[str, Any]]] = ()
     assumptions: "Sequence[Assumption]" = ()
     matter: "Mattering | None" = None
     faults: Sequence[Fault] = ()
     notes: Sequence[str] = ()
     all_faults: bool = False
-    extra: Mapping[str, Any] = attrs.field(factory=dict)
+    extra: Mapping[str, Any] | Callable[[], Mapping[str, Any]] = attrs.field(factory=dict)
     caution: bool = False
+
+    def with_extra(self, **more: Any) -> "Reply":
+        """The same with further keys of the JSON."""
+        return attrs.evolve(self, extra=lambda: {**now(self.extra), **more})
+
+
+def now(what: T | Callable[[], T]) -> T:
+    """What stands there, made where it was yet to be."""
+    return what() if callable(what) else what
 
 
 def as_rows(result: Any, fields: Sequence[str]) -> list[dict[str, Any]]:
@@ -93,9 +105,9 @@ def _document(reply: Reply) -> str:
         "command": reply.command,
         "assumptions": reply.assumptions,
         "faults": reply.faults,
-        "rows": reply.rows,
+        "rows": now(reply.rows),
         "notes": reply.notes,
-        **reply.extra,
+        **now(reply.extra),
     }
     if called := asked_for():
         content["sources"] = sources_of_answer(called, plain_data(content), reply.assumptions)
@@ -150,7 +162,7 @@ def _caution() -> list[str]:
     return wrapped(CAUTIONS if _asked("cautions") else CAUTION)
 
 
-def _details(details: Mapping[str, Sequence[str]]) -> list[str]:
+def _details(details: Mapping[str, Any]) -> list[str]:
     """What ``--full`` adds, where it is not asked for."""
     names = ", ".join(name for name, lines in details.items() if lines)
     return wrapped(f"--full adds: {names}.") if names and not _asked("full") else []
@@ -161,7 +173,7 @@ def _sources(reply: Reply) -> list[str]:
     called = asked_for()
     if called is None:
         return []
-    named = plain_data([*reply.rows, reply.extra])
+    named = plain_data([*now(reply.rows), now(reply.extra)])
     return sources_text(sources_of_answer(called, named, reply.assumptions))
 
 
@@ -177,13 +189,13 @@ def show(reply: Reply, *, form: str = "text") -> None:
     if form == "json":
         click.echo(_document(reply))
     elif form == "csv":
-        click.echo(comma_separated(reply.rows), nl=False)
+        click.echo(comma_separated(now(reply.rows)), nl=False)
         if notes := _page([*_notes(reply), _sources(reply)]):
             click.echo(notes, err=True)
     else:
         head = [line for sentence in reply.headline for line in wrapped(sentence)]
         last = [*_details(reply.details), *(_caution() if reply.caution else [])]
-        full = reply.details.values() if _asked("full") else ()
+        full = [now(lines) for lines in reply.details.values()] if _asked("full") else []
         click.echo(_page([head, *reply.blocks, *full, *_notes(reply), last, _sources(reply)]))
 
 

@@ -20,6 +20,7 @@ from propmatch.words.speedwords import (
 if TYPE_CHECKING:
     from propmatch.aircraft.speeds import AircraftSpeeds
     from propmatch.aircraft.wind import WindTrip
+    from propmatch.commands.time import Flight
     from propmatch.questions.speedranges import SpeedRanges
     from propmatch.records.sections import Site
 
@@ -37,24 +38,20 @@ def pilot_sentences(
     return sentences
 
 
-def speed_blocks(
-    variant: str,
-    speeds: "AircraftSpeeds",
-    ranges: "SpeedRanges | None",
-    trips: "tuple[WindTrip, ...]",
-    site: "Site",
-    shown: Shown,
-) -> dict[str, list[str]]:
+def speed_blocks(flight: "Flight", shown: Shown) -> dict[str, Any]:
     """The tables of one variant by what they are called: airspeeds, turns, trips where the brief asks for them."""
-    rows = [{**row, "": f"  {row['']}"} for row in speed_rows(speeds, shown, ranges.own if ranges else None)]
-    turns = table(turn_rows(speeds.turns, shown))
-    blocks = {
-        "airspeeds": [*wrapped(f"{variant}, {SPEEDS_HEAD}:"), *table(rows, left=("", "what it gives"))],
-        "turns": [*wrapped(f"{TURNS_HEAD}:"), *turns],
-    }
-    if trips:
-        head = wrapped(f"{variant}, straight out and back in {wind_words(site, shown)}:")
-        blocks["out and back"] = [*head, *table(trip_rows(trips, shown), left=("airspeed of",))]
+
+    def airspeeds() -> list[str]:
+        ranges = flight.speed_ranges.own if flight.speed_ranges else None
+        rows = [{**row, "": f"  {row['']}"} for row in speed_rows(flight.speeds, shown, ranges)]
+        return [*wrapped(f"{flight.variant}, {SPEEDS_HEAD}:"), *table(rows, left=("", "what it gives"))]
+
+    turns = table(turn_rows(flight.speeds.turns, shown))
+    blocks = {"airspeeds": airspeeds, "turns": [*wrapped(f"{TURNS_HEAD}:"), *turns]}
+    if flight.trips:
+        wind = wind_words(flight.setting.brief.site, shown)
+        head = wrapped(f"{flight.variant}, straight out and back in {wind}:")
+        blocks["out and back"] = [*head, *table(trip_rows(flight.trips, shown), left=("airspeed of",))]
     return blocks
 
 

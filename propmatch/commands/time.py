@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Mapping, Sequence
+from functools import cached_property
 from operator import attrgetter
 from typing import TYPE_CHECKING, Any
 
@@ -65,7 +66,7 @@ class Flight:
     mass_g : float
         All-up mass.
     time : FlightTime
-    speeds : AircraftSpeeds
+    train : PowerTrain
     trips : tuple of WindTrip
         Out and back in the wind of the site; none where the brief names neither wind nor distance.
     setting : Setting
@@ -79,13 +80,12 @@ class Flight:
     checks : list of Check, of the ratings by heat and of what is least certain
     ranges : mapping of str to Range, of the flight as a whole
     phase_ranges : list of mappings of str to Range
-    speed_ranges : SpeedRanges
     """
 
     variant: str
     mass_g: float
     time: "FlightTime"
-    speeds: "AircraftSpeeds"
+    train: "PowerTrain"
     trips: "tuple[WindTrip, ...]"
     setting: "Setting"
     flown: "AsFlown | None"
@@ -97,7 +97,18 @@ class Flight:
     checks: "list[Check]"
     ranges: Mapping[str, Range]
     phase_ranges: Sequence[Mapping[str, Range]]
-    speed_ranges: "SpeedRanges | None"
+
+    @cached_property
+    def speeds(self) -> "AircraftSpeeds":
+        """The aircraft's own speeds."""
+        return self.setting.speeds(self.train)
+
+    @cached_property
+    def speed_ranges(self) -> "SpeedRanges | None":
+        """Their ranges."""
+        from propmatch.questions.speedranges import speed_ranges
+
+        return None if self.flown is None or self.sure.drawn.on_paper else speed_ranges(self.sure)
 
     @property
     def assumptions(self) -> tuple[Any, ...]:
@@ -105,8 +116,7 @@ class Flight:
         return (
             *self.setting.assumptions,
             *self.time.assumptions,
-            *(() if self.flown is None else self.flown.assumptions),
-            *self.speeds.assumptions,
+            *(() if self.flown is None else (*self.flown.assumptions, *self.speeds.assumptions)),
             self.heat.assumption,
         )
 
@@ -187,7 +197,6 @@ def fly(train: "PowerTrain", setting: "Setting", *, beside: bool = False, on_pap
     from propmatch.checks.limits import checks_of
     from propmatch.questions.asflown import as_flown
     from propmatch.questions.settings import settings_of
-    from propmatch.questions.speedranges import speed_ranges
     from propmatch.words.answerwords import RATED
 
     time = setting.flight_time(train)
@@ -200,7 +209,7 @@ def fly(train: "PowerTrain", setting: "Setting", *, beside: bool = False, on_pap
         variant=setting.variant.name,
         mass_g=setting.all_up_mass_g(setting.flown(train).mass_g),
         time=time,
-        speeds=setting.speeds(train),
+        train=train,
         trips=setting.wind_trips(train, [phase.used_mah for phase in time.phases]),
         setting=setting,
         flown=flown,
@@ -212,7 +221,6 @@ def fly(train: "PowerTrain", setting: "Setting", *, beside: bool = False, on_pap
         checks=checks_of(judged, [*RATED, *certain], sure=None if on_paper else [sure])[0],
         ranges=ranges,
         phase_ranges=sure.drawn.ranges(drawn_of(columns_of(PhaseTime), sure.measured.flight)),
-        speed_ranges=None if beside or on_paper else speed_ranges(sure),
     )
 
 
@@ -409,7 +417,6 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     from propmatch.commands.briefs import open_brief
     from propmatch.commands.choose import choose_for_brief, wanted_settings
     from propmatch.commands.output import Reply, show
-    from propmatch.commands.speeds import speeds_data, wind_rows
     from propmatch.records.estimates import supply_assumed
     from propmatch.words.assumedwords import mattering
 
@@ -425,7 +432,6 @@ def command(ctx: click.Context, /, **options: Any) -> None:
         fly(chosen.train, each, beside=form != "json" and each is not wanted[0], on_paper=options["on_paper"])
         for each in wanted
     ]
-    site = flights[0].setting.brief.site
     drawn = save_plot(options, lambda: _picture(chosen.train, flights[0], shown))
     of_flights = [each for flight in flights for each in (*flight.assumptions, *supply_assumed(chosen.train))]
     assumptions = list(dict.fromkeys((*chosen.assumptions, *of_flights)))
@@ -440,18 +446,12 @@ def command(ctx: click.Context, /, **options: Any) -> None:
                 variants_block(flights, shown),
                 *([] if options["full"] else [phase_block(flights[0], shown, len(flights) > 1)]),
             ],
-            details=_details(chosen.train, flights, shown),
-            rows=[row for flight in flights for row in phase_rows(flight)],
+            details=_details(flights, shown),
+            rows=lambda: [row for flight in flights for row in phase_rows(flight)],
             assumptions=assumptions,
             matter=mattering(assumptions, [] if options["on_paper"] else [flight.sure for flight in flights], options),
             faults=(*chosen.doubts, *stock.broken),
-            extra={
-                "train": train_data(chosen.train),
-                "flights": [flight.summary for flight in flights if flight.flown],
-                "speeds": [speeds_data(each.variant, each.speeds, each.speed_ranges) for each in flights if each.flown],
-                "wind": [row for each in flights for row in wind_rows(each.variant, each.trips, site)],
-                "settings": flights[0].settings_data,
-            },
+            extra=lambda: _data(flights),
             caution=True,
         ),
         form=form,
@@ -459,7 +459,21 @@ def command(ctx: click.Context, /, **options: Any) -> None:
     ctx.exit(0 if met(brief, flights[0]) else 1)
 
 
-def _details(train: "PowerTrain", flights: Sequence[Flight], shown: "Shown") -> dict[str, list[str]]:
+def _data(flights: Sequence[Flight]) -> dict[str, Any]:
+    """Further keys of the JSON."""
+    from propmatch.commands.speeds import speeds_data, wind_rows
+
+    site, own = flights[0].setting.brief.site, [each for each in flights if each.flown]
+    return {
+        "train": train_data(flights[0].train),
+        "flights": [flight.summary for flight in own],
+        "speeds": [speeds_data(each.variant, each.speeds, each.speed_ranges) for each in own],
+        "wind": [row for each in flights for row in wind_rows(each.variant, each.trips, site)],
+        "settings": flights[0].settings_data,
+    }
+
+
+def _details(flights: Sequence[Flight], shown: "Shown") -> dict[str, Any]:
     """The tables that the short answer leaves out."""
     from propmatch.commands.speeds import speed_blocks
 
@@ -468,7 +482,7 @@ def _details(train: "PowerTrain", flights: Sequence[Flight], shown: "Shown") -> 
     return {
         "chances": _sure_block(first, shown),
         "phases": phases[1:],
-        **speed_blocks(first.variant, first.speeds, first.speed_ranges, first.trips, first.setting.brief.site, shown),
+        **speed_blocks(first, shown),
         "settings": settings_block(first, shown),
         "heat": heat_block(first, several),
     }

@@ -5,8 +5,9 @@ Thrust to weight, climb and top speed at half charge; currents, heat and speed o
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import cached_property, partial
+from typing import TypeVar
 
 import attrs
 import numpy as np
@@ -137,6 +138,7 @@ def compared_packs(
 
 
 _CELLS = range(1, 7)
+T = TypeVar("T")
 
 
 class Worked:
@@ -179,16 +181,45 @@ class Worked:
         return throttle_limits(self.measured)
 
 
+class _Made(Mapping[str, T]):
+    """Values by name, each made when it is first asked for."""
+
+    def __init__(self, names: Sequence[str], make: Callable[[str], T]) -> None:
+        self._names, self._make, self._kept = names, make, dict[str, T]()
+
+    def __getitem__(self, name: str) -> T:
+        if name not in self._names:
+            raise KeyError(name)
+        if name not in self._kept:
+            self._kept[name] = self._make(name)
+        return self._kept[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._names)
+
+    def __len__(self) -> int:
+        return len(self._names)
+
+
 class _Draws:
     """The draws of the cases of one variant, and the intervals of their numbers."""
 
     def __init__(self, drawn: Drawn) -> None:
         self.drawn = drawn
+        self._columns = {column.name: column for column in ranged_columns()}
+        self._of_column = _Made(list(self._columns), self._ends)
 
     @cached_property
-    def ends(self) -> list[dict[str, float]]:
-        """Both ends of each column, train by train."""
-        return self.drawn.ends(ranged_columns(), Worked(self.drawn.measured))
+    def _worked(self) -> Worked:
+        return Worked(self.drawn.measured)
+
+    def _ends(self, name: str) -> list[dict[str, float]]:
+        return self.drawn.ends([self._columns[name]], self._worked)
+
+    def ends(self, at: int) -> Mapping[str, float]:
+        """Both ends of each number of one train, ``NAME_low`` and ``NAME_high``; nothing on paper."""
+        names = [] if self.drawn.on_paper else [f"{name}_{end}" for name in self._columns for end in ("low", "high")]
+        return _Made(names, lambda key: self._of_column[key.rpartition("_")[0]][at][key])
 
 
 _further = partial(number, html=False)
@@ -312,9 +343,9 @@ class CellCase:
     )  # fmt: skip
 
     @property
-    def ends(self) -> dict[str, float]:
+    def ends(self) -> Mapping[str, float]:
         """Both ends of the interval of each number, ``NAME_low`` and ``NAME_high``."""
-        return self.draws.ends[self.sure.at]
+        return self.draws.ends(self.sure.at)
 
     @property
     def row(self) -> dict[str, str | int | float | list[str] | dict[str, float]]:
@@ -369,7 +400,7 @@ class CellComparison:
     cases : tuple of CellCase
     remedies : dict
         Cell count to what brings it inside the limits; the counts that exceed a limit as designed at the same energy.
-    placing : dict
+    placing : mapping
         Basis to balance and trim of all counts, as designed.
     fit : PackFit
     assumptions : tuple of Assumption
@@ -382,7 +413,7 @@ class CellComparison:
     packs: dict[tuple[str, int], ComparedPack]
     cases: tuple[CellCase, ...]
     remedies: dict[int, Remedies]
-    placing: dict[str, Placing]
+    placing: Mapping[str, Placing]
     fit: PackFit
     assumptions: tuple[Assumption, ...]
 
@@ -505,10 +536,10 @@ def _placings(
     trains: Sequence[PowerTrain],
     packs: dict[tuple[str, int], ComparedPack],
     counts: Sequence[int],
-) -> dict[str, Placing]:
+) -> Mapping[str, Placing]:
     by_key = dict(zip(packs, trains, strict=True))
     names = [f"{count}S" for count in counts]
-    return {basis: placing(setting, [by_key[basis, count] for count in counts], names, design=own) for basis in BASES}
+    return _Made(BASES, lambda basis: placing(setting, [by_key[basis, count] for count in counts], names, design=own))
 
 
 def level_airspeed(setting: Setting) -> float | None:
