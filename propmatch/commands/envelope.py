@@ -100,11 +100,11 @@ def command(ctx: click.Context, /, **options: Any) -> None:
                 "worst corner": corner_block(found),
                 "mass build-up": mass_block(resolved.settings, found.train, shown),
             },
-            rows=[_row(each) for each in found.cells.values()],
+            rows=lambda: [_row(each) for each in found.cells.values()],
             assumptions=assumptions,
             matter=mattering(assumptions, sure, options, most=_ASSUMED),
             faults=(*chosen.doubts, *stock.broken),
-            extra={
+            extra=lambda: {
                 "train": train_data(found.train),
                 "target_cg_mm": found.target_cg_mm,
                 "cg_tolerance_mm": found.cg_tolerance_mm,

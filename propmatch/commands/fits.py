@@ -124,11 +124,11 @@ def fits_reply(
         headline=[*sentences, " ".join(said)],
         blocks=[_changes(first, shown), _balance(fit)],
         details=details,
-        rows=[each.row for each in fit.variants],
+        rows=lambda: [each.row for each in fit.variants],
         assumptions=assumptions,
         matter=mattering(assumptions, [first.sure], options),
         faults=(*doubts, *stock.broken),
-        extra={
+        extra=lambda: {
             "train": train_data(fit.train), "masses": masses_data(settings, fit.train), "checks": first.checks,
             "fits": fit.fits, "holds": first.holds, "verdict": _answer(first), "short_of_asked": first.sure.short,
             "least_certain": first.sure.least_certain, "hangs_on": _hangs_on(first.sure),

@@ -5,6 +5,7 @@ import io
 import json
 import math
 
+import click
 import numpy as np
 import pytest
 
@@ -41,6 +42,33 @@ def test_json_has_null_for_what_is_not_a_number(capsys):
     assert document["faults"][0] == {
         "where": "f.toml:3", "key": "a.b", "value": -1, "rule": "", "hint": "", "kind": "fault",
     }  # fmt: skip
+
+
+def test_what_a_form_does_not_show_is_not_made(capsys):
+    asked = []
+
+    def later(name, value):
+        return lambda: asked.append(name) or value
+
+    reply = Reply(
+        command="point", headline=["It turns."], rows=later("rows", [{"rpm": 1.0}]),
+        details={"losses": later("losses", ["lost"]), "gears": []}, extra=later("extra", {"train": "own"}),
+    ).with_extra(box=2)  # fmt: skip
+    show(reply)
+    assert capsys.readouterr().out == "It turns.\n\n--full adds: losses.\n"
+    assert asked == []
+    show(reply, form="csv")
+    assert capsys.readouterr().out.splitlines() == ["rpm", "1.0"]
+    assert asked == ["rows"]
+    show(reply, form="json")
+    document = json.loads(capsys.readouterr().out)
+    assert (document["rows"], document["train"], document["box"]) == ([{"rpm": 1.0}], "own", 2)
+    assert asked == ["rows", "rows", "extra"]
+    with click.Context(click.Command("point"), info_name="point") as context:
+        context.params["full"] = True
+        show(reply)
+    assert capsys.readouterr().out == "It turns.\n\nlost\n"
+    assert asked[3:] == ["losses"]
 
 
 def test_csv_reads_back(capsys):
