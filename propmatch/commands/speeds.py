@@ -1,5 +1,6 @@
 """What ``propmatch time`` says of the aircraft's own speeds and of the wind, as text and as data."""
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 import attrs
@@ -20,7 +21,6 @@ from propmatch.words.speedwords import (
 if TYPE_CHECKING:
     from propmatch.aircraft.speeds import AircraftSpeeds
     from propmatch.aircraft.wind import WindTrip
-    from propmatch.commands.time import Flight
     from propmatch.questions.speedranges import SpeedRanges
     from propmatch.records.sections import Site
 
@@ -38,20 +38,26 @@ def pilot_sentences(
     return sentences
 
 
-def speed_blocks(flight: "Flight", shown: Shown) -> dict[str, Any]:
+def speed_blocks(
+    variant: str,
+    speeds: "AircraftSpeeds",
+    ranges: "Callable[[], SpeedRanges | None]",
+    trips: "tuple[WindTrip, ...]",
+    site: "Site",
+    shown: Shown,
+) -> dict[str, Any]:
     """The tables of one variant by what they are called: airspeeds, turns, trips where the brief asks for them."""
 
     def airspeeds() -> list[str]:
-        ranges = flight.speed_ranges.own if flight.speed_ranges else None
-        rows = [{**row, "": f"  {row['']}"} for row in speed_rows(flight.speeds, shown, ranges)]
-        return [*wrapped(f"{flight.variant}, {SPEEDS_HEAD}:"), *table(rows, left=("", "what it gives"))]
+        own = known.own if (known := ranges()) else None
+        rows = [{**row, "": f"  {row['']}"} for row in speed_rows(speeds, shown, own)]
+        return [*wrapped(f"{variant}, {SPEEDS_HEAD}:"), *table(rows, left=("", "what it gives"))]
 
-    turns = table(turn_rows(flight.speeds.turns, shown))
+    turns = table(turn_rows(speeds.turns, shown))
     blocks = {"airspeeds": airspeeds, "turns": [*wrapped(f"{TURNS_HEAD}:"), *turns]}
-    if flight.trips:
-        wind = wind_words(flight.setting.brief.site, shown)
-        head = wrapped(f"{flight.variant}, straight out and back in {wind}:")
-        blocks["out and back"] = [*head, *table(trip_rows(flight.trips, shown), left=("airspeed of",))]
+    if trips:
+        head = wrapped(f"{variant}, straight out and back in {wind_words(site, shown)}:")
+        blocks["out and back"] = [*head, *table(trip_rows(trips, shown), left=("airspeed of",))]
     return blocks
 
 

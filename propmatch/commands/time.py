@@ -478,11 +478,12 @@ def _details(flights: Sequence[Flight], shown: "Shown") -> dict[str, Any]:
     from propmatch.commands.speeds import speed_blocks
 
     first, several = flights[0], len(flights) > 1
+    site = first.setting.brief.site
     phases = [line for each in flights for line in ("", *phase_block(each, shown, several, ends=each is first))]
     return {
         "chances": _sure_block(first, shown),
         "phases": phases[1:],
-        **speed_blocks(first, shown),
+        **speed_blocks(first.variant, first.speeds, lambda: first.speed_ranges, first.trips, site, shown),
         "settings": settings_block(first, shown),
         "heat": heat_block(first, several),
     }

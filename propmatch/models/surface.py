@@ -8,7 +8,7 @@ Sources: slopes by the weighted harmonic mean of F. N. Fritsch, J. Butland, SIAM
 300-304; one-sided end formula limited as in C. Moler, Numerical Computing with MATLAB, SIAM 2004, ch. 3.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import attrs
@@ -17,13 +17,15 @@ import numpy as np
 from propmatch.models.arrays import Flags, Floats
 from propmatch.units import RPM_RAD_S
 
-__all__ = ["Surfaces", "monotone_slopes", "resample", "stack_surfaces", "surfaces_of"]
+__all__ = ["Surfaces", "monotone_slopes", "resample", "stack_surfaces", "surfaces_of", "surfaces_of_each"]
 
 
 _MIN_J_NODES, _MAX_J_NODES = 24, 64
 _MIN_RPM_NODES, _MAX_RPM_NODES = 8, 32
-_TO_POWER = np.array([[1.0, 0, 0, 0], [0, 0, 1, 0], [-3, 3, -2, -1], [2, -2, 1, 1]])
-"""Power coefficients of a cubic on 0..1 from (f0, f1, f0', f1')."""
+_TOGETHER = 64
+"""Tables made together: some MB."""
+Table = tuple[Floats, Floats, Floats, Floats]
+"""Speeds [rpm] (R,), advance ratios (J,), CT and CP (R, J)."""
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -122,45 +124,72 @@ def _stacked(surfaces: Sequence[Surfaces]) -> Surfaces:
 
 def surfaces_of(rpm: Floats, advance_ratio: Floats, ct: Floats, cp: Floats) -> Surfaces:
     """One table, resampled onto uniform axes where its own are not."""
+    return surfaces_of_each([(rpm, advance_ratio, ct, cp)])[0]
+
+
+def surfaces_of_each(tables: Sequence[Table]) -> list[Surfaces]:
+    """The same of several (rpm, advance ratio, CT, CP), those of one shape some at a time."""
+    evened, alike = [_evened(*table) for table in tables], dict[tuple[int, ...], list[int]]()
+    for at, (_, _, both) in enumerate(evened):
+        alike.setdefault(both.shape, []).append(at)
+    made: dict[int, Surfaces] = {}
+    for each in alike.values():
+        for start in range(0, len(each), _TOGETHER):
+            some = each[start : start + _TOGETHER]
+            made.update(zip(some, _made([tables[at] for at in some], [evened[at] for at in some]), strict=True))
+    return [made[at] for at in range(len(tables))]
+
+
+def _evened(rpm: Floats, advance_ratio: Floats, ct: Floats, cp: Floats) -> tuple[Floats, Floats, Floats]:
+    """Uniform axes, and CT and CP on them (2, R, J)."""
     j = _uniform(advance_ratio, _MIN_J_NODES, _MAX_J_NODES)
     speeds = _uniform(rpm, _MIN_RPM_NODES, _MAX_RPM_NODES)
     both = resample(advance_ratio, np.stack([ct, cp]), j)
-    both = resample(rpm, both.swapaxes(1, 2), speeds).swapaxes(1, 2)
-    step = float(speeds[1] - speeds[0]) if speeds.size > 1 else 1.0
-    by_j, by_rpm = monotone_slopes(j, both), _slopes_by_rpm(speeds, both)
-    (ct_cells, cp_cells), (ct_end, cp_end) = _cells(speeds, j, both, by_j, by_rpm)
-    ct, cp = both
-    zeros, thrust_zeros = _zero_advance_ratio(j, cp, cp_end), _zero_advance_ratio(j, ct, ct_end)
-    cp_rows, ct_rows = (np.vstack([c[:1], 0.5 * (c[1:] + c[:-1]), c[-1:]]) for c in (cp, ct))
-    one = {
-        "first_cell": 0,
-        "first_row": 0,
-        "rows": speeds.size + 1,
-        "columns": j.size,
-        "rpm_scale": 1.0 / (RPM_RAD_S * step),
-        "rpm_shift": 1.0 - speeds[0] / step,
-        "j_scale": 1.0 / (j[1] - j[0]),
-        "rpm_min": rpm[0],
-        "rpm_max": rpm[-1],
-        "j_max": advance_ratio[-1],
-        "j_zero_low": np.min(zeros),
-        "j_zero_high": np.max(zeros),
-        "j_thrust_zero_low": np.min(thrust_zeros),
-        "j_thrust_zero_high": np.max(thrust_zeros),
-    }
-    return Surfaces(
-        ct_cells=ct_cells.reshape(-1, 16),
-        cp_cells=cp_cells.reshape(-1, 16),
-        ct_rest=np.ascontiguousarray(ct_cells[:, 0, 0, :].T),
-        cp_rest=np.ascontiguousarray(cp_cells[:, 0, 0, :].T),
-        cp_rest_fit=cp_rows[:, 0],
-        cp_fit=_parabola(j, cp_rows, zeros),
-        ct_rest_fit=ct_rows[:, 0],
-        ct_fit=_parabola(j, ct_rows, thrust_zeros),
-        torque_falls=np.array([_falls(speeds, j, cp, by_j[1], by_rpm[1])]),
-        thrust_falls=np.array([_falls(speeds, j, ct, by_j[0], by_rpm[0], above=0.0)]),
-        **{name: np.array([value], dtype=np.float64) for name, value in one.items()},
-    )
+    return speeds, j, resample(rpm, both.swapaxes(1, 2), speeds).swapaxes(1, 2)
+
+
+def _made(tables: Sequence[Table], evened: Sequence[tuple[Floats, Floats, Floats]]) -> Iterator[Surfaces]:
+    """Surfaces of T tables with R speeds and J advance ratios each."""
+    speeds, j, both = (np.stack(each) for each in zip(*evened, strict=True))  # (T, R), (T, J), (T, 2, R, J)
+    step = speeds[:, 1] - speeds[:, 0] if speeds.shape[1] > 1 else np.ones(len(tables))
+    by_j, by_rpm = monotone_slopes(j[:, None, None], both), _slopes_by_rpm(speeds, both)
+    cells, end = _cells(step, j, both, by_j, by_rpm, speeds)
+    zeros = _zero_advance_ratio(j[:, None, None], both, end)  # (T, 2, R)
+    low, high = np.fmin.reduce(zeros, axis=-1), np.fmax.reduce(zeros, axis=-1)
+    rows = np.concatenate([both[:, :, :1], 0.5 * (both[:, :, 1:] + both[:, :, :-1]), both[:, :, -1:]], axis=2)
+    torque = 2 * both + speeds[:, None, :, None] * by_rpm - j[:, None, None] * by_j
+    falls = np.any((torque <= 0) & (both > np.array([0.0, -np.inf])[:, None, None]), axis=(2, 3))
+    for t, (rpm, advance_ratio, _, _) in enumerate(tables):
+        one = {
+            "first_cell": 0,
+            "first_row": 0,
+            "rows": speeds.shape[1] + 1,
+            "columns": j.shape[1],
+            "rpm_scale": 1.0 / (RPM_RAD_S * step[t]),
+            "rpm_shift": 1.0 - speeds[t, 0] / step[t],
+            "j_scale": 1.0 / (j[t, 1] - j[t, 0]),
+            "rpm_min": rpm[0],
+            "rpm_max": rpm[-1],
+            "j_max": advance_ratio[-1],
+            "j_zero_low": low[t, 1],
+            "j_zero_high": high[t, 1],
+            "j_thrust_zero_low": low[t, 0],
+            "j_thrust_zero_high": high[t, 0],
+        }
+        ct_cells, cp_cells = cells[t]
+        yield Surfaces(
+            ct_cells=ct_cells.reshape(-1, 16),
+            cp_cells=cp_cells.reshape(-1, 16),
+            ct_rest=np.ascontiguousarray(ct_cells[:, 0, 0, :].T),
+            cp_rest=np.ascontiguousarray(cp_cells[:, 0, 0, :].T),
+            cp_rest_fit=rows[t, 1, :, 0].copy(),
+            cp_fit=_parabola(j[t], rows[t, 1], high[t, 1]),
+            ct_rest_fit=rows[t, 0, :, 0].copy(),
+            ct_fit=_parabola(j[t], rows[t, 0], high[t, 0]),
+            torque_falls=falls[t, 1:].copy(),
+            thrust_falls=falls[t, :1].copy(),
+            **{name: np.array([value], dtype=np.float64) for name, value in one.items()},
+        )
 
 
 # ---------------------------------------------------------------- interpolation
@@ -171,28 +200,28 @@ def monotone_slopes(x: Floats, y: Floats) -> Floats:
 
     Parameters
     ----------
-    x : (N,), strictly rising, N >= 2
+    x : (N,) or (..., N) as ``y``, strictly rising, N >= 2
     y : (..., N)
 
     Returns
     -------
     (..., N) slopes such that the cubic Hermite interpolant is monotone wherever the data are.
     """
-    h = np.diff(x)
+    h = np.diff(x, axis=-1)
     secant = np.diff(y, axis=-1) / h
-    if x.size == 2:
+    if x.shape[-1] == 2:
         return np.concatenate([secant, secant], axis=-1)
     left, right = secant[..., :-1], secant[..., 1:]
-    w1, w2 = 2 * h[1:] + h[:-1], h[1:] + 2 * h[:-1]
+    w1, w2 = 2 * h[..., 1:] + h[..., :-1], h[..., 1:] + 2 * h[..., :-1]
     same = left * right > 0
     with np.errstate(divide="ignore", invalid="ignore", over="ignore", under="ignore"):
         inner = np.where(same, (w1 + w2) / (w1 / left + w2 / right), 0.0)
-    first = _end_slope(h[0], h[1], secant[..., 0], secant[..., 1])
-    last = _end_slope(h[-1], h[-2], secant[..., -1], secant[..., -2])
+    first = _end_slope(h[..., 0], h[..., 1], secant[..., 0], secant[..., 1])
+    last = _end_slope(h[..., -1], h[..., -2], secant[..., -1], secant[..., -2])
     return np.concatenate([first[..., None], inner, last[..., None]], axis=-1)
 
 
-def _end_slope(h0: float, h1: float, s0: Floats, s1: Floats) -> Floats:
+def _end_slope(h0: Any, h1: Any, s0: Floats, s1: Floats) -> Floats:
     slope = ((2 * h0 + h1) * s0 - h0 * s1) / (h0 + h1)
     slope = np.where(slope * s0 <= 0, 0.0, slope)
     turned = (s0 * s1 <= 0) & (np.abs(slope) > 3 * np.abs(s0))
@@ -231,36 +260,47 @@ def _uniform(x: Floats, least: int, most: int) -> Floats:
 
 
 def _slopes_by_rpm(rpm: Floats, data: Floats) -> Floats:
-    """Slopes along the rpm axis of data (..., R, columns); 0 for a single rpm."""
-    if rpm.size == 1:
+    """Slopes along the rpm axes (T, R) of data (T, 2, R, columns); 0 for a single rpm."""
+    if rpm.shape[-1] == 1:
         return np.zeros_like(data)
-    return monotone_slopes(rpm, data.swapaxes(-1, -2)).swapaxes(-1, -2)
+    return monotone_slopes(rpm[:, None, None], data.swapaxes(-1, -2)).swapaxes(-1, -2)
 
 
-def _cells(rpm: Floats, j: Floats, value: Floats, slope_j: Floats, slope_rpm: Floats) -> tuple[Floats, Floats]:
-    """Power-form bicubic cells (2, rows, columns, b, a) of CT and CP (2, R, J) and slopes past the last J (2, R)."""
-    dj = j[1] - j[0]
-    dr = rpm[1] - rpm[0] if rpm.size > 1 else 1.0
-    end = _last_slope(value, slope_j, j)
+def _cells(
+    dr: Floats, j: Floats, value: Floats, slope_j: Floats, slope_rpm: Floats, rpm: Floats
+) -> tuple[Floats, Floats]:
+    """Power-form bicubic cells (T, 2, rows, columns, b, a) of CT and CP (T, 2, R, J); slopes past the last J (T, 2, R).
+
+    ``dr`` (T,) is the step of the rpm axes (T, R), ``j`` (T, J).
+    """
+    tables, _, speeds, columns = value.shape
+    dj, dr = (j[:, 1] - j[:, 0])[:, None, None], dr[:, None, None, None]
+    end = _last_slope(value, slope_j, j[:, None, -1:])
     twist, bend = _slopes_by_rpm(rpm, slope_j), _slopes_by_rpm(rpm, end[..., None])[..., 0]
 
-    # coefficients in t of every column at each rpm node, for the value and for its slope in s: (2, 2, R, columns, b)
-    in_t = np.zeros((2, 2, rpm.size, j.size, 4))
-    for kind, (f, d, last) in enumerate(((value, slope_j, end), (slope_rpm * dr, twist * dr, bend * dr))):
-        hermite = np.stack([f[..., :-1], f[..., 1:], d[..., :-1] * dj, d[..., 1:] * dj], axis=-1)
-        in_t[kind, :, :, :-1] = hermite @ _TO_POWER.T
-        in_t[kind, :, :, -1, 0], in_t[kind, :, :, -1, 1] = f[..., -1], last * dj
-    cells = np.zeros((2, rpm.size + 1, j.size, 4, 4))
-    cells[:, 0, :, :, 0], cells[:, -1, :, :, 0] = in_t[0, :, 0], in_t[0, :, -1]
-    hermite = np.stack([in_t[0, :, :-1], in_t[0, :, 1:], in_t[1, :, :-1], in_t[1, :, 1:]], axis=-1)
-    cells[:, 1:-1] = hermite @ _TO_POWER.T
+    # coefficients in t of every column at each rpm node, for the value and for its slope in s
+    in_t = np.zeros((2, tables, 2, speeds, columns, 4))
+    for kind, (f, d, last) in enumerate(((value, slope_j, end), (slope_rpm * dr, twist * dr, bend * dr[..., 0]))):
+        slope = d * dj[..., None]
+        in_t[kind, ..., :-1, :] = _in_powers(f[..., :-1], f[..., 1:], slope[..., :-1], slope[..., 1:])
+        in_t[kind, ..., -1, 0], in_t[kind, ..., -1, 1] = f[..., -1], last * dj
+    cells = np.zeros((tables, 2, speeds + 1, columns, 4, 4))
+    cells[:, :, 0, :, :, 0], cells[:, :, -1, :, :, 0] = in_t[0, :, :, 0], in_t[0, :, :, -1]
+    (f0, f1), (d0, d1) = ((each[:, :, :-1], each[:, :, 1:]) for each in in_t)
+    cells[:, :, 1:-1] = _in_powers(f0, f1, d0, d1)
     return cells, end
 
 
-def _last_slope(values: Floats, slopes: Floats, axis: Floats) -> Floats:
+def _in_powers(f0: Floats, f1: Floats, d0: Floats, d1: Floats) -> Floats:
+    """Power coefficients (..., 4) of the cubics on 0..1 with these values and slopes at the ends."""
+    rise = f1 - f0
+    return np.stack([f0, d0, 3.0 * rise - 2.0 * d0 - d1, d0 + d1 - 2.0 * rise], axis=-1)
+
+
+def _last_slope(values: Floats, slopes: Floats, last: Floats) -> Floats:
     """Slope for the continuation past the last advance ratio: the last one if negative, else a stated one."""
     least = np.maximum(0.1 * np.abs(values[..., 0]), 1e-9)
-    stated = -np.maximum(np.abs(values[..., -1]), least) / axis[-1]
+    stated = -np.maximum(np.abs(values[..., -1]), least) / last
     return np.where(slopes[..., -1] < 0, slopes[..., -1], stated)
 
 
@@ -268,32 +308,33 @@ def _last_slope(values: Floats, slopes: Floats, axis: Floats) -> Floats:
 
 
 def _zero_advance_ratio(j: Floats, coefficient: Floats, end_slope: Floats) -> Floats:
-    """Advance ratio of zero torque or thrust of the rows: first crossing inside, else on the continuation.
+    """Advance ratio of zero torque or thrust of rows: first crossing inside, else on the continuation.
 
-    Rows that give none even at rest are left out; the last advance ratio stands in where no row gives any.
+    NaN for rows that give none even at rest; the last advance ratio stands for all of a table in which no row gives
+    any.
+
+    Parameters
+    ----------
+    j : (..., 1, J); coefficient : (..., R, J); end_slope : (..., R)
     """
-    out = []
-    for values, slope in zip(coefficient, end_slope, strict=True):
-        below = np.flatnonzero(values <= 0)
-        if not below.size:
-            out.append(j[-1] + values[-1] / -slope)
-        elif below[0] > 0:
-            k = below[0]
-            out.append(j[k - 1] + (j[k] - j[k - 1]) * values[k - 1] / (values[k - 1] - values[k]))
-    return np.array(out if out else [j[-1]])
+    below = coefficient <= 0
+    k = np.maximum(np.argmax(below, axis=-1), 1)[..., None]
+    j = np.broadcast_to(j, coefficient.shape)
+    (j0, j1), (c0, c1) = (
+        (np.take_along_axis(each, k - 1, axis=-1)[..., 0], np.take_along_axis(each, k, axis=-1)[..., 0])
+        for each in (j, coefficient)
+    )
+    with np.errstate(divide="ignore", invalid="ignore"):
+        inside = j0 + (j1 - j0) * c0 / (c0 - c1)
+    beyond = j[..., -1] + coefficient[..., -1] / -end_slope
+    out = np.where(below[..., 0], np.nan, np.where(below.any(axis=-1), inside, beyond))
+    return np.where(below[..., 0].all(axis=-1, keepdims=True), j[..., -1], out)
 
 
-def _parabola(j: Floats, rows: Floats, zeros: Floats) -> Floats:
+def _parabola(j: Floats, rows: Floats, zero: float) -> Floats:
     """Least-squares c0, c1, c2 of C ~ c0 + c1 J + c2 J^2 up to the highest zero, for each row: (3, rows)."""
-    inside = j <= max(np.max(zeros), j[2] if j.size > 2 else j[-1])
+    inside = j <= max(zero, j[2] if j.size > 2 else j[-1])
     basis = np.vander(j[inside], 3, increasing=True)
     fit = np.linalg.lstsq(basis, rows[:, inside].T, rcond=None)[0]
     fit[0] = np.maximum(fit[0], 0.1 * rows[:, 0])
     return np.asarray(fit)
-
-
-def _falls(rpm: Floats, j: Floats, c: Floats, by_j: Floats, by_rpm: Floats, above: float = -np.inf) -> bool:
-    """True when 2 C + rpm dC/drpm - J dC/dJ is not positive at some node with C > ``above``: torque (thrust) then
-    falls with speed.
-    """
-    return bool(np.any((2 * c + rpm[:, None] * by_rpm - j * by_j <= 0) & (c > above)))

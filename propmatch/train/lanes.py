@@ -14,6 +14,7 @@ from propmatch.models import pack as battery
 from propmatch.models.arrays import Floats, Index, Number, Pick
 from propmatch.models.motor import reference_speed_rad_s, torque_constant, warm_resistance_ohm
 from propmatch.models.surface import Surfaces, stack_surfaces
+from propmatch.models.tables import CoefficientTable
 from propmatch.records.estimates import (
     Assumption,
     Completed,
@@ -115,6 +116,7 @@ def train_lanes(
     without = sorted({t.propeller.name for t in trains if t.propeller.table is None})
     if without:
         raise ValueError(f"propeller without a coefficient table: {', '.join(without)}")
+    CoefficientTable.read_together(t.propeller.table for t in trains if t.propeller.table is not None)
     complete = complete or Completed()
     noted: set[tuple[int, ...]] = set()
     surfaces: dict[int, int] = {}

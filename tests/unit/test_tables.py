@@ -3,6 +3,7 @@
 import copy
 import pickle
 
+import attrs
 import numpy as np
 import pytest
 from scipy.interpolate import CubicHermiteSpline, PchipInterpolator
@@ -216,10 +217,30 @@ def test_uneven_axes_keep_their_points_where_a_uniform_axis_can_hold_them() -> N
     assert odd.rows[0] - 1 > 8
 
 
+def test_tables_read_together_are_those_read_alone() -> None:
+    shapes = ((1, 2), (1, 5), (3, 2), (4, 7), (4, 7), (4, 7), (2, 3))
+    tables = [
+        (np.sort(RNG.uniform(1000.0, 9000.0, r)), np.append(0.0, np.sort(RNG.uniform(0.1, 1.0, j - 1))),
+         RNG.uniform(-0.1, 0.2, (r, j)), RNG.uniform(0.01, 0.1, (r, j)) - 0.06 * (np.arange(j) > j / 2))
+        for r, j in shapes
+    ]  # fmt: skip
+    one, *others = (CoefficientTable(*table) for table in (tables[0], *tables))
+    CoefficientTable.read_together([one, *others, one])
+    for table, other in zip(tables, others, strict=True):
+        for name, value in attrs.asdict(surfaces_of(*table)).items():
+            np.testing.assert_array_equal(getattr(other.surfaces, name), value, err_msg=name)
+    held = one.surfaces
+    CoefficientTable.read_together([one])
+    assert one.surfaces is held
+
+
 def test_where_torque_ends_is_asked_of_rows_that_give_any_at_rest() -> None:
     j, slopes = np.array([0.0, 0.5, 1.0]), np.array([-0.1, -0.1])
     rows = np.array([[0.0, -0.1, -0.2], [0.1, 0.05, -0.05]])
-    assert _zero_advance_ratio(j, rows, slopes) == pytest.approx([0.75])  # half way between 0.05 and -0.05
+    # half way between 0.05 and -0.05
+    assert _zero_advance_ratio(j, rows, slopes) == pytest.approx([np.nan, 0.75], nan_ok=True)
+    assert _zero_advance_ratio(j, rows[:1], slopes[:1]) == pytest.approx([1.0])
+    assert _zero_advance_ratio(j, rows[1:] + 0.1, slopes[1:]) == pytest.approx([1.5])  # 0.05 at 0.1 per unit
 
 
 def test_tables_in_which_torque_falls_with_speed_are_known() -> None:
