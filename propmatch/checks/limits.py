@@ -30,6 +30,7 @@ __all__ = [
     "graded",
     "missed",
     "run_checks",
+    "surely",
     "verdict_of",
     "warnings_of",
 ]
@@ -198,9 +199,12 @@ def checks_of(
     rules = [CHECKS[name] for name in CHECKS if names is None or name in names]
     lanes = [Lane(measured, index) for index in range(measured.lanes.size)]
     checks = [list(each) for each in zip(*(_checks(measured, rule, lanes) for rule in rules), strict=True)]
-    if sure is None:
-        return checks
-    return [[_with_chance(check, known) for check in lane] for lane, known in zip(checks, sure, strict=True)]
+    return checks if sure is None else [surely(*each) for each in zip(checks, sure, strict=True)]
+
+
+def surely(checks: Iterable[Check], sure: Judging) -> list[Check]:
+    """Checks on paper of one lane, as sure as they are."""
+    return [_with_chance(check, sure) for check in checks]
 
 
 def _with_chance(check: Check, sure: Judging) -> Check:

@@ -172,7 +172,7 @@ def cells_reply(
     from propmatch.words.assumedwords import mattering
 
     assumptions = list(dict.fromkeys((*chosen.assumptions, *comparison.assumptions)))
-    design = [case for case in comparison.cases if case.variant == comparison.variants[0]]
+    design = comparison.of_variant[comparison.variants[0]]
     of_each = _no_chances if options["on_paper"] else partial(remedy_chances, settings[0])
     chances = {count: of_each(found) for count, found in comparison.remedies.items()}
     blocks = [_rows_block(_lines(comparison, design), shown), *_answer_blocks(comparison, chances, shown)]
@@ -310,13 +310,13 @@ def _headline(comparison: "CellComparison", shown: Shown) -> list[str]:
             minutes_text(case.flight_minutes, *_ends(case, "flight_minutes")),
             f"{shown.thrust_text(case.thrust_static_n)} static thrust{_times(case, first, 'thrust_static_n')}",
             f"motor {signed(case.motor_current_static_a)} A{_times(case, first, 'motor_current_static_a')}",
-            hardest_words(case.checks),
+            hardest_words(case.paper),
             _kept(case.sure.chance_all_limits).removeprefix("; "),
         ]
-        danger = danger_words(case.checks, shown)
+        danger = danger_words(case.paper, shown)
         name = f"{count}S ({case.pack.name}, {shown.mass_text(case.pack.mass_g)}{off})"
         text = f"{name} {_verdict(case, shown)}: {'; '.join(filter(None, said))}."
-        out.append(" ".join([*danger, text, *burst_words(case.checks)]))
+        out.append(" ".join([*danger, text, *burst_words(case.paper)]))
     return [*out, *speed_question(train)]
 
 
@@ -327,7 +327,7 @@ def _verdict(case: Any, shown: Shown) -> str:
     if case.failing:
         more = f" and {len(case.failing) - 1} more limits" if len(case.failing) > 1 else ""
         return f"misses {over_text(case.failing[0], shown)}{more}".replace("1 more limits", "1 more limit")
-    unknown = check_names([check.name for check in case.checks if check.verdict == "unknown"])
+    unknown = check_names([check.name for check in case.paper if check.verdict == "unknown"])
     return f"meets every limit that can be judged ({unknown} not known)" if unknown else "meets every limit on paper"
 
 
@@ -343,12 +343,12 @@ def _times(case: Any, first: Any, name: str) -> str:
 
 def _missed(case: "CellCase") -> int:
     """How many limits are missed; a danger counts whether or not it excludes."""
-    return len(case.failing) + sum(check.danger and not check.excluding for check in case.checks)
+    return len(case.failing) + sum(check.danger and not check.excluding for check in case.paper)
 
 
 def _exceeded(case: "CellCase") -> str:
     """The same in words, with how many limits cannot be judged."""
-    unknown = sum(check.verdict == "unknown" for check in case.checks)
+    unknown = sum(check.verdict == "unknown" for check in case.paper)
     return f"{_missed(case) or 'none'}{f', {unknown} unknown' if unknown else ''}"
 
 

@@ -17,7 +17,7 @@ from propmatch.aircraft.flightlanes import FlightLanes, flight_time_lanes
 from propmatch.catalogue.catalogue import Catalogue
 from propmatch.checks.chances import Drawn, Sureness, as_stated, drawn
 from propmatch.checks.judged import judged_trains
-from propmatch.checks.limits import Check, checks_of, missed, warnings_of
+from propmatch.checks.limits import Check, checks_of, missed, surely, warnings_of
 from propmatch.checks.measures import TrainMeasures
 from propmatch.checks.placing import Placing, balance_assumptions, placing
 from propmatch.checks.setting import ResolvedBrief, Setting
@@ -238,7 +238,7 @@ class CellCase:
     cells : int
     pack : Pack, origin : str as in ``ComparedPack``
     train : PowerTrain
-    checks : tuple of Check
+    paper : tuple of Check, on paper
     limited : ThrottleLimit
         The throttle limit, and every check made again with it.
     draws : the draws of the variant
@@ -251,7 +251,7 @@ class CellCase:
     pack: Pack
     origin: str
     train: PowerTrain
-    checks: tuple[Check, ...]
+    paper: tuple[Check, ...]
     limited: ThrottleLimit
     draws: _Draws
     sure: Sureness
@@ -364,15 +364,20 @@ class CellCase:
             "outside_practice": [check.name for check in self.outside_practice],
         }
 
+    @cached_property
+    def checks(self) -> tuple[Check, ...]:
+        """The checks, as sure as they are."""
+        return self.paper if self.sure.drawn.on_paper else tuple(surely(self.paper, self.sure))
+
     @property
     def failing(self) -> tuple[Check, ...]:
         """Checks of the brief and of ratings that it misses, a danger first."""
-        return missed(self.checks)
+        return missed(self.paper)
 
     @property
     def outside_practice(self) -> tuple[Check, ...]:
         """Checks of common practice that it misses, and estimated ratings that only warn."""
-        return warnings_of(self.checks)
+        return warnings_of(self.paper)
 
     def check(self, name: str) -> Check:
         """A check by name."""
@@ -397,7 +402,8 @@ class CellComparison:
     variants : tuple of str
     packs : dict
         (compared_by, cells) to ``ComparedPack``.
-    cases : tuple of CellCase
+    of_variant : mapping
+        Variant to its ``CellCase``, worked out when they are asked for.
     remedies : dict
         Cell count to what brings it inside the limits; the counts that exceed a limit as designed at the same energy.
     placing : mapping
@@ -411,16 +417,21 @@ class CellComparison:
     cells: tuple[int, ...]
     variants: tuple[str, ...]
     packs: dict[tuple[str, int], ComparedPack]
-    cases: tuple[CellCase, ...]
+    of_variant: Mapping[str, tuple[CellCase, ...]]
     remedies: dict[int, Remedies]
     placing: Mapping[str, Placing]
     fit: PackFit
     assumptions: tuple[Assumption, ...]
 
+    @property
+    def cases(self) -> tuple[CellCase, ...]:
+        """Those of every variant."""
+        return tuple(case for each in self.of_variant.values() for case in each)
+
     def case(self, cells: int, *, compared_by: str = BASES[0], variant: str | None = None) -> CellCase:
         """A case by cell count, way of comparing and variant (default: the aircraft as designed)."""
-        wanted = (self.variants[0] if variant is None else variant, compared_by, cells)
-        return next(case for case in self.cases if (case.variant, case.compared_by, case.cells) == wanted)
+        own = self.of_variant[self.variants[0] if variant is None else variant]
+        return next(case for case in own if (case.compared_by, case.cells) == (compared_by, cells))
 
     def _repr_html_(self) -> str:
         numbers = (column.name for column in columns_of(CellCase) if column.html)
@@ -499,15 +510,15 @@ def compare_cells(
     packs = compared_packs(train.pack, counts, list(stock.packs.values()), fit)
     trains = [replace(train, pack=each.pack) for each in packs.values()]
     made: dict[Assumption, None] = dict.fromkeys(design.brief_assumptions)
-    cases: list[CellCase] = []
+    measures = dict[str, TrainMeasures]()
     for setting in resolved.settings:
-        measured, assumed = judged_trains(setting, trains)
+        measures[setting.variant.name], assumed = judged_trains(setting, trains)
         made.update(dict.fromkeys((*setting.variant.assumptions, *assumed)))
-        cases += _cases(measured, list(packs.values()), trains, on_paper)
+    of_variant = _Made(list(measures), lambda name: _cases(measures[name], list(packs.values()), trains, on_paper))
     found = {
         case.cells: remedies(design, catalogue, case.train, failing=tuple(c.name for c in case.failing), beside=counts)
-        for case in cases
-        if case.variant == design.variant.name and case.compared_by == BASES[0] and case.failing
+        for case in of_variant[design.variant.name]
+        if case.compared_by == BASES[0] and case.failing
     }
     if any(each.origin == "scaled" for each in packs.values()):
         made[fit.assumption] = None
@@ -520,9 +531,9 @@ def compare_cells(
         brief=resolved.stated,
         train=train,
         cells=counts,
-        variants=tuple(setting.variant.name for setting in resolved.settings),
+        variants=tuple(measures),
         packs=packs,
-        cases=tuple(cases),
+        of_variant=of_variant,
         remedies=found,
         placing=placed,
         fit=fit,
@@ -556,17 +567,17 @@ def _each_once(packs: Sequence[Pack]) -> list[Pack]:
 
 def _cases(
     measured: TrainMeasures, packs: Sequence[ComparedPack], trains: Sequence[PowerTrain], on_paper: bool
-) -> list[CellCase]:
+) -> tuple[CellCase, ...]:
     worked, sorts = Worked(measured), _each_once([each.pack for each in packs])
     first = [next(train for train in trains if train.pack == pack) for pack in sorts]
     draws = _Draws((as_stated if on_paper else drawn)(measured.setting, first))
     sure = [draws.drawn.each[sorts.index(each.pack)] for each in packs]
-    numbers, checks = lanes_of(columns_of(CellCase), worked), checks_of(measured, sure=None if on_paper else sure)
-    return [
+    numbers, checks = lanes_of(columns_of(CellCase), worked), checks_of(measured)
+    return tuple(
         CellCase(
             variant=measured.setting.variant.name, compared_by=each.compared_by, cells=each.cells, pack=each.pack,
-            origin=each.origin, train=train, checks=tuple(checks[lane]), limited=worked.limits[lane], draws=draws,
+            origin=each.origin, train=train, paper=tuple(checks[lane]), limited=worked.limits[lane], draws=draws,
             sure=sure[lane], **numbers[lane],
         )
         for lane, (each, train) in enumerate(zip(packs, trains, strict=True))
-    ]  # fmt: skip
+    )  # fmt: skip

@@ -124,7 +124,9 @@ def remedies(
     shelf = _shelf(stock, train, beside)
     measured, _ = judged_trains(setting, [train])
     mass, cells = float(measured.frames.mass_kg[0] * 1e3), train.pack.cells_series
-    found = {kind: [each for some in _passing(setting, shelf, (kind,)) for each in some] for kind in PARTS}
+    found: dict[str, list[Remedy]] = {kind: [] for kind in PARTS}
+    for each in (each for some in _passing(setting, shelf, [(kind,) for kind in PARTS]) for each in some):
+        found[next(iter(each.changes))].append(each)
     singles = [each for group in found.values() for each in group]
     pairs: list[Remedy] = []
     for same in (True, False):
@@ -187,7 +189,7 @@ def _pairs(setting: Setting, shelf: Shelf, cells: int, *, same: bool) -> list[Re
         if not (same or "pack" in kinds):
             continue
         found = 0
-        for some in _passing(setting, shelf, kinds, cells=cells if same else None):
+        for some in _passing(setting, shelf, [kinds], cells=cells if same else None):
             out += some
             found += len(some)
             if found >= SHOWN:
@@ -196,29 +198,44 @@ def _pairs(setting: Setting, shelf: Shelf, cells: int, *, same: bool) -> list[Re
 
 
 def _passing(
-    setting: Setting, shelf: Shelf, kinds: Sequence[str], *, cells: int | None = None
+    setting: Setting, shelf: Shelf, changes: Sequence[Sequence[str]], *, cells: int | None = None
 ) -> Iterator[list[Remedy]]:
     """Chunk by chunk the trains with other parts of these kinds that pass every excluding check."""
-    sizes = {kind: len(parts) for kind, parts in shelf.kinds.items()}
-    changed = np.indices([sizes[kind] - 1 for kind in kinds]).reshape(len(kinds), -1) + 1
-    rows = np.zeros((changed.shape[1], len(sizes)), dtype=np.intp)
-    rows[:, [list(sizes).index(kind) for kind in kinds]] = changed.T
+    rows, of = _changed(shelf, changes)
     if cells is not None:
-        rows = rows[shelf.column("cells")[rows[:, 2]] == cells]
+        own = shelf.column("cells")[rows[:, 2]] == cells
+        rows, of = rows[own], of[own]
     for start in range(0, len(rows), _CHUNK):
-        part = rows[start : start + _CHUNK]
-        _, alive, measured = first_failures(TrainMeasures(setting, *shelf.combine(*part.T)))
-        yield _remedies_of(shelf, kinds, part[alive], measured) if alive.size else []
+        part = slice(start, start + _CHUNK)
+        _, alive, measured = first_failures(TrainMeasures(setting, *shelf.combine(*rows[part].T)))
+        kinds = [changes[at] for at in of[part][alive]]
+        yield _remedies_of(shelf, kinds, rows[part][alive], measured) if alive.size else []
 
 
-def _remedies_of(shelf: Shelf, kinds: Sequence[str], rows: Index, measured: TrainMeasures) -> list[Remedy]:
+def _changed(shelf: Shelf, changes: Sequence[Sequence[str]]) -> tuple[Index, Index]:
+    """Rows (N, 4) with other parts of the kinds of each change, and which of the changes it is (N,)."""
+    sizes = {kind: len(parts) for kind, parts in shelf.kinds.items()}
+    out, of = [], []
+    for at, kinds in enumerate(changes):
+        others = np.indices([sizes[kind] - 1 for kind in kinds]).reshape(len(kinds), -1) + 1
+        rows = np.zeros((others.shape[1], len(sizes)), dtype=np.intp)
+        rows[:, [list(sizes).index(kind) for kind in kinds]] = others.T
+        out.append(rows)
+        of.append(np.full(len(rows), at))
+    return np.concatenate(out), np.concatenate(of)
+
+
+def _remedies_of(
+    shelf: Shelf, changes: Sequence[Sequence[str]], rows: Index, measured: TrainMeasures
+) -> list[Remedy]:  # fmt: skip
+    """A remedy for each of the rows (N, 4), in which parts of some kinds are changed."""
     fresh = measured.full(1.0)
     out = []
     for lane, row in enumerate(rows):
         train = shelf.train(*map(int, row))
         out.append(
             Remedy(
-                changes={kind: getattr(train, kind) for kind in kinds},
+                changes={kind: getattr(train, kind) for kind in changes[lane]},
                 train=train,
                 all_up_mass_g=float(measured.frames.mass_kg[lane] * 1e3),
                 thrust_to_weight=float(measured["thrust_to_weight"].value[lane]),
