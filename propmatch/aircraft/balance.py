@@ -136,13 +136,15 @@ class MassBuildUp:
         Raises
         ------
         ValueError
-            For a mass that is not above that of the items and of what is added to the print.
+            For a mass that is not above that of the items and of what is added to the print, or of no lines at all.
         """
         if abs(mass_g - self.mass_g) < 1e-9 * mass_g:
             return self
         least, varies = stays_g(self.lines), varies_g(self.lines)
         if not mass_g > least:
             raise ValueError(f"a build of {mass_g:g} g is not above {least:g} g of items and additions to the print")
+        if not sum(varies):
+            raise ValueError(f"a build of {mass_g:g} g needs a line that weighs something")
         more = (mass_g - self.mass_g) / sum(varies)
         return MassBuildUp(
             tuple(

@@ -169,7 +169,10 @@ def _variant_problems(brief: Brief, first: int = 1) -> list[Problem]:
         bare, least = _bare_mass_g(lines, variant), stays_g(lines)
         found += _below_bare(f"{path}.target_mass_g", variant.target_mass_g, bare)
         found += walk(Aircraft, {"name": variant.name, "bare_mass_g": bare}, path)[1]
-        if variant.bare_mass_g is not None and bare <= least:
+        if variant.bare_mass_g is not None and not sum(line.mass_g for line in lines):
+            right = "needs a line that weighs something and is not removed, to be spread over"
+            found.append(Problem(f"{path}.bare_mass_g", bare, right))
+        elif variant.bare_mass_g is not None and bare <= least:
             right = f"must be above {least:g} g, what items and additions to the print weigh without any filament"
             found.append(Problem(f"{path}.bare_mass_g", bare, right))
     return found

@@ -607,6 +607,18 @@ def test_a_name_for_two_lines_can_not_be_changed():
     assert "must be the name of one [[item]], not of 2" in said["variant[1].item[1].name"]
 
 
+def test_a_variant_that_removes_all_that_is_listed_can_not_weigh_something():
+    lone = '[[item]]\nname = "hull"\nmass_g = 150\n[[variant]]\nname = "v"\nbare_mass_g = 200\n'
+    gone = '[[variant.item]]\nname = "hull"\nremoved = true\n'
+    (said,) = keys_of(lone + gone).items()
+    assert said[0] == "variant[1].bare_mass_g"
+    assert "a line that weighs something and is not removed" in said[1]
+    with pytest.raises(ValueError, match="needs a line that weighs something"):
+        MassBuildUp(()).scaled_to(200.0)
+    assert masses(lone) == [150.0, 200.0]
+    assert masses(f'{lone}{gone}[[variant.item]]\nname = "new hull"\nmass_g = 90\nadded = true\n') == [150.0, 200.0]
+
+
 def test_lines_built_in_python_are_checked_too():
     brief = loads_brief(HEAD + ITEMS)
     assert [line.mass_g for line in build_lines(brief.item, brief.structure)[0]] == [242.0, 6.0]
