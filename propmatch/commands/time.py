@@ -73,11 +73,9 @@ class Flight:
     flown : AsFlown or None
         None, as the next and ``speed_ranges``, of a variant that only stands beside another.
     settings : Settings or None
-    heat : MotorHeat
     launch : LaunchFlown or None
     sure : Sureness
     judged : TrainMeasures
-    checks : list of Check, of the ratings by heat and of what is least certain
     ranges : mapping of str to Range, of the flight as a whole
     phase_ranges : list of mappings of str to Range
     """
@@ -90,11 +88,9 @@ class Flight:
     setting: "Setting"
     flown: "AsFlown | None"
     settings: "Settings | None"
-    heat: "MotorHeat"
     launch: "LaunchFlown | None"
     sure: "Sureness"
     judged: "TrainMeasures"
-    checks: "list[Check]"
     ranges: Mapping[str, Range]
     phase_ranges: Sequence[Mapping[str, Range]]
 
@@ -110,15 +106,26 @@ class Flight:
 
         return None if self.flown is None or self.sure.drawn.on_paper else speed_ranges(self.sure)
 
+    @cached_property
+    def heat(self) -> "MotorHeat":
+        """What heats the motors."""
+        return self.setting.motor_heat(self.train, self.time)
+
+    @cached_property
+    def checks(self) -> "list[Check]":
+        """Those of the ratings by heat and of what is least certain."""
+        from propmatch.checks.limits import checks_of
+        from propmatch.words.answerwords import RATED
+
+        paper, certain = self.sure.drawn.on_paper, self.sure.least_certain
+        names = [*RATED, *([] if certain is None else [certain])]
+        return checks_of(self.judged, names, sure=None if paper else [self.sure])[0]
+
     @property
     def assumptions(self) -> tuple[Any, ...]:
         """What the flight rests on: of the brief, the variant and the parts."""
-        return (
-            *self.setting.assumptions,
-            *self.time.assumptions,
-            *(() if self.flown is None else (*self.flown.assumptions, *self.speeds.assumptions)),
-            self.heat.assumption,
-        )
+        own = () if self.flown is None else (*self.flown.assumptions, *self.speeds.assumptions, self.heat.assumption)
+        return *self.setting.assumptions, *self.time.assumptions, *own
 
     @property
     def summary(self) -> dict[str, Any]:
@@ -194,17 +201,14 @@ def fly(train: "PowerTrain", setting: "Setting", *, beside: bool = False, on_pap
     from propmatch.checks.chances import as_stated, sureness
     from propmatch.checks.judged import judged_trains
     from propmatch.checks.launching import launch_flown
-    from propmatch.checks.limits import checks_of
     from propmatch.questions.asflown import as_flown
     from propmatch.questions.settings import settings_of
-    from propmatch.words.answerwords import RATED
 
     time = setting.flight_time(train)
     sure = as_stated(setting, [train]).each[0] if on_paper else sureness(setting, train)
     flown = None if beside else as_flown(train, setting, time, sure)
     judged, _ = judged_trains(setting, [train])
     (ranges,) = sure.drawn.ranges(drawn_of(FLIGHT, sure.measured))
-    certain = () if sure.least_certain is None else (sure.least_certain,)
     return Flight(
         variant=setting.variant.name,
         mass_g=setting.all_up_mass_g(setting.flown(train).mass_g),
@@ -214,11 +218,9 @@ def fly(train: "PowerTrain", setting: "Setting", *, beside: bool = False, on_pap
         setting=setting,
         flown=flown,
         settings=None if flown is None or on_paper else settings_of(train, setting, time, flown),
-        heat=setting.motor_heat(train, time),
         launch=launch_flown(judged),
         sure=sure,
         judged=judged,
-        checks=checks_of(judged, [*RATED, *certain], sure=None if on_paper else [sure])[0],
         ranges=ranges,
         phase_ranges=sure.drawn.ranges(drawn_of(columns_of(PhaseTime), sure.measured.flight)),
     )
