@@ -214,7 +214,8 @@ def speeds_lanes(
 ) -> SpeedLanes:
     """The array path of :func:`aircraft_speeds`; arrays (N,), ``rounds`` as :func:`least_over`."""
     everyone, half = np.arange(lanes.size), np.full(lanes.size, CHARGE)
-    full = full_throttle_lanes(lanes, frame, half, density, sound)
+    own = {column.name for column in columns_of(AircraftSpeeds)}
+    full = full_throttle_lanes(lanes, frame, half, density, sound, own | {"status"})
 
     def propeller_drag_n(speed: Floats) -> Floats:
         every = np.tile(everyone, len(speed))
@@ -222,7 +223,6 @@ def speeds_lanes(
 
     glide = glide_lanes(frame, density, propeller_drag_n, rounds=rounds)
     cruise = cruise_lanes(lanes, frame, half, density, sound, fastest=full.top_speed_m_s, rounds=rounds)
-    own = {column.name for column in columns_of(AircraftSpeeds)}
     return SpeedLanes(
         own={
             each.name: getattr(source, each.name)
