@@ -223,6 +223,7 @@ class _Lent:
         grid = read_delimited(path)
         what = lends(grid.header)
         if not what:
+            grid.leave()
             return
         columns = ("r_over_R", "beta_deg") if what == "shape" else ("true_diameter_in",)
         blades: dict[tuple[str, str], list[tuple[float, float]]] = {}

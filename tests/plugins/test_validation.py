@@ -1,7 +1,8 @@
 """Faulty and odd files in a folder of parts: every fault is named where it stands, none is lost and none invented."""
 
-import math
+import gc
 import random
+import warnings
 
 import pytest
 
@@ -73,7 +74,7 @@ KINDS = (
 
 
 def test_two_hundred_faults_of_twelve_kinds_in_ten_thousand_rows_are_found_and_none_invented(read, monkeypatch):
-    monkeypatch.setattr(plugins, "SLOW_S", math.inf)  # a loaded machine is no fault of the file
+    monkeypatch.setattr(plugins, "SLOW_S", 86400.0)  # a loaded machine is no fault of the file
     draw = random.Random(20)
     places = {at: KINDS[n % len(KINDS)] for n, at in enumerate(sorted(draw.sample(range(2, 10_000, 2), 200)))}
     lines, planted = [COLUMNS], set()
@@ -353,6 +354,22 @@ def test_a_table_that_is_mostly_faults_is_given_up(read):
     catalogue = read(motors__csv="name,kv_rpm_per_v,mass_g\n" + "a,nonsense,20\n" * rows + "b,1100,20\n")
     assert BLOCK_ROWS <= len(catalogue.faults) < rows
     assert "not read" in catalogue.faults[-1].rule
+
+
+def test_a_file_that_is_not_read_to_its_end_is_closed(read, tmp_path):
+    from propmatch_plugins.reading.grid import BLOCK_ROWS
+    from propmatch_plugins.reading.preview import dry_run
+
+    gc.collect()
+    with warnings.catch_warnings(record=True) as told:
+        warnings.simplefilter("always", ResourceWarning)
+        bad = "name,kv_rpm_per_v,mass_g\n" + "a,nonsense,20\n" * 3 * BLOCK_ROWS + "b,1100,20\n"
+        assert len(read(motors__csv=bad).faults) < 3 * BLOCK_ROWS
+        path = tmp_path / "packs.csv"
+        path.write_text(PACKS + "a,3,1000,30,90,8\n" * 3 * BLOCK_ROWS)
+        assert [len(each.rows) for each in dry_run(path, rows=2)] == [2]
+        gc.collect()
+    assert not [each for each in told if issubclass(each.category, ResourceWarning)]
 
 
 def test_a_table_is_read_in_pieces(tmp_path):

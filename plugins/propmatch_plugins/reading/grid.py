@@ -85,6 +85,10 @@ class Grid:
             self.faults.append(Fault(self.at(self.header_line), rule=rule, hint=hint, kind="warning"))
         return self
 
+    def leave(self) -> None:
+        """Read no further: a file that rows are left in is closed as soon as nobody holds them."""
+        self.rows = iter(())
+
     def at(self, line: int) -> str:
         """``file:line`` of a row."""
         return f"{self.where}:{line}"
@@ -107,13 +111,16 @@ def titles(rows: Sequence[Sequence[Any]]) -> int:
 def blocks(grid: Grid) -> Iterator[list[Row]]:
     """The rows in blocks of ``BLOCK_ROWS``, no more than ``MOST_ROWS`` and none below a great many faulty ones."""
     rows, read = islice(grid.rows, MOST_ROWS), 0
-    while block := list(islice(rows, BLOCK_ROWS)):
-        yield block
-        read += len(block)
-        if grid.faulty > max(MOST_FAULTY, read // 2) and (below := next(rows, None)):
-            rule = f"{grid.faulty:,} of {read:,} rows above have faults; this one and all below it were not read"
-            grid.faults.append(Fault(grid.at(below[0]), rule=rule, hint="mend the first of them and read it again"))
-            return
-    if more := next(grid.rows, None):
-        rule = f"has more than {MOST_ROWS:,} rows; this one and all below it were not read"
-        grid.faults.append(Fault(grid.at(more[0]), rule=rule, hint="split the table"))
+    try:
+        while block := list(islice(rows, BLOCK_ROWS)):
+            yield block
+            read += len(block)
+            if grid.faulty > max(MOST_FAULTY, read // 2) and (below := next(rows, None)):
+                rule = f"{grid.faulty:,} of {read:,} rows above have faults; this one and all below it were not read"
+                grid.faults.append(Fault(grid.at(below[0]), rule=rule, hint="mend the first of them and read it again"))
+                return
+        if more := next(grid.rows, None):
+            rule = f"has more than {MOST_ROWS:,} rows; this one and all below it were not read"
+            grid.faults.append(Fault(grid.at(more[0]), rule=rule, hint="split the table"))
+    finally:
+        grid.leave()

@@ -109,6 +109,7 @@ def preview_of(grid: Grid, kind: str | None, mapping: Mapping | None, rows: int 
     """The first ``rows`` of a grid, None for all, as they would be read."""
     plan = plan_of(grid, kind, mapping)
     few = list(islice(grid.rows, rows))
+    grid.leave()
     short = Grid(grid.where, grid.folder, grid.header, grid.header_line, iter(few), grid.marks, grid.first)
     faults: list[Fault] = []
     shown: list[dict[str, Any]] = []
