@@ -3,6 +3,7 @@
 import math
 import re
 
+import attrs
 import numpy as np
 import pytest
 from support.sheets import whole_envelope
@@ -36,7 +37,8 @@ def asked(run, monkeypatch):
 
     def call(command, brief, *words):
         run(*command.split(), brief, *words)
-        return replies.pop()
+        reply = replies.pop()
+        return attrs.evolve(reply, rows=output.now(reply.rows), extra=output.now(reply.extra))
 
     return call
 
