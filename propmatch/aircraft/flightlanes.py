@@ -473,9 +473,9 @@ class _Flight:
         edges = clipped_edges(self.edges, lowest)
         drawn = [load.at(gauss_nodes(edges)) for load in parts]
         climbs = [each.climb_m_s for each in drawn]
-        repeats = not self.plan.shares
+        repeats, level = not self.plan.shares, np.zeros(1, dtype=bool)
         if not self.plan.payers and not repeats:
-            weights = self._affordable(shares, weights, climbs)
+            weights, level = self._affordable(shares, weights, climbs)
         whole = np.asarray(sum(weights))
         self._end((self.ended_by == 0) & np.any(whole <= 0, axis=tuple(range(whole.ndim - 1))), GROUND, shares[-1])
         flying = self.ended_by == 0
@@ -483,7 +483,8 @@ class _Flight:
         total = np.asarray(sum(f * each.pack_current_a for f, each in zip(fractions, drawn, strict=True)))
         slow = slowness(total, self.capacity_ah)
         its = Running.of(edges, *slow)
-        rise = np.asarray(sum(f * climb for f, climb in zip(fractions, climbs, strict=True)))
+        # none at all where it is paid for: a sum to within rounding would end the flight anywhere
+        rise = np.where(level, 0.0, sum(f * climb for f, climb in zip(fractions, climbs, strict=True)))
         up = Running.of(edges, *(rise * slow))
         floor, last = self._floor(after, self.height)
         target = np.minimum(np.maximum(lowest, floor), self.charge)
@@ -532,20 +533,22 @@ class _Flight:
             landed, _lowest_that(lambda charge: up.to(charge) >= first, self.charge, target), target
         )
 
-    def _affordable(self, shares: tuple[int, ...], weights: list[Floats], climbs: list[Floats]) -> list[Floats]:
-        """The weights, less of those that lose height where that is more than the others gain."""
+    def _affordable(
+        self, shares: tuple[int, ...], weights: list[Floats], climbs: list[Floats]
+    ) -> tuple[list[Floats], Flags]:
+        """The weights, less of those that lose height where that is more than the others gain; where that is so."""
         gain = sum(w * np.maximum(climb, 0.0) for w, climb in zip(weights, climbs, strict=True))
         loss = sum(w * np.maximum(-climb, 0.0) for w, climb in zip(weights, climbs, strict=True))
         short = np.asarray((gain > 0) & (loss > gain))
         if not short.any():
-            return weights
+            return weights, short
         kept = np.where(short, gain / np.where(short, loss, 1.0), 1.0)
         out = []
         for i, weight, climb in zip(shares, weights, climbs, strict=True):
             loses = climb < 0
             self.cut[i] |= np.any(short & loses, axis=(0, 1))
             out.append(weight * np.where(loses, kept, 1.0))
-        return out
+        return out, short
 
     def _note(
         self, index: int, flying: Flags, seconds: Floats, used: Floats, charge: Floats, gained: Floats

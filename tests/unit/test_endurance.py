@@ -3,7 +3,8 @@
 import attrs
 import numpy as np
 import pytest
-from scipy.integrate import solve_ivp
+from scipy.integrate import quad, solve_ivp
+from scipy.optimize import brentq
 from support.trains import random_train, simple_airframe, simple_train
 
 from propmatch import Air, Phase, Status, hold_thrust, solve
@@ -125,6 +126,49 @@ def test_mixture_against_the_ode():
     assert [p.pays for p in found.phases] == [True, False, False]
     times = np.array([p.minutes for p in found.phases])
     assert times / times.sum() == pytest.approx(np.array([1.0, 0.5, 0.05]) / 1.55, rel=1e-12)
+
+
+def test_a_climb_that_pays_for_a_descent_is_over_where_it_gains_no_more():
+    """By quadrature of the mixture that keeps the ground, from full to where scipy finds no climb left."""
+
+    def up(throttle):
+        return Phase(name="up", throttle=throttle, airspeed_m_s=11.0, share=0.3)
+
+    weak = brentq(lambda throttle: climb_by_hand(up(throttle), 0.5), 0.5, 0.9)
+    phases = [up(weak), Phase(name="down", airspeed_m_s=11.0, climb_m_s=-0.3, share=0.7)]
+    end = brentq(lambda charge: climb_by_hand(phases[0], charge), 0.3, 0.7)
+
+    def seconds_per_charge(charge):
+        gain, loss = 0.3 * climb_by_hand(phases[0], charge), 0.7 * 0.3
+        assert gain < loss
+        times = np.array([0.3, 0.7 * gain / loss])
+        currents = [float(point_by_hand(phase, charge).pack_current_a) for phase in phases]
+        return 3600.0 * CAPACITY_AH * times.sum() / (times @ currents)
+
+    seconds, _ = quad(seconds_per_charge, end, 1.0, epsrel=1e-6)
+    found = flight_time(TRAIN, FRAME, MASS, phases)
+    assert (found.ended_by, found.ended_in) == ("ground", "up + down")
+    assert found.charge == pytest.approx(end, abs=1e-3)
+    assert found.minutes == pytest.approx(seconds / 60, rel=3e-3)
+
+
+@pytest.mark.parametrize("throttle", [0.55, 0.65, 0.75])
+def test_rounding_does_not_end_a_flight_that_keeps_the_ground(throttle):
+    """Whatever flew until nothing paid for its descent has no climb left, by excess power."""
+    phases = [Phase(name="up", throttle=throttle, airspeed_m_s=9.7, share=0.3),
+              Phase(name="down", airspeed_m_s=10.8, climb_m_s=-3.9, share=0.1)]  # fmt: skip
+    rng, over = np.random.default_rng(7), 0
+    for train in [random_train(rng) for _ in range(60)]:
+        found = flight_time(train, FRAME, MASS, phases)
+        if found.ended_by == "ground" and found.minutes > 0:
+            over += 1
+            assert climb_by_hand(phases[0], found.charge, train) == pytest.approx(0.0, abs=0.03)
+    assert over
+
+
+def test_shares_that_sink_from_the_ground_are_not_flown():
+    found = flight_time(TRAIN, FRAME, MASS, [GLIDE, Phase(name="down", airspeed_m_s=11.0, climb_m_s=-0.3, share=0.5)])
+    assert (found.ended_by, found.minutes, found.charge) == ("ground", 0.0, 1.0)
 
 
 def test_cut_off_against_the_ode():
