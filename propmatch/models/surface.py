@@ -153,12 +153,13 @@ def _made(tables: Sequence[Table], evened: Sequence[tuple[Floats, Floats, Floats
     speeds, j, both = (np.stack(each) for each in zip(*evened, strict=True))  # (T, R), (T, J), (T, 2, R, J)
     step = speeds[:, 1] - speeds[:, 0] if speeds.shape[1] > 1 else np.ones(len(tables))
     by_j, by_rpm = monotone_slopes(j[:, None, None], both), _slopes_by_rpm(speeds, both)
-    cells, end = _cells(step, j, both, by_j, by_rpm, speeds)
+    cells, end = _cells(speeds, step, j, both, by_j, by_rpm)
     zeros = _zero_advance_ratio(j[:, None, None], both, end)  # (T, 2, R)
     low, high = np.fmin.reduce(zeros, axis=-1), np.fmax.reduce(zeros, axis=-1)
     rows = np.concatenate([both[:, :, :1], 0.5 * (both[:, :, 1:] + both[:, :, :-1]), both[:, :, -1:]], axis=2)
-    torque = 2 * both + speeds[:, None, :, None] * by_rpm - j[:, None, None] * by_j
-    falls = np.any((torque <= 0) & (both > np.array([0.0, -np.inf])[:, None, None]), axis=(2, 3))
+    # 2 C + rpm dC/drpm - J dC/dJ: how thrust and torque rise with speed, of thrust where there is any
+    rises = 2 * both + speeds[:, None, :, None] * by_rpm - j[:, None, None] * by_j
+    falls = np.any((rises <= 0) & (both > np.array([0.0, -np.inf])[:, None, None]), axis=(2, 3))
     for t, (rpm, advance_ratio, _, _) in enumerate(tables):
         one = {
             "first_cell": 0,
@@ -267,7 +268,7 @@ def _slopes_by_rpm(rpm: Floats, data: Floats) -> Floats:
 
 
 def _cells(
-    dr: Floats, j: Floats, value: Floats, slope_j: Floats, slope_rpm: Floats, rpm: Floats
+    rpm: Floats, dr: Floats, j: Floats, value: Floats, slope_j: Floats, slope_rpm: Floats
 ) -> tuple[Floats, Floats]:
     """Power-form bicubic cells (T, 2, rows, columns, b, a) of CT and CP (T, 2, R, J); slopes past the last J (T, 2, R).
 

@@ -205,20 +205,13 @@ class _Draws:
     """The draws of the cases of one variant, and the intervals of their numbers."""
 
     def __init__(self, drawn: Drawn) -> None:
+        columns, worked = {column.name: column for column in ranged_columns()}, Worked(drawn.measured)
         self.drawn = drawn
-        self._columns = {column.name: column for column in ranged_columns()}
-        self._of_column = _Made(list(self._columns), self._ends)
-
-    @cached_property
-    def _worked(self) -> Worked:
-        return Worked(self.drawn.measured)
-
-    def _ends(self, name: str) -> list[dict[str, float]]:
-        return self.drawn.ends([self._columns[name]], self._worked)
+        self._of_column = _Made(list(columns), lambda name: drawn.ends([columns[name]], worked))
 
     def ends(self, at: int) -> Mapping[str, float]:
         """Both ends of each number of one train, ``NAME_low`` and ``NAME_high``; nothing on paper."""
-        names = [] if self.drawn.on_paper else [f"{name}_{end}" for name in self._columns for end in ("low", "high")]
+        names = [] if self.drawn.on_paper else [f"{name}_{end}" for name in self._of_column for end in ("low", "high")]
         return _Made(names, lambda key: self._of_column[key.rpartition("_")[0]][at][key])
 
 

@@ -3,10 +3,10 @@
 Which combinations bear full throttle at rest hangs on parts, site and phases alone. These rows are kept. A
 step lays masses and limits over them: mass, wing loading, diameter and cells are arithmetic, and thrust to weight is
 so too for rows whose static thrust was measured, while nobody asked or because a reading of the propeller left open
-whether they pass; what passes up to here stays until one of these moves. Currents in flight, highest rpm, balance,
-flight time and the currents of the phases go by the bounds of the search (:mod:`bounds.screen`), computed for the rows
-that are left and kept until the mass or the reserve moves; what lies near a limit is computed by
-:class:`propmatch.checks.measures.TrainMeasures`. So counts and front are those of the search.
+whether they pass; currents in flight, highest rpm, balance, flight time and the currents of the phases go by the
+bounds of the search (:mod:`bounds.screen`), computed for the rows that are left. What passes all but the flight stays
+until a mass or one of its limits moves, what is known of the flight until a mass or the reserve does; what lies near a
+limit is computed by :class:`propmatch.checks.measures.TrainMeasures`. So counts and front are those of the search.
 
 Kept is nothing where the brief sets a limit to what no table holds here (climb, launch), or where a shelf has more
 combinations than :data:`LARGEST`: :meth:`KeptRows.of` says None, and the search itself answers.

@@ -90,6 +90,23 @@ def test_counts_and_front_are_those_of_the_search(name: str) -> None:
     assert passing > 20
 
 
+def test_no_limit_that_moves_alone_is_answered_by_what_stood_before() -> None:
+    brief = load_brief(path("briefs/schoolyard_trainer.toml"))
+    shelf, text, totals = some_parts(here(brief), 7), dump_brief(brief), set()
+    kept = KeptRows.of(here(brief), shelf)
+    assert kept is not None
+    for changes in (
+        {}, {"aircraft.target_mass_g": 214.0}, {"limits.max_wing_loading_g_dm2": 15.5},
+        {"limits.min_thrust_to_weight": 0.9}, {"limits.reserve_charge": 0.35},
+        {"limits.max_propeller_diameter_in": 5.4}, {"limits.min_flight_minutes": 9.0}, {},
+    ):  # fmt: skip
+        setting = here(edited(text, changes))
+        told, same = kept.map(setting), plain(setting, shelf)
+        assert (told.total, front(told)) == (same.total, front(same)), changes
+        totals.add(told.total)
+    assert len(totals) == 7
+
+
 def test_a_brief_that_asks_for_no_time_has_all_that_keeps_the_rest() -> None:
     brief = load_brief(path("briefs/schoolyard_trainer.toml"))
     setting = here(replace(brief, limits=replace(brief.limits, min_flight_minutes=None)))
